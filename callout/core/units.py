@@ -1,0 +1,98 @@
+"""Lengths as exact decimals with their unit, and what may be done with them.
+
+An inch is exactly 2.54 cm (international yard and pound agreement, 1959); every factor here
+follows from that. Binary floats are refused, since a stored reading must be exact. No rounding
+to a tape's graduation here: that is ``rounding``.
+"""
+
+from __future__ import annotations
+
+from decimal import Context, Decimal, InvalidOperation, localcontext
+from enum import Enum
+
+from callout.core.errors import OperatorError, ProgrammerError
+
+# 50 digits: enough that a girth divided by pi never lands on the wrong side of a graduation.
+EXACT = Context(prec=50)
+PI = Decimal("3.14159265358979323846264338327950288419716939937510")
+
+
+class Unit(Enum):
+    """A unit of length for diameters and girths."""
+
+    INCH = "in"
+    CENTIMETRE = "cm"
+    MILLIMETRE = "mm"
+    METRE = "m"
+    FOOT = "ft"
+
+    @property
+    def centimetres(self) -> Decimal:
+        """How many centimetres one of this unit is, exactly."""
+        return _CENTIMETRES[self]
+
+
+_CENTIMETRES = {
+    Unit.INCH: Decimal("2.54"),
+    Unit.CENTIMETRE: Decimal("1"),
+    Unit.MILLIMETRE: Decimal("0.1"),
+    Unit.METRE: Decimal("100"),
+    Unit.FOOT: Decimal("30.48"),
+}
+
+
+class Scale(Enum):
+    """Which side of the tape was read: diameter graduations, or plain girth."""
+
+    DIAMETER = "diameter"
+    GIRTH = "girth"
+
+
+def parse_unit(text: str) -> Unit:
+    """The unit named by its symbol (``in``, ``cm``, ``mm``, ``m``, ``ft``).
+
+    Raises OperatorError for anything else.
+    """
+    try:
+        return Unit(text.strip().lower())
+    except ValueError:
+        known = ", ".join(unit.value for unit in Unit)
+        raise OperatorError(f"unknown unit {text!r}: use one of {known}") from None
+
+
+def parse_decimal(text: str) -> Decimal:
+    """A finite exact decimal written with a point, e.g. ``24.6``.
+
+    Raises OperatorError for words, infinities, NaN, or more than 30 characters.
+    """
+    cleaned = text.strip()
+    try:
+        value = Decimal(cleaned)
+    except InvalidOperation:
+        raise OperatorError(f"{text!r} is not a number: write digits and a point, as 24.6") from None
+    if not value.is_finite() or len(cleaned) > 30 or value.adjusted() > 20:
+        raise OperatorError(f"{text!r} is not a usable number: write digits and a point, as 24.6")
+    return value
+
+
+def convert(value: Decimal, source: Unit, target: Unit) -> Decimal:
+    """``value`` in ``source`` units, told in ``target`` units, unrounded (50 digits)."""
+    _refuse_floats(value)
+    if source is target:
+        return value
+    with localcontext(EXACT):
+        return value * source.centimetres / target.centimetres
+
+
+def diameter_from(value: Decimal, scale: Scale) -> Decimal:
+    """The diameter that a tape reading means: itself, or girth over pi (50 digits)."""
+    _refuse_floats(value)
+    if scale is Scale.DIAMETER:
+        return value
+    with localcontext(EXACT):
+        return value / PI
+
+
+def _refuse_floats(value: object) -> None:
+    if not isinstance(value, Decimal):
+        raise ProgrammerError(f"{value!r} is a {type(value).__name__}: readings are exact decimals")

@@ -1,0 +1,1 @@
+"""The pure core: standard library only, no files, clocks or threads."""

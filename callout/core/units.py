@@ -69,7 +69,9 @@ def parse_decimal(text: str) -> Decimal:
     try:
         value = Decimal(cleaned)
     except InvalidOperation:
-        raise OperatorError(f"{text!r} is not a number: write digits and a point, as 24.6") from None
+        raise OperatorError(
+            f"{text!r} is not a number: write digits and a point, as 24.6"
+        ) from None
     if not value.is_finite() or len(cleaned) > 30 or value.adjusted() > 20:
         raise OperatorError(f"{text!r} is not a usable number: write digits and a point, as 24.6")
     return value

@@ -105,9 +105,7 @@ class _Builder:
         else:
             self._add_rule(part, source, target, inside)
 
-    def _add_repeat(
-        self, part: Repeat, source: int, target: int, inside: tuple[str, ...]
-    ) -> None:
+    def _add_repeat(self, part: Repeat, source: int, target: int, inside: tuple[str, ...]) -> None:
         first, last = self.state(), self.state()
         self.edges[source].append((None, (), first))
         self.add(part.part, first, last, inside)
@@ -116,9 +114,7 @@ class _Builder:
         if not part.at_least_once:
             self.edges[source].append((None, (), target))
 
-    def _add_rule(
-        self, part: RuleRef, source: int, target: int, inside: tuple[str, ...]
-    ) -> None:
+    def _add_rule(self, part: RuleRef, source: int, target: int, inside: tuple[str, ...]) -> None:
         if self._without and part.name.startswith(self._without):
             return
         if part.name in inside:

@@ -158,7 +158,8 @@ class _Reader:
         if kind == "tag":
             return Tag(text[1:-1].strip())
         if kind == "rule":
-            part = {"<NULL>": NULL, "<VOID>": VOID}.get(text, RuleRef(text.strip("<>")))
+            special: dict[str, Expansion] = {"<NULL>": NULL, "<VOID>": VOID}
+            part = special.get(text, RuleRef(text.strip("<>")))
         elif kind == "quoted":
             part = Token(text[1:-1].replace('\\"', '"'))
         elif kind == "word":

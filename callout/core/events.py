@@ -1,0 +1,82 @@
+"""What goes into a session and what comes out of it.
+
+Events carry their own time and journal entry number, so that feeding the same events to a fresh
+session gives the same effects. Effects say what the edges are to do; nothing here does it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from callout.core.meaning import Meaning
+from callout.core.model import Reading
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A person starts (or resumes) work in a plot. ``at`` is ISO 8601 with offset."""
+
+    entry: int
+    at: str
+    plot: str
+    who: str
+
+
+@dataclass(frozen=True)
+class Heard:
+    """A callout from any source: ``voice``, ``typed``, ``key`` or ``tape``.
+
+    ``meanings`` holds one meaning, or several that were possible, or none; ``problem`` says why
+    none could be taken. ``confidence`` runs from 0 to 1. ``audio`` is the sound's SHA-256.
+    """
+
+    entry: int
+    at: str
+    source: str
+    words: str
+    meanings: tuple[Meaning, ...]
+    problem: str | None = None
+    engine: str = ""
+    confidence: Decimal | None = None
+    audio: str | None = None
+
+
+@dataclass(frozen=True)
+class TimedOut:
+    """Nothing was said for a while after the session last asked."""
+
+    entry: int
+    at: str
+
+
+Event = Opened | Heard | TimedOut
+
+
+@dataclass(frozen=True)
+class Say:
+    """Speak and show this. ``tone`` is ``ask``, ``saved``, ``refused`` or ``told``."""
+
+    text: str
+    tone: str = "told"
+
+
+@dataclass(frozen=True)
+class Save:
+    """Make this reading durable, before anything is said about it."""
+
+    reading: Reading
+
+
+@dataclass(frozen=True)
+class KeepMemo:
+    """The sound ``audio`` is a note about ``tag`` (None: about the plot)."""
+
+    entry: int
+    at: str
+    tag: str | None
+    audio: str | None
+    words: str
+
+
+Effect = Say | Save | KeepMemo

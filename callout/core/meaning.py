@@ -1,0 +1,105 @@
+"""What a callout means once its words are parsed, before any roster or history is looked at.
+
+A meaning is built from the tokens that a grammar emits, so every value in it was said. Values
+stay text or exact decimals. Which meaning is taken among several is ``grammar.choose``'s job.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from decimal import Decimal
+from typing import Any
+
+from callout.core.units import Unit
+
+READING_KINDS = frozenset({"reading", "size", "amend", "new"})
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """One thing the words can mean. ``kind`` says which of the other fields matter.
+
+    ``tag`` is the tag as said, leading zeros kept; ``value`` the size as said, exact, in ``unit``
+    (None: the plot's unit); ``implied`` marks a decimal point that was not said.
+    """
+
+    kind: str
+    tag: str | None = None
+    value: Decimal | None = None
+    unit: Unit | None = None
+    implied: bool = False
+    status: str | None = None
+    stem: str | None = None
+    species: str | None = None
+    height_m: Decimal | None = None
+    new_tag: str | None = None
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values for JSON; numbers as exact text, absent parts left out but the main four."""
+        told: dict[str, Any] = {}
+        for item in fields(self):
+            value = getattr(self, item.name)
+            if isinstance(value, Decimal):
+                value = str(value)
+            elif isinstance(value, Unit):
+                value = value.value
+            if item.name in ("kind", "tag", "value", "unit") or value not in (None, False):
+                told[item.name] = value
+        return told
+
+    @classmethod
+    def from_json(cls, told: dict[str, Any]) -> Meaning:
+        """The meaning that ``as_json`` wrote."""
+        given = dict(told)
+        for name in ("value", "height_m"):
+            if given.get(name) is not None:
+                given[name] = Decimal(given[name])
+        if given.get("unit") is not None:
+            given["unit"] = Unit(given["unit"])
+        return cls(**given)
+
+
+_SLOTS = ("tag", "size", "stem", "height", "new", "retag", "species")
+
+
+def meaning_of(tokens: Sequence[str]) -> Meaning | None:
+    """The meaning that a grammar's emitted tokens add up to; None where they are no number."""
+    slots: dict[str, str] = {}
+    said: dict[str, str] = {}
+    slot = ""
+    for token in tokens:
+        name, _, argument = token[1:].partition(":")
+        if token == "@redo":
+            slots[slot] = ""
+        elif token.startswith("@") and name in _SLOTS:
+            slot = name
+            slots[slot] = argument
+        elif token.startswith("@"):
+            said[name] = argument
+        else:
+            slots[slot] = slots.get(slot, "") + token
+    value, height = _number(slots.get("size")), _number(slots.get("height"))
+    if ("size" in slots and value is None) or ("height" in slots and height is None):
+        return None
+    return Meaning(
+        kind=said.get("kind", ""),
+        tag=slots.get("tag") or slots.get("new") or None,
+        value=value,
+        unit=Unit(said["unit"]) if "unit" in said else None,
+        implied="~" in slots.get("size", ""),
+        status=said.get("status"),
+        stem=slots.get("stem"),
+        species=slots.get("species"),
+        height_m=height,
+        new_tag=slots.get("retag"),
+    )
+
+
+def _number(text: str | None) -> Decimal | None:
+    if not text:
+        return None
+    plain = text.replace("~", ".")
+    if plain.count(".") > 1 or plain.startswith("."):
+        return None
+    return Decimal(plain.rstrip(".") or "0")

@@ -1,0 +1,107 @@
+"""Trees, plots and readings as the survey knows them: values without behaviour.
+
+Readings are exact decimals in the unit of their plot. Nothing here decides anything; the checks
+and the session do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+
+from callout.core.rounding import Rounding
+from callout.core.units import Scale, Unit
+
+STATUSES = ("live", "dead_standing", "dead_down", "cut", "missing", "not_found")
+
+
+@dataclass(frozen=True)
+class PlotSettings:
+    """How one plot is measured. Sizes in ``unit``; ``breast_height_m`` in metres."""
+
+    plot: str
+    unit: Unit = Unit.CENTIMETRE
+    graduation: Decimal = Decimal("0.1")
+    rounding: Rounding = Rounding.NEAREST
+    scale: Scale = Scale.DIAMETER
+    breast_height_m: Decimal = Decimal("1.30")
+    smallest: Decimal = Decimal("1.0")
+    largest: Decimal = Decimal(200)
+    implied_point: bool = True
+
+
+@dataclass(frozen=True)
+class PastMeasurement:
+    """A diameter measured on an earlier visit, as it was recorded then."""
+
+    on: date
+    value: Decimal
+    unit: Unit
+
+
+@dataclass(frozen=True)
+class Tree:
+    """A tagged tree of the roster; ``past`` is in order of date, ``extra`` unknown columns."""
+
+    plot: str
+    tag: str
+    species: str = ""
+    past: tuple[PastMeasurement, ...] = ()
+    extra: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def last(self) -> PastMeasurement | None:
+        """The latest earlier measurement, if there is one."""
+        return self.past[-1] if self.past else None
+
+
+@dataclass(frozen=True)
+class Plot:
+    """A plot as the session needs it: how it is measured and which trees stand in it."""
+
+    settings: PlotSettings
+    trees: Mapping[str, Tree]
+
+
+@dataclass(frozen=True)
+class Warned:
+    """A check that fired: its name, what it suspects in words, what to look at on the tree."""
+
+    check: str
+    says: str
+    look: str = ""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A reading as saved: ``raw`` as heard, in ``raw_unit``; ``value`` as recorded, in ``unit``.
+
+    ``entry`` is the number of the journal entry that confirmed it; ``supersedes`` the entry of an
+    earlier reading that it replaces. ``status`` is set where a tree was not measured. ``void``
+    marks an undo: nothing takes the place of what it supersedes.
+    """
+
+    entry: int
+    at: str
+    plot: str
+    tag: str
+    species: str = ""
+    raw: Decimal | None = None
+    raw_unit: Unit | None = None
+    value: Decimal | None = None
+    unit: Unit = Unit.CENTIMETRE
+    status: str = "live"
+    stem: str = ""
+    words: str = ""
+    source: str = ""
+    engine: str = ""
+    confidence: Decimal | None = None
+    audio: str | None = None
+    who: str = ""
+    warnings: tuple[str, ...] = ()
+    height_m: Decimal | None = None
+    is_new: bool = False
+    supersedes: int | None = None
+    void: bool = False

@@ -1,0 +1,81 @@
+"""From words to every meaning that the grammar gives them.
+
+All readings of the words are found, none is preferred; ``choose`` then takes one only where the
+roster and the plausible sizes leave exactly one. The tree's former size is unknown here on
+purpose: it may flag a reading, never choose it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from callout.core.meaning import Meaning, meaning_of
+from callout.grammar.automaton import Automaton, Emits
+from callout.grammar.scope import Scope
+from callout.grammar.words import Heard, tokens_of
+
+_MARKS = ("-", ",")
+
+
+@dataclass(frozen=True)
+class Parsed:
+    """The words, what they may mean, and why no single meaning can be taken (or None)."""
+
+    words: str
+    meanings: tuple[Meaning, ...]
+    problem: str | None
+
+
+def meanings_of(automaton: Automaton, heard: Sequence[Heard]) -> tuple[Meaning, ...]:
+    """Every distinct meaning of the tokens, in a stable order; empty where there is none."""
+    reached: dict[int, set[Emits]] = {automaton.start: {()}}
+    for token in heard:
+        following: dict[int, set[Emits]] = {}
+        for state, said in reached.items():
+            for arc in automaton.arcs[state]:
+                if arc.word == token.word:
+                    more = tuple(token.text if emit == "$" else emit for emit in arc.emits)
+                    following.setdefault(arc.target, set()).update(old + more for old in said)
+        reached = following
+    ends = {said for state in automaton.finals for said in reached.get(state, ())}
+    found = {meaning_of(said): None for said in sorted(ends)}
+    return tuple(meaning for meaning in found if meaning is not None)
+
+
+def parse_words(automaton: Automaton, text: str, scope: Scope) -> Parsed:
+    """What ``text`` means within ``scope``. Raises OperatorError for text that is no words."""
+    tokens = tokens_of(text)
+    meanings = meanings_of(automaton, tokens)
+    if not meanings and any(token.word in _MARKS for token in tokens):
+        # Punctuation helps where it parts tag from size; elsewhere it must not stand in the way.
+        meanings = meanings_of(automaton, [item for item in tokens if item.word not in _MARKS])
+    return choose(text, meanings, scope)
+
+
+def choose(words: str, meanings: Sequence[Meaning], scope: Scope) -> Parsed:
+    """Keep the meanings that fit the plot; a problem is told unless exactly one is left."""
+    if not meanings:
+        return Parsed(words, (), f"no callout in {words!r}: say tree, its tag, then the diameter")
+    fitting = tuple(meaning for meaning in meanings if scope.fits(meaning))
+    if not fitting:
+        if len(meanings) == 1:
+            return Parsed(words, tuple(meanings), None)
+        return Parsed(words, tuple(meanings), f"nothing in this plot fits: {_listed(meanings)}?")
+    if len(fitting) == 1:
+        return Parsed(words, fitting, None)
+    return Parsed(words, fitting, f"could be {_listed(fitting)}: say 'diameter' between them")
+
+
+def _listed(meanings: Sequence[Meaning]) -> str:
+    return ", or ".join(_told(meaning) for meaning in meanings[:4])
+
+
+def _told(meaning: Meaning) -> str:
+    parts = [
+        f"tree {meaning.tag}" if meaning.tag else "",
+        f"stem {meaning.stem}" if meaning.stem else "",
+        f"diameter {meaning.value}" if meaning.value is not None else "",
+        (meaning.status or "").replace("_", " "),
+    ]
+    return " ".join(part for part in parts if part) or meaning.kind

@@ -1,0 +1,60 @@
+"""Turns what was typed or transcribed into the tokens that a grammar knows.
+
+Spoken words pass as they are; digits become the classes NUMERAL, DECIMAL and LABEL with their
+text beside them. Hyphens and commas stay as tokens, since they say what belongs together.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from callout.core.errors import OperatorError
+
+MAX_CHARACTERS = 300
+
+
+@dataclass(frozen=True)
+class Heard:
+    """One token: the word (or class) the grammar knows, and the text that stood there."""
+
+    word: str
+    text: str
+
+
+_TOKEN = re.compile(
+    r"""(?P<number>\d+(?:\.\d+)?)(?P<unit>in|cm|mm|")?(?![\w.])
+    |(?P<label>[a-z]{0,3}\d[a-z0-9]*)(?![\w.])
+    |(?P<word>[^\W\d_]+(?:'[^\W\d_]+)?)
+    |(?P<mark>[,"-])""",
+    re.VERBOSE,
+)
+
+
+def tokens_of(text: str) -> tuple[Heard, ...]:
+    """The tokens of ``text``, lower case. Raises OperatorError for over-long or unreadable text."""
+    if len(text) > MAX_CHARACTERS:
+        raise OperatorError(f"a callout of {len(text)} characters is too long: say it shorter")
+    plain = text.lower().replace("’", "'")
+    found: list[Heard] = []
+    at = 0
+    while at < len(plain):
+        if plain[at] in " \t\n\r.;:!?…":
+            at += 1
+            continue
+        match = _TOKEN.match(plain, at)
+        if match is None:
+            raise OperatorError(f"cannot read {plain[at : at + 12]!r}: write words or digits")
+        found.extend(_tokens(match))
+        at = match.end()
+    return tuple(found)
+
+
+def _tokens(match: re.Match[str]) -> list[Heard]:
+    number, unit = match.group("number"), match.group("unit")
+    if number:
+        kind = "DECIMAL" if "." in number else "NUMERAL"
+        return [Heard(kind, number), *([Heard(unit, unit)] if unit else [])]
+    if match.group("label"):
+        return [Heard("LABEL", match.group("label").upper())]
+    return [Heard(match.group(), match.group())]

@@ -1,0 +1,1 @@
+"""The session: a pure state machine from callouts to saved readings."""

@@ -1,0 +1,62 @@
+"""The words of the echo: what the second person calls back across the plot.
+
+Wording only; figures arrive settled. Digits are left to the voice, which speaks "24.6" as the
+measurer would.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from callout.core.model import Reading
+from callout.session.state import Pending
+
+# Numbers that sound alike in wind are called back digit by digit as well.
+_TEENS = {f"1{digit}" for digit in range(3, 10)}
+_TENS = {f"{digit}0" for digit in range(3, 10)}
+
+
+def told(reading: Reading) -> str:
+    """The tree and its value or status, e.g. ``83, 24.6`` or ``40, dead standing``."""
+    tree = f"{reading.tag} stem {reading.stem}" if reading.stem else reading.tag
+    if reading.value is None:
+        return f"{tree}, {reading.status.replace('_', ' ')}"
+    status = "" if reading.status == "live" else f", {reading.status.replace('_', ' ')}"
+    height = f", measured at {reading.height_m} metres" if reading.height_m else ""
+    return f"{tree}{_spelt(reading)}, {reading.value}{height}{status}"
+
+
+def _spelt(reading: Reading) -> str:
+    """Sixteen and sixty sound alike in wind: say such a tag or size digit by digit too."""
+    alike = _TEENS | _TENS
+    spelt = []
+    if reading.tag in alike:
+        spelt.append("tag " + " ".join(reading.tag))
+    whole = str(reading.value).partition(".")[0]
+    if whole in alike:
+        spelt.append("size " + " ".join(whole))
+    return f" ({', '.join(spelt)})" if spelt else ""
+
+
+def question(pending: Pending) -> str:
+    """The echo that asks for confirmation, warnings first in mind."""
+    new = "new tree " if pending.draft.is_new else ""
+    said = ", ".join(f"{item.says}" for item in pending.warned)
+    looks = " ".join(dict.fromkeys(item.look.capitalize() for item in pending.warned if item.look))
+    parts = [f"{new}{told(pending.draft)}", said]
+    sentence = ", ".join(part for part in parts if part)
+    return f"{sentence}. {looks} Confirm?" if looks else f"{sentence}. Confirm?"
+
+
+def saved(reading: Reading) -> str:
+    """Said only after the reading is on disk."""
+    return f"Saved {told(reading)}."
+
+
+def left(tags: Sequence[str]) -> str:
+    """What is still to do, the first few by name."""
+    if not tags:
+        return "Nothing is left in this plot."
+    named = ", ".join(tags[:5])
+    more = f" and {len(tags) - 5} more" if len(tags) > 5 else ""
+    return f"{len(tags)} left: {named}{more}."

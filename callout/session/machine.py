@@ -1,0 +1,340 @@
+"""The session's rules, all in one table: ``step(memory, event) -> (memory, effects)``.
+
+Pure: no clock, thread, file or log. An event in, a new memory and the effects out; feeding the
+same events to a fresh session gives the same effects. Three rules stand above the table:
+
+1. A reading is saved by a confirmation that follows its own echo, and by nothing else.
+2. Nothing is overwritten: an undo or a second reading supersedes what stood before.
+3. What was not understood changes nothing, and is said aloud.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from callout.core.events import Effect, Event, Heard, KeepMemo, Opened, Save, Say, TimedOut
+from callout.core.meaning import Meaning
+from callout.core.model import Plot, Reading, Tree
+from callout.session import echo
+from callout.session.draft import draft_reading, key_of
+from callout.session.state import Memory, Pending, Phase, Survey, left_to_do
+
+MOST_REMINDERS = 2
+
+
+@dataclass(frozen=True)
+class Turn:
+    """One callout with exactly one meaning, and all that is known when it comes."""
+
+    memory: Memory
+    plot: Plot
+    event: Heard
+    meaning: Meaning
+
+
+Result = tuple[Memory, tuple[Effect, ...]]
+
+
+def step(survey: Survey, memory: Memory, event: Event) -> Result:
+    """The state after ``event`` and what the edges must do, in order."""
+    if isinstance(event, Opened):
+        return _opened(survey, memory, event)
+    if memory.phase is Phase.CLOSED:
+        return memory, ()
+    if isinstance(event, TimedOut):
+        return _timed_out(memory)
+    plot = survey.plots[memory.plot]
+    if memory.phase is Phase.MEMO and event.source == "voice":
+        return _memo(memory, event)
+    if event.problem is not None or len(event.meanings) != 1:
+        return _asked(memory, event.problem or "say again", "refused")
+    turn = Turn(memory, plot, event, event.meanings[0])
+    handler = TABLE.get((memory.phase, turn.meaning.kind)) or TABLE.get((None, turn.meaning.kind))
+    if handler is None:
+        return _asked(memory, _nothing_to_do(memory, turn.meaning), "refused")
+    return handler(turn)
+
+
+# ---- opening, waiting ----
+
+
+def _opened(survey: Survey, memory: Memory, event: Opened) -> Result:
+    plot = survey.plots[event.plot]
+    if memory.plot == event.plot and memory.pending is not None:
+        question = f"Still waiting: {echo.question(memory.pending)}"
+        kept = replace(memory, who=event.who, phase=Phase.PENDING, said=question, reminded=0)
+        return kept, (Say(question, "ask"),)
+    fresh = Memory(
+        phase=Phase.IDLE,
+        plot=event.plot,
+        who=event.who,
+        saved=memory.saved,
+        undoable=memory.undoable,
+    )
+    said = f"Plot {event.plot}. {echo.left(left_to_do(fresh, plot))}"
+    return replace(fresh, said=said), (Say(said),)
+
+
+def _timed_out(memory: Memory) -> Result:
+    """Remind, a few times; a pending reading is neither saved nor dropped by silence."""
+    waiting = memory.phase in (Phase.PENDING, Phase.NAMED)
+    if memory.phase is Phase.MEMO:
+        return replace(memory, phase=_after_note(memory)), (Say("No note heard."),)
+    if not waiting or memory.reminded >= MOST_REMINDERS:
+        return memory, ()
+    kept = replace(memory, reminded=memory.reminded + 1)
+    return kept, (Say(f"Still waiting: {memory.said}", "ask"),)
+
+
+def _asked(memory: Memory, text: str, tone: str) -> Result:
+    """Say something and stay where we are."""
+    return memory, (Say(text[:1].upper() + text[1:] + ("" if text[-1] in ".?" else "."), tone),)
+
+
+def _nothing_to_do(memory: Memory, meaning: Meaning) -> str:
+    if meaning.kind in ("confirm", "accept", "reject", "scratch"):
+        return "nothing waits for confirmation"
+    if meaning.kind in ("size", "amend"):
+        return "which tree? say tree and its tag"
+    return f"{meaning.kind} cannot be done now"
+
+
+# ---- readings ----
+
+
+def _propose(turn: Turn, tag: str, meaning: Meaning | None = None) -> Result:
+    """Echo a reading and wait. Another tree's pending reading is let go, and that is said."""
+    pending = draft_reading(turn.memory, turn.plot, turn.event, meaning or turn.meaning, tag)
+    question = echo.question(pending)
+    before = turn.memory.pending
+    if before is not None and key_of(before.draft) != key_of(pending.draft):
+        question = f"{echo.told(before.draft)} was not saved. {question}"
+    memory = replace(
+        turn.memory, phase=Phase.PENDING, pending=pending, named=tag, said=question, reminded=0
+    )
+    return memory, (Say(question, "ask"),)
+
+
+def _which_tree(turn: Turn) -> Result:
+    """A size with no tree in hand must not fall to the tree that was saved last."""
+    return _asked(turn.memory, "which tree? say tree and its tag", "refused")
+
+
+def _reading(turn: Turn) -> Result:
+    tag = turn.meaning.tag or turn.memory.named
+    return _which_tree(turn) if tag is None else _propose(turn, tag)
+
+
+def _named_only(turn: Turn) -> Result:
+    """A tag on its own: wait for its diameter."""
+    tag = str(turn.meaning.tag)
+    if tag not in turn.plot.trees and (turn.memory.plot, tag, "") not in turn.memory.saved:
+        return _asked(
+            turn.memory, f"no tree {tag} in this plot: a new one is called new tree", "ask"
+        )
+    species = turn.plot.trees[tag].species if tag in turn.plot.trees else ""
+    before = turn.memory.pending
+    lost = f"{echo.told(before.draft)} was not saved. " if before else ""
+    said = f"{lost}Tree {tag}{', ' + species if species else ''}. Diameter?"
+    memory = replace(turn.memory, phase=Phase.NAMED, named=tag, pending=None, said=said, reminded=0)
+    return memory, (Say(said, "ask"),)
+
+
+def _new_tree(turn: Turn) -> Result:
+    if turn.meaning.value is None:
+        return _asked(turn.memory, "say new tree, its tag and its diameter together", "refused")
+    return _propose(turn, str(turn.meaning.tag))
+
+
+def _amend(turn: Turn) -> Result:
+    """A corrected size for the tree in hand; after saving it supersedes, once confirmed."""
+    pending = turn.memory.pending
+    if pending is not None:
+        draft = pending.draft
+        same = replace(
+            turn.meaning,
+            kind="new" if draft.is_new else "reading",
+            stem=draft.stem or None,
+            species=draft.species or None,
+        )
+        return _propose(turn, draft.tag, same)
+    return _which_tree(turn) if turn.memory.named is None else _propose(turn, turn.memory.named)
+
+
+def _height(turn: Turn) -> Result:
+    """The height of measurement belongs to the reading that waits."""
+    pending = turn.memory.pending
+    assert pending is not None
+    kept = Pending(replace(pending.draft, height_m=turn.meaning.height_m), pending.warned)
+    question = echo.question(kept)
+    memory = replace(turn.memory, pending=kept, said=question, reminded=0)
+    return memory, (Say(question, "ask"),)
+
+
+def _confirm(turn: Turn) -> Result:
+    pending = turn.memory.pending
+    assert pending is not None
+    before = turn.memory.saved.get(key_of(pending.draft))
+    reading = replace(
+        pending.draft,
+        entry=turn.event.entry,
+        at=turn.event.at,
+        warnings=tuple(item.check for item in pending.warned),
+        supersedes=before.entry if before else None,
+    )
+    memory = replace(
+        turn.memory,
+        phase=Phase.IDLE,
+        pending=None,
+        saved={**turn.memory.saved, key_of(reading): reading},
+        undoable=(*turn.memory.undoable, reading),
+        said=echo.saved(reading),
+        reminded=0,
+    )
+    return memory, (Save(reading), Say(echo.saved(reading), "saved"))
+
+
+def _reject(turn: Turn) -> Result:
+    """Not what was meant: keep the tree in hand and ask for its diameter again."""
+    tag = turn.memory.named
+    said = f"Not saved. Tree {tag}: say it again."
+    memory = replace(turn.memory, phase=Phase.NAMED, pending=None, said=said, reminded=0)
+    return memory, (Say(said, "refused"),)
+
+
+def _scratch(turn: Turn) -> Result:
+    memory = replace(turn.memory, phase=Phase.IDLE, pending=None, named=None, said="Scratched.")
+    return memory, (Say("Scratched, nothing saved.", "refused"),)
+
+
+def _undo(turn: Turn) -> Result:
+    """Take back the last saved reading by a new entry; what it superseded stands again."""
+    last = turn.memory.undoable[-1] if turn.memory.undoable else None
+    if last is None or last.plot != turn.memory.plot:
+        return _asked(turn.memory, "nothing to undo in this plot", "refused")
+    taken_back = replace(
+        last, entry=turn.event.entry, at=turn.event.at, supersedes=last.entry, void=True
+    )
+    stands = _standing_before(turn.memory, last)
+    saved = {key: item for key, item in turn.memory.saved.items() if key != key_of(last)}
+    effects: tuple[Effect, ...] = (Save(taken_back),)
+    said = f"Undone: {echo.told(last)} is taken back."
+    if stands is not None:
+        saved[key_of(last)] = stands
+        said += f" {echo.told(stands)} stands again."
+    memory = replace(turn.memory, saved=saved, undoable=turn.memory.undoable[:-1], said=said)
+    return memory, (*effects, Say(said, "saved"))
+
+
+def _standing_before(memory: Memory, last: Reading) -> Reading | None:
+    earlier = [item for item in memory.undoable[:-1] if key_of(item) == key_of(last)]
+    return earlier[-1] if earlier else None
+
+
+# ---- statuses, notes, questions ----
+
+
+def _status(turn: Turn) -> Result:
+    in_hand = turn.memory.named if turn.memory.phase is not Phase.IDLE else None
+    tag = turn.meaning.tag or in_hand
+    return _which_tree(turn) if tag is None else _propose(turn, tag)
+
+
+def _skip(turn: Turn) -> Result:
+    tag = turn.memory.named
+    if tag is None:
+        return _asked(turn.memory, "no tree in hand to skip", "refused")
+    memory = replace(
+        turn.memory, phase=Phase.IDLE, pending=None, named=None,
+        skipped=(*turn.memory.skipped, tag), said=f"Skipped {tag}.",
+    )  # fmt: skip
+    return memory, (Say(f"Skipped {tag}; it stays on the list."),)
+
+
+def _repeat(turn: Turn) -> Result:
+    return turn.memory, (Say(turn.memory.said or "Nothing to repeat.", "ask"),)
+
+
+def _left(turn: Turn) -> Result:
+    return turn.memory, (Say(echo.left(left_to_do(turn.memory, turn.plot))),)
+
+
+def _where(turn: Turn) -> Result:
+    last = turn.memory.undoable[-1:] if turn.memory.undoable else ()
+    said = f"Plot {turn.memory.plot}. "
+    said += f"Last saved {echo.told(last[0])}. " if last else "Nothing saved yet. "
+    if turn.memory.pending:
+        said += f"Waiting: {echo.question(turn.memory.pending)}"
+    elif turn.memory.named:
+        said += f"In hand: tree {turn.memory.named}."
+    return turn.memory, (Say(said.strip()),)
+
+
+def _note(turn: Turn) -> Result:
+    said = "Note: speak now."
+    return replace(turn.memory, phase=Phase.MEMO), (Say(said, "ask"),)
+
+
+def _after_note(memory: Memory) -> Phase:
+    return Phase.PENDING if memory.pending else Phase.IDLE
+
+
+def _memo(memory: Memory, event: Heard) -> Result:
+    """Whatever is said now is kept as sound, and is no callout."""
+    back = _after_note(memory)
+    memo = KeepMemo(event.entry, event.at, memory.named, event.audio, event.words)
+    about = f" about tree {memory.named}" if memory.named else ""
+    return replace(memory, phase=back), (memo, Say(f"Note kept{about}.", "saved"))
+
+
+def _complete(turn: Turn) -> Result:
+    """A plot is complete only when every tree is accounted for."""
+    remaining = left_to_do(turn.memory, turn.plot)
+    if remaining:
+        return _asked(turn.memory, f"not complete. {echo.left(remaining)}", "refused")
+    return _asked(turn.memory, "every tree of this plot is accounted for", "saved")
+
+
+Handler = Callable[[Turn], Result]
+
+# (phase, kind of meaning) -> handler; None stands for every phase that has no row of its own.
+TABLE: dict[tuple[Phase | None, str], Handler] = {
+    (None, "reading"): _reading,
+    (None, "tree"): _named_only,
+    (None, "new"): _new_tree,
+    (None, "status"): _status,
+    (Phase.NAMED, "size"): _amend,
+    (Phase.PENDING, "size"): _amend,
+    (Phase.IDLE, "size"): _which_tree,
+    (None, "amend"): _amend,
+    (Phase.PENDING, "height"): _height,
+    (Phase.PENDING, "confirm"): _confirm,
+    (Phase.PENDING, "accept"): _confirm,
+    (Phase.PENDING, "reject"): _reject,
+    (Phase.PENDING, "scratch"): _scratch,
+    (Phase.PENDING, "undo"): _scratch,
+    (Phase.NAMED, "reject"): _scratch,
+    (Phase.NAMED, "scratch"): _scratch,
+    (None, "undo"): _undo,
+    (None, "skip"): _skip,
+    (None, "repeat"): _repeat,
+    (None, "left"): _left,
+    (None, "where"): _where,
+    (None, "note"): _note,
+    (None, "complete"): _complete,
+}
+
+
+def replayed(survey: Survey, events: list[Event]) -> Memory:
+    """The memory that a session fed these events has; how a restart finds where it stood."""
+    memory = Memory()
+    for event in events:
+        memory, _ = step(survey, memory, event)
+    return memory
+
+
+def tree_in_hand(memory: Memory, plot: Plot) -> Tree | None:
+    """The roster's tree that the dialogue is about, if any."""
+    tag = memory.pending.draft.tag if memory.pending else memory.named
+    return plot.trees.get(tag) if tag else None

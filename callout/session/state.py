@@ -1,0 +1,63 @@
+"""What a session remembers between two events: immutable values, no behaviour of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+
+from callout.core.model import Plot, Reading, Warned
+
+
+class Phase(Enum):
+    """Where the dialogue stands."""
+
+    CLOSED = "closed"
+    IDLE = "idle"
+    NAMED = "tree named"
+    PENDING = "awaiting confirmation"
+    MEMO = "listening for a note"
+
+
+Key = tuple[str, str, str]
+"""Plot, tag, and the stem's number ('' for a tree of one stem)."""
+
+
+@dataclass(frozen=True)
+class Pending:
+    """A reading that was echoed and waits for its confirmation; never saved without it."""
+
+    draft: Reading
+    warned: tuple[Warned, ...] = ()
+
+
+@dataclass(frozen=True)
+class Memory:
+    """The whole state. ``saved`` holds this visit's current reading of every stem;
+
+    ``undoable`` the entries that undo may take back, latest last; ``said`` the last question.
+    """
+
+    phase: Phase = Phase.CLOSED
+    plot: str = ""
+    who: str = ""
+    named: str | None = None
+    pending: Pending | None = None
+    saved: Mapping[Key, Reading] = field(default_factory=dict)
+    undoable: tuple[Reading, ...] = ()
+    said: str = ""
+    reminded: int = 0
+    skipped: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Survey:
+    """What the session may look up: every plot by name, with its trees and settings."""
+
+    plots: Mapping[str, Plot]
+
+
+def left_to_do(memory: Memory, plot: Plot) -> tuple[str, ...]:
+    """Tags of the plot without a reading or status on this visit, in roster order."""
+    done = {tag for where, tag, _ in memory.saved if where == plot.settings.plot}
+    return tuple(tag for tag in plot.trees if tag not in done)

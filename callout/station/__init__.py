@@ -1,0 +1,1 @@
+"""The wiring: joins sound, speech, session, journal and voice into one working station."""

@@ -1,0 +1,82 @@
+"""What a station shows of itself, and what may be asked of it: the terminal's only view.
+
+Plain values for a screen to paint; no widget, no SQL, no session internals.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+
+@dataclass(frozen=True)
+class SavedLine:
+    """One saved reading for the list of the last few: all text, ready to show."""
+
+    tag: str
+    told: str
+    unit: str
+    time: str
+    warned: bool
+
+
+@dataclass(frozen=True)
+class View:
+    """Everything a screen shows. Sizes are text in the plot's own unit."""
+
+    plot: str
+    who: str
+    unit: str
+    phase: str
+    tag: str = ""
+    species: str = ""
+    value: str = ""
+    status: str = ""
+    before: str = ""
+    change: str = ""
+    warnings: tuple[str, ...] = ()
+    looks: tuple[str, ...] = ()
+    said: str = ""
+    heard: str = ""
+    tone: str = "told"
+    left: tuple[str, ...] = ()
+    done: int = 0
+    total: int = 0
+    recent: tuple[SavedLine, ...] = ()
+    engine: str = ""
+    muted: bool = False
+    faults: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Level:
+    """The microphone's level, dBFS, and whether speech is being heard."""
+
+    dbfs: float
+    speaking: bool
+
+
+Update = View | Level
+
+
+class Face(Protocol):
+    """A station as a screen sees it. Calls return at once; updates come to the listener,
+
+    on a thread of the station's own.
+    """
+
+    def view(self) -> View:
+        """The state as it stands."""
+
+    def listen(self, listener: Callable[[Update], None]) -> None:
+        """Tell ``listener`` of every change from now on."""
+
+    def submit(self, text: str) -> None:
+        """A callout that was typed."""
+
+    def press(self, kind: str) -> None:
+        """A key for a command: confirm, reject, undo, repeat, scratch, left, where, skip."""
+
+    def mute(self, muted: bool) -> None:
+        """Silence or restore the spoken echo."""

@@ -1,0 +1,43 @@
+"""The sound store: one FLAC file an utterance, named by its SHA-256, written before its row.
+
+Takes finished FLAC bytes; encoding belongs to ``sound``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from callout.core.errors import OperatorError, StorageError
+from callout.journal.files import write_whole
+
+
+class AudioStore:
+    """Files below one folder, addressed by the hash of what they hold."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def keep(self, flac: bytes) -> str:
+        """Store the sound durably and return its SHA-256, lower-case hex."""
+        digest = hashlib.sha256(flac).hexdigest()
+        path = self.path(digest)
+        if not path.exists():
+            write_whole(path, flac)
+        return digest
+
+    def path(self, digest: str) -> Path:
+        """Where the sound of ``digest`` lies. Raises OperatorError for what is no hash."""
+        if len(digest) != 64 or not set(digest) <= set("0123456789abcdef"):
+            raise OperatorError(f"{digest!r} is not the SHA-256 of a sound")
+        return self._folder / f"{digest}.flac"
+
+    def read(self, digest: str) -> bytes:
+        """The sound, checked against its name. Raises StorageError if missing or altered."""
+        path = self.path(digest)
+        if not path.is_file():
+            raise StorageError(f"sound {digest} is missing from {self._folder}")
+        flac = path.read_bytes()
+        if hashlib.sha256(flac).hexdigest() != digest:
+            raise StorageError(f"sound {path} was altered: its SHA-256 is not its name")
+        return flac

@@ -1,0 +1,243 @@
+"""``survey.toml``: how each plot is measured, and how the station listens and speaks.
+
+Written once with comments by ``new_settings``, edited by people, read back with every mistake
+named. Sizes are text in the file, so that they stay exact.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+
+from callout.core.errors import CalloutError, OperatorError
+from callout.core.model import PlotSettings
+from callout.core.rounding import Rounding, parse_graduation
+from callout.core.units import Scale, Unit, parse_decimal, parse_unit
+from callout.journal.files import storage_errors
+
+
+@dataclass(frozen=True)
+class Listening:
+    """How the station hears. Times in seconds; ``engine`` may be ``auto``."""
+
+    engine: str = "auto"
+    vosk_model: str = ""
+    microphone: str = ""
+    hang_over_s: float | None = None
+    pre_roll_s: float | None = None
+    reminder_s: float = 20.0
+
+
+@dataclass(frozen=True)
+class Speaking:
+    """How the echo is spoken. ``words_a_minute`` is the voice's rate."""
+
+    voice: str = "en"
+    words_a_minute: int = 170
+    speaker: str = ""
+    muted: bool = False
+
+
+@dataclass(frozen=True)
+class Config:
+    """The whole of ``survey.toml``; ``plots`` holds what is set for single plots."""
+
+    name: str
+    language: str
+    measuring: PlotSettings
+    plots: Mapping[str, PlotSettings]
+    listening: Listening = field(default_factory=Listening)
+    speaking: Speaking = field(default_factory=Speaking)
+    other: Mapping[str, Any] = field(default_factory=dict)
+
+    def of(self, plot: str) -> PlotSettings:
+        """How ``plot`` is measured: its own settings over the survey's."""
+        return self.plots.get(plot) or _for_plot(self.measuring, plot)
+
+
+def _for_plot(settings: PlotSettings, plot: str) -> PlotSettings:
+    return PlotSettings(**{**settings.__dict__, "plot": plot})
+
+
+_SIZES: dict[Unit, tuple[str, str]] = {
+    Unit.INCH: ("0.4", "80"),
+    Unit.CENTIMETRE: ("1", "200"),
+    Unit.MILLIMETRE: ("10", "2000"),
+}
+
+
+def plausible_range(unit: Unit) -> tuple[Decimal, Decimal]:
+    """The sizes offered by default for tapes in ``unit`` (an assumption, settable)."""
+    smallest, largest = _SIZES.get(unit, ("0.01", "2"))
+    return Decimal(smallest), Decimal(largest)
+
+
+def _positive(value: Any) -> Decimal:
+    return parse_graduation(str(value))
+
+
+def _boolean(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise OperatorError(f"{value!r} must be true or false")
+    return value
+
+
+def _one_of(kind: type[Rounding] | type[Scale]) -> Callable[[Any], Any]:
+    def read(value: Any) -> Any:
+        try:
+            return kind(str(value))
+        except ValueError:
+            known = " or ".join(item.value for item in kind)
+            raise OperatorError(f"{value!r} must be {known}") from None
+
+    return read
+
+
+_MEASURING: dict[str, tuple[str, Callable[[Any], Any]]] = {
+    "unit": ("unit", lambda value: parse_unit(str(value))),
+    "graduation": ("graduation", _positive),
+    "rounding": ("rounding", _one_of(Rounding)),
+    "scale": ("scale", _one_of(Scale)),
+    "breast_height": ("breast_height_m", _positive),
+    "smallest": ("smallest", _positive),
+    "largest": ("largest", lambda value: parse_decimal(str(value))),
+    "implied_point": ("implied_point", _boolean),
+}
+
+
+def measuring_from(plot: str, given: Mapping[str, Any], over: PlotSettings | None) -> PlotSettings:
+    """Settings from a table of ``survey.toml``, over those of the survey.
+
+    Raises OperatorError naming the key and value that cannot be used.
+    """
+    values: dict[str, Any] = {}
+    for key, value in given.items():
+        if key not in _MEASURING:
+            raise OperatorError(f"unknown setting {key!r}: use {', '.join(_MEASURING)}")
+        if isinstance(value, float):
+            raise OperatorError(f"{key} = {value}: write it in quotes, so that it stays exact")
+        name, read = _MEASURING[key]
+        try:
+            values[name] = read(value)
+        except CalloutError as error:
+            raise OperatorError(f"{key}: {error}") from None
+    base = dict(over.__dict__) if over else {}
+    unit = values.get("unit")
+    if unit is not None and (over is None or unit is not over.unit):
+        smallest, largest = plausible_range(unit)
+        base.update(smallest=smallest, largest=largest)
+    settings = PlotSettings(**{**base, **values, "plot": plot})
+    if settings.smallest >= settings.largest:
+        raise OperatorError(f"smallest {settings.smallest} is not below largest {settings.largest}")
+    return settings
+
+
+def read_config(path: Path) -> Config:
+    """The settings at ``path``. Raises OperatorError naming what cannot be used."""
+    with storage_errors(f"cannot read {path}"):
+        text = path.read_text(encoding="utf-8")
+    try:
+        given = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise OperatorError(f"{path} is not TOML: {error}") from None
+    try:
+        return _config(given)
+    except (CalloutError, TypeError, ValueError) as error:
+        raise OperatorError(f"{path}: {error}") from None
+
+
+def _config(given: Mapping[str, Any]) -> Config:
+    known = {"survey", "measuring", "plots", "listening", "speaking"}
+    measuring = measuring_from("", given.get("measuring", {}), None)
+    return Config(
+        name=str(given.get("survey", {}).get("name", "")),
+        language=str(given.get("survey", {}).get("language", "en")),
+        measuring=measuring,
+        plots={
+            name: measuring_from(name, table, measuring)
+            for name, table in given.get("plots", {}).items()
+        },
+        listening=_section(Listening, given.get("listening", {})),
+        speaking=_section(Speaking, given.get("speaking", {})),
+        other={name: table for name, table in given.items() if name not in known},
+    )
+
+
+def _section(kind: type[Any], table: Mapping[str, Any]) -> Any:
+    unknown = set(table) - set(kind.__dataclass_fields__)
+    if unknown:
+        raise OperatorError(f"unknown setting {sorted(unknown)[0]!r}")
+    return kind(**table)
+
+
+def new_settings(name: str, measuring: PlotSettings, plots: Mapping[str, PlotSettings]) -> str:
+    """The commented text of a new ``survey.toml``."""
+    document = tomlkit.document()
+    document.add(tomlkit.comment("Settings of this survey. Sizes stay in quotes: they are exact."))
+    survey = tomlkit.table()
+    survey.add("name", name)
+    survey.add("language", "en")
+    document.add("survey", survey)
+    document.add("measuring", _measuring_table(measuring))
+    tables = tomlkit.table(is_super_table=True)
+    for plot, settings in plots.items():
+        tables.add(plot, _measuring_table(settings))
+    if plots:
+        document.add("plots", tables)
+    else:
+        document.add(tomlkit.comment("A plot that differs gets a table of its own, e.g."))
+        document.add(tomlkit.comment('[plots.K1]  unit = "in"'))
+    document.add("listening", _listening_table())
+    document.add("speaking", _speaking_table())
+    return tomlkit.dumps(document)
+
+
+_NOTES = {
+    "unit": "in, cm or mm: what the tape shows and what is kept",
+    "graduation": "the tape's finest graduation",
+    "rounding": "nearest, or down to the last whole graduation",
+    "scale": "diameter, or girth (divided by pi, then rounded)",
+    "breast_height": "metres above ground, uphill side",
+    "smallest": "below this a size is questioned",
+    "largest": "above this a size is questioned",
+    "implied_point": 'whether "twenty-four six" is 24.6',
+}
+
+
+def _measuring_table(settings: PlotSettings) -> Any:
+    table = tomlkit.table()
+    for key, (name, _) in _MEASURING.items():
+        value = getattr(settings, name)
+        plain = value if isinstance(value, bool) else getattr(value, "value", str(value))
+        table.add(key, plain)
+        table[key].comment(_NOTES[key])
+    return table
+
+
+def _listening_table() -> Any:
+    table = tomlkit.table()
+    table.add("engine", "auto")
+    table["engine"].comment("auto takes the best that is at hand")
+    table.add("vosk_model", "")
+    table["vosk_model"].comment("folder of a Vosk model, if you have one")
+    table.add("microphone", "")
+    table["microphone"].comment("part of its name; empty takes the system's default")
+    table.add("reminder_s", 20.0)
+    table["reminder_s"].comment("seconds before a waiting question is asked again")
+    return table
+
+
+def _speaking_table() -> Any:
+    table = tomlkit.table()
+    table.add("voice", "en")
+    table.add("words_a_minute", 170)
+    table.add("speaker", "")
+    table["speaker"].comment("part of its name; empty takes the system's default")
+    table.add("muted", False)
+    return table

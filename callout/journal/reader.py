@@ -1,0 +1,103 @@
+"""Reads a journal: its events in order, its roster and settings, its current readings."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from callout.core.errors import StorageError
+from callout.core.events import Event
+from callout.core.model import Plot, PlotSettings, Reading, Tree
+from callout.journal.codec import event_from, reading_from, settings_from, trees_from
+from callout.journal.schema import connect_to_read
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One journal entry as stored; ``body`` is canonical JSON text."""
+
+    seq: int
+    at: str
+    kind: str
+    body: str
+    prev: str
+    hash: str
+
+    @property
+    def content(self) -> dict[str, Any]:
+        """The body read. Raises StorageError where it is no JSON object."""
+        try:
+            content = json.loads(self.body)
+        except ValueError as error:
+            raise StorageError(f"journal entry {self.seq} is not readable: {error}") from error
+        if not isinstance(content, dict):
+            raise StorageError(f"journal entry {self.seq} is not an object")
+        return content
+
+    @property
+    def event(self) -> Event | None:
+        """The session event it holds, if it holds one."""
+        return event_from(self.seq, self.at, self.kind, self.content)
+
+
+class JournalReader:
+    """A read-only view of one survey's journal."""
+
+    def __init__(self, database: Path) -> None:
+        self._database: sqlite3.Connection = connect_to_read(database)
+
+    def entries(self) -> Iterator[Entry]:
+        """Every entry, oldest first."""
+        for row in self._database.execute("SELECT * FROM entries ORDER BY seq"):
+            yield Entry(**dict(row))
+
+    def latest(self, kind: str) -> Entry | None:
+        """The newest entry of ``kind``."""
+        row = self._database.execute(
+            "SELECT * FROM entries WHERE kind=? ORDER BY seq DESC LIMIT 1", (kind,)
+        ).fetchone()
+        return Entry(**dict(row)) if row else None
+
+    def plots(self) -> dict[str, Plot]:
+        """The survey's plots by its latest roster and settings."""
+        roster, settings = self.latest("roster"), self.latest("settings")
+        if roster is None or settings is None:
+            raise StorageError("the journal holds no roster: make the survey with 'callout new'")
+        return plots_of(trees_from(roster.content), settings_from(settings.content))
+
+    def readings(self) -> list[Reading]:
+        """Every reading ever saved, oldest first, superseded ones and undos too."""
+        rows = self._database.execute("SELECT * FROM readings ORDER BY entry")
+        return [reading_from(row) for row in rows]
+
+    def memos(self) -> list[dict[str, Any]]:
+        """Every note kept, oldest first."""
+        return [dict(row) for row in self._database.execute("SELECT * FROM memos ORDER BY entry")]
+
+    def close(self) -> None:
+        """Close the database."""
+        self._database.close()
+
+
+def plots_of(trees: tuple[Tree, ...], settings: Mapping[str, PlotSettings]) -> dict[str, Plot]:
+    """Plots by name, each with its trees in roster order."""
+    found: dict[str, dict[str, Tree]] = {name: {} for name in settings}
+    for tree in trees:
+        found.setdefault(tree.plot, {})[tree.tag] = tree
+    default = next(iter(settings.values()))
+    return {
+        name: Plot(settings.get(name, replace(default, plot=name)), standing)
+        for name, standing in found.items()
+    }
+
+
+def current(readings: list[Reading]) -> list[Reading]:
+    """The readings that stand: not superseded by one that stands, not undone; roster-free order."""
+    undone = {item.supersedes for item in readings if item.void}
+    standing = [item for item in readings if not item.void and item.entry not in undone]
+    replaced = {item.supersedes for item in standing if item.supersedes is not None}
+    return [item for item in standing if item.entry not in replaced]

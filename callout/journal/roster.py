@@ -1,0 +1,163 @@
+"""Reads a roster CSV: plot, tag, species and any number of earlier measurements.
+
+Earlier measurements stand in columns ``date``, ``value``, ``unit``, the set repeated with a
+number for more (``date2`` or ``date_2`` …). Unknown columns are kept. Every bad row is listed and
+then the file is refused whole.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from callout.core.errors import OperatorError
+from callout.core.model import PastMeasurement, Tree
+from callout.core.units import Unit, parse_decimal, parse_unit
+from callout.journal.files import storage_errors
+
+MOST_BYTES = 64 * 1024 * 1024
+MOST_LISTED = 50
+TAG = re.compile(r"[A-Z0-9][A-Z0-9-]{0,11}")
+_COLUMN = re.compile(r"(date|value|unit)[ _]?(\d*)")
+
+
+class RosterError(OperatorError):
+    """A roster with rows that cannot be used; the message lists each with its line."""
+
+
+@dataclass(frozen=True)
+class _Columns:
+    """Which column holds what: positions by name, measurements as (date, value, unit)."""
+
+    named: dict[str, int]
+    past: tuple[tuple[int, int, int | None], ...]
+    extra: tuple[tuple[str, int], ...]
+
+
+def read_roster(path: Path, default_unit: Unit) -> tuple[Tree, ...]:
+    """The trees of the CSV at ``path``; sizes without a unit are in ``default_unit``.
+
+    Raises RosterError listing every bad row, OperatorError for a file that is no CSV roster.
+    """
+    if not path.is_file():
+        raise OperatorError(f"there is no roster at {path}")
+    if path.stat().st_size > MOST_BYTES:
+        raise OperatorError(f"{path} is larger than {MOST_BYTES} bytes: is it a roster?")
+    with storage_errors(f"cannot read {path}"):
+        data = path.read_bytes()
+    return parse_roster(_text(data, path), str(path), default_unit)
+
+
+def _text(data: bytes, path: Path) -> str:
+    """UTF-8, with or without its byte-order mark; anything else is refused, never mangled."""
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise OperatorError(
+            f"{path} is not UTF-8 (byte {error.start}): save it as CSV UTF-8"
+        ) from None
+
+
+def parse_roster(text: str, name: str, default_unit: Unit) -> tuple[Tree, ...]:
+    """The trees of a roster's CSV ``text``; ``name`` is for messages."""
+    rows = csv.reader(io.StringIO(text, newline=""), strict=True)
+    try:
+        header = next(rows, None)
+        if not header or not any(cell.strip() for cell in header):
+            raise OperatorError(f"{name} is empty: the first line names plot, tag, species")
+        columns = _columns(header, name)
+        trees, faults, seen = [], [], dict[tuple[str, str], int]()
+        for row in rows:
+            if not any(cell.strip() for cell in row):
+                continue
+            try:
+                tree = _tree(row, columns, len(header), default_unit)
+                first = seen.setdefault((tree.plot, tree.tag), rows.line_num)
+                if first != rows.line_num:
+                    raise OperatorError(
+                        f"tag {tree.tag} is in plot {tree.plot} at line {first} too"
+                    )
+                trees.append(tree)
+            except OperatorError as error:
+                faults.append(f"line {rows.line_num}: {error}")
+    except csv.Error as error:
+        raise OperatorError(f"{name}, line {rows.line_num}: not CSV: {error}") from None
+    if faults:
+        raise RosterError(_listed(name, faults))
+    if not trees:
+        raise OperatorError(f"{name} names no trees")
+    return tuple(trees)
+
+
+def _listed(name: str, faults: Sequence[str]) -> str:
+    more = len(faults) - MOST_LISTED
+    tail = [f"and {more} more"] if more > 0 else []
+    counted = "1 row cannot" if len(faults) == 1 else f"{len(faults)} rows cannot"
+    return f"{name}: {counted} be used; " + "; ".join([*faults[:MOST_LISTED], *tail])
+
+
+def _columns(header: Sequence[str], name: str) -> _Columns:
+    named: dict[str, int] = {}
+    sets: dict[tuple[str, int], dict[str, int]] = {}
+    extra: list[tuple[str, int]] = []
+    repeats: dict[str, int] = {}
+    for at, cell in enumerate(header):
+        label = cell.strip().lower()
+        match = _COLUMN.fullmatch(label)
+        if label in ("plot", "tag", "species"):
+            if label in named:
+                raise OperatorError(f"{name}: column {label!r} stands twice")
+            named[label] = at
+        elif match:
+            repeats[label] = repeats.get(label, 0) + 1
+            sets.setdefault((match.group(2), repeats[label]), {})[match.group(1)] = at
+        elif label:
+            extra.append((cell.strip(), at))
+    missing = [label for label in ("plot", "tag") if label not in named]
+    if missing:
+        raise OperatorError(f"{name}: no column {missing[0]!r} in the first line")
+    for found in sets.values():
+        if "date" not in found or "value" not in found:
+            raise OperatorError(f"{name}: earlier measurements need both a date and a value column")
+    past = tuple((found["date"], found["value"], found.get("unit")) for found in sets.values())
+    return _Columns(named, past, tuple(extra))
+
+
+def _tree(row: Sequence[str], columns: _Columns, width: int, default_unit: Unit) -> Tree:
+    if len(row) > width:
+        raise OperatorError(f"{len(row)} cells where the first line has {width}")
+    cells = [*(cell.strip() for cell in row), *[""] * (width - len(row))]
+    plot, tag = cells[columns.named["plot"]], cells[columns.named["tag"]].upper()
+    if not plot:
+        raise OperatorError("no plot")
+    if not TAG.fullmatch(tag):
+        raise OperatorError(f"tag {tag!r}: use up to 12 letters, digits or hyphens")
+    species = cells[columns.named["species"]] if "species" in columns.named else ""
+    past = [
+        _measurement(cells[on], cells[value], cells[unit] if unit is not None else "", default_unit)
+        for on, value, unit in columns.past
+        if cells[on] or cells[value]
+    ]
+    return Tree(
+        plot=plot,
+        tag=tag,
+        species=species,
+        past=tuple(sorted(past, key=lambda item: item.on)),
+        extra={label: cells[at] for label, at in columns.extra if cells[at]},
+    )
+
+
+def _measurement(on: str, value: str, unit: str, default_unit: Unit) -> PastMeasurement:
+    try:
+        day = date.fromisoformat(on)
+    except ValueError:
+        raise OperatorError(f"date {on!r}: write it as 2021-07-03") from None
+    size = parse_decimal(value)
+    if size <= 0:
+        raise OperatorError(f"value {value!r} must be above zero")
+    return PastMeasurement(day, size, parse_unit(unit) if unit else default_unit)

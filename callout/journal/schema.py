@@ -1,0 +1,77 @@
+"""The journal's tables and how a database comes to hold them.
+
+``entries`` is the journal: append-only, each entry carrying the hash of the one before. The
+other tables are made from it and can be made again. Triggers refuse changes to entries.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+from callout.core.errors import StorageError
+
+_FIRST = """
+CREATE TABLE entries (
+    seq INTEGER PRIMARY KEY,
+    at TEXT NOT NULL,
+    kind TEXT NOT NULL,
+    body TEXT NOT NULL,
+    prev TEXT NOT NULL,
+    hash TEXT NOT NULL
+) STRICT;
+CREATE TRIGGER entries_keep BEFORE UPDATE ON entries
+BEGIN SELECT RAISE(ABORT, 'journal entries are never changed'); END;
+CREATE TRIGGER entries_stay BEFORE DELETE ON entries
+BEGIN SELECT RAISE(ABORT, 'journal entries are never deleted'); END;
+CREATE TABLE readings (
+    entry INTEGER PRIMARY KEY REFERENCES entries(seq),
+    at TEXT NOT NULL, plot TEXT NOT NULL, tag TEXT NOT NULL, species TEXT NOT NULL,
+    raw TEXT, raw_unit TEXT, value TEXT, unit TEXT NOT NULL, status TEXT NOT NULL,
+    stem TEXT NOT NULL, words TEXT NOT NULL, source TEXT NOT NULL, engine TEXT NOT NULL,
+    confidence TEXT, audio TEXT, who TEXT NOT NULL, warnings TEXT NOT NULL, height_m TEXT,
+    is_new INTEGER NOT NULL, supersedes INTEGER REFERENCES entries(seq), void INTEGER NOT NULL
+) STRICT;
+CREATE INDEX readings_tree ON readings(plot, tag, stem);
+CREATE TABLE memos (
+    entry INTEGER PRIMARY KEY REFERENCES entries(seq),
+    at TEXT NOT NULL, plot TEXT NOT NULL, tag TEXT, audio TEXT, words TEXT NOT NULL
+) STRICT;
+"""
+
+MIGRATIONS: tuple[tuple[str, str], ...] = (("1 entries, readings, memos", _FIRST),)
+
+
+def connect(path: Path) -> sqlite3.Connection:
+    """An open journal with every migration applied, set to force each commit to the disk.
+
+    Raises StorageError where the file is no journal or cannot be written.
+    """
+    try:
+        connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+        connection.row_factory = sqlite3.Row
+        connection.execute("PRAGMA synchronous=FULL")
+        connection.execute("PRAGMA foreign_keys=ON")
+        _migrate(connection)
+    except sqlite3.Error as error:
+        raise StorageError(f"{path} cannot be used as a journal: {error}") from error
+    return connection
+
+
+def connect_to_read(path: Path) -> sqlite3.Connection:
+    """An open journal that cannot be written through this connection."""
+    if not path.is_file():
+        raise StorageError(f"there is no journal at {path}")
+    try:
+        connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
+        connection.row_factory = sqlite3.Row
+        connection.execute("SELECT seq FROM entries LIMIT 1")
+    except sqlite3.Error as error:
+        raise StorageError(f"{path} cannot be read as a journal: {error}") from error
+    return connection
+
+
+def _migrate(connection: sqlite3.Connection) -> None:
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    for number, (_, script) in enumerate(MIGRATIONS[version:], start=version + 1):
+        connection.executescript(f"BEGIN;{script}PRAGMA user_version={number};COMMIT;")

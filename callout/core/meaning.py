@@ -90,7 +90,7 @@ def meaning_of(tokens: Sequence[str]) -> Meaning | None:
         implied="~" in slots.get("size", ""),
         status=said.get("status"),
         stem=slots.get("stem"),
-        species=slots.get("species"),
+        species=slots["species"].replace("_", " ") if "species" in slots else None,
         height_m=height,
         new_tag=slots.get("retag"),
     )

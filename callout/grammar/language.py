@@ -1,0 +1,70 @@
+"""One spoken language: its grammar file read once, then cut to each plot.
+
+Takes texts, not paths; where ``grammars/`` lies is the wiring's business.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from callout.core.errors import OperatorError
+from callout.grammar.automaton import Automaton, compile_grammar
+from callout.grammar.jsgf import Choice, Expansion, Tag, Token, parse_jsgf
+from callout.grammar.jsgf import Sequence as Said
+from callout.grammar.scope import Scope, narrowed_to
+
+ROOT = "callout"
+WRITTEN = "written_"
+
+
+@dataclass(frozen=True)
+class Language:
+    """``full`` reads what is typed or transcribed; ``spoken`` is what a recogniser may hear."""
+
+    code: str
+    full: Automaton
+    spoken: Automaton
+    pronunciations: Mapping[str, str]
+
+    def spoken_in(self, scope: Scope) -> Automaton:
+        """What may be heard in one plot."""
+        return narrowed_to(self.spoken, scope)
+
+
+def read_language(
+    code: str, grammar: str, dictionary: str = "", species: Sequence[str] = ()
+) -> Language:
+    """The language of a JSGF text, its pronunciations (``word PH ON ES`` lines), and the survey's
+
+    species by their spoken names. Raises OperatorError for a grammar that cannot be used.
+    """
+    parsed = parse_jsgf(grammar)
+    filled = {"species": _species(species)} if "species" in parsed.rules else {}
+    return Language(
+        code=code,
+        full=compile_grammar(parsed, ROOT, filled),
+        spoken=compile_grammar(parsed, ROOT, filled, WRITTEN),
+        pronunciations=_pronunciations(dictionary),
+    )
+
+
+def _species(names: Sequence[str]) -> Expansion:
+    """Each species by its words; what it emits is the name as the roster writes it."""
+    options = []
+    for name in sorted(set(names)):
+        words = name.lower().split()
+        if words and all(word.replace("'", "").isalpha() for word in words):
+            options.append(Said((*(Token(word) for word in words), Tag(name.replace(" ", "_")))))
+    return Choice(tuple(options))
+
+
+def _pronunciations(text: str) -> dict[str, str]:
+    found = {}
+    for number, line in enumerate(text.splitlines(), start=1):
+        word, _, phones = line.strip().partition(" ")
+        if word and not phones:
+            raise OperatorError(f"dictionary line {number}: {word!r} has no phones")
+        if word:
+            found[word] = phones.strip()
+    return found

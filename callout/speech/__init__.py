@@ -1,0 +1,1 @@
+"""Recognisers behind one protocol: a sound goes in, scored meanings come out."""

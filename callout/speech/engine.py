@@ -1,0 +1,50 @@
+"""What every recogniser offers: it is given an automaton, then hears whole utterances.
+
+The automaton is the grammar narrowed to the plot, so an engine can only give back what may be
+said there. No microphone, session or roster here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from callout.core.meaning import Meaning
+from callout.grammar.automaton import Automaton
+from callout.grammar.parser import meanings_of
+from callout.grammar.words import Heard
+
+Samples = NDArray[np.int16]
+SAMPLE_RATE_HZ = 16_000
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """Words that may have been said, what they mean, and how sure the engine is (0 to 1)."""
+
+    words: str
+    meanings: tuple[Meaning, ...]
+    confidence: float
+
+
+class Engine(Protocol):
+    """A recogniser. ``name`` is the engine's, ``model`` says which model listens."""
+
+    name: str
+    model: str
+
+    def prepare(self, spoken: Automaton) -> None:
+        """Listen for this automaton's callouts from now on."""
+
+    def hear(self, samples: Samples) -> tuple[Candidate, ...]:
+        """What one utterance (16 kHz mono int16) may be, likeliest first; empty: no callout."""
+
+
+def candidate_of(spoken: Automaton, words: Sequence[str], confidence: float) -> Candidate:
+    """A candidate with every meaning that the automaton gives the words."""
+    heard = [Heard(word, word) for word in words]
+    return Candidate(" ".join(words), meanings_of(spoken, heard), round(confidence, 3))

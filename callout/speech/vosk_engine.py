@@ -1,0 +1,60 @@
+"""Vosk with a model folder that the user has; words are limited to the grammar's.
+
+Vosk takes a list of words, not an automaton, so the automaton judges afterwards: what it heard
+counts only where it is a callout.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import vosk
+
+from callout.core.errors import DeviceError
+from callout.grammar.automaton import Automaton
+from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples, candidate_of
+
+
+class VoskEngine:
+    """A Vosk model under the grammar's word list."""
+
+    name = "vosk"
+
+    def __init__(self, folder: Path) -> None:
+        if not (folder / "am").is_dir() and not (folder / "final.mdl").is_file():
+            raise DeviceError(f"{folder} is no Vosk model: give the unpacked model's folder")
+        vosk.SetLogLevel(-1)
+        try:
+            self._model = vosk.Model(str(folder))
+        except Exception as error:  # vosk raises bare Exception
+            raise DeviceError(f"the Vosk model in {folder} cannot be loaded: {error}") from error
+        self.model = folder.name
+        self._spoken: Automaton | None = None
+        self._words: list[str] = []
+
+    def prepare(self, spoken: Automaton) -> None:
+        """Listen for the automaton's words; words the model does not know are left out."""
+        known = [
+            word for word in sorted(spoken.words) if self._model.vosk_model_find_word(word) >= 0
+        ]
+        if not known:
+            raise DeviceError(f"Vosk model {self.model} knows no word of this language's grammar")
+        self._spoken = spoken
+        unknown = ["[unk]"] if self._model.vosk_model_find_word("[unk]") >= 0 else []
+        self._words = [*known, *unknown]
+
+    def hear(self, samples: Samples) -> tuple[Candidate, ...]:
+        """The words heard, as a candidate if they are a callout."""
+        if self._spoken is None or not len(samples):
+            return ()
+        recogniser = vosk.KaldiRecognizer(self._model, SAMPLE_RATE_HZ, json.dumps(self._words))
+        recogniser.SetWords(True)
+        recogniser.AcceptWaveform(samples.tobytes())
+        found = json.loads(recogniser.FinalResult()).get("result", [])
+        words = [item["word"] for item in found]
+        if not words or "[unk]" in words:
+            return ()
+        sure = min(float(item["conf"]) for item in found)
+        candidate = candidate_of(self._spoken, words, min(1.0, sure))
+        return (candidate,) if candidate.meanings else ()

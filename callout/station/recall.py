@@ -1,0 +1,49 @@
+"""Brings a session back to where its journal left it.
+
+The journal's events, fed to a fresh session in order, give the same memory bit for bit; roster
+and settings take effect from the entry that records them.
+"""
+
+from __future__ import annotations
+
+from callout.core.model import Plot, PlotSettings, Tree
+from callout.journal.codec import settings_body, settings_from, trees_from
+from callout.journal.folder import SurveyFolder
+from callout.journal.reader import JournalReader, plots_of
+from callout.journal.writer import JournalWriter
+from callout.session.machine import step
+from callout.session.state import Memory, Survey
+
+
+def recall(folder: SurveyFolder, writer: JournalWriter, at: str) -> tuple[Survey, Memory]:
+    """The survey and the session's memory as of now.
+
+    Settings edited since the last start are recorded first, so that later replays know them.
+    """
+    with folder.reading() as reader:
+        plots = reader.plots()
+        config = folder.config()
+        wanted = {name: config.of(name) for name in plots}
+        if wanted != {name: plot.settings for name, plot in plots.items()}:
+            writer.append(at, "settings", settings_body(wanted))
+        survey, memory = remember(reader)
+    return survey, memory
+
+
+def remember(reader: JournalReader) -> tuple[Survey, Memory]:
+    """Feed every entry of the journal to a fresh session."""
+    trees: tuple[Tree, ...] = ()
+    settings: dict[str, PlotSettings] = {}
+    survey, memory = Survey({}), Memory()
+    for entry in reader.entries():
+        if entry.kind == "roster":
+            trees = trees_from(entry.content)
+        elif entry.kind == "settings":
+            settings = settings_from(entry.content)
+        event = entry.event
+        if event is not None:
+            memory, _ = step(survey, memory, event)
+        elif trees and settings:
+            plots: dict[str, Plot] = plots_of(trees, settings)
+            survey = Survey(plots)
+    return survey, memory

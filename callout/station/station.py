@@ -1,0 +1,275 @@
+"""The station: takes sounds, typed words and keys to the session, and its effects to the world.
+
+Order is everything here: sound on disk, then the entry that names it, then the word "saved".
+One lock; callers may be any thread. The rules of the dialogue are the session's, not ours.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from callout.core.errors import CalloutError, OperatorError, StorageError
+from callout.core.events import Effect, Event, Heard, KeepMemo, Opened, Save, Say, TimedOut
+from callout.core.meaning import Meaning
+from callout.core.model import Plot
+from callout.grammar.language import Language
+from callout.grammar.parser import Parsed, choose, parse_words
+from callout.grammar.scope import Scope
+from callout.journal.folder import SurveyFolder
+from callout.journal.writer import JournalWriter
+from callout.session.machine import step
+from callout.session.state import Memory, Phase, Survey
+from callout.speech.engine import Candidate, Engine, Samples
+from callout.station.recall import recall
+
+LEAST_CONFIDENCE = 0.5
+
+
+@dataclass(frozen=True)
+class Done:
+    """What one event led to, for screens and logs. ``engine_s`` is the recogniser's own time."""
+
+    event: Event
+    effects: tuple[Effect, ...]
+    engine_s: float = 0.0
+
+
+Watcher = Callable[[Done], None]
+
+
+class Station:
+    """One survey at work in one plot."""
+
+    def __init__(
+        self,
+        folder: SurveyFolder,
+        language: Language,
+        engine: Engine | None,
+        encode: Callable[[Samples], bytes],
+        now: Callable[[], datetime],
+    ) -> None:
+        self._lock = threading.RLock()
+        self._folder, self._language, self._engine = folder, language, engine
+        self._encode, self._now = encode, now
+        self._watchers: list[Watcher] = []
+        self._writer = JournalWriter(folder.database)
+        try:
+            self._survey, self._memory = recall(folder, self._writer, now().isoformat())
+        except BaseException:
+            self._writer.close()
+            raise
+        self._scope = Scope()
+
+    # ---- what others may know ----
+
+    @property
+    def memory(self) -> Memory:
+        """The dialogue's state; immutable, safe to keep."""
+        return self._memory
+
+    @property
+    def survey(self) -> Survey:
+        """Plots and trees."""
+        return self._survey
+
+    @property
+    def engine(self) -> Engine | None:
+        """The recogniser that listens, if any."""
+        return self._engine
+
+    @property
+    def plot(self) -> Plot:
+        """The plot being worked in."""
+        return self._survey.plots[self._memory.plot]
+
+    def watch(self, watcher: Watcher) -> None:
+        """Tell ``watcher`` of everything done from now on, after it is on disk."""
+        self._watchers.append(watcher)
+
+    # ---- what may happen ----
+
+    def open(self, plot: str, who: str, at: datetime | None = None) -> None:
+        """Begin or resume in ``plot``. Raises OperatorError for a plot the survey has not."""
+        if plot not in self._survey.plots:
+            known = ", ".join(self._survey.plots)
+            raise OperatorError(f"no plot {plot!r} in this survey: there is {known}")
+        with self._lock:
+            self._do(Opened(self._writer.next_entry, self._at(at), plot, who))
+            self._listen_for_plot()
+
+    def hear(self, samples: Samples, at: datetime | None = None) -> None:
+        """One utterance: kept as sound, recognised, and taken to the session."""
+        with self._lock:
+            started = time.perf_counter()
+            candidates = self._engine.hear(samples) if self._engine else ()
+            engine_s = time.perf_counter() - started
+            memo = self._memory.phase is Phase.MEMO
+            if not candidates and not memo:
+                return  # no callout: a cough, a branch, somebody else
+            try:
+                audio = self._folder.audio.keep(self._encode(samples))
+            except StorageError as error:
+                self._tell(Say(f"Not kept: {error}", "refused"))
+                return
+            best = candidates[0] if candidates else Candidate("", (), 0.0)
+            parsed = self._sure(best)
+            self._do(
+                Heard(
+                    entry=self._writer.next_entry,
+                    at=self._at(at),
+                    source="voice",
+                    words=best.words,
+                    meanings=parsed.meanings,
+                    problem=parsed.problem,
+                    engine=self._engine_name(),
+                    confidence=Decimal(str(best.confidence)),
+                    audio=audio,
+                ),
+                engine_s,
+            )
+
+    def type(self, text: str, at: datetime | None = None) -> None:
+        """A callout that was typed."""
+        with self._lock:
+            try:
+                parsed = parse_words(self._language.full, text, self._scope)
+            except CalloutError as error:
+                parsed = Parsed(text, (), str(error))
+            self._do(self._written("typed", parsed, at))
+
+    def press(self, kind: str, at: datetime | None = None) -> None:
+        """A key that stands for a command, e.g. ``confirm``."""
+        with self._lock:
+            self._do(self._written("key", Parsed(kind, (Meaning(kind),), None), at))
+
+    def time_out(self, at: datetime | None = None) -> None:
+        """Nothing was said for a while."""
+        with self._lock:
+            if self._memory.phase is not Phase.IDLE:
+                self._do(TimedOut(self._writer.next_entry, self._at(at)))
+
+    def close(self) -> None:
+        """Give up the journal; whatever waits for confirmation waits for the next start."""
+        with self._lock:
+            self._writer.close()
+
+    # ---- how ----
+
+    def _at(self, at: datetime | None) -> str:
+        return (at or self._now()).isoformat(timespec="milliseconds")
+
+    def _engine_name(self) -> str:
+        return f"{self._engine.name} ({self._engine.model})" if self._engine else ""
+
+    def _written(self, source: str, parsed: Parsed, at: datetime | None) -> Heard:
+        return Heard(
+            entry=self._writer.next_entry,
+            at=self._at(at),
+            source=source,
+            words=parsed.words,
+            meanings=parsed.meanings,
+            problem=parsed.problem,
+        )
+
+    def _sure(self, best: Candidate) -> Parsed:
+        if best.confidence < LEAST_CONFIDENCE:
+            return Parsed(best.words, best.meanings, "not sure what was said: say it again")
+        return choose(best.words, best.meanings, self._scope)
+
+    def _listen_for_plot(self) -> None:
+        plot = self.plot
+        new = [tag for where, tag, _ in self._memory.saved if where == self._memory.plot]
+        settings = plot.settings
+        self._scope = Scope(
+            tags=frozenset([*plot.trees, *new]),
+            smallest=settings.smallest,
+            largest=settings.largest,
+            unit=settings.unit,
+            implied_point=settings.implied_point,
+        )
+        if self._engine is not None:
+            self._engine.prepare(self._language.spoken_in(self._scope))
+
+    def _do(self, event: Event, engine_s: float = 0.0) -> None:
+        memory, effects = step(self._survey, self._memory, event)
+        try:
+            self._writer.commit(event, effects, memory.plot)
+        except StorageError as error:
+            # The session stays where it was: what waits for confirmation still waits.
+            self._tell(Say(f"Not saved: {error}", "refused"))
+            return
+        self._memory = memory
+        if any(isinstance(effect, Save) and effect.reading.is_new for effect in effects):
+            self._listen_for_plot()
+        self._told(Done(event, effects, engine_s))
+
+    def _tell(self, say: Say) -> None:
+        at = self._at(None)
+        self._told(Done(TimedOut(0, at), (say,)))
+
+    def _told(self, done: Done) -> None:
+        for watcher in self._watchers:
+            watcher(done)
+
+
+def reading_json(effect: Save) -> dict[str, Any]:
+    """A saved reading as plain values for JSON, numbers as exact text."""
+    reading = effect.reading
+    return {
+        "entry": reading.entry,
+        "at": reading.at,
+        "plot": reading.plot,
+        "tag": reading.tag,
+        "stem": reading.stem or None,
+        "species": reading.species,
+        "raw": _text(reading.raw),
+        "recorded": _text(reading.value),
+        "unit": reading.unit.value,
+        "status": reading.status,
+        "confidence": _text(reading.confidence),
+        "audio": reading.audio,
+        "who": reading.who,
+        "warnings": list(reading.warnings),
+        "supersedes": reading.supersedes,
+        "void": reading.void,
+    }
+
+
+def _text(value: Decimal | None) -> str | None:
+    return None if value is None else str(value)
+
+
+def done_json(done: Done) -> list[dict[str, Any]]:
+    """One JSON object for each thing that happened, in order."""
+    lines: list[dict[str, Any]] = []
+    event = done.event
+    if isinstance(event, Heard):
+        lines.append(
+            {
+                "event": "heard",
+                "at": event.at,
+                "source": event.source,
+                "words": event.words,
+                "meanings": [meaning.as_json() for meaning in event.meanings],
+                "problem": event.problem,
+                "confidence": _text(event.confidence),
+                "audio": event.audio,
+                "engine_ms": round(done.engine_s * 1000, 1),
+            }
+        )
+    for effect in done.effects:
+        if isinstance(effect, Save):
+            lines.append({"event": "saved", **reading_json(effect)})
+        elif isinstance(effect, KeepMemo):
+            lines.append(
+                {"event": "noted", "at": effect.at, "tag": effect.tag, "audio": effect.audio}
+            )
+        else:
+            lines.append({"event": "said", "tone": effect.tone, "text": effect.text})
+    return lines

@@ -215,29 +215,32 @@ def _measuring_table(settings: PlotSettings) -> Any:
     for key, (name, _) in _MEASURING.items():
         value = getattr(settings, name)
         plain = value if isinstance(value, bool) else getattr(value, "value", str(value))
-        table.add(key, plain)
-        table[key].comment(_NOTES[key])
+        item = tomlkit.item(plain)
+        table.add(key, item.comment(_NOTES[key]))
+    return table
+
+
+def _table(*rows: tuple[str, Any, str]) -> Any:
+    table = tomlkit.table()
+    for key, value, note in rows:
+        item = tomlkit.item(value)
+        table.add(key, item.comment(note) if note else item)
     return table
 
 
 def _listening_table() -> Any:
-    table = tomlkit.table()
-    table.add("engine", "auto")
-    table["engine"].comment("auto takes the best that is at hand")
-    table.add("vosk_model", "")
-    table["vosk_model"].comment("folder of a Vosk model, if you have one")
-    table.add("microphone", "")
-    table["microphone"].comment("part of its name; empty takes the system's default")
-    table.add("reminder_s", 20.0)
-    table["reminder_s"].comment("seconds before a waiting question is asked again")
-    return table
+    return _table(
+        ("engine", "auto", "auto takes the best that is at hand"),
+        ("vosk_model", "", "folder of a Vosk model, if you have one"),
+        ("microphone", "", "part of its name; empty takes the system's default"),
+        ("reminder_s", 20.0, "seconds before a waiting question is asked again"),
+    )
 
 
 def _speaking_table() -> Any:
-    table = tomlkit.table()
-    table.add("voice", "en")
-    table.add("words_a_minute", 170)
-    table.add("speaker", "")
-    table["speaker"].comment("part of its name; empty takes the system's default")
-    table.add("muted", False)
-    return table
+    return _table(
+        ("voice", "en", "a voice of espeak-ng, e.g. en-us"),
+        ("words_a_minute", 170, ""),
+        ("speaker", "", "part of its name; empty takes the system's default"),
+        ("muted", False, "true: the echo is only shown"),
+    )

@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -39,8 +39,10 @@ class _Columns:
     extra: tuple[tuple[str, int], ...]
 
 
-def read_roster(path: Path, default_unit: Unit) -> tuple[Tree, ...]:
-    """The trees of the CSV at ``path``; sizes without a unit are in ``default_unit``.
+def read_roster(path: Path, units: Mapping[str, Unit], default_unit: Unit) -> tuple[Tree, ...]:
+    """The trees of the CSV at ``path``. Sizes without a unit are in the plot's of ``units``,
+
+    else in ``default_unit``.
 
     Raises RosterError listing every bad row, OperatorError for a file that is no CSV roster.
     """
@@ -50,7 +52,7 @@ def read_roster(path: Path, default_unit: Unit) -> tuple[Tree, ...]:
         raise OperatorError(f"{path} is larger than {MOST_BYTES} bytes: is it a roster?")
     with storage_errors(f"cannot read {path}"):
         data = path.read_bytes()
-    return parse_roster(_text(data, path), str(path), default_unit)
+    return parse_roster(_text(data, path), str(path), units, default_unit)
 
 
 def _text(data: bytes, path: Path) -> str:
@@ -63,7 +65,9 @@ def _text(data: bytes, path: Path) -> str:
         ) from None
 
 
-def parse_roster(text: str, name: str, default_unit: Unit) -> tuple[Tree, ...]:
+def parse_roster(
+    text: str, name: str, units: Mapping[str, Unit], default_unit: Unit
+) -> tuple[Tree, ...]:
     """The trees of a roster's CSV ``text``; ``name`` is for messages."""
     rows = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
@@ -76,7 +80,7 @@ def parse_roster(text: str, name: str, default_unit: Unit) -> tuple[Tree, ...]:
             if not any(cell.strip() for cell in row):
                 continue
             try:
-                tree = _tree(row, columns, len(header), default_unit)
+                tree = _tree(row, columns, len(header), units, default_unit)
                 first = seen.setdefault((tree.plot, tree.tag), rows.line_num)
                 if first != rows.line_num:
                     raise OperatorError(
@@ -128,7 +132,13 @@ def _columns(header: Sequence[str], name: str) -> _Columns:
     return _Columns(named, past, tuple(extra))
 
 
-def _tree(row: Sequence[str], columns: _Columns, width: int, default_unit: Unit) -> Tree:
+def _tree(
+    row: Sequence[str],
+    columns: _Columns,
+    width: int,
+    units: Mapping[str, Unit],
+    default_unit: Unit,
+) -> Tree:
     if len(row) > width:
         raise OperatorError(f"{len(row)} cells where the first line has {width}")
     cells = [*(cell.strip() for cell in row), *[""] * (width - len(row))]
@@ -138,8 +148,9 @@ def _tree(row: Sequence[str], columns: _Columns, width: int, default_unit: Unit)
     if not TAG.fullmatch(tag):
         raise OperatorError(f"tag {tag!r}: use up to 12 letters, digits or hyphens")
     species = cells[columns.named["species"]] if "species" in columns.named else ""
+    usual = units.get(plot, default_unit)
     past = [
-        _measurement(cells[on], cells[value], cells[unit] if unit is not None else "", default_unit)
+        _measurement(cells[on], cells[value], cells[unit] if unit is not None else "", usual)
         for on, value, unit in columns.past
         if cells[on] or cells[value]
     ]

@@ -23,29 +23,29 @@ def told(reading: Reading) -> str:
         return f"{tree}, {reading.status.replace('_', ' ')}"
     status = "" if reading.status == "live" else f", {reading.status.replace('_', ' ')}"
     height = f", measured at {reading.height_m} metres" if reading.height_m else ""
-    return f"{tree}{_spelt(reading)}, {reading.value}{height}{status}"
+    return f"{tree}, {reading.value}{height}{status}"
 
 
 def _spelt(reading: Reading) -> str:
-    """Sixteen and sixty sound alike in wind: say such a tag or size digit by digit too."""
+    """Sixteen and sixty sound alike in wind: such a tag or size is said digit by digit too."""
     alike = _TEENS | _TENS
-    spelt = []
+    parts = []
     if reading.tag in alike:
-        spelt.append("tag " + " ".join(reading.tag))
+        parts.append("tag " + " ".join(reading.tag))
     whole = str(reading.value).partition(".")[0]
     if whole in alike:
-        spelt.append("size " + " ".join(whole))
-    return f" ({', '.join(spelt)})" if spelt else ""
+        parts.append("size " + " ".join(whole))
+    return ", ".join(parts)
 
 
 def question(pending: Pending) -> str:
-    """The echo that asks for confirmation, warnings first in mind."""
+    """The echo that asks for confirmation: value, what is suspected, what to look at."""
     new = "new tree " if pending.draft.is_new else ""
-    said = ", ".join(f"{item.says}" for item in pending.warned)
-    looks = " ".join(dict.fromkeys(item.look.capitalize() for item in pending.warned if item.look))
-    parts = [f"{new}{told(pending.draft)}", said]
+    said = ", ".join(item.says for item in pending.warned)
+    looks = [item.look.capitalize() for item in pending.warned if item.look]
+    parts = [f"{new}{told(pending.draft)}", _spelt(pending.draft), said]
     sentence = ", ".join(part for part in parts if part)
-    return f"{sentence}. {looks} Confirm?" if looks else f"{sentence}. Confirm?"
+    return " ".join([f"{sentence}.", *dict.fromkeys(looks), "Confirm?"])
 
 
 def saved(reading: Reading) -> str:

@@ -14,7 +14,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from callout.core.errors import CalloutError, OperatorError, StorageError
+from callout.core.errors import CalloutError, StorageError
 from callout.core.events import Effect, Event, Heard, KeepMemo, Opened, Save, Say, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import Plot
@@ -24,9 +24,10 @@ from callout.grammar.scope import Scope
 from callout.journal.folder import SurveyFolder
 from callout.journal.writer import JournalWriter
 from callout.session.machine import step
-from callout.session.state import Memory, Phase, Survey
+from callout.session.state import Memory, Phase, Survey, left_to_do
 from callout.speech.engine import Candidate, Engine, Samples
 from callout.station.recall import recall
+from callout.station.scopes import plot_named, scope_of
 
 LEAST_CONFIDENCE = 0.5
 
@@ -88,6 +89,16 @@ class Station:
         """The plot being worked in."""
         return self._survey.plots[self._memory.plot]
 
+    def plot_to_begin(self, name: str | None) -> str:
+        """The plot called ``name``; without one, that of last time, or the first unfinished."""
+        plots = self._survey.plots
+        if name is not None:
+            return plot_named(plots, name).settings.plot
+        if self._memory.plot and left_to_do(self._memory, plots[self._memory.plot]):
+            return self._memory.plot
+        unfinished = (item for item in plots.values() if left_to_do(self._memory, item))
+        return next(unfinished, plot_named(plots, None)).settings.plot
+
     def watch(self, watcher: Watcher) -> None:
         """Tell ``watcher`` of everything done from now on, after it is on disk."""
         self._watchers.append(watcher)
@@ -96,9 +107,7 @@ class Station:
 
     def open(self, plot: str, who: str, at: datetime | None = None) -> None:
         """Begin or resume in ``plot``. Raises OperatorError for a plot the survey has not."""
-        if plot not in self._survey.plots:
-            known = ", ".join(self._survey.plots)
-            raise OperatorError(f"no plot {plot!r} in this survey: there is {known}")
+        plot_named(self._survey.plots, plot)
         with self._lock:
             self._do(Opened(self._writer.next_entry, self._at(at), plot, who))
             self._listen_for_plot()
@@ -183,16 +192,9 @@ class Station:
         return choose(best.words, best.meanings, self._scope)
 
     def _listen_for_plot(self) -> None:
-        plot = self.plot
-        new = [tag for where, tag, _ in self._memory.saved if where == self._memory.plot]
-        settings = plot.settings
-        self._scope = Scope(
-            tags=frozenset([*plot.trees, *new]),
-            smallest=settings.smallest,
-            largest=settings.largest,
-            unit=settings.unit,
-            implied_point=settings.implied_point,
-        )
+        here = self._memory.plot
+        new = [tag for where, tag, _ in self._memory.saved if where == here]
+        self._scope = scope_of(self.plot, new)
         if self._engine is not None:
             self._engine.prepare(self._language.spoken_in(self._scope))
 

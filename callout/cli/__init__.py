@@ -1,0 +1,1 @@
+"""The commands, one module each; they read options, call the station or reports, and print."""

@@ -1,0 +1,1 @@
+"""What is made from a journal: tables, figures, exports."""

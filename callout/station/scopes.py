@@ -1,0 +1,36 @@
+"""The scope of a plot: which tags and sizes may be heard there; and picking a plot by name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from callout.core.errors import OperatorError
+from callout.core.model import Plot
+from callout.grammar.scope import Scope
+
+
+def scope_of(plot: Plot, more_tags: Iterable[str] = ()) -> Scope:
+    """The plot's tags, those of ``more_tags`` (new trees) too, and its plausible sizes."""
+    settings = plot.settings
+    return Scope(
+        tags=frozenset([*plot.trees, *more_tags]),
+        smallest=settings.smallest,
+        largest=settings.largest,
+        unit=settings.unit,
+        implied_point=settings.implied_point,
+    )
+
+
+def plot_named(plots: Mapping[str, Plot], name: str | None) -> Plot:
+    """The plot called ``name``, or the first one. Raises OperatorError for an unknown name."""
+    if name is None:
+        return next(iter(plots.values()))
+    if name not in plots:
+        raise OperatorError(f"no plot {name!r} in this survey: there is {', '.join(plots)}")
+    return plots[name]
+
+
+def survey_species(plots: Iterable[Plot]) -> tuple[str, ...]:
+    """Every species named in the plots, for the grammar."""
+    found = {tree.species: None for plot in plots for tree in plot.trees.values() if tree.species}
+    return tuple(sorted(found))

@@ -1,0 +1,69 @@
+"""Every message between the app's parts, and the mailbox that brings a station's updates in.
+
+Nothing is painted here. The mailbox keeps only the newest view and level: a burst of updates costs
+one message and one repaint.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import suppress
+from threading import Lock
+
+from textual.message import Message
+
+from callout.station.face import Level, Update, View
+
+
+class Updated(Message):
+    """Something new lies in the mailbox."""
+
+
+class Pressed(Message):
+    """A command key: ``key`` as the terminal named it, ``kind`` what it asks for."""
+
+    def __init__(self, key: str, kind: str) -> None:
+        super().__init__()
+        self.key = key
+        self.kind = kind
+
+
+class Typed(Message):
+    """A callout that was typed and sent by Enter."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.text = text
+
+
+class Mailbox:
+    """Takes updates on any thread; posts one `Updated` for all that came since the last take."""
+
+    def __init__(self, post: Callable[[Message], object]) -> None:
+        self._post = post
+        self._lock = Lock()
+        self._view: View | None = None
+        self._level: Level | None = None
+        self._posted = False
+
+    def put(self, update: Update) -> None:
+        """Keep ``update`` as the newest of its kind. Safe on a foreign thread."""
+        with self._lock:
+            if isinstance(update, View):
+                self._view = update
+            else:
+                self._level = update
+            if self._posted:
+                return
+            self._posted = True
+        # A station may outlive the screen by a moment: its last words then have no reader.
+        with suppress(RuntimeError):
+            self._post(Updated())
+
+    def take(self) -> tuple[View | None, Level | None]:
+        """The newest view and level since the last take; None where there is none."""
+        with self._lock:
+            taken = (self._view, self._level)
+            self._view = self._level = None
+            self._posted = False
+        return taken

@@ -1,0 +1,36 @@
+"""The safety line, seen before the first callout of a day. Any key leaves it, and only that."""
+
+from __future__ import annotations
+
+from textual.app import ComposeResult
+from textual.content import Content
+from textual.events import Key
+from textual.screen import ModalScreen
+from textual.widgets import Static
+
+LINES = (
+    "Watch your footing, and the limbs overhead.",
+    "Keep one ear free.",
+    "Tell someone where you are and when you will be back.",
+    "Local rules come first.",
+)
+
+
+class SafetyScreen(ModalScreen[None]):
+    """Four lines, in large letters of their own rows."""
+
+    def compose(self) -> ComposeResult:
+        """The lines and how to go on."""
+        body = "\n\n".join(LINES)
+        yield Static(
+            Content.assemble(
+                ("BEFORE YOU START\n\n", "bold"), (body, "bold"), ("\n\n\nPress any key.", "")
+            ),
+            id="safety",
+        )
+
+    def on_key(self, event: Key) -> None:
+        """Any key goes on; it is not taken for a yes to anything else."""
+        event.stop()
+        event.prevent_default()
+        self.dismiss()

@@ -1,0 +1,77 @@
+"""The lines around the reading: where we are, the tree's past, the warnings, what was said."""
+
+from __future__ import annotations
+
+from callout.station.face import View
+from callout.terminal import wording
+from callout.terminal.plain import plain
+from callout.terminal.widgets.line import Line
+
+
+class Place(Line):
+    """The plot, its unit, who measures, how far they are, and whether the echo is spoken."""
+
+    def show(self, view: View) -> None:
+        """Paint the head line of ``view``."""
+        place = "  ".join(plain(item, 24) for item in (view.unit, view.who) if item)
+        self.put(
+            (f"Plot {plain(view.plot, 24)}", "bold"),
+            (f"  {place}", ""),
+            (f"   {wording.progress(view)}", "bold"),
+            ("   VOICE MUTED" if view.muted else "   voice on", "bold" if view.muted else ""),
+        )
+
+
+class Past(Line):
+    """What the tree measured last time and what changed since."""
+
+    def show(self, view: View) -> None:
+        """Paint the past of the tree in hand; nothing when there is none."""
+        before = f"Last time: {plain(view.before, 80)}" if view.before else ""
+        change = f"   Change: {plain(view.change, 60)}" if view.change else ""
+        self.put((before, ""), (change, "bold"))
+        self.display = bool(before or change)
+
+
+class Warnings(Line):
+    """Every warning, and what to look at before saying yes. Never cut short."""
+
+    def show(self, view: View) -> None:
+        """Paint the warnings of ``view``; takes no row when there are none."""
+        says = "; ".join(plain(item) for item in view.warnings)
+        looks = "; ".join(plain(item) for item in view.looks)
+        gap = "\n" if says and looks else ""
+        self.put(
+            ("CHECK: " if says else "", "bold"), (says, "bold"), (gap, ""),
+            ("LOOK: " if looks else "", "bold"), (looks, ""),
+        )  # fmt: skip
+        self.display = bool(says or looks)
+
+
+class Talk(Line):
+    """What was heard and what was said in answer."""
+
+    def show(self, view: View) -> None:
+        """Paint the last exchange."""
+        heard = f"Heard: {plain(view.heard)}" if view.heard else "Heard: nothing yet"
+        said = f"Said:  {plain(view.said)}" if view.said else ""
+        gap = "\n" if said else ""
+        self.put((heard, ""), (gap, ""), (said, "bold"))
+
+
+class Engine(Line):
+    """Which engine and model listens."""
+
+    def show(self, view: View) -> None:
+        """Paint the engine's name."""
+        self.put((f"Engine: {plain(view.engine, 100)}" if view.engine else "Engine: none", ""))
+
+
+class Faults(Line):
+    """What is wrong now (microphone, disk, tape), each with what to do; hidden when all is well."""
+
+    def show(self, view: View) -> None:
+        """Paint the faults of ``view``."""
+        faults = "; ".join(plain(item) for item in view.faults)
+        self.put((f"FAULT: {faults}" if faults else "", "bold"))
+        self.display = bool(faults)

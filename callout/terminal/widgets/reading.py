@@ -1,0 +1,117 @@
+"""The reading in very large type: the tag and its size, as large as the space allows.
+
+Chooses sizes; shapes are in `blocks`. A line of ordinary text above always says the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from textual.content import Content
+from textual.geometry import Size
+from textual.widget import Widget
+
+from callout.station.face import View
+from callout.terminal import wording
+from callout.terminal.blocks import SMALL, TALL, Font, Scale, draw, drawable, height, width
+from callout.terminal.plain import plain
+from callout.terminal.themes import PAIRS
+
+GAP = 6
+_SCALES = (Scale(6, 6), Scale(5, 5), Scale(4, 4), Scale(3, 3), Scale(2, 2))
+_PLANS = (
+    *((TALL, SMALL, scale) for scale in _SCALES),
+    (SMALL, SMALL, Scale(3, 3)),
+    (SMALL, SMALL, Scale(2, 2)),
+    (SMALL, SMALL, Scale(1, 2)),
+)
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What is shown large: ``tag`` on the left, ``size`` on the right, ``label`` above."""
+
+    label: str = ""
+    tag: str = ""
+    size: str = ""
+
+
+def shown_of(view: View) -> Shown:
+    """What of ``view`` deserves the very large type."""
+    saved = wording.just_saved(view)
+    if saved is not None and not view.tag:
+        told = plain(saved.told, 24)
+        label = f"Saved: tree {plain(saved.tag, 16)}, {told} {plain(saved.unit, 8)}"
+        return Shown(label, plain(saved.tag, 16), told)
+    if view.tag:
+        size = wording.size(view)
+        unit = f" {plain(view.unit, 8)}" if view.value else ""
+        status = plain(view.status.replace("_", " "), 24) if view.value else ""
+        label = f"Tree {plain(view.tag, 16)}" + (f", {size}{unit}" if size else "")
+        label += f", {status}" if status not in ("", "live") else ""
+        label += f"   {plain(view.species, 40)}" if view.species else ""
+        return Shown(label, plain(view.tag, 16), size or "?")
+    if view.tone == "ask":
+        return Shown(size="?")
+    return Shown(size="NO") if view.tone == "refused" else Shown()
+
+
+def laid_out(shown: Shown, room: Size) -> list[str]:
+    """The lines to paint in ``room``: the largest type that fits, else ordinary text."""
+    for value_font, tag_font, scale in _PLANS:
+        lines = _drawn(shown, value_font, tag_font, scale, room)
+        if lines is not None:
+            return lines
+    return [f"{shown.tag}   {shown.size}".strip()]
+
+
+def _drawn(
+    shown: Shown, value_font: Font, tag_font: Font, scale: Scale, room: Size
+) -> list[str] | None:
+    fonts = [(shown.tag, tag_font), (shown.size, value_font)]
+    parts = [(text, font) for text, font in fonts if text]
+    if not parts or not all(drawable(text, font) for text, font in parts):
+        return None
+    wide = sum(width(text, font, scale) for text, font in parts) + GAP * (len(parts) - 1)
+    tall = max(height(font, scale) for _, font in parts)
+    if wide > room.width or tall > room.height:
+        return None
+    blocks = [draw(text, font, scale) for text, font in parts]
+    padded = [[" " * len(block[0])] * (tall - len(block)) + block for block in blocks]
+    return [(" " * GAP).join(row) for row in zip(*padded, strict=True)]
+
+
+class Reading(Widget):
+    """The large type. Takes all rows that the other parts leave."""
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self._shown = Shown()
+        self._hint = ""
+
+    def show(self, view: View) -> None:
+        """Paint the tree and the size of ``view``."""
+        shown = shown_of(view)
+        hint = "" if shown.size else f"Say or type a tree and its {_measured(view)}."
+        tone = wording.tone(view)
+        for name in PAIRS:
+            self.set_class(name == tone, name)
+        if (shown, hint) != (self._shown, self._hint):
+            self._shown, self._hint = shown, hint
+            self.refresh()
+
+    def render(self) -> Content:
+        """The label, then the block letters; the hint when there is nothing to show."""
+        if not self._shown.size:
+            return Content.assemble((self._hint, "bold"))
+        label = self._shown.label
+        head = 1 if label else 0
+        lines = laid_out(self._shown, Size(self.size.width, self.size.height - head))
+        above = (max(0, self.size.height - head - len(lines))) // 2
+        body = "\n".join([""] * above + lines)
+        return Content.assemble((label + "\n" if label else "", "bold"), (body, "bold"))
+
+
+def _measured(view: View) -> str:
+    unit = plain(view.unit, 8)
+    return f"diameter ({unit}), like: tree 83 24.6" if unit else "diameter, like: tree 83 24.6"

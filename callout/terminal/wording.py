@@ -1,0 +1,99 @@
+"""From a `View` to the words a screen shows: pure, no widget and no colour values here.
+
+Every status is a word as well as a tone, so that nobody has to tell colours apart in glare.
+"""
+
+from __future__ import annotations
+
+from callout.station.face import Level, SavedLine, View
+from callout.terminal.plain import plain
+
+WAITING = "awaiting confirmation"
+NAMED = "tree named"
+MEMO = "listening for a note"
+TOO_LOUD_DBFS = -1.0
+NO_SOUND_DBFS = -75.0
+FLOOR_DBFS = -60.0
+
+_IDLE_WORDS = {"saved": "DONE", "refused": "REFUSED", "ask": "PLEASE ANSWER"}
+
+
+def waits(view: View) -> bool:
+    """Whether a reading stands on the screen and wants a yes or a no."""
+    return view.phase == WAITING
+
+
+def tone(view: View) -> str:
+    """The look of the state: ``ask``, ``check``, ``saved``, ``refused`` or ``calm``."""
+    if waits(view):
+        return "check" if view.warnings else "ask"
+    if view.phase in (NAMED, MEMO):
+        return "refused" if view.tone == "refused" else "ask"
+    return view.tone if view.tone in _IDLE_WORDS else "calm"
+
+
+def state_word(view: View) -> str:
+    """The state, in words that can be read from afar."""
+    if waits(view):
+        return "CHECK, THEN CONFIRM?" if view.warnings else "CONFIRM?"
+    if view.phase == NAMED:
+        return "NOT SAVED. DIAMETER?" if view.tone == "refused" else "DIAMETER?"
+    if view.phase == MEMO:
+        return "NOTE: SPEAK NOW"
+    if just_saved(view) is not None:
+        return "SAVED"
+    return _IDLE_WORDS.get(view.tone, "LISTENING")
+
+
+def state_keys(view: View) -> str:
+    """The keys that answer the state."""
+    return "Enter = yes   Esc = no" if waits(view) else ""
+
+
+def just_saved(view: View) -> SavedLine | None:
+    """The reading that was saved a moment ago, while nothing newer stands on the screen."""
+    busy = waits(view) or view.phase in (NAMED, MEMO)
+    told = view.tone == "saved" and view.said.startswith("Saved ")
+    return view.recent[0] if told and not busy and view.recent else None
+
+
+def progress(view: View) -> str:
+    """How far the plot is: ``12 of 300 done, 288 left``."""
+    return f"{view.done} of {view.total} done, {len(view.left)} left"
+
+
+def size(view: View) -> str:
+    """The value or, where there is none, the tree's status."""
+    return plain(view.value or view.status.replace("_", " "), 24)
+
+
+def next_few(view: View, width: int, rows: int) -> str:
+    """As many of the next tags as fit, then how many more."""
+    if not view.left:
+        return "nothing: every tree is accounted for" if view.total else "nothing"
+    room = max(0, width * rows - len(" and 9999 more"))
+    shown: list[str] = []
+    for tag in view.left:
+        cleaned = plain(tag, 16)
+        room -= len(cleaned) + 2
+        if room < 0:
+            break
+        shown.append(cleaned)
+    more = len(view.left) - len(shown)
+    return "  ".join(shown) + (f"  and {more} more" if more else "")
+
+
+def level_word(level: Level) -> str:
+    """What the level means, in a word or two."""
+    if level.dbfs >= TOO_LOUD_DBFS:
+        return "TOO LOUD"
+    if not level.dbfs > NO_SOUND_DBFS:
+        return "NO SOUND"
+    return "speech" if level.speaking else "quiet"
+
+
+def level_cells(level: Level, cells: int) -> int:
+    """How many of ``cells`` the meter fills; a level that is no number fills none."""
+    if not level.dbfs > FLOOR_DBFS:
+        return 0
+    return min(cells, round((level.dbfs - FLOOR_DBFS) / -FLOOR_DBFS * cells))

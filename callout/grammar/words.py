@@ -22,12 +22,23 @@ class Heard:
     text: str
 
 
+# ASCII digits only: a tag in other digits would be no tag of the roster.
 _TOKEN = re.compile(
-    r"""(?P<number>\d+(?:\.\d+)?)(?P<unit>in|cm|mm|")?(?![\w.])
-    |(?P<label>[a-z]{0,3}\d[a-z0-9]*)(?![\w.])
+    r"""(?P<number>[0-9]+(?:\.[0-9]+)?)(?P<unit>in|cm|mm|")?(?!\w|\.[0-9])
+    |(?P<label>[a-z]{0,3}[0-9][a-z0-9]*)(?!\w|\.[0-9])
     |(?P<word>[^\W\d_]+(?:'[^\W\d_]+)?)
     |(?P<mark>[,"-])""",
     re.VERBOSE,
+)
+
+# What would lose its sign or its point if punctuation were merely passed over.
+_MISLEADING = (
+    (re.compile(r"(?<![0-9])\.[0-9]+"), "a size begins with a digit, as 0.5"),
+    (re.compile(r"(?<!\w)-[0-9.]+"), "a size is never below zero"),
+    (
+        re.compile(r"[0-9]+,[0-9]+(?!\.?[0-9])"),
+        "write 24.6, or a space after the comma",
+    ),
 )
 
 
@@ -36,6 +47,10 @@ def tokens_of(text: str) -> tuple[Heard, ...]:
     if len(text) > MAX_CHARACTERS:
         raise OperatorError(f"a callout of {len(text)} characters is too long: say it shorter")
     plain = text.lower().replace("’", "'")
+    for pattern, advice in _MISLEADING:
+        misled = pattern.search(plain)
+        if misled:
+            raise OperatorError(f"cannot read {misled.group()!r}: {advice}")
     found: list[Heard] = []
     at = 0
     while at < len(plain):

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
+from decimal import Decimal, localcontext
 
 from callout.core.model import PastMeasurement, Reading, Tree, Warned
-from callout.core.units import PI, Unit, convert
+from callout.core.units import EXACT, PI, Unit, convert
 
 DAYS_A_YEAR = Decimal("365.25")
 
@@ -73,7 +73,8 @@ def against_history(
 
 def change_since(value: Decimal, unit: Unit, last: PastMeasurement) -> Decimal:
     """The change since ``last``, in ``unit``, exact to 50 digits."""
-    return value - convert(last.value, last.unit, unit)
+    with localcontext(EXACT):
+        return value - convert(last.value, last.unit, unit)
 
 
 def _wrong_scale(

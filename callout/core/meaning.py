@@ -41,7 +41,7 @@ class Meaning:
         for item in fields(self):
             value = getattr(self, item.name)
             if isinstance(value, Decimal):
-                value = str(value)
+                value = f"{value:f}"
             elif isinstance(value, Unit):
                 value = value.value
             if item.name in ("kind", "tag", "value", "unit") or value not in (None, False):

@@ -11,7 +11,7 @@ from decimal import ROUND_DOWN, ROUND_HALF_UP, Decimal, localcontext
 from enum import Enum
 
 from callout.core.errors import OperatorError
-from callout.core.units import EXACT, parse_decimal
+from callout.core.units import EXACT, parse_decimal, refuse_floats
 
 
 class Rounding(Enum):
@@ -35,6 +35,8 @@ def to_graduation(value: Decimal, graduation: Decimal, rounding: Rounding) -> De
     ``nearest`` takes ties up; ``down`` takes the last whole graduation. Both arguments are
     exact, in the same unit; ``value`` is never negative.
     """
+    refuse_floats(value)
+    refuse_floats(graduation)
     if value < 0:
         raise OperatorError(f"diameter {value} is below zero")
     mode = ROUND_HALF_UP if rounding is Rounding.NEAREST else ROUND_DOWN

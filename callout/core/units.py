@@ -7,13 +7,15 @@ to a tape's graduation here: that is ``rounding``.
 
 from __future__ import annotations
 
-from decimal import Context, Decimal, InvalidOperation, localcontext
+import re
+from decimal import Context, Decimal, localcontext
 from enum import Enum
 
 from callout.core.errors import OperatorError, ProgrammerError
 
 # 50 digits: enough that a girth divided by pi never lands on the wrong side of a graduation.
 EXACT = Context(prec=50)
+_PLAIN = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
 PI = Decimal("3.14159265358979323846264338327950288419716939937510")
 
 
@@ -63,23 +65,19 @@ def parse_unit(text: str) -> Unit:
 def parse_decimal(text: str) -> Decimal:
     """A finite exact decimal written with a point, e.g. ``24.6``.
 
-    Raises OperatorError for words, infinities, NaN, or more than 30 characters.
+    Raises OperatorError for words, exponents, infinities, NaN, or more than 20 digits.
     """
     cleaned = text.strip()
-    try:
-        value = Decimal(cleaned)
-    except InvalidOperation:
-        raise OperatorError(
-            f"{text!r} is not a number: write digits and a point, as 24.6"
-        ) from None
-    if not value.is_finite() or len(cleaned) > 30 or value.adjusted() > 20:
-        raise OperatorError(f"{text!r} is not a usable number: write digits and a point, as 24.6")
-    return value
+    if _PLAIN.fullmatch(cleaned) is None:
+        raise OperatorError(f"{text!r} is not a number: write digits and a point, as 24.6")
+    if len(cleaned) > 20:  # twice 20 digits still divide within the 50 of EXACT
+        raise OperatorError(f"{cleaned[:20]}… is not a usable number: write at most 20 characters")
+    return Decimal(cleaned)
 
 
 def convert(value: Decimal, source: Unit, target: Unit) -> Decimal:
     """``value`` in ``source`` units, told in ``target`` units, unrounded (50 digits)."""
-    _refuse_floats(value)
+    refuse_floats(value)
     if source is target:
         return value
     with localcontext(EXACT):
@@ -88,13 +86,14 @@ def convert(value: Decimal, source: Unit, target: Unit) -> Decimal:
 
 def diameter_from(value: Decimal, scale: Scale) -> Decimal:
     """The diameter that a tape reading means: itself, or girth over pi (50 digits)."""
-    _refuse_floats(value)
+    refuse_floats(value)
     if scale is Scale.DIAMETER:
         return value
     with localcontext(EXACT):
         return value / PI
 
 
-def _refuse_floats(value: object) -> None:
+def refuse_floats(value: object) -> None:
+    """Raises ProgrammerError for anything but an exact decimal."""
     if not isinstance(value, Decimal):
         raise ProgrammerError(f"{value!r} is a {type(value).__name__}: readings are exact decimals")

@@ -21,12 +21,8 @@ from callout.station.build import endpointer_for, make_station
 from callout.station.data import data_folder
 from callout.station.demo import make_demo_survey
 from callout.station.listening import Listening
+from callout.station.safety import CAUTION
 from callout.station.station import Done
-
-CAUTION = (
-    "Watch your footing and the limbs overhead; keep one ear free; alone, tell someone where "
-    "you are. Local rules come first."
-)
 
 
 def add_parser(subparsers: Any) -> None:

@@ -6,6 +6,7 @@ import argparse
 import getpass
 import json
 import sys
+from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -46,9 +47,10 @@ def run(args: argparse.Namespace) -> int:
         who = args.who or _login()
         if args.headless:
             return _headless(args, folder, station, who, frames)
-        from callout.station.live import run_screen
+        from callout.cli.listen_screen import run_screen
 
-        return run_screen(folder, station, args, who, frames)
+        plot = station.plot_to_begin(args.plot)
+        return run_screen(folder, station, plot, who, args.mute, frames, args.realtime)
     finally:
         station.close()
 
@@ -61,7 +63,11 @@ def _login() -> str:
 
 
 def _headless(
-    args: argparse.Namespace, folder: SurveyFolder, station: Station, who: str, frames: Any
+    args: argparse.Namespace,
+    folder: SurveyFolder,
+    station: Station,
+    who: str,
+    frames: Iterable[Frame] | None,
 ) -> int:
     config = folder.config()
     engine = station.engine
@@ -69,8 +75,10 @@ def _headless(
     station.watch(_print_done)
     began = datetime.now().astimezone()
     endpointer = endpointer_for(config.listening)
-    silent = args.mute or config.speaking.muted or (args.audio and not args.realtime)
-    echo = make_echo(config.speaking, endpointer, bool(silent), live=frames is None)
+    live = frames is None
+    echo = make_echo(config.speaking, endpointer, silent=not (live or args.realtime), live=live)
+    echo.mute(args.mute or config.speaking.muted)
+    echo.on_fault(lambda says: _print({"event": "fault", "voice": says}))
     station.watch(echo.tell)
     try:
         station.open(station.plot_to_begin(args.plot), who, began)

@@ -1,0 +1,93 @@
+"""The terminal screen of ``callout listen``: sound on one thread, the screen on the main one."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterable
+from datetime import date, datetime
+
+from callout.core.errors import CalloutError
+from callout.journal.folder import SurveyFolder
+from callout.sound.frames import Frame
+from callout.station.build import endpointer_for
+from callout.station.listening import Listening
+from callout.station.presenter import StationFace
+from callout.station.safety import shown_today
+from callout.station.station import Station
+from callout.station.voice import Echo, make_echo
+
+
+def run_screen(
+    folder: SurveyFolder,
+    station: Station,
+    plot: str,
+    who: str,
+    mute: bool,
+    frames: Iterable[Frame] | None,
+    realtime: bool,
+) -> int:
+    """Show the screen until the person leaves."""
+    from callout.terminal.app import CalloutApp
+
+    config = folder.config()
+    endpointer = endpointer_for(config.listening)
+    muted = mute or config.speaking.muted
+    live = frames is None
+    echo = make_echo(config.speaking, endpointer, silent=not (live or realtime), live=live)
+    echo.mute(muted)
+    face = StationFace(station, echo.mute, muted)
+    echo.on_fault(lambda says: face.fault("voice", says))
+    station.watch(echo.tell)
+    began = datetime.now().astimezone()
+    station.open(plot, who, began)
+    leaving = threading.Event()
+    listening = Listening(station, endpointer, began, config.listening.reminder_s, face.level)
+    name = config.listening.microphone
+    work = threading.Thread(
+        target=_listen,
+        args=(listening, face, echo, name, frames, realtime, leaving),
+        name="listening",
+        daemon=True,
+    )
+    app = CalloutApp(face, safety=not shown_today(folder.path, date.today()))  # noqa: DTZ011
+    work.start()
+    try:
+        app.run()
+    finally:
+        leaving.set()
+        work.join(timeout=2)
+        face.close()
+        echo.close()
+    return 0
+
+
+def _listen(
+    listening: Listening,
+    face: StationFace,
+    echo: Echo,
+    microphone: str,
+    frames: Iterable[Frame] | None,
+    realtime: bool,
+    leaving: threading.Event,
+) -> None:
+    """Hear until the sound ends or the person leaves; a fault is shown, typing goes on."""
+    try:
+        if frames is not None:
+            listening.run(_until(frames, leaving), realtime)
+            face.fault("microphone", "the recording has ended; typing goes on")
+            return
+        from callout.sound.microphone import Microphone
+
+        with Microphone(microphone or None) as source:
+            for frame in _until(source.frames(), leaving):
+                echo.now(frame.end_s)
+                listening.take(frame)
+    except CalloutError as error:
+        face.fault("microphone", f"{error}; typing goes on")
+
+
+def _until(frames: Iterable[Frame], leaving: threading.Event) -> Iterable[Frame]:
+    for frame in frames:
+        if leaving.is_set():
+            return
+        yield frame

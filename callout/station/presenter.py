@@ -1,0 +1,179 @@
+"""Shows a station as a ``Face``: turns memory and effects into the values a screen paints.
+
+Keys and typed words are taken on a thread of this module's own, so that a screen never waits for
+the disk. No widget and no rule of the dialogue here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from datetime import datetime
+
+from callout.core.checks import change_since, shown
+from callout.core.events import Heard, Say
+from callout.core.model import Plot, Reading, Tree
+from callout.core.rounding import to_graduation
+from callout.session.machine import tree_in_hand
+from callout.session.state import Memory, Pending, left_to_do
+from callout.station.face import Level, SavedLine, Update, View
+from callout.station.station import Done, Station
+
+RECENT = 8
+
+
+class StationFace:
+    """One station's face. Listeners are called on whichever thread did the work."""
+
+    def __init__(self, station: Station, mute: Callable[[bool], None], muted: bool = False) -> None:
+        self._station, self._mute, self._muted = station, mute, muted
+        self._said, self._heard, self._tone = "", "", "told"
+        self._faults: dict[str, str] = {}
+        self._listeners: list[Callable[[Update], None]] = []
+        self._hands = ThreadPoolExecutor(1, thread_name_prefix="hands")
+        station.watch(self._watch)
+
+    def view(self) -> View:
+        """The state as it stands."""
+        return view_of(
+            self._station, said=self._said, heard=self._heard, tone=self._tone,
+            muted=self._muted, faults=tuple(self._faults.values()),
+        )  # fmt: skip
+
+    def listen(self, listener: Callable[[Update], None]) -> None:
+        """Tell ``listener`` of every change, beginning with how things stand."""
+        self._listeners.append(listener)
+        listener(self.view())
+
+    def submit(self, text: str) -> None:
+        """A callout that was typed."""
+        self._later(lambda: self._station.type(text))
+
+    def press(self, kind: str) -> None:
+        """A key that stands for a command."""
+        self._later(lambda: self._station.press(kind))
+
+    def mute(self, muted: bool) -> None:
+        """Silence or restore the spoken echo."""
+        self._muted = muted
+        self._mute(muted)
+        self._tell(self.view())
+
+    def level(self, dbfs: float, speaking: bool) -> None:
+        """The microphone's level, from whoever listens to it."""
+        self._tell(Level(dbfs, speaking))
+
+    def fault(self, name: str, says: str | None) -> None:
+        """Something stopped working (``says`` what), or works again (None)."""
+        before = dict(self._faults)
+        self._faults.pop(name, None)
+        if says is not None:
+            self._faults[name] = says
+        if self._faults != before:
+            self._tell(self.view())
+
+    def close(self) -> None:
+        """Finish what was typed, then take no more."""
+        self._hands.shutdown(wait=True)
+
+    def _later(self, work: Callable[[], None]) -> None:
+        def reported(future: Future[None]) -> None:
+            error = future.exception()
+            if error is not None:
+                self.fault("hands", f"that was not taken: {error}")
+
+        self._hands.submit(work).add_done_callback(reported)
+
+    def _watch(self, done: Done) -> None:
+        if isinstance(done.event, Heard):
+            self._heard = done.event.words
+        for effect in done.effects:
+            if isinstance(effect, Say):
+                self._said, self._tone = effect.text, effect.tone
+        self._tell(self.view())
+
+    def _tell(self, update: Update) -> None:
+        for listener in self._listeners:
+            listener(update)
+
+
+def view_of(
+    station: Station, *, said: str, heard: str, tone: str, muted: bool, faults: tuple[str, ...]
+) -> View:
+    """A station's state as plain text in the plot's own unit."""
+    memory, plot = station.memory, station.plot
+    pending = memory.pending
+    tree = tree_in_hand(memory, plot)
+    left = left_to_do(memory, plot)
+    engine = station.engine
+    return View(
+        plot=memory.plot,
+        who=memory.who,
+        unit=plot.settings.unit.value,
+        phase=memory.phase.value,
+        tag=_tag(memory, pending),
+        species=pending.draft.species if pending else (tree.species if tree else ""),
+        value=_text(pending.draft) if pending else "",
+        status=pending.draft.status if pending else "",
+        before=_before(tree),
+        change=_change(pending, tree, plot),
+        warnings=tuple(item.says for item in pending.warned) if pending else (),
+        looks=tuple(item.look for item in pending.warned if item.look) if pending else (),
+        said=said,
+        heard=heard,
+        tone=tone,
+        left=left,
+        done=len(plot.trees) - len(left),
+        total=len(plot.trees),
+        recent=_recent(memory),
+        engine=f"{engine.name}: {engine.model}"
+        if engine
+        else "no recogniser: type or use the tape",
+        muted=muted,
+        faults=faults,
+    )
+
+
+def _tag(memory: Memory, pending: Pending | None) -> str:
+    if pending is None:
+        return memory.named or ""
+    draft = pending.draft
+    return f"{draft.tag} stem {draft.stem}" if draft.stem else draft.tag
+
+
+def _text(reading: Reading) -> str:
+    return "" if reading.value is None else str(reading.value)
+
+
+def _before(tree: Tree | None) -> str:
+    if tree is None or tree.last is None:
+        return ""
+    last = tree.last
+    return f"{last.value} {last.unit.value}, {last.on.isoformat()}"
+
+
+def _change(pending: Pending | None, tree: Tree | None, plot: Plot) -> str:
+    if pending is None or pending.draft.value is None or tree is None or tree.last is None:
+        return ""
+    settings = plot.settings
+    change = change_since(pending.draft.value, settings.unit, tree.last)
+    size = to_graduation(abs(change), settings.graduation, settings.rounding)
+    if size == 0:
+        return "no change"
+    return f"{'up' if change > 0 else 'down'} {shown(size)}"
+
+
+def _recent(memory: Memory) -> tuple[SavedLine, ...]:
+    here = [item for item in memory.undoable if item.plot == memory.plot]
+    return tuple(_line(item) for item in reversed(here[-RECENT:]))
+
+
+def _line(reading: Reading) -> SavedLine:
+    told = _text(reading) or reading.status.replace("_", " ")
+    return SavedLine(
+        tag=f"{reading.tag} stem {reading.stem}" if reading.stem else reading.tag,
+        told=told,
+        unit=reading.unit.value if reading.value is not None else "",
+        time=datetime.fromisoformat(reading.at).strftime("%H:%M"),
+        warned=bool(reading.warnings),
+    )

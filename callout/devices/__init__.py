@@ -1,0 +1,1 @@
+"""Digital tapes and calipers as a second way in: bytes to exact measurements, and joining."""

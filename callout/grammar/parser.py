@@ -45,12 +45,34 @@ def meanings_of(automaton: Automaton, heard: Sequence[Heard]) -> tuple[Meaning, 
 
 def parse_words(automaton: Automaton, text: str, scope: Scope) -> Parsed:
     """What ``text`` means within ``scope``. Raises OperatorError for text that is no words."""
-    tokens = tokens_of(text)
+    tokens = _split_known(tokens_of(text), automaton.words)
     meanings = meanings_of(automaton, tokens)
     if not meanings and any(token.word in _MARKS for token in tokens):
         # Punctuation helps where it parts tag from size; elsewhere it must not stand in the way.
         meanings = meanings_of(automaton, [item for item in tokens if item.word not in _MARKS])
     return choose(text, meanings, scope)
+
+
+def _split_known(tokens: Sequence[Heard], known: frozenset[str]) -> tuple[Heard, ...]:
+    """Split what some languages write as one word ("팔십삼") into the words the grammar knows."""
+    found: list[Heard] = []
+    for token in tokens:
+        whole = token.word in known or token.word in ("NUMERAL", "DECIMAL", "LABEL")
+        parts = None if whole else _parts(token.word, known)
+        found.extend([token] if parts is None else (Heard(part, part) for part in parts))
+    return tuple(found)
+
+
+def _parts(word: str, known: frozenset[str]) -> list[str] | None:
+    """``word`` as known words without a rest, longer ones first; None where it cannot be."""
+    ways: list[list[str] | None] = [[], *[None] * len(word)]
+    for end in range(1, len(word) + 1):
+        for start in range(end):
+            before = ways[start]
+            if before is not None and word[start:end] in known:
+                ways[end] = [*before, word[start:end]]
+                break
+    return ways[-1]
 
 
 def choose(words: str, meanings: Sequence[Meaning], scope: Scope) -> Parsed:

@@ -48,13 +48,14 @@ class VoskEngine:
         """The words heard, as a candidate if they are a callout."""
         if self._spoken is None or not len(samples):
             return ()
-        recogniser = vosk.KaldiRecognizer(self._model, SAMPLE_RATE_HZ, json.dumps(self._words))
+        words = json.dumps(self._words, ensure_ascii=False)  # Vosk reads no escapes
+        recogniser = vosk.KaldiRecognizer(self._model, SAMPLE_RATE_HZ, words)
         recogniser.SetWords(True)
         recogniser.AcceptWaveform(samples.tobytes())
         found = json.loads(recogniser.FinalResult()).get("result", [])
-        words = [item["word"] for item in found]
-        if not words or "[unk]" in words:
+        said = [item["word"] for item in found]
+        if not said or "[unk]" in said:
             return ()
         sure = min(float(item["conf"]) for item in found)
-        candidate = candidate_of(self._spoken, words, min(1.0, sure))
+        candidate = candidate_of(self._spoken, said, min(1.0, sure))
         return (candidate,) if candidate.meanings else ()

@@ -50,12 +50,15 @@ def unknown_tag(tag: str, trees: object, is_new: bool) -> Warned | None:
     return None
 
 
-def measured_today(earlier: Reading | None) -> Warned | None:
-    """The tree has a reading from this visit already."""
+def measured_before(earlier: Reading | None, today: str) -> Warned | None:
+    """The tree has a reading from this visit already, of ``today`` (ISO 8601) or another day."""
     if earlier is None:
         return None
     told = earlier.status.replace("_", " ") if earlier.value is None else f"{earlier.value}"
-    return Warned("measured today", f"already {told} today", "is this the right tag?")
+    if earlier.at[:10] == today:
+        return Warned("measured today", f"already {told} today", "is this the right tag?")
+    says = f"already {told} on {earlier.at[:10]}"
+    return Warned("measured this visit", says, "is this the right tag?")
 
 
 def against_history(

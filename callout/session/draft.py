@@ -59,8 +59,8 @@ def _warnings(
     memory: Memory, plot: Plot, draft: Reading, meaning: Meaning, tree: Tree
 ) -> tuple[Warned, ...]:
     found = [
-        checks.unknown_tag(draft.tag, _known_tags(memory, plot), draft.is_new),
-        checks.measured_today(memory.saved.get(key_of(draft))),
+        _unknown_tag(memory, plot, draft),
+        checks.measured_before(memory.saved.get(key_of(draft)), draft.at[:10]),
         _other_unit(meaning, plot.settings),
         _out_of_range(draft, plot.settings),
     ]
@@ -71,7 +71,16 @@ def _warnings(
     return tuple(warned)
 
 
-def _known_tags(memory: Memory, plot: Plot) -> set[str]:
+def _unknown_tag(memory: Memory, plot: Plot, draft: Reading) -> Warned | None:
+    """A new tree measured again, to correct it, is no second tree of that tag."""
+    before = memory.saved.get(key_of(draft))
+    if draft.is_new and before is not None and before.is_new:
+        return None
+    return checks.unknown_tag(draft.tag, known_tags(memory, plot), draft.is_new)
+
+
+def known_tags(memory: Memory, plot: Plot) -> set[str]:
+    """Tags of the roster, and of the trees found on this visit."""
     here = plot.settings.plot
     return {*plot.trees, *(tag for where, tag, _ in memory.saved if where == here)}
 

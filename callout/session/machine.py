@@ -17,7 +17,7 @@ from callout.core.events import Effect, Event, Heard, KeepMemo, Opened, Save, Sa
 from callout.core.meaning import Meaning
 from callout.core.model import Plot, Reading, Tree
 from callout.session import echo
-from callout.session.draft import draft_reading, key_of
+from callout.session.draft import draft_reading, key_of, known_tags
 from callout.session.state import Memory, Pending, Phase, Survey, left_to_do
 
 MOST_REMINDERS = 2
@@ -72,7 +72,8 @@ def _opened(survey: Survey, memory: Memory, event: Opened) -> Result:
         saved=memory.saved,
         undoable=memory.undoable,
     )
-    said = f"Plot {event.plot}. {echo.left(left_to_do(fresh, plot))}"
+    lost = _let_go(memory.pending)
+    said = f"{lost}Plot {event.plot}. {echo.left(left_to_do(fresh, plot))}"
     return replace(fresh, said=said), (Say(said),)
 
 
@@ -80,7 +81,7 @@ def _timed_out(memory: Memory) -> Result:
     """Remind, a few times; a pending reading is neither saved nor dropped by silence."""
     waiting = memory.phase in (Phase.PENDING, Phase.NAMED)
     if memory.phase is Phase.MEMO:
-        return replace(memory, phase=_after_note(memory)), (Say("No note heard."),)
+        return replace(memory, phase=memory.resume), (Say("No note heard."),)
     if not waiting or memory.reminded >= MOST_REMINDERS:
         return memory, ()
     kept = replace(memory, reminded=memory.reminded + 1)
@@ -109,11 +110,22 @@ def _propose(turn: Turn, tag: str, meaning: Meaning | None = None) -> Result:
     question = echo.question(pending)
     before = turn.memory.pending
     if before is not None and key_of(before.draft) != key_of(pending.draft):
-        question = f"{echo.told(before.draft)} was not saved. {question}"
+        question = f"{_let_go(before)}{question}"
     memory = replace(
-        turn.memory, phase=Phase.PENDING, pending=pending, named=tag, said=question, reminded=0
+        turn.memory,
+        phase=Phase.PENDING,
+        pending=pending,
+        named=tag,
+        drafted=pending.draft,
+        said=question,
+        reminded=0,
     )
     return memory, (Say(question, "ask"),)
+
+
+def _let_go(pending: Pending | None) -> str:
+    """A reading that is dropped unconfirmed is said to be, never lost in silence."""
+    return f"{echo.told(pending.draft)} was not saved. " if pending is not None else ""
 
 
 def _which_tree(turn: Turn) -> Result:
@@ -129,15 +141,21 @@ def _reading(turn: Turn) -> Result:
 def _named_only(turn: Turn) -> Result:
     """A tag on its own: wait for its diameter."""
     tag = str(turn.meaning.tag)
-    if tag not in turn.plot.trees and (turn.memory.plot, tag, "") not in turn.memory.saved:
-        return _asked(
-            turn.memory, f"no tree {tag} in this plot: a new one is called new tree", "ask"
-        )
+    if tag not in known_tags(turn.memory, turn.plot):
+        said = f"no tree {tag} in this plot: a new one is called new tree"
+        return _asked(turn.memory, said, "refused")
     species = turn.plot.trees[tag].species if tag in turn.plot.trees else ""
-    before = turn.memory.pending
-    lost = f"{echo.told(before.draft)} was not saved. " if before else ""
+    lost = _let_go(turn.memory.pending)
     said = f"{lost}Tree {tag}{', ' + species if species else ''}. Diameter?"
-    memory = replace(turn.memory, phase=Phase.NAMED, named=tag, pending=None, said=said, reminded=0)
+    memory = replace(
+        turn.memory,
+        phase=Phase.NAMED,
+        named=tag,
+        pending=None,
+        drafted=None,
+        said=said,
+        reminded=0,
+    )
     return memory, (Say(said, "ask"),)
 
 
@@ -148,18 +166,23 @@ def _new_tree(turn: Turn) -> Result:
 
 
 def _amend(turn: Turn) -> Result:
-    """A corrected size for the tree in hand; after saving it supersedes, once confirmed."""
-    pending = turn.memory.pending
-    if pending is not None:
-        draft = pending.draft
-        same = replace(
-            turn.meaning,
-            kind="new" if draft.is_new else "reading",
-            stem=draft.stem or None,
-            species=draft.species or None,
-        )
-        return _propose(turn, draft.tag, same)
-    return _which_tree(turn) if turn.memory.named is None else _propose(turn, turn.memory.named)
+    """A corrected size for the tree in hand; after saving it supersedes, once confirmed.
+
+    Only the size was corrected: the stem, the species and the height of measurement stay.
+    """
+    tag, draft = turn.memory.named, turn.memory.drafted
+    if tag is None:
+        return _which_tree(turn)
+    if draft is None:
+        return _propose(turn, tag)
+    same = replace(
+        turn.meaning,
+        kind="new" if draft.is_new else "reading",
+        stem=draft.stem or None,
+        species=draft.species or None,
+        height_m=draft.height_m,
+    )
+    return _propose(turn, tag, same)
 
 
 def _height(turn: Turn) -> Result:
@@ -168,7 +191,7 @@ def _height(turn: Turn) -> Result:
     assert pending is not None
     kept = Pending(replace(pending.draft, height_m=turn.meaning.height_m), pending.warned)
     question = echo.question(kept)
-    memory = replace(turn.memory, pending=kept, said=question, reminded=0)
+    memory = replace(turn.memory, pending=kept, drafted=kept.draft, said=question, reminded=0)
     return memory, (Say(question, "ask"),)
 
 
@@ -204,7 +227,14 @@ def _reject(turn: Turn) -> Result:
 
 
 def _scratch(turn: Turn) -> Result:
-    memory = replace(turn.memory, phase=Phase.IDLE, pending=None, named=None, said="Scratched.")
+    memory = replace(
+        turn.memory,
+        phase=Phase.IDLE,
+        pending=None,
+        named=None,
+        drafted=None,
+        said="Scratched.",
+    )
     return memory, (Say("Scratched, nothing saved.", "refused"),)
 
 
@@ -243,10 +273,10 @@ def _status(turn: Turn) -> Result:
 
 def _skip(turn: Turn) -> Result:
     tag = turn.memory.named
-    if tag is None:
+    if tag is None or turn.memory.phase is Phase.IDLE:  # what was saved cannot be skipped
         return _asked(turn.memory, "no tree in hand to skip", "refused")
     memory = replace(
-        turn.memory, phase=Phase.IDLE, pending=None, named=None,
+        turn.memory, phase=Phase.IDLE, pending=None, named=None, drafted=None,
         skipped=(*turn.memory.skipped, tag), said=f"Skipped {tag}.",
     )  # fmt: skip
     return memory, (Say(f"Skipped {tag}; it stays on the list."),)
@@ -273,19 +303,15 @@ def _where(turn: Turn) -> Result:
 
 def _note(turn: Turn) -> Result:
     said = "Note: speak now."
-    return replace(turn.memory, phase=Phase.MEMO), (Say(said, "ask"),)
-
-
-def _after_note(memory: Memory) -> Phase:
-    return Phase.PENDING if memory.pending else Phase.IDLE
+    back = turn.memory.resume if turn.memory.phase is Phase.MEMO else turn.memory.phase
+    return replace(turn.memory, phase=Phase.MEMO, resume=back), (Say(said, "ask"),)
 
 
 def _memo(memory: Memory, event: Heard) -> Result:
     """Whatever is said now is kept as sound, and is no callout."""
-    back = _after_note(memory)
     memo = KeepMemo(event.entry, event.at, memory.named, event.audio, event.words)
     about = f" about tree {memory.named}" if memory.named else ""
-    return replace(memory, phase=back), (memo, Say(f"Note kept{about}.", "saved"))
+    return replace(memory, phase=memory.resume), (memo, Say(f"Note kept{about}.", "saved"))
 
 
 def _complete(turn: Turn) -> Result:

@@ -36,6 +36,8 @@ class Memory:
     """The whole state. ``saved`` holds this visit's current reading of every stem;
 
     ``undoable`` the entries that undo may take back, latest last; ``said`` the last question.
+    ``drafted`` is the reading last echoed for the tree in hand, whose stem, species and height a
+    corrected size keeps; ``resume`` the phase to go back to after a note.
     """
 
     phase: Phase = Phase.CLOSED
@@ -48,6 +50,8 @@ class Memory:
     said: str = ""
     reminded: int = 0
     skipped: tuple[str, ...] = ()
+    drafted: Reading | None = None
+    resume: Phase = Phase.IDLE
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ TOO_LOUD_DBFS = -1.0
 NO_SOUND_DBFS = -75.0
 FLOOR_DBFS = -60.0
 
+_UNITS = {"in": "inches", "cm": "centimetres", "mm": "millimetres"}
 _IDLE_WORDS = {"saved": "DONE", "refused": "REFUSED", "ask": "PLEASE ANSWER"}
 
 
@@ -29,7 +30,9 @@ def tone(view: View) -> str:
         return "check" if view.warnings else "ask"
     if view.phase in (NAMED, MEMO):
         return "refused" if view.tone == "refused" else "ask"
-    return view.tone if view.tone in _IDLE_WORDS else "calm"
+    if view.tone in _IDLE_WORDS:
+        return view.tone
+    return "check" if view.faults else "calm"
 
 
 def state_word(view: View) -> str:
@@ -42,19 +45,36 @@ def state_word(view: View) -> str:
         return "NOTE: SPEAK NOW"
     if just_saved(view) is not None:
         return "SAVED"
-    return _IDLE_WORDS.get(view.tone, "LISTENING")
+    return _IDLE_WORDS.get(view.tone) or _resting(view)
 
 
-def state_keys(view: View) -> str:
-    """The keys that answer the state."""
+def _resting(view: View) -> str:
+    """Never "listening" where nothing may be listening."""
+    if view.faults:
+        return "FAULT: SEE BELOW"
+    return "LISTENING" if view.engine else "READY FOR TYPING"
+
+
+def state_keys(view: View, typing: bool) -> str:
+    """The keys that answer the state; other ones while a line is being typed."""
+    if typing:
+        return "Enter = send the line   Esc = clear it"
     return "Enter = yes   Esc = no" if waits(view) else ""
+
+
+def unit_name(view: View) -> str:
+    """The plot's unit, written out where it is a usual one."""
+    return _UNITS.get(view.unit, plain(view.unit, 16))
 
 
 def just_saved(view: View) -> SavedLine | None:
     """The reading that was saved a moment ago, while nothing newer stands on the screen."""
     busy = waits(view) or view.phase in (NAMED, MEMO)
-    told = view.tone == "saved" and view.said.startswith("Saved ")
-    return view.recent[0] if told and not busy and view.recent else None
+    if busy or view.tone != "saved" or not view.recent:
+        return None
+    newest = view.recent[0]
+    same = view.said.startswith((f"Saved {newest.tag},", f"Saved {newest.tag} "))
+    return newest if same else None
 
 
 def progress(view: View) -> str:

@@ -21,7 +21,7 @@ _ROWS = (
     ("anything else", "types a callout: 83 24.6, then Enter. Esc clears it"),
     ("/", "types words that begin with U, R, S or M: / skip, Enter"),
 )
-_SAY = "Or say: tree 83, 24.6.  confirm.  no.  undo.  skip.  what's left.  where was I."
+_SAY = "Or say: tree 83, 24.6, confirm, no, undo, skip, what's left, where was I."
 
 
 class HelpScreen(ModalScreen[None]):

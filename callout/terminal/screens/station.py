@@ -9,9 +9,9 @@ from collections.abc import Callable
 from typing import Any
 
 from textual.app import ComposeResult
-from textual.containers import Horizontal
+from textual.containers import Horizontal, Vertical
 from textual.screen import Screen
-from textual.widgets import Label
+from textual.widgets import Input, Label
 
 from callout.station.face import Face, Level, View
 from callout.terminal.guard import KeyGuard
@@ -27,6 +27,8 @@ from callout.terminal.widgets.reading import Reading
 from callout.terminal.wording import waits
 
 STALE_CHECK_S = 1.0
+MOST_TROUBLES = 2
+"""With more warnings and faults than this, the lists give way to them and to the large type."""
 _SHOWS: tuple[type[Any], ...] = (
     Place, Banner, Reading, Past, Warnings, Talk, Saved, Left, Engine, Faults,
 )  # fmt: skip
@@ -35,7 +37,7 @@ _SHOWS: tuple[type[Any], ...] = (
 class StationScreen(Screen[None]):
     """What a measurer sees all day."""
 
-    VERTICAL_BREAKPOINTS = [(0, "-short"), (32, "-tall")]  # noqa: RUF012 - Textual's own type
+    VERTICAL_BREAKPOINTS = [(0, "-tiny"), (23, "-short"), (32, "-tall")]  # noqa: RUF012 - Textual's own type
 
     def __init__(self, face: Face, clock: Callable[[], float]) -> None:
         super().__init__()
@@ -58,11 +60,12 @@ class StationScreen(Screen[None]):
         with Horizontal(id="sound"):
             yield Meter(id="meter")
             yield Engine(id="engine")
-        yield Faults(id="faults")
-        with Horizontal(id="typing"):
-            yield Label(">", id="prompt")
-            yield Entry(id="entry")
-        yield Keys(id="keys")
+        with Vertical(id="foot"):
+            yield Faults(id="faults")
+            with Horizontal(id="typing"):
+                yield Label(">", id="prompt")
+                yield Entry(id="entry")
+            yield Keys(id="keys")
 
     def on_mount(self) -> None:
         """Paint the state as it stands."""
@@ -73,6 +76,7 @@ class StationScreen(Screen[None]):
         """Paint ``view``."""
         self._view = view
         self._guard.showed(view, self._clock())
+        self.set_class(len(view.warnings) + len(view.faults) > MOST_TROUBLES, "-crowded")
         for kind in _SHOWS:
             self.query_one(kind).show(view)
 
@@ -87,6 +91,10 @@ class StationScreen(Screen[None]):
     def on_descendant_blur(self) -> None:
         """A stray tap must not take the keys away from the entry line."""
         self.call_later(self.query_one(Entry).focus)
+
+    def on_input_changed(self, message: Input.Changed) -> None:
+        """While a line is being typed, Enter means another thing."""
+        self.query_one(Banner).typing(bool(message.value))
 
     def on_typed(self, message: Typed) -> None:
         """A typed callout; the Enter that sent it must not also confirm, if held."""

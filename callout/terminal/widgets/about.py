@@ -13,10 +13,10 @@ class Place(Line):
 
     def show(self, view: View) -> None:
         """Paint the head line of ``view``."""
-        place = "  ".join(plain(item, 24) for item in (view.unit, view.who) if item)
+        unit = f", {wording.unit_name(view)}" if view.unit else ""
         self.put(
             (f"Plot {plain(view.plot, 24)}", "bold"),
-            (f"  {place}", ""),
+            (f"{unit}   {plain(view.who, 16)}", ""),
             (f"   {wording.progress(view)}", "bold"),
             ("   VOICE MUTED" if view.muted else "   voice on", "bold" if view.muted else ""),
         )

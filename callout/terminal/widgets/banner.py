@@ -11,10 +11,22 @@ from callout.terminal.widgets.line import Line
 class Banner(Line):
     """Says what the station waits for."""
 
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self._view: View | None = None
+        self._typing = False
+
     def show(self, view: View) -> None:
         """Paint the state of ``view``."""
+        self._view = view
         tone = wording.tone(view)
         for name in PAIRS:
             self.set_class(name == tone, name)
-        keys = wording.state_keys(view)
+        keys = wording.state_keys(view, self._typing)
         self.put((wording.state_word(view), "bold"), ("   " + keys if keys else "", ""))
+
+    def typing(self, on: bool) -> None:
+        """Enter sends the line while one is being typed; say so instead of "yes"."""
+        self._typing = on
+        if self._view is not None:
+            self.show(self._view)

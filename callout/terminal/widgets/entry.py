@@ -24,8 +24,8 @@ WHEN_EMPTY = {
     "question_mark": "help",
 }
 WORDS_KEY = "slash"
-_TYPE = "type a tree and its size, like 83 24.6"
-_WORDS = "typing words: Enter sends, Esc leaves"
+_TYPE = " type a tree and its size, like 83 24.6"
+_WORDS = " typing words: Enter sends, Esc leaves"
 
 
 class Entry(Input):

@@ -36,7 +36,7 @@ class Saved(Line):
 def _row(line: SavedLine) -> str:
     told = f"{plain(line.told, 20)} {plain(line.unit, 4)}".strip()
     warned = "  warned" if line.warned else ""
-    return f"{plain(line.tag, 8):>5}  {told:<12} {plain(line.time, 8)}{warned}"
+    return f"{plain(line.tag, 8):>5}  {told:<14} {plain(line.time, 8)}{warned}"
 
 
 class Left(Line):

@@ -17,10 +17,14 @@ from callout.terminal.blocks import SMALL, TALL, Font, Scale, draw, drawable, he
 from callout.terminal.plain import plain
 from callout.terminal.themes import PAIRS
 
-GAP = 6
-_SCALES = (Scale(6, 6), Scale(5, 5), Scale(4, 4), Scale(3, 3), Scale(2, 2))
+RULE = "   │   "
+# Fonts of the size and of the tag, best first: a tag misread is as bad as a size misread.
 _PLANS = (
-    *((TALL, SMALL, scale) for scale in _SCALES),
+    *((TALL, TALL, Scale(pixel, pixel)) for pixel in (6, 5, 4, 3)),
+    (TALL, SMALL, Scale(4, 4)),
+    (TALL, SMALL, Scale(3, 3)),
+    (TALL, TALL, Scale(2, 2)),
+    (TALL, SMALL, Scale(2, 2)),
     (SMALL, SMALL, Scale(3, 3)),
     (SMALL, SMALL, Scale(2, 2)),
     (SMALL, SMALL, Scale(1, 2)),
@@ -53,7 +57,9 @@ def shown_of(view: View) -> Shown:
         return Shown(label, plain(view.tag, 16), size or "?")
     if view.tone == "ask":
         return Shown(size="?")
-    return Shown(size="NO") if view.tone == "refused" else Shown()
+    if view.tone == "refused":
+        return Shown(size="NO")
+    return Shown(_hint(view), size="" if view.faults else "READY")
 
 
 def laid_out(shown: Shown, room: Size) -> list[str]:
@@ -72,13 +78,13 @@ def _drawn(
     parts = [(text, font) for text, font in fonts if text]
     if not parts or not all(drawable(text, font) for text, font in parts):
         return None
-    wide = sum(width(text, font, scale) for text, font in parts) + GAP * (len(parts) - 1)
+    wide = sum(width(text, font, scale) for text, font in parts) + len(RULE) * (len(parts) - 1)
     tall = max(height(font, scale) for _, font in parts)
     if wide > room.width or tall > room.height:
         return None
     blocks = [draw(text, font, scale) for text, font in parts]
     padded = [[" " * len(block[0])] * (tall - len(block)) + block for block in blocks]
-    return [(" " * GAP).join(row) for row in zip(*padded, strict=True)]
+    return [RULE.join(row) for row in zip(*padded, strict=True)]
 
 
 class Reading(Widget):
@@ -87,23 +93,19 @@ class Reading(Widget):
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
         self._shown = Shown()
-        self._hint = ""
 
     def show(self, view: View) -> None:
         """Paint the tree and the size of ``view``."""
         shown = shown_of(view)
-        hint = "" if shown.size else f"Say or type a tree and its {_measured(view)}."
         tone = wording.tone(view)
         for name in PAIRS:
             self.set_class(name == tone, name)
-        if (shown, hint) != (self._shown, self._hint):
-            self._shown, self._hint = shown, hint
+        if shown != self._shown:
+            self._shown = shown
             self.refresh()
 
     def render(self) -> Content:
-        """The label, then the block letters; the hint when there is nothing to show."""
-        if not self._shown.size:
-            return Content.assemble((self._hint, "bold"))
+        """The label, then the block letters."""
         label = self._shown.label
         head = 1 if label else 0
         lines = laid_out(self._shown, Size(self.size.width, self.size.height - head))
@@ -112,6 +114,6 @@ class Reading(Widget):
         return Content.assemble((label + "\n" if label else "", "bold"), (body, "bold"))
 
 
-def _measured(view: View) -> str:
-    unit = plain(view.unit, 8)
-    return f"diameter ({unit}), like: tree 83 24.6" if unit else "diameter, like: tree 83 24.6"
+def _hint(view: View) -> str:
+    unit = f" in {wording.unit_name(view)}" if view.unit else ""
+    return f"Say or type a tree and its diameter{unit}, like: tree 83 24.6"

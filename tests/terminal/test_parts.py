@@ -1,0 +1,170 @@
+"""The pure parts: neutralising, block letters, contrast, wording, the mailbox."""
+
+from __future__ import annotations
+
+import sys
+import threading
+import unicodedata
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from textual.geometry import Size
+from textual.message import Message
+from textual.theme import Theme
+
+from callout.station.face import Level
+from callout.terminal import wording
+from callout.terminal.blocks import SMALL, TALL, Font, Scale, draw, height, width
+from callout.terminal.messages import Mailbox
+from callout.terminal.plain import plain
+from callout.terminal.themes import DUSK, PAIRS, SUN
+from callout.terminal.widgets.reading import Shown, laid_out, shown_of
+
+sys.path.insert(0, str(Path(__file__).parent))
+import fake_face as scripted
+
+
+@given(st.text())
+def test_plain_text_is_printable(text: str) -> None:
+    # Python's own notion of printable; other widths of space (category Zs) are harmless too.
+    for character in plain(text):
+        assert character.isprintable() or unicodedata.category(character) == "Zs"
+
+
+@given(st.text(st.characters(min_codepoint=0x20, max_codepoint=0x7E), max_size=400))
+def test_ordinary_text_stays_as_it_is(text: str) -> None:
+    assert plain(text) == text
+
+
+def test_long_text_is_cut_and_says_so() -> None:
+    assert plain("x" * 500) == "x" * 399 + "…"
+
+
+def _luminance(colour: str) -> float:
+    """Relative luminance. Source: WCAG 2.2, definition of relative luminance."""
+    channels = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    red, green, blue = (
+        part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in channels
+    )
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def _contrast(one: str, other: str) -> float:
+    """Contrast ratio. Source: WCAG 2.2, definition of contrast ratio."""
+    low, high = sorted((_luminance(one), _luminance(other)))
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_contrast_formula() -> None:
+    # WCAG 2.2: black on white is 21:1.
+    assert _contrast("#000000", "#ffffff") == pytest.approx(21)
+
+
+@pytest.mark.parametrize("theme", [SUN, DUSK], ids=lambda theme: theme.name)
+def test_every_pair_of_colours_stands_at_seven_to_one(theme: Theme) -> None:
+    # WCAG 2.2, success criterion 1.4.6 (enhanced): at least 7:1.
+    pairs = [(theme.variables[f"{name}-back"], theme.variables[f"{name}-text"]) for name in PAIRS]
+    pairs += [(str(theme.background), str(theme.foreground))]
+    pairs += [(str(theme.panel), str(theme.foreground))]
+    assert all(_contrast(*pair) >= 7 for pair in pairs)
+
+
+@pytest.mark.parametrize("font", [TALL, SMALL], ids=["tall", "small"])
+def test_glyphs_are_rectangles_and_all_differ(font: Font) -> None:
+    for name, rows in font.items():
+        assert len({len(row) for row in rows}) == 1, name
+        assert set("".join(rows)) <= {"#", "."}, name
+    assert len(set(font.values())) == len(font)
+
+
+@pytest.mark.parametrize("font", [TALL, SMALL], ids=["tall", "small"])
+@pytest.mark.parametrize("pixel", [1, 2, 3, 4, 5, 6])
+def test_drawing_has_the_size_it_says(font: Font, pixel: int) -> None:
+    scale = Scale(pixel, pixel)
+    lines = draw("124.6", font, scale)
+    assert {len(line) for line in lines} == {width("124.6", font, scale)}
+    assert len(lines) == height(font, scale)
+
+
+@pytest.mark.parametrize("tag", ["1", "83", "999", "1283", "A12", "83-2"])
+@pytest.mark.parametrize("size", ["1.0", "24.6", "99.9", "124.6", "dead standing", "?"])
+@pytest.mark.parametrize("room", [Size(78, 5), Size(78, 8), Size(118, 20)], ids=str)
+def test_reading_is_large_and_never_cut(tag: str, size: str, room: Size) -> None:
+    lines = laid_out(Shown("", tag, size), room)
+    assert len(lines) <= room.height
+    assert all(len(line) <= room.width for line in lines)
+    if len(tag) <= 3 or len(size) <= 5:
+        assert len(lines) >= 5
+
+
+def test_a_tag_that_cannot_be_drawn_is_still_shown() -> None:
+    assert laid_out(Shown("", "№8", "24.6"), Size(78, 8)) == ["№8   24.6"]
+
+
+def test_no_status_is_told_by_colour_alone() -> None:
+    views = [
+        scripted.IDLE, scripted.PENDING, scripted.WARNED, scripted.SAVED, scripted.ASKED,
+        scripted.REFUSED, scripted.FAULTY,
+    ]  # fmt: skip
+    words = [wording.state_word(view) for view in views]
+    assert len(set(words)) == len(views)
+
+
+def test_saved_is_shown_large_only_for_the_reading_that_was_saved() -> None:
+    assert shown_of(scripted.SAVED).size == "25.4"
+    other = replace(scripted.SAVED, recent=scripted.RECENT)
+    assert wording.just_saved(other) is None
+    undone = replace(scripted.SAVED, said="Undone: 83, 25.4 is taken back.")
+    assert wording.just_saved(undone) is None
+    assert wording.state_word(undone) == "DONE"
+
+
+def test_nothing_says_listening_when_nothing_listens() -> None:
+    assert wording.state_word(replace(scripted.IDLE, engine="")) == "READY FOR TYPING"
+    assert wording.state_word(scripted.FAULTY) == "FAULT: SEE BELOW"
+
+
+def test_next_few_names_what_fits_and_counts_the_rest() -> None:
+    told = wording.next_few(scripted.IDLE, 38, 3)
+    named = [word for word in told.split("  and ")[0].split() if word.isdigit()]
+    assert named == list(scripted.TAGS[82 : 82 + len(named)])
+    assert told.endswith(f"and {218 - len(named)} more")
+
+
+@pytest.mark.parametrize(
+    ("level", "cells", "word"),
+    [
+        (Level(float("-inf"), False), 0, "NO SOUND"),
+        (Level(float("nan"), False), 0, "NO SOUND"),
+        (Level(-60.0, False), 0, "quiet"),
+        (Level(-30.0, True), 5, "speech"),
+        (Level(0.0, True), 10, "TOO LOUD"),
+        (Level(3.0, True), 10, "TOO LOUD"),
+    ],
+)
+def test_levels(level: Level, cells: int, word: str) -> None:
+    assert wording.level_cells(level, 10) == cells
+    assert wording.level_word(level) == word
+
+
+def test_a_burst_from_many_threads_is_one_message_with_the_newest_view() -> None:
+    posted: list[Message] = []
+    box = Mailbox(posted.append)
+    threads = [
+        threading.Thread(target=lambda: [box.put(Level(-30.0, False)) for _ in range(500)])
+        for _ in range(4)
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    box.put(scripted.PENDING)
+    box.put(scripted.SAVED)
+    assert len(posted) == 1
+    assert box.take() == (scripted.SAVED, Level(-30.0, False))
+    assert box.take() == (None, None)
+    box.put(scripted.IDLE)
+    assert len(posted) == 2

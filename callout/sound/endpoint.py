@@ -153,7 +153,7 @@ class Endpointer:
         self._doomed = self._broken_by if late else None
         self._held = list(self._ring)[keep_from:]
         self._voiced = sum(self._recent)
-        self._silent_run = 0 if voiced else self.settings.onset_window_frames - 1
+        self._silent_run = 0
         self._ring.clear()
         self._recent.clear()
 
@@ -168,19 +168,18 @@ class Endpointer:
         return self._end() if self._silent_run >= self.settings.hang_over_frames else []
 
     def _end(self) -> list[Utterance]:
-        held, pause = self._held, min(self._silent_run, self.settings.pre_roll_frames)
-        if self._doomed is None and self._voiced < self.settings.shortest_frames:
-            self._doomed = Reason.TOO_SHORT
-        if self._doomed is not None:
-            whole = []
-            self._set_aside(self._doomed)
-        else:
-            whole = [_joined(held)]
-            self._held = []
+        held, reason = self._held, self._doomed
+        if reason is None and self._voiced < self.settings.shortest_frames:
+            reason = Reason.TOO_SHORT
+        if reason is not Reason.TOO_LONG:
             # The pause just heard is also the next utterance's pre-roll.
+            pause = min(self._silent_run, self.settings.pre_roll_frames)
             self._ring.extend(held[len(held) - pause :])
-            self._since_break += len(self._ring)
-        return whole
+        if reason is not None:
+            self._set_aside(reason)
+            return []
+        self._held = []
+        return [_joined(held)]
 
     def _set_aside(self, reason: Reason) -> None:
         self._discarded.append(Discarded(_joined(self._held), reason))

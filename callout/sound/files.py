@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import soundfile
-import soxr
+import soxr  # type: ignore[import-untyped,unused-ignore]
 from numpy.typing import NDArray
 
 from callout.core.errors import OperatorError, ProgrammerError
@@ -147,4 +147,5 @@ def _resampled(path: Path, file: soundfile.SoundFile) -> Iterator[Samples]:
 
 
 def _to_int16(floats: NDArray[np.float32]) -> Samples:
-    return np.clip(np.rint(floats * 32768.0), -32768, 32767).astype(np.int16)
+    whole: Samples = np.clip(np.rint(floats * 32768.0), -32768, 32767).astype(np.int16)
+    return whole

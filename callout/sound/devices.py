@@ -1,0 +1,113 @@
+"""Which microphones and loudspeakers there are, and choosing one by name.
+
+The only module that asks the sound system what it has. Capturing and playing are done in
+`microphone` and `speaker`.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import functools
+from dataclasses import dataclass
+from typing import Any
+
+import miniaudio
+
+from callout.core.errors import DeviceError
+
+NULL_DEVICE = "null"
+"""Name that asks for the sound system's silent stand-in, for trials without hardware."""
+
+# Null is left out on purpose: chosen unasked, it would be a microphone that hears nothing.
+_REAL = [
+    miniaudio.Backend.WASAPI,
+    miniaudio.Backend.DSOUND,
+    miniaudio.Backend.WINMM,
+    miniaudio.Backend.COREAUDIO,
+    miniaudio.Backend.PULSEAUDIO,
+    miniaudio.Backend.ALSA,
+    miniaudio.Backend.SNDIO,
+    miniaudio.Backend.AUDIO4,
+    miniaudio.Backend.OSS,
+]
+
+
+@dataclass(frozen=True, slots=True)
+class SoundDevice:
+    """One device as the sound system names it."""
+
+    name: str
+    kind: str
+    """"microphone" or "speaker"."""
+    backend: str
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What miniaudio needs to open a device; `device_id` None means the system's default."""
+
+    name: str
+    device_id: Any
+    backends: list[miniaudio.Backend]
+
+
+def list_microphones() -> list[SoundDevice]:
+    """All capture devices. Raises DeviceError if there is no sound system."""
+    devices, infos = _ask("microphone")
+    return [SoundDevice(info["name"], "microphone", devices.backend) for info in infos]
+
+
+def list_speakers() -> list[SoundDevice]:
+    """All playback devices. Raises DeviceError if there is no sound system."""
+    devices, infos = _ask("speaker")
+    return [SoundDevice(info["name"], "speaker", devices.backend) for info in infos]
+
+
+def choose(kind: str, name: str | None) -> Choice:
+    """Find a device by its name, or by a part of it that no other name holds; case is ignored.
+
+    None is the system's default. Raises DeviceError if none, or more than one, answers.
+    """
+    if name == NULL_DEVICE:
+        return Choice(NULL_DEVICE, None, [miniaudio.Backend.NULL])
+    devices, infos = _ask(kind)
+    if not infos:
+        raise DeviceError(f"There is no {kind}. Connect one and start again.")
+    # The list may mix backends only by starting over, so stay with the one that answered.
+    backends = [b for b in _REAL if b.name.lower() == devices.backend.lower()] or _REAL
+    if name is None:
+        return Choice("default", None, backends)
+    wanted = name.casefold()
+    exact = [info for info in infos if info["name"].casefold() == wanted]
+    found = exact or [info for info in infos if wanted in info["name"].casefold()]
+    if len(found) == 1:
+        return Choice(found[0]["name"], found[0]["id"], backends)
+    names = ", ".join(repr(info["name"]) for info in found or infos)
+    if not found:
+        raise DeviceError(f"No {kind} is called {name!r}. There are: {names}.")
+    raise DeviceError(f"{name!r} could be any of these {kind}s: {names}. Give more of the name.")
+
+
+def _ask(kind: str) -> tuple[miniaudio.Devices, list[dict[str, Any]]]:
+    hush_alsa()
+    try:
+        devices = miniaudio.Devices(_REAL)
+        infos = devices.get_captures() if kind == "microphone" else devices.get_playbacks()
+    except miniaudio.MiniaudioError:
+        raise DeviceError(
+            f"No {kind} can be had: this machine's sound system does not answer. "
+            "Check that sound works in another program, or go on without it."
+        ) from None
+    return devices, infos
+
+
+@functools.cache
+def hush_alsa() -> object:
+    """Keep ALSA's own messages off the screen; the handler is returned so that it stays alive."""
+    try:
+        library = ctypes.CDLL("libasound.so.2")
+        handler = ctypes.CFUNCTYPE(None)(lambda: None)
+        library.snd_lib_error_set_handler(handler)
+    except (OSError, AttributeError):
+        return None
+    return handler

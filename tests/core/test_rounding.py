@@ -73,7 +73,7 @@ def test_properties(value, graduation, rounding):
         assert value - graduation < recorded <= value
     else:
         assert abs(recorded - value) <= graduation / 2
-        assert not (value - recorded == graduation / 2), "ties go up"
+        assert value - recorded != graduation / 2, "ties go up"
 
 
 @given(values, values, graduations, st.sampled_from(Rounding))

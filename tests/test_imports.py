@@ -1,0 +1,133 @@
+"""Dependencies point inwards: who may import whom, read from the source's syntax trees."""
+
+from __future__ import annotations
+
+import ast
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parents[1] / "callout"
+
+# Each folder and the folders of ours that it may import besides itself.
+MAY_IMPORT = {
+    "core": set(),
+    "grammar": {"core"},
+    "session": {"core"},
+    "sound": {"core"},
+    "speech": {"core", "grammar"},
+    "devices": {"core"},
+    "journal": {"core"},
+    "reports": {"core", "journal"},
+    "terminal": {"core", "station"},
+}
+# These join the others; only what is outside them is forbidden.
+MAY_NOT_IMPORT = {"station": {"terminal", "cli"}, "cli": set()}
+# Pure folders: nothing but ours and the standard library, and none of its doors to the world.
+PURE = ("core", "grammar", "session")
+EDGES = {
+    "asyncio", "datetime.datetime", "io", "logging", "multiprocessing", "os", "pathlib", "queue",
+    "random", "shutil", "socket", "sqlite3", "subprocess", "tempfile", "threading", "time",
+    "urllib", "uuid",
+}  # fmt: skip
+
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+def package_of(module: Path) -> str:
+    """The folder below ``callout`` that a module lies in; '' for the top."""
+    parts = module.relative_to(PACKAGE).parts
+    return parts[0] if len(parts) > 1 else ""
+
+
+def imported(module: Path) -> Iterator[str]:
+    """Dotted names of everything imported anywhere in the module, relative ones resolved."""
+    here = ("callout", *module.relative_to(PACKAGE).parts[:-1])
+    for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            above = here[: len(here) - node.level + 1] if node.level else ()
+            source = ".".join((*above, *(node.module or "").split("."))).strip(".")
+            yield from (f"{source}.{alias.name}" for alias in node.names)
+
+
+def ours(module: Path) -> set[str]:
+    """Our folders that the module imports from, its own left out."""
+    names = {name.split(".")[1] for name in imported(module) if name.startswith("callout.")}
+    folders = {path.name for path in PACKAGE.iterdir() if path.is_dir()}
+    return (names & folders) - {package_of(module)}
+
+
+def told(module: Path) -> str:
+    return str(module.relative_to(PACKAGE))
+
+
+@pytest.mark.parametrize("module", MODULES, ids=told)
+def test_directions(module):
+    package = package_of(module)
+    if package in MAY_IMPORT:
+        wrong = ours(module) - MAY_IMPORT[package]
+    else:
+        wrong = ours(module) & MAY_NOT_IMPORT.get(package, set())
+    assert not wrong, f"{told(module)} may not import {', '.join(sorted(wrong))}"
+
+
+@pytest.mark.parametrize("module", [item for item in MODULES if package_of(item) in PURE], ids=told)
+def test_the_pure_parts_know_only_the_standard_library(module):
+    for name in imported(module):
+        top = name.split(".")[0]
+        assert top in sys.stdlib_module_names | {"callout"}, f"{told(module)} imports {name}"
+        assert not {top, name} & EDGES, f"{told(module)} imports {name}"
+
+
+def test_every_folder_has_its_rule():
+    folders = {package_of(item) for item in MODULES} - {""}
+    assert folders <= MAY_IMPORT.keys() | MAY_NOT_IMPORT.keys()
+    assert {"core", "grammar", "session"} <= folders
+
+
+def test_the_reader_of_imports_sees_every_form(tmp_path, monkeypatch):
+    """So that the rule cannot pass by blindness."""
+    monkeypatch.setattr(sys.modules[__name__], "PACKAGE", tmp_path)
+    (tmp_path / "core").mkdir()
+    module = tmp_path / "core" / "bad.py"
+    module.write_text(
+        "import callout.journal\nfrom callout import cli\nfrom ..sound import x\n"
+        "def late():\n    from callout.station.face import View\n"
+    )
+    for folder in ("journal", "cli", "sound", "station"):
+        (tmp_path / folder).mkdir()
+    assert ours(module) == {"journal", "cli", "sound", "station"}
+
+
+def read_clocks(module: Path) -> list[str]:
+    """Calls that read a clock: ``datetime.now()``, ``date.today()`` and the like."""
+    tree = ast.parse(module.read_text(encoding="utf-8"))
+    names = {"now", "utcnow", "today", "open", "print", "input"}
+    calls = [node.func for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    attributes = [call.attr for call in calls if isinstance(call, ast.Attribute)]
+    plain = [call.id for call in calls if isinstance(call, ast.Name)]
+    return sorted({"now", "utcnow", "today"} & set(attributes) | names & set(plain))
+
+
+@pytest.mark.parametrize("module", [item for item in MODULES if package_of(item) in PURE], ids=told)
+def test_the_pure_parts_read_no_clock_and_no_file(module):
+    assert read_clocks(module) == []
+
+
+def test_no_module_is_too_long():
+    """House rule: looked at again at 400 lines."""
+    long = {told(item): lines for item in MODULES if (lines := count_lines(item)) > 400}
+    assert long == {}
+
+
+def count_lines(module: Path) -> int:
+    return len(module.read_text(encoding="utf-8").splitlines())
+
+
+@pytest.mark.parametrize("module", MODULES, ids=told)
+def test_every_module_says_what_it_is_for(module):
+    assert ast.get_docstring(ast.parse(module.read_text(encoding="utf-8")))

@@ -12,6 +12,9 @@ from callout.terminal.wording import waits
 HELD_S = 0.7
 """Longer than common delays before key repeat begins (0.25 to 0.66 s; from memory)."""
 
+REPEAT_S = 0.25
+"""Presses closer than this come from a held key (or a bouncing one), not from a finger."""
+
 SEEN_S = 0.7
 """How long a reading must have been on the screen before a key may confirm it."""
 
@@ -28,14 +31,22 @@ class KeyGuard:
 
     def __init__(self) -> None:
         self._last: dict[str, float] = {}
+        self._counted: dict[str, float] = {}
         self._matter: tuple[object, ...] = ()
         self._since = 0.0
 
     def fresh(self, key: str, now: float) -> bool:
-        """Whether ``key`` was pressed anew, rather than held or bouncing."""
-        last = self._last.get(key)
+        """Whether ``key`` was pressed anew, rather than held or bouncing.
+
+        Pressed again and again, slower than `REPEAT_S`, it does count anew after `HELD_S`.
+        """
+        gap_s = now - self._last.get(key, -HELD_S)
+        counted_s = now - self._counted.get(key, -HELD_S)
         self._last[key] = now
-        return last is None or now - last >= HELD_S
+        if gap_s < REPEAT_S or counted_s < HELD_S:
+            return False
+        self._counted[key] = now
+        return True
 
     def showed(self, view: View, now: float) -> None:
         """``view`` was painted."""

@@ -119,6 +119,11 @@ def test_a_held_key_counts_once() -> None:
     assert drive(scripted.IDLE, pressing(*"u" * 30, apart_s=0.033)) == [("press", "undo")]
 
 
+def test_a_key_pressed_again_and_again_counts_in_the_end() -> None:
+    asked = drive(scripted.PENDING, pressing(*["enter"] * 4, apart_s=0.5))
+    assert asked == [("press", "confirm")] * 2
+
+
 def test_enter_held_after_typing_does_not_confirm() -> None:
     async def step(pilot: Pilot[None], face: scripted.FakeFace, clock: Clock) -> None:
         await pilot.press("8", "3", "space", "2", "5", "enter")

@@ -27,6 +27,7 @@ from callout.terminal.widgets.reading import Reading
 from callout.terminal.wording import waits
 
 STALE_CHECK_S = 1.0
+TOO_SOON = "NOT confirmed, too soon: read it, then press again."
 MOST_TROUBLES = 2
 """With more warnings and faults than this, the lists give way to them and to the large type."""
 _SHOWS: tuple[type[Any], ...] = (
@@ -104,6 +105,8 @@ class StationScreen(Screen[None]):
     def on_pressed(self, message: Pressed) -> None:
         """A command key: let through once, however long it is held."""
         if not self._guard.fresh(message.key, self._clock()):
+            if message.kind == "confirm" and waits(self._face.view()):
+                self._notice(TOO_SOON)
             return
         if message.kind == "help":
             self.app.push_screen(HelpScreen())
@@ -122,7 +125,7 @@ class StationScreen(Screen[None]):
         elif self._guard.seen(view, self._clock()):
             self._face.press("confirm")
         else:
-            self._notice("NOT confirmed, too soon: read it, then press again.")
+            self._notice(TOO_SOON)
         if view != self._view:
             self.show(view)
 

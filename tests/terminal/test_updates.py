@@ -1,0 +1,138 @@
+"""Updates from a foreign thread, a stray tap, a silent microphone, a small window."""
+
+from __future__ import annotations
+
+import asyncio
+import sys
+import threading
+from collections.abc import Awaitable, Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from textual.pilot import Pilot
+
+from callout.station.face import Level
+from callout.terminal.app import CalloutApp
+from callout.terminal.widgets.line import Line
+
+sys.path.insert(0, str(Path(__file__).parent))
+import fake_face as scripted
+
+Step = Callable[[Pilot[None], scripted.FakeFace], Awaitable[None]]
+
+
+def text_of(pilot: Pilot[None], name: str) -> str:
+    return str(pilot.app.query_one(name, Line).render())
+
+
+def run(
+    step: Step,
+    view: scripted.View = scripted.IDLE,
+    size: tuple[int, int] = (80, 24),
+    clock: Callable[[], float] = lambda: 100.0,
+) -> scripted.FakeFace:
+    face = scripted.FakeFace(view)
+
+    async def main() -> None:
+        app = CalloutApp(face, False, clock)
+        async with app.run_test(size=size) as pilot:
+            await pilot.pause()
+            await step(pilot, face)
+
+    asyncio.run(main())
+    return face
+
+
+def test_bursts_from_foreign_threads_end_in_the_newest_view() -> None:
+    async def step(pilot: Pilot[None], face: scripted.FakeFace) -> None:
+        def burst() -> None:
+            for number in range(500):
+                face.tell(replace(scripted.PENDING, tag=str(number)))
+                face.tell(Level(-40.0, False))
+            face.tell(scripted.WARNED)
+
+        thread = threading.Thread(target=burst)
+        thread.start()
+        while thread.is_alive():
+            await asyncio.sleep(0.01)
+        await pilot.pause()
+        await pilot.pause()
+        assert text_of(pilot, "#banner").startswith("CHECK, THEN CONFIRM?")
+        assert "down 0.4" in text_of(pilot, "#warnings")
+        assert "-40 dB quiet" in text_of(pilot, "#meter")
+
+    run(step)
+
+
+def test_an_update_after_the_screen_is_gone_is_harmless() -> None:
+    async def step(pilot: Pilot[None], face: scripted.FakeFace) -> None:
+        await pilot.pause()
+
+    face = run(step)
+    face.tell(scripted.PENDING)
+    face.tell(Level(-30.0, True))
+
+
+def test_a_stray_tap_does_not_take_the_keys_away() -> None:
+    async def step(pilot: Pilot[None], face: scripted.FakeFace) -> None:
+        await pilot.click("#reading")
+        await pilot.click("#warnings")
+        await pilot.pause()
+        await pilot.press("r")
+        assert face.asked == [("press", "repeat")]
+
+    run(step, scripted.WARNED)
+
+
+def test_a_tap_confirms_nothing() -> None:
+    async def step(pilot: Pilot[None], face: scripted.FakeFace) -> None:
+        for place in ("#banner", "#reading", "#keys", "#entry", "#saved"):
+            await pilot.click(place)
+
+    assert run(step, scripted.PENDING).asked == []
+
+
+def test_a_meter_without_levels_says_so() -> None:
+    seconds = [100.0]
+
+    async def step(pilot: Pilot[None], face: scripted.FakeFace) -> None:
+        face.tell(Level(-23.0, True))
+        await pilot.pause()
+        assert "speech" in text_of(pilot, "#meter")
+        seconds[0] += 10
+        await pilot.pause(1.2)  # the screen looks once a second
+        assert "NO LEVEL" in text_of(pilot, "#meter")
+
+    run(step, clock=lambda: seconds[0])
+
+
+@pytest.mark.parametrize("size", [(80, 24), (80, 18), (60, 16), (200, 60)], ids=str)
+@pytest.mark.parametrize("view", [scripted.PENDING, scripted.CROWDED], ids=["one", "crowded"])
+def test_reading_and_entry_line_are_always_on_the_screen(
+    view: scripted.View, size: tuple[int, int]
+) -> None:
+    async def step(pilot: Pilot[None], face: scripted.FakeFace) -> None:
+        screen = pilot.app.screen
+        for name in ("#banner", "#reading", "#entry", "#keys"):
+            widget = screen.query_one(name)
+            assert screen.region.contains_region(widget.region), name
+            assert widget.region.area > 0, name
+
+    run(step, view, size)
+
+
+def test_an_unchanged_view_repaints_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    painted: list[Line] = []
+    monkeypatch.setattr(Line, "update", lambda self, content: painted.append(self))
+
+    async def step(pilot: Pilot[None], face: scripted.FakeFace) -> None:
+        painted.clear()
+        face.tell(replace(scripted.PENDING))
+        await pilot.pause()
+        assert painted == []
+        face.tell(replace(scripted.PENDING, muted=True))
+        await pilot.pause()
+        assert [part.id for part in painted] == ["place"]
+
+    run(step, scripted.PENDING)

@@ -64,6 +64,11 @@ class Intake:
         """The device is gone; half a line is of no use."""
         return self._count(self._framer.reset())
 
+    def overflowed(self, packets: int) -> list[Taken]:
+        """Packets were dropped before they got here: what stands on either side must not join."""
+        self._framer.spoil(Reason.CUT)
+        return self._count([Refused(Reason.FLOOD, packets)])
+
     def stream(self, data: bytes, at: datetime, at_s: float) -> list[Taken]:
         """Bytes of a stream of lines, as they came."""
         begins_cut = self._may_be_cut(at_s)

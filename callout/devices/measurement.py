@@ -73,6 +73,7 @@ class NoticeKind(Enum):
     LOST = "lost"
     BATTERY = "battery"
     REFUSED = "refused"
+    FAILED = "failed"
 
 
 @dataclass(frozen=True)

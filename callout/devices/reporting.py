@@ -1,0 +1,100 @@
+"""What every transport does alike: stamps times, tells people, and waits longer each time.
+
+Refusals are told at once, then at most once a second, so that a flood of noise is one line on
+the screen. No port is opened here.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from callout.devices.intake import Intake, Taken
+from callout.devices.measurement import DeviceNotice, Measurement, NoticeKind, Put
+
+TELL_EVERY_S = 1.0
+
+
+def _now() -> datetime:
+    return datetime.now().astimezone()
+
+
+@dataclass(frozen=True)
+class Clock:
+    """Wall time for people and the journal, monotonic seconds for everything measured."""
+
+    now: Callable[[], datetime] = _now
+    monotonic: Callable[[], float] = time.monotonic
+
+
+class Backoff:
+    """Seconds to wait before trying again: doubled each time, up to ``longest_s``."""
+
+    def __init__(self, first_s: float, longest_s: float) -> None:
+        self._first_s, self._longest_s = first_s, max(first_s, longest_s)
+        self._next_s = first_s
+
+    def next_s(self) -> float:
+        """How long to wait now."""
+        wait, self._next_s = self._next_s, min(self._next_s * 2, self._longest_s)
+        return wait
+
+    def reset(self) -> None:
+        """It works again: begin with the short wait next time."""
+        self._next_s = self._first_s
+
+
+class Reporter:
+    """Hands measurements and notices of one device to ``put``, on the event loop's thread."""
+
+    def __init__(self, intake: Intake, put: Put, clock: Clock) -> None:
+        self._intake, self._put, self._clock = intake, put, clock
+        self._timer: asyncio.TimerHandle | None = None
+        self._untold = False
+        self._last_told = ("", NoticeKind.FAILED)
+
+    def tell(self, kind: NoticeKind, text: str, battery: int | None = None) -> None:
+        """A notice, unless it is the very one that was told last."""
+        if (text, kind) != self._last_told:
+            self._last_told = (text, kind)
+            self._send(kind, text, battery)
+
+    def taken(self, items: Sequence[Taken]) -> None:
+        """Everything the intake made of some bytes."""
+        for item in items:
+            if isinstance(item, Measurement):
+                self._put(item)
+            else:
+                self._untold = True
+        if self._untold and self._timer is None:
+            self._tell_refusals()
+
+    def close(self) -> None:
+        """Tell what is still untold; no timer stays behind."""
+        if self._timer is not None:
+            self._timer.cancel()
+            self._timer = None
+        if self._untold:
+            self._send_refusals()
+
+    def _tell_refusals(self) -> None:
+        self._timer = None
+        if self._untold:
+            self._send_refusals()
+            self._timer = asyncio.get_running_loop().call_later(TELL_EVERY_S, self._tell_refusals)
+
+    def _send_refusals(self) -> None:
+        self._untold = False
+        counts = self._intake.refused
+        told = ", ".join(f"{count} {reason.value}" for reason, count in counts.items())
+        self._send(NoticeKind.REFUSED, f"{self._intake.device}: not taken: {told}", None)
+
+    def _send(self, kind: NoticeKind, text: str, battery: int | None) -> None:
+        self._put(
+            DeviceNotice(
+                self._intake.device, kind, text, self._clock.now(), battery, self._intake.refused
+            )
+        )

@@ -1,0 +1,137 @@
+"""Starts the survey's devices and hands everything they say to one callback.
+
+``DeviceThread`` is for programs without an event loop; ``run_source`` and ``stream`` for those
+with one. What is done with an item is the caller's business.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from collections.abc import AsyncIterator, Sequence
+from contextlib import suppress
+
+from callout.core.errors import CalloutError, DeviceError, OperatorError
+from callout.devices.measurement import DeviceNotice, Item, NoticeKind, Put, Source
+from callout.devices.reporting import Clock
+from callout.devices.serial_source import SerialSource
+from callout.devices.settings import DeviceSettings
+
+MOST_WAITING = 1000
+
+
+def make_source(settings: DeviceSettings) -> Source:
+    """The source for one device. Raises OperatorError for a wedge, which types into the screen."""
+    if settings.transport == "serial":
+        return SerialSource(settings)
+    if settings.transport == "ble":
+        # Imported late: bleak brings the system's Bluetooth libraries with it.
+        from callout.devices.ble_source import BleSource
+
+        return BleSource(settings)
+    raise OperatorError(f"{settings.name}: a {settings.transport} device types into the screen")
+
+
+async def run_source(settings: DeviceSettings, put: Put) -> None:
+    """Listen to one device until cancelled; a fault that stays is told and ends it.
+
+    ``put`` is called on the event loop's thread and must return soon.
+    """
+    try:
+        await make_source(settings).run(put)
+    except CalloutError as error:
+        put(failed(settings, error))
+
+
+def failed(settings: DeviceSettings, error: CalloutError) -> DeviceNotice:
+    """The notice that a device is given up, and why."""
+    return DeviceNotice(settings.name, NoticeKind.FAILED, str(error), Clock().now())
+
+
+async def stream(settings: DeviceSettings) -> AsyncIterator[Item]:
+    """Everything one device says, as an async iterator; closing it lets the device go."""
+    waiting: asyncio.Queue[Item] = asyncio.Queue()
+
+    def put(item: Item) -> None:
+        if waiting.qsize() >= MOST_WAITING:
+            raise DeviceError(f"{settings.name}: {MOST_WAITING} items wait and nobody takes them")
+        waiting.put_nowait(item)
+
+    async def listen() -> None:
+        try:
+            await make_source(settings).run(put)
+        except CalloutError as error:
+            waiting.put_nowait(failed(settings, error))
+
+    task = asyncio.create_task(listen())
+    try:
+        while not (task.done() and waiting.empty()):
+            getting = asyncio.ensure_future(waiting.get())
+            await asyncio.wait({getting, task}, return_when=asyncio.FIRST_COMPLETED)
+            if getting.done():
+                yield getting.result()
+            else:
+                getting.cancel()
+        task.result()
+    finally:
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
+
+
+class DeviceThread:
+    """Listens to several devices on a thread of its own; wedges are left to the screen.
+
+    ``put`` is called on that thread, one call at a time.
+    """
+
+    def __init__(self, devices: Sequence[DeviceSettings], put: Put) -> None:
+        self._devices = [one for one in devices if one.transport != "wedge"]
+        self._put = put
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._stop: asyncio.Event | None = None
+        self._running = threading.Event()
+        self._fault: BaseException | None = None
+        self._thread = threading.Thread(target=self._work, name="devices", daemon=True)
+
+    def start(self) -> None:
+        """Begin; returns once the thread is listening."""
+        self._thread.start()
+        self._running.wait()
+
+    def stop(self) -> None:
+        """End, letting every device go. Raises whatever defect ended the thread early."""
+        if self._loop is not None and self._stop is not None:
+            with suppress(RuntimeError):  # The loop has ended by itself.
+                self._loop.call_soon_threadsafe(self._stop.set)
+        self._thread.join()
+        if self._fault is not None:
+            raise self._fault
+
+    def _work(self) -> None:
+        try:
+            asyncio.run(self._all())
+        except BaseException as fault:
+            self._fault = fault
+        finally:
+            self._running.set()
+
+    async def _all(self) -> None:
+        self._loop, self._stop = asyncio.get_running_loop(), asyncio.Event()
+        tasks = [asyncio.create_task(run_source(one, self._put)) for one in self._devices]
+        stopping = asyncio.create_task(self._stop.wait())
+        self._running.set()
+        try:
+            await self._until_stopped(tasks, stopping)
+        finally:
+            for task in (*tasks, stopping):
+                task.cancel()
+            await asyncio.gather(*tasks, stopping, return_exceptions=True)
+
+    async def _until_stopped(
+        self, tasks: Sequence[asyncio.Task[None]], stopping: asyncio.Task[bool]
+    ) -> None:
+        waiting: set[asyncio.Task[None] | asyncio.Task[bool]] = {*tasks, stopping}
+        while not stopping.done():
+            done, waiting = await asyncio.wait(waiting, return_when=asyncio.FIRST_COMPLETED)
+            for task in done:
+                task.result()

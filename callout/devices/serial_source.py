@@ -1,0 +1,144 @@
+"""A tape on a serial port: USB, Bluetooth serial profile, or any URL that pyserial opens.
+
+Survives unplugging: it looks for the port again, waiting longer each time, and a line cut by
+the unplugging joins nothing. Bytes are read on one thread of its own and judged by ``intake``;
+nothing is decoded here.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import errno
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from typing import Any
+
+from callout.core.errors import DeviceError
+from callout.devices.intake import Intake
+from callout.devices.measurement import NoticeKind, Put
+from callout.devices.ports import list_ports, port_of
+from callout.devices.reporting import Backoff, Clock, Reporter
+from callout.devices.settings import PARITIES, DeviceSettings
+
+READ_S = 0.1
+MOST_AT_ONCE = 4096
+
+
+def open_port(settings: DeviceSettings) -> Any:
+    """The open pyserial port. Blocks; raises OSError or serial.SerialException (an OSError).
+
+    Raises DeviceError for a URL that pyserial does not know, or several ports that fit.
+    """
+    import serial
+
+    path = port_of(settings, () if settings.port else list_ports())
+    if path is None:
+        raise OSError(errno.ENODEV, "not plugged in")
+    try:
+        return serial.serial_for_url(
+            path,
+            baudrate=settings.baud,
+            bytesize=settings.data_bits,
+            parity=PARITIES[settings.parity],
+            stopbits=float(settings.stop_bits),
+            timeout=READ_S,
+            # Two programs on one port would each get half the bytes.
+            exclusive=True,
+        )
+    except ValueError as error:
+        raise DeviceError(f"{settings.name}: port {path!r} cannot be opened: {error}") from None
+
+
+def read_some(port: Any) -> bytes:
+    """What has arrived, at most 4096 bytes; empty after a tenth of a second of silence. Blocks.
+
+    Raises OSError once the port is gone and everything read before was returned.
+    """
+    data: bytes = port.read(1)
+    with suppress(OSError):  # What came before is good; the next read meets the same fault.
+        while data and len(data) < MOST_AT_ONCE and (waiting := port.in_waiting):
+            data += port.read(min(waiting, MOST_AT_ONCE - len(data)))
+    return data
+
+
+class SerialSource:
+    """One serial device; ``opener`` may be replaced, as tests do."""
+
+    def __init__(
+        self,
+        settings: DeviceSettings,
+        opener: Callable[[DeviceSettings], Any] = open_port,
+        clock: Clock | None = None,
+    ) -> None:
+        self._settings, self._open = settings, opener
+        self._clock = clock or Clock()
+        self._intake = Intake(settings.name, settings.line_format(), settings.limits())
+        self._backoff = Backoff(settings.retry_s, settings.longest_retry_s)
+
+    async def run(self, put: Put) -> None:
+        """Listen until cancelled. Raises DeviceError for what no waiting can mend."""
+        report = Reporter(self._intake, put, self._clock)
+        pool = ThreadPoolExecutor(1, thread_name_prefix=f"tape {self._settings.name}")
+        report.tell(NoticeKind.SEARCHING, f"{self._settings.name}: looking for it")
+        try:
+            while True:
+                await self._connection(pool, report)
+                await asyncio.sleep(self._backoff.next_s())
+        finally:
+            report.close()
+            pool.shutdown(wait=False)
+
+    async def _connection(self, pool: ThreadPoolExecutor, report: Reporter) -> None:
+        """From opening the port to losing it."""
+        loop = asyncio.get_running_loop()
+        opening = loop.run_in_executor(pool, self._open, self._settings)
+        try:
+            port = await asyncio.shield(opening)
+        except asyncio.CancelledError:
+            opening.add_done_callback(_close_late)
+            raise
+        except OSError as error:
+            report.tell(NoticeKind.SEARCHING, self._why(error))
+            return
+        report.taken(self._intake.connected(self._clock.monotonic()))
+        report.tell(NoticeKind.CONNECTED, f"{self._settings.name}: connected")
+        try:
+            await self._read(pool, port, report)
+        except OSError as error:
+            report.taken(self._intake.lost())
+            report.tell(NoticeKind.LOST, f"{self._settings.name}: lost ({_short(error)})")
+        finally:
+            await asyncio.shield(loop.run_in_executor(pool, _close, port))
+
+    async def _read(self, pool: ThreadPoolExecutor, port: Any, report: Reporter) -> None:
+        loop = asyncio.get_running_loop()
+        while True:
+            data = await loop.run_in_executor(pool, read_some, port)
+            if data:
+                self._backoff.reset()
+                now, at_s = self._clock.now(), self._clock.monotonic()
+                report.taken(self._intake.stream(data, now, at_s))
+
+    def _why(self, error: OSError) -> str:
+        name = self._settings.name
+        if isinstance(error, PermissionError) or error.errno == errno.EACCES:
+            return (
+                f"{name}: no permission for {self._settings.port or 'its port'}; "
+                "add yourself to the group that owns it (often dialout) and log in again"
+            )
+        return f"{name}: not there ({_short(error)}); plug it in or switch it on"
+
+
+def _short(error: OSError) -> str:
+    return (error.strerror or str(error) or type(error).__name__)[:120]
+
+
+def _close(port: Any) -> None:
+    with suppress(OSError):  # It may be gone already.
+        port.close()
+
+
+def _close_late(opening: asyncio.Future[Any]) -> None:
+    if not opening.cancelled() and opening.exception() is None:
+        _close(opening.result())

@@ -1,0 +1,176 @@
+"""Real pyserial against a simulated tape in a process of its own, on a pseudo-terminal pair."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+
+from callout.core.errors import DeviceError, OperatorError
+from callout.devices.measurement import DeviceNotice, Item, Measurement, NoticeKind, Reason
+from callout.devices.ports import PortInfo, list_ports, port_of
+from callout.devices.reporting import Backoff
+from callout.devices.running import DeviceThread, make_source, stream
+from callout.devices.settings import DeviceSettings, device_from
+
+TAPE = Path(__file__).with_name("simulated_tape.py")
+
+
+def settings(port: str, **rest: object) -> DeviceSettings:
+    table = {"name": "tape", "transport": "serial", "port": port, "retry_s": 0.02,
+             "longest_retry_s": 0.1, "lines_a_second": 2000, **rest}  # fmt: skip
+    return device_from(table)
+
+
+def wait_for(what: Callable[[], bool], seconds: float = 20) -> None:
+    deadline = time.monotonic() + seconds
+    while not what():
+        assert time.monotonic() < deadline, "waited in vain"
+        time.sleep(0.01)
+
+
+def kinds(items: list[Item]) -> list[NoticeKind]:
+    return [item.kind for item in items if isinstance(item, DeviceNotice)]
+
+
+def test_a_thousand_readings_through_unplugging(tmp_path: Path) -> None:
+    link, items = tmp_path / "tape", []
+    devices = DeviceThread([settings(str(link))], items.append)
+    devices.start()
+    try:
+        command = [sys.executable, str(TAPE), str(link), "1000", "0.002"]
+        done = subprocess.run(command, capture_output=True, text=True, timeout=60)
+        assert done.returncode == 0, done.stderr
+        assert json.loads(done.stdout) == {"sent": 1000, "pulled_out": 3}
+        wait_for(lambda: kinds(items).count(NoticeKind.LOST) == 4)
+    finally:
+        devices.stop()
+    got = [item.value for item in items if isinstance(item, Measurement)]
+    assert got == [Decimal(number + 50) / 10 for number in range(1, 1001)]
+    assert kinds(items).count(NoticeKind.CONNECTED) == 4
+    # The halves of the three cut lines are the only things that were refused.
+    last = [item for item in items if isinstance(item, DeviceNotice) and item.refused][-1]
+    assert dict(last.refused) == {Reason.CUT: 3}
+    assert not any(thread.name.startswith("tape") for thread in threading.enumerate())
+
+
+def test_a_socket_url_and_the_iterator() -> None:
+    server = socket.create_server(("127.0.0.1", 0))
+    server.settimeout(10)
+    url = f"socket://127.0.0.1:{server.getsockname()[1]}"
+
+    def tape() -> None:
+        connection, _ = server.accept()
+        with connection:
+            time.sleep(0.2)
+            connection.sendall(b"24.6 cm\r\n-3 cm\r\n9 5/8 in\r\n")
+            time.sleep(0.3)
+
+    async def collect() -> list[Item]:
+        items: list[Item] = []
+        async for item in stream(settings(url)):
+            items.append(item)
+            if isinstance(item, DeviceNotice) and item.kind is NoticeKind.LOST:
+                break
+        return items
+
+    sender = threading.Thread(target=tape)
+    sender.start()
+    items = asyncio.run(asyncio.wait_for(collect(), 20))
+    sender.join()
+    server.close()
+    got = [(str(i.value), i.unit.value) for i in items if isinstance(i, Measurement)]
+    assert got == [("24.6", "cm"), ("9.625", "in")]
+    assert kinds(items) == [
+        NoticeKind.SEARCHING, NoticeKind.CONNECTED, NoticeKind.REFUSED, NoticeKind.LOST
+    ]  # fmt: skip
+
+
+def test_a_flood_leaves_the_listener_responsive(tmp_path: Path) -> None:
+    # 10,000 lines a second for a second, then one press.
+    server = socket.create_server(("127.0.0.1", 0))
+    url = f"socket://127.0.0.1:{server.getsockname()[1]}"
+    items: list[Item] = []
+    devices = DeviceThread([settings(url, lines_a_second=50)], items.append)
+    devices.start()
+    connection, _ = server.accept()
+    try:
+        time.sleep(0.2)
+        for turn in range(100):
+            connection.sendall(b"".join(b"%d.%02d cm\n" % (n, turn) for n in range(1, 101)))
+            time.sleep(0.01)
+        time.sleep(1.2)
+        begun = time.perf_counter()
+        connection.sendall(b"4000.5 cm\n")
+        wait_for(lambda: any(isinstance(i, Measurement) and i.value > 4000 for i in items))
+        assert time.perf_counter() - begun < 0.5
+    finally:
+        devices.stop()
+        connection.close()
+        server.close()
+    readings = sum(isinstance(item, Measurement) for item in items)
+    notices = [item for item in items if isinstance(item, DeviceNotice)]
+    assert readings <= 250
+    assert len(notices) < 12
+    assert notices[-1].refused[Reason.FLOOD] == 10_001 - readings
+
+
+def test_a_url_that_pyserial_does_not_know_is_told_and_given_up() -> None:
+    async def collect() -> list[Item]:
+        return [item async for item in stream(settings("carrier-pigeon://loft"))]
+
+    items = asyncio.run(asyncio.wait_for(collect(), 10))
+    assert kinds(items)[-1] is NoticeKind.FAILED
+    assert "carrier-pigeon" in items[-1].text  # type: ignore[union-attr]
+
+
+def test_a_missing_port_is_told_once_and_waited_for(tmp_path: Path) -> None:
+    items: list[Item] = []
+    devices = DeviceThread([settings(str(tmp_path / "none"))], items.append)
+    devices.start()
+    time.sleep(0.4)
+    devices.stop()
+    assert kinds(items) == [NoticeKind.SEARCHING, NoticeKind.SEARCHING]
+    assert "plug it in" in items[-1].text  # type: ignore[union-attr]
+
+
+PORTS = (
+    PortInfo("/dev/ttyUSB0", "one", "0403:6001", "A1"),
+    PortInfo("/dev/ttyUSB1", "two", "0403:6001", "A2"),
+    PortInfo("/dev/ttyS0"),
+)
+
+
+def by(**table: object) -> DeviceSettings:
+    return device_from({"name": "tape", "transport": "serial", **table})
+
+
+def test_ports_are_found_by_what_is_set() -> None:
+    assert port_of(by(port="loop://"), PORTS) == "loop://"
+    assert port_of(by(serial_number="A2"), PORTS) == "/dev/ttyUSB1"
+    assert port_of(by(usb="0403:6001", serial_number="A1"), PORTS) == "/dev/ttyUSB0"
+    assert port_of(by(usb="1234:5678"), PORTS) is None
+    with pytest.raises(DeviceError, match="all fit"):
+        port_of(by(usb="0403:6001"), PORTS)
+    assert isinstance(list_ports(), tuple)
+
+
+def test_waiting_doubles_up_to_its_limit() -> None:
+    backoff = Backoff(0.5, 3)
+    assert [backoff.next_s() for _ in range(5)] == [0.5, 1, 2, 3, 3]
+    backoff.reset()
+    assert backoff.next_s() == 0.5
+
+
+def test_a_wedge_is_no_source() -> None:
+    with pytest.raises(OperatorError, match="types into the screen"):
+        make_source(device_from({"name": "w", "transport": "wedge"}))

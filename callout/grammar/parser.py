@@ -15,8 +15,6 @@ from callout.grammar.automaton import Automaton, Emits
 from callout.grammar.scope import Scope
 from callout.grammar.words import Heard, tokens_of
 
-_MARKS = ("-", ",")
-
 
 @dataclass(frozen=True)
 class Parsed:
@@ -47,9 +45,10 @@ def parse_words(automaton: Automaton, text: str, scope: Scope) -> Parsed:
     """What ``text`` means within ``scope``. Raises OperatorError for text that is no words."""
     tokens = _split_known(tokens_of(text), automaton.words)
     meanings = meanings_of(automaton, tokens)
-    if not meanings and any(token.word in _MARKS for token in tokens):
-        # Punctuation helps where it parts tag from size; elsewhere it must not stand in the way.
-        meanings = meanings_of(automaton, [item for item in tokens if item.word not in _MARKS])
+    if not meanings and any(token.word == "," for token in tokens):
+        # A comma helps where it parts tag from size; elsewhere it must not stand in the way. A
+        # hyphen must: "eighty-three inches" is no tree 80 of three inches.
+        meanings = meanings_of(automaton, [item for item in tokens if item.word != ","])
     return choose(text, meanings, scope)
 
 

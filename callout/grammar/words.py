@@ -1,7 +1,8 @@
 """Turns what was typed or transcribed into the tokens that a grammar knows.
 
 Spoken words pass as they are; digits become the classes NUMERAL, DECIMAL and LABEL with their
-text beside them. Hyphens and commas stay as tokens, since they say what belongs together.
+text beside them. Hyphens and commas stay as tokens, since they say what belongs together; a dash
+counts as a comma.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ _TOKEN = re.compile(
     re.VERBOSE,
 )
 
+_HYPHEN = re.compile(r"(?<=[^\W\d_])-(?=[^\W\d_])")
 # What would lose its sign or its point if punctuation were merely passed over.
 _MISLEADING = (
     (re.compile(r"(?<![0-9])\.[0-9]+"), "a size begins with a digit, as 0.5"),
@@ -72,4 +74,7 @@ def _tokens(match: re.Match[str]) -> list[Heard]:
         return [Heard(kind, number), *([Heard(unit, unit)] if unit else [])]
     if match.group("label"):
         return [Heard("LABEL", match.group("label").upper())]
-    return [Heard(match.group(), match.group())]
+    mark = match.group("mark")
+    if mark == "-" and not _HYPHEN.match(match.string, match.start()):
+        mark = ","  # a dash parts, as a comma does; only a hyphen within a word joins
+    return [Heard(mark or match.group(), match.group())]

@@ -19,10 +19,13 @@ class AudioStore:
         self._folder = folder
 
     def keep(self, flac: bytes) -> str:
-        """Store the sound durably and return its SHA-256, lower-case hex."""
+        """Store the sound durably and return its SHA-256, lower-case hex.
+
+        A file of that name which holds something else is replaced.
+        """
         digest = hashlib.sha256(flac).hexdigest()
         path = self.path(digest)
-        if not path.exists():
+        if not path.is_file() or path.read_bytes() != flac:
             write_whole(path, flac)
         return digest
 

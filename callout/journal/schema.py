@@ -39,7 +39,17 @@ CREATE TABLE memos (
 ) STRICT;
 """
 
-MIGRATIONS: tuple[tuple[str, str], ...] = (("1 entries, readings, memos", _FIRST),)
+# INSERT OR REPLACE takes an entry away without asking the triggers above.
+_FOLLOW = """
+CREATE TRIGGER entries_follow BEFORE INSERT ON entries
+WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM entries)
+BEGIN SELECT RAISE(ABORT, 'journal entries follow one another and are never replaced'); END;
+"""
+
+MIGRATIONS: tuple[tuple[str, str], ...] = (
+    ("1 entries, readings, memos", _FIRST),
+    ("2 entries follow one another", _FOLLOW),
+)
 
 
 def connect(path: Path) -> sqlite3.Connection:
@@ -59,12 +69,17 @@ def connect(path: Path) -> sqlite3.Connection:
 
 
 def connect_to_read(path: Path) -> sqlite3.Connection:
-    """An open journal that cannot be written through this connection."""
+    """An open journal that cannot be written through this connection.
+
+    Opened for writing where the folder allows it, since a commit cut off by a crash has to be
+    rolled back before anything can be read.
+    """
     if not path.is_file():
         raise StorageError(f"there is no journal at {path}")
     try:
-        connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
+        connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=rw", uri=True)
         connection.row_factory = sqlite3.Row
+        connection.execute("PRAGMA query_only=ON")
         connection.execute("SELECT seq FROM entries LIMIT 1")
     except sqlite3.Error as error:
         raise StorageError(f"{path} cannot be read as a journal: {error}") from error

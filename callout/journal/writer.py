@@ -78,7 +78,7 @@ class JournalWriter:
             self._database.execute("COMMIT")
         except sqlite3.Error as error:
             self._roll_back()
-            raise StorageError(f"not saved, the journal cannot be written: {error}") from error
+            raise StorageError(f"the journal cannot be written: {error}") from error
         self._seq, self._hash = seq, digest
 
     def _roll_back(self) -> None:

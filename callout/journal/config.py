@@ -6,9 +6,11 @@ named. Sizes are text in the file, so that they stay exact.
 
 from __future__ import annotations
 
+import difflib
+import math
 import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -42,6 +44,17 @@ class Speaking:
     words_a_minute: int = 170
     speaker: str = ""
     muted: bool = False
+
+
+@dataclass(frozen=True)
+class _About:
+    """What the survey is called and which language is spoken."""
+
+    name: str = ""
+    language: str = "en"
+
+
+_SECTIONS = ("survey", "measuring", "plots", "listening", "speaking")
 
 
 @dataclass(frozen=True)
@@ -141,39 +154,81 @@ def measuring_from(plot: str, given: Mapping[str, Any], over: PlotSettings | Non
 def read_config(path: Path) -> Config:
     """The settings at ``path``. Raises OperatorError naming what cannot be used."""
     with storage_errors(f"cannot read {path}"):
-        text = path.read_text(encoding="utf-8")
+        data = path.read_bytes()
     try:
-        given = tomllib.loads(text)
+        given = tomllib.loads(data.decode("utf-8"))
+    except UnicodeDecodeError as error:
+        raise OperatorError(f"{path} is not UTF-8 (byte {error.start}): save it as UTF-8") from None
     except tomllib.TOMLDecodeError as error:
         raise OperatorError(f"{path} is not TOML: {error}") from None
     try:
         return _config(given)
-    except (CalloutError, TypeError, ValueError) as error:
+    except CalloutError as error:
         raise OperatorError(f"{path}: {error}") from None
 
 
 def _config(given: Mapping[str, Any]) -> Config:
-    known = {"survey", "measuring", "plots", "listening", "speaking"}
-    measuring = measuring_from("", given.get("measuring", {}), None)
+    other = {name: table for name, table in given.items() if name not in _SECTIONS}
+    for name in other:
+        # A misspelt section would leave its settings at their defaults, in silence.
+        close = difflib.get_close_matches(name.lower(), _SECTIONS, 1)
+        if close:
+            raise OperatorError(f"unknown section {name!r}: is {close[0]!r} meant?")
+    survey = _section(_About, "survey", given)
+    measuring = _measuring("measuring", _table_of("measuring", given), "", None)
+    plots = _table_of("plots", given)
     return Config(
-        name=str(given.get("survey", {}).get("name", "")),
-        language=str(given.get("survey", {}).get("language", "en")),
+        name=survey.name,
+        language=survey.language,
         measuring=measuring,
         plots={
-            name: measuring_from(name, table, measuring)
-            for name, table in given.get("plots", {}).items()
+            name: _measuring(f"plots.{name}", _table_of(name, plots), name, measuring)
+            for name in plots
         },
-        listening=_section(Listening, given.get("listening", {})),
-        speaking=_section(Speaking, given.get("speaking", {})),
-        other={name: table for name, table in given.items() if name not in known},
+        listening=_section(Listening, "listening", given),
+        speaking=_section(Speaking, "speaking", given),
+        other=other,
     )
 
 
-def _section(kind: type[Any], table: Mapping[str, Any]) -> Any:
-    unknown = set(table) - set(kind.__dataclass_fields__)
-    if unknown:
-        raise OperatorError(f"unknown setting {sorted(unknown)[0]!r}")
+def _measuring(
+    section: str, table: Mapping[str, Any], plot: str, over: PlotSettings | None
+) -> PlotSettings:
+    try:
+        return measuring_from(plot, table, over)
+    except OperatorError as error:
+        raise OperatorError(f"[{section}] {error}") from None
+
+
+def _table_of(name: str, given: Mapping[str, Any]) -> Mapping[str, Any]:
+    table = given.get(name, {})
+    if not isinstance(table, Mapping):
+        raise OperatorError(f"{name} = {table!r} must be a section, as [{name}]")
+    return table
+
+
+def _section(kind: type[Any], name: str, given: Mapping[str, Any]) -> Any:
+    table = _table_of(name, given)
+    known = {item.name: item.default for item in fields(kind)}
+    for key, value in table.items():
+        if key not in known:
+            raise OperatorError(f"[{name}] unknown setting {key!r}: use {', '.join(known)}")
+        wanted = _misfit(known[key], value)
+        if wanted:
+            raise OperatorError(f"[{name}] {key} = {value!r} must be {wanted}")
     return kind(**table)
+
+
+def _misfit(default: Any, value: Any) -> str:
+    """What a setting with this default must be, where ``value`` is not that; else nothing."""
+    if isinstance(default, bool):
+        return "" if isinstance(value, bool) else "true or false"
+    if isinstance(default, str):
+        return "" if isinstance(value, str) else "text in quotes"
+    if isinstance(default, int):
+        return "" if type(value) is int and value > 0 else "a whole number above zero"
+    number = type(value) in (int, float) and math.isfinite(value)
+    return "" if number and value >= 0 else "a number of seconds, not below zero"
 
 
 def new_settings(name: str, measuring: PlotSettings, plots: Mapping[str, PlotSettings]) -> str:

@@ -37,6 +37,7 @@ class _Columns:
     named: dict[str, int]
     past: tuple[tuple[int, int, int | None], ...]
     extra: tuple[tuple[str, int], ...]
+    nameless: tuple[int, ...]
 
 
 def read_roster(path: Path, units: Mapping[str, Unit], default_unit: Unit) -> tuple[Tree, ...]:
@@ -57,6 +58,8 @@ def read_roster(path: Path, units: Mapping[str, Unit], default_unit: Unit) -> tu
 
 def _text(data: bytes, path: Path) -> str:
     """UTF-8, with or without its byte-order mark; anything else is refused, never mangled."""
+    if b"\0" in data and not data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise OperatorError(f"{path} holds zero bytes, as UTF-16 does: save it as CSV UTF-8")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -109,6 +112,7 @@ def _columns(header: Sequence[str], name: str) -> _Columns:
     named: dict[str, int] = {}
     sets: dict[tuple[str, int], dict[str, int]] = {}
     extra: list[tuple[str, int]] = []
+    nameless: list[int] = []
     repeats: dict[str, int] = {}
     for at, cell in enumerate(header):
         label = cell.strip().lower()
@@ -121,7 +125,11 @@ def _columns(header: Sequence[str], name: str) -> _Columns:
             repeats[label] = repeats.get(label, 0) + 1
             sets.setdefault((match.group(2), repeats[label]), {})[match.group(1)] = at
         elif label:
+            if cell.strip() in dict(extra):
+                raise OperatorError(f"{name}: column {cell.strip()!r} stands twice")
             extra.append((cell.strip(), at))
+        else:
+            nameless.append(at)
     missing = [label for label in ("plot", "tag") if label not in named]
     if missing:
         raise OperatorError(f"{name}: no column {missing[0]!r} in the first line")
@@ -129,7 +137,7 @@ def _columns(header: Sequence[str], name: str) -> _Columns:
         if "date" not in found or "value" not in found:
             raise OperatorError(f"{name}: earlier measurements need both a date and a value column")
     past = tuple((found["date"], found["value"], found.get("unit")) for found in sets.values())
-    return _Columns(named, past, tuple(extra))
+    return _Columns(named, past, tuple(extra), tuple(nameless))
 
 
 def _tree(
@@ -142,6 +150,9 @@ def _tree(
     if len(row) > width:
         raise OperatorError(f"{len(row)} cells where the first line has {width}")
     cells = [*(cell.strip() for cell in row), *[""] * (width - len(row))]
+    lost = next((at for at in columns.nameless if cells[at]), None)
+    if lost is not None:
+        raise OperatorError(f"{cells[lost]!r} stands in column {lost + 1}, which has no name")
     plot, tag = cells[columns.named["plot"]], cells[columns.named["tag"]].upper()
     if not plot:
         raise OperatorError("no plot")

@@ -94,8 +94,9 @@ class Station:
         plots = self._survey.plots
         if name is not None:
             return plot_named(plots, name).settings.plot
-        if self._memory.plot and left_to_do(self._memory, plots[self._memory.plot]):
-            return self._memory.plot
+        here = self._memory.plot
+        if here and (self._memory.pending or left_to_do(self._memory, plots[here])):
+            return here
         unfinished = (item for item in plots.values() if left_to_do(self._memory, item))
         return next(unfinished, plot_named(plots, None)).settings.plot
 
@@ -106,10 +107,14 @@ class Station:
     # ---- what may happen ----
 
     def open(self, plot: str, who: str, at: datetime | None = None) -> None:
-        """Begin or resume in ``plot``. Raises OperatorError for a plot the survey has not."""
+        """Begin or resume in ``plot``.
+
+        Raises OperatorError for a plot the survey has not, StorageError if it cannot be written.
+        """
         plot_named(self._survey.plots, plot)
         with self._lock:
-            self._do(Opened(self._writer.next_entry, self._at(at), plot, who))
+            event = Opened(self._writer.next_entry, self._at(at), plot, who)
+            self._told(Done(event, self._commit(event)))
             self._listen_for_plot()
 
     def hear(self, samples: Samples, at: datetime | None = None) -> None:
@@ -199,17 +204,22 @@ class Station:
             self._engine.prepare(self._language.spoken_in(self._scope))
 
     def _do(self, event: Event, engine_s: float = 0.0) -> None:
-        memory, effects = step(self._survey, self._memory, event)
         try:
-            self._writer.commit(event, effects, memory.plot)
+            effects = self._commit(event)
         except StorageError as error:
             # The session stays where it was: what waits for confirmation still waits.
             self._tell(Say(f"Not saved: {error}", "refused"))
             return
-        self._memory = memory
         if any(isinstance(effect, Save) and effect.reading.is_new for effect in effects):
             self._listen_for_plot()
         self._told(Done(event, effects, engine_s))
+
+    def _commit(self, event: Event) -> tuple[Effect, ...]:
+        """Take one step: on the disk first, then in memory. Raises StorageError, nothing done."""
+        memory, effects = step(self._survey, self._memory, event)
+        self._writer.commit(event, effects, memory.plot)
+        self._memory = memory
+        return effects
 
     def _tell(self, say: Say) -> None:
         at = self._at(None)

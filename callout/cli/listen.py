@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import argparse
 import getpass
+import itertools
 import json
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -41,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
     if args.realtime and not args.audio:
         raise OperatorError("--realtime goes with --audio FILE")
     folder = open_survey(args.survey)
-    frames = stream_sound(args.audio) if args.audio else None
+    frames = _from_file(args.audio) if args.audio else None
     station = make_station(folder, encode_flac, args.engine, args.model)
     try:
         who = args.who or _login()
@@ -53,6 +54,12 @@ def run(args: argparse.Namespace) -> int:
         return run_screen(folder, station, plot, who, args.mute, frames, args.realtime)
     finally:
         station.close()
+
+
+def _from_file(path: Path) -> Iterator[Frame]:
+    """The file's frames; a bad file is refused here, before anything is journalled."""
+    frames = stream_sound(path)
+    return itertools.chain([next(frames)], frames)
 
 
 def _login() -> str:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import importlib
 import os
 import sys
 from collections.abc import Sequence
 
 from callout import __version__
-from callout.core.errors import CalloutError
+from callout.core.errors import CalloutError, StorageError
 
 # Each module offers add_parser(subparsers), naming the module's ``run`` as its handler.
 COMMANDS = ("new", "listen", "parse", "readings", "transcribe", "demo")
@@ -34,7 +35,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit code."""
     args = build_parser().parse_args(arguments)
     try:
-        return int(args.run(args))
+        code = int(args.run(args))
+        sys.stdout.flush()
+        return code
     except CalloutError as error:
         print(f"callout: {error}", file=sys.stderr)
         return error.exit_code
@@ -42,8 +45,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return INTERRUPTED
     except BrokenPipeError:
         # Whoever read our output has gone; leave quietly, as other commands do.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         return 0
+    except OSError as error:
+        # Where no better words were found: a name too long, a folder closed to us, output full.
+        where = f"{error.filename}: " if error.filename else ""
+        print(f"callout: {where}{error.strerror or error}: check and try again", file=sys.stderr)
+        _drop_output()
+        return StorageError.exit_code
+
+
+def _drop_output() -> None:
+    """What is still unwritten goes nowhere, so that leaving cannot fail on it again."""
+    with contextlib.suppress(OSError):  # an output that is no file has nothing to drop
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def run() -> None:

@@ -68,5 +68,6 @@ def _plot_settings(text: str, measuring: PlotSettings) -> tuple[str, PlotSetting
     pairs = [item.partition("=") for item in rest.split(",")]
     if not plot or not colon or not all(key and equals for key, equals, _ in pairs):
         raise OperatorError(f"--plot {text!r}: write it as K1:unit=in,graduation=0.1")
-    given = {key.strip(): value.strip() for key, _, value in pairs}
+    words: dict[str, Any] = {"true": True, "false": False}
+    given = {key.strip(): words.get(value.strip(), value.strip()) for key, _, value in pairs}
     return plot, measuring_from(plot, given, replace(measuring, plot=plot))

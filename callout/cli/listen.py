@@ -83,7 +83,7 @@ def _headless(
     began = datetime.now().astimezone()
     endpointer = endpointer_for(config.listening)
     live = frames is None
-    echo = make_echo(config.speaking, endpointer, silent=not (live or args.realtime), live=live)
+    echo = make_echo(config.speaking, endpointer, silent=not (live or args.realtime))
     echo.mute(args.mute or config.speaking.muted)
     echo.on_fault(lambda says: _print({"event": "fault", "voice": says}))
     station.watch(echo.tell)
@@ -107,9 +107,8 @@ def _from_microphone(name: str, listening: Listening, echo: Echo) -> None:
 
     with Microphone(name or None) as microphone:
         _print({"event": "listening", "microphone": microphone.name})
-        frame: Frame
+        echo.heard_by(lambda: microphone.now_s)
         for frame in microphone.frames():
-            echo.now(frame.end_s)
             listening.take(frame)
 
 

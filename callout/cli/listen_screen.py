@@ -33,7 +33,7 @@ def run_screen(
     endpointer = endpointer_for(config.listening)
     muted = mute or config.speaking.muted
     live = frames is None
-    echo = make_echo(config.speaking, endpointer, silent=not (live or realtime), live=live)
+    echo = make_echo(config.speaking, endpointer, silent=not (live or realtime))
     echo.mute(muted)
     face = StationFace(station, echo.mute, muted)
     echo.on_fault(lambda says: face.fault("voice", says))
@@ -79,8 +79,8 @@ def _listen(
         from callout.sound.microphone import Microphone
 
         with Microphone(microphone or None) as source:
+            echo.heard_by(lambda: source.now_s)
             for frame in _until(source.frames(), leaving):
-                echo.now(frame.end_s)
                 listening.take(frame)
     except CalloutError as error:
         face.fault("microphone", f"{error}; typing goes on")

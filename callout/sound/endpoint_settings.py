@@ -53,7 +53,9 @@ class EndpointSettings:
     def __post_init__(self) -> None:
         for field in fields(self):
             value, (low, high) = getattr(self, field.name), _RANGES[field.name]
-            if isinstance(value, bool) or not low <= value <= high:
+            number = int if field.name == "vad_mode" else (int, float)
+            usable = isinstance(value, number) and not isinstance(value, bool)
+            if not usable or not low <= value <= high:
                 raise OperatorError(
                     f"Endpoint setting {field.name} is {value}; it must be from {low} to {high}."
                 )

@@ -1,17 +1,28 @@
 """The spoken echo: says the session's words, and keeps the microphone from taking them in.
 
-Speaking happens on a thread of its own, so that hearing never waits for it. Voice or speaker
-failing is told once, and work goes on by screen.
+Speaking happens on a thread of its own, so that hearing never waits for it. A newer echo cuts an
+older one short. Voice or speaker failing is told once, and work goes on by screen.
 """
 
 from __future__ import annotations
 
+import queue
+import threading
 from collections.abc import Callable
 from typing import Protocol
 
+from callout.core.errors import CalloutError
+from callout.core.events import Say
 from callout.journal.config import Speaking
 from callout.sound.endpoint import Endpointer
+from callout.sound.speaker import Speaker
+from callout.sound.voice import Tone, Voice, VoiceSettings, beep
 from callout.station.station import Done
+
+TellFault = Callable[[str | None], None]
+StreamClock = Callable[[], float]
+_LONGEST_ECHO_S = 60.0
+_TONES = {"saved": Tone.ACCEPT, "refused": Tone.REFUSE}
 
 
 class Echo(Protocol):
@@ -20,13 +31,13 @@ class Echo(Protocol):
     def tell(self, done: Done) -> None:
         """Say the effects of one event; returns at once."""
 
-    def now(self, stream_s: float) -> None:
-        """The microphone's stream has come to this second."""
-
     def mute(self, muted: bool) -> None:
         """Be silent, or speak again."""
 
-    def on_fault(self, tell: Callable[[str | None], None]) -> None:
+    def heard_by(self, now_s: StreamClock) -> None:
+        """A microphone could hear it; ``now_s`` tells where its stream stands, in seconds."""
+
+    def on_fault(self, tell: TellFault) -> None:
         """Whom to tell when the voice fails (what is wrong) or works again (None)."""
 
     def close(self) -> None:
@@ -39,21 +50,115 @@ class SilentEcho:
     def tell(self, done: Done) -> None:
         """Nothing to say aloud."""
 
-    def now(self, stream_s: float) -> None:
-        """No gate to move."""
-
     def mute(self, muted: bool) -> None:
         """Silent as it is."""
 
-    def on_fault(self, tell: Callable[[str | None], None]) -> None:
+    def heard_by(self, now_s: StreamClock) -> None:
+        """Nothing to hear."""
+
+    def on_fault(self, tell: TellFault) -> None:
         """Nothing can fail."""
 
     def close(self) -> None:
         """Nothing to stop."""
 
 
-def make_echo(speaking: Speaking, endpointer: Endpointer, silent: bool, live: bool) -> Echo:
-    """The spoken echo, or a silent one. ``live``: a microphone could hear it."""
-    if silent:
-        return SilentEcho()
-    return SilentEcho()
+class SpokenEcho:
+    """Speaks through espeak-ng and a loudspeaker, opened when first needed."""
+
+    def __init__(self, speaking: Speaking, endpointer: Endpointer) -> None:
+        self._speaking, self._endpointer = speaking, endpointer
+        self._muted = speaking.muted
+        self._tell_fault: TellFault = lambda says: None
+        self._now_s: StreamClock | None = None
+        self._fault: str | None = None
+        self._sounding = False
+        self._voice: Voice | None = None
+        self._speaker: Speaker | None = None
+        self._texts: queue.Queue[Say | None] = queue.Queue()
+        self._thread = threading.Thread(target=self._work, name="echo", daemon=True)
+        self._thread.start()
+
+    def tell(self, done: Done) -> None:
+        """Say the effects of one event; returns at once."""
+        if self._muted:
+            return
+        for effect in done.effects:
+            if isinstance(effect, Say):
+                self._texts.put(effect)
+
+    def mute(self, muted: bool) -> None:
+        """Be silent at once, or speak again from the next echo on."""
+        self._muted = muted
+        if muted and self._speaker is not None:
+            self._speaker.stop()
+
+    def heard_by(self, now_s: StreamClock) -> None:
+        """Gate the microphone whose stream stands at ``now_s()`` seconds while speaking."""
+        self._now_s = now_s
+        if self._sounding:
+            self._gate(_LONGEST_ECHO_S)  # it began before the microphone did
+
+    def on_fault(self, tell: TellFault) -> None:
+        """Tell ``tell`` when the voice fails or works again."""
+        self._tell_fault = tell
+
+    def close(self) -> None:
+        """Finish what is being said, then stop."""
+        self._texts.put(None)
+        self._thread.join(timeout=10)
+        if self._speaker is not None:
+            self._speaker.close()
+
+    def _work(self) -> None:
+        while (say := self._texts.get()) is not None:
+            if self._muted:
+                continue
+            try:
+                self._speak(say)
+                self._report(None)
+            except CalloutError as error:
+                self._speaker = None  # opened anew for the next echo: it may have been unplugged
+                self._report(f"no spoken echo: {error}")
+
+    def _speak(self, say: Say) -> None:
+        voice, speaker = self._ready()
+        tone = _TONES.get(say.tone)
+        if tone is not None:
+            speaker.play(beep(tone))
+        playback = speaker.play(voice.say(say.text), wait=False)
+        while not playback.done:
+            if not self._texts.empty():
+                speaker.stop()  # something newer is to be said
+            threading.Event().wait(0.02)
+        playback.wait()
+
+    def _ready(self) -> tuple[Voice, Speaker]:
+        if self._voice is None:
+            settings = VoiceSettings(self._speaking.voice, self._speaking.words_a_minute)
+            self._voice = Voice(settings)
+        if self._speaker is None:
+            name = self._speaking.speaker or None
+            self._speaker = Speaker(name, on_start=self._gate, on_end=self._ungate)
+        return self._voice, self._speaker
+
+    def _gate(self, lasts_s: float) -> None:
+        self._sounding = True
+        if self._now_s is not None:
+            now_s = self._now_s()
+            self._endpointer.mute(now_s + lasts_s, now_s)
+
+    def _ungate(self) -> None:
+        self._sounding = False
+        if self._now_s is not None:
+            self._endpointer.unmute(self._now_s())
+
+    def _report(self, fault: str | None) -> None:
+        if fault != self._fault:
+            self._fault = fault
+            self._tell_fault(fault)
+
+
+def make_echo(speaking: Speaking, endpointer: Endpointer, silent: bool) -> Echo:
+    """The spoken echo, or a silent one."""
+    return SilentEcho() if silent else SpokenEcho(speaking, endpointer)

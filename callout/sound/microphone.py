@@ -1,0 +1,142 @@
+"""The microphone: frames from a capture device, by way of a bounded queue.
+
+The sound system's own thread only enqueues. Endpointing and recognition happen in whoever
+iterates `frames`; no decisions about speech belong here.
+"""
+
+from __future__ import annotations
+
+import queue
+import time
+from collections.abc import Generator, Iterator
+from types import TracebackType
+
+import miniaudio
+import numpy as np
+
+from callout.core.errors import DeviceError, ProgrammerError
+from callout.sound.devices import choose
+from callout.sound.frames import FRAME_SAMPLES, SAMPLE_RATE_HZ, Frame, Samples
+
+_PERIOD_MS = 30
+_POLL_S = 0.1
+
+
+class Microphone:
+    """A capture device, open from construction and capturing between `start` and `close`.
+
+    Times are seconds of captured sound since `start`, counted in samples. When the reader falls
+    more than `queue_s` behind, sound is lost; the frames after carry later times, so the gap shows.
+    """
+
+    def __init__(
+        self, device: str | None = None, queue_s: float = 20.0, stalled_after_s: float = 3.0
+    ) -> None:
+        """Raises DeviceError if the device named, or any microphone at all, cannot be had."""
+        choice = choose("microphone", device)
+        self.name = choice.name
+        self._stalled_after_s = stalled_after_s
+        self._blocks: queue.Queue[tuple[int, bytes]] = queue.Queue(
+            maxsize=max(2, round(queue_s * 1000 / _PERIOD_MS))
+        )
+        self._captured = 0
+        self._captured_at = time.monotonic()
+        self._lost = 0
+        self._running = False
+        self._sink = self._receive()
+        next(self._sink)
+        try:
+            self._device = miniaudio.CaptureDevice(
+                input_format=miniaudio.SampleFormat.SIGNED16,
+                nchannels=1,
+                sample_rate=SAMPLE_RATE_HZ,
+                buffersize_msec=_PERIOD_MS,
+                device_id=choice.device_id,
+                backends=choice.backends,
+                app_name="callout",
+            )
+        except miniaudio.MiniaudioError as error:
+            raise DeviceError(
+                f"The microphone {choice.name!r} cannot be opened ({error}). "
+                "Check that it is connected and that no other program holds it."
+            ) from None
+
+    @property
+    def now_s(self) -> float:
+        """Stream time now: how much was captured, and how long ago the last of it came."""
+        return self._captured / SAMPLE_RATE_HZ + (time.monotonic() - self._captured_at)
+
+    @property
+    def lost_s(self) -> float:
+        """Seconds of sound lost because the reader fell behind."""
+        return self._lost / SAMPLE_RATE_HZ
+
+    def start(self) -> None:
+        """Begin capturing. Raises DeviceError if the device refuses."""
+        if self._running:
+            raise ProgrammerError("The microphone is already capturing.")
+        self._captured_at = time.monotonic()
+        self._running = True
+        try:
+            self._device.start(self._sink)
+        except miniaudio.MiniaudioError as error:
+            self._running = False
+            raise DeviceError(f"The microphone {self.name!r} does not start ({error}).") from None
+
+    def close(self) -> None:
+        """Stop capturing; `frames` ends. Safe to call twice and from another thread."""
+        self._running = False
+        self._device.close()
+
+    def frames(self) -> Iterator[Frame]:
+        """Frames as they come, until `close`. Starts the device if it is not started.
+
+        Raises DeviceError when no sound comes for `stalled_after_s` (unplugged, switched off).
+        """
+        if not self._running:
+            self.start()
+        left, left_at = np.zeros(0, dtype=np.int16), 0
+        while (block := self._next_block()) is not None:
+            at, data = block
+            samples: Samples = np.frombuffer(data, dtype=np.int16)
+            if at != left_at + left.size:
+                left, left_at = left[:0], at
+            left = np.concatenate([left, samples])
+            while left.size >= FRAME_SAMPLES:
+                yield Frame(left[:FRAME_SAMPLES], left_at / SAMPLE_RATE_HZ)
+                left, left_at = left[FRAME_SAMPLES:], left_at + FRAME_SAMPLES
+
+    def __enter__(self) -> Microphone:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def _next_block(self) -> tuple[int, bytes] | None:
+        while self._running:
+            try:
+                return self._blocks.get(timeout=_POLL_S)
+            except queue.Empty:
+                if time.monotonic() - self._captured_at > self._stalled_after_s:
+                    raise DeviceError(
+                        f"The microphone {self.name!r} has sent nothing for "
+                        f"{self._stalled_after_s:.0f} s. Check its plug, switch or battery."
+                    ) from None
+        return None
+
+    def _receive(self) -> Generator[None, bytes, None]:
+        """Runs in the sound system's thread: count, enqueue, never wait."""
+        while True:
+            data = bytes((yield))
+            at = self._captured
+            self._captured += len(data) // 2
+            self._captured_at = time.monotonic()
+            try:
+                self._blocks.put_nowait((at, data))
+            except queue.Full:
+                self._lost += len(data) // 2

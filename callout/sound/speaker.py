@@ -1,0 +1,195 @@
+"""The loudspeaker: plays samples, can be stopped, and tells when it begins and ends.
+
+The begin and end calls are what the half-duplex gate goes by. What to say is not decided here.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Generator
+from typing import Protocol
+
+import miniaudio
+import numpy as np
+
+from callout.core.errors import DeviceError
+from callout.sound.devices import choose
+from callout.sound.frames import SAMPLE_RATE_HZ, Samples, require_samples
+
+_PERIOD_MS = 30
+_PERIODS = 3
+# Once the last sample is handed over, this much silence pushes it out of the device's buffer.
+_DRAIN_SAMPLES = SAMPLE_RATE_HZ * _PERIOD_MS * (_PERIODS + 1) // 1000
+_SLACK_S = 3.0
+
+OnStart = Callable[[float], None]
+"""Called with the seconds about to be played, before the first of them sounds."""
+OnEnd = Callable[[], None]
+"""Called once for each OnStart, when the sound has left the device or was stopped.
+
+It may come from the speaker's own thread, and must not call the speaker.
+"""
+
+
+class Playback:
+    """One sound being played. `wait` for it, or ask whether it is `done`."""
+
+    def __init__(self, samples: Samples) -> None:
+        self.samples = samples
+        self.error: DeviceError | None = None
+        self._handed = threading.Event()
+        self._done = threading.Event()
+
+    @property
+    def done(self) -> bool:
+        return self._done.is_set()
+
+    def wait(self) -> None:
+        """Return when it has ended. Raises DeviceError if the device stopped taking sound."""
+        self._done.wait()
+        if self.error is not None:
+            raise self.error
+
+
+class SpeakerLike(Protocol):
+    """What a caller may ask of any speaker."""
+
+    def play(self, samples: Samples, wait: bool = True) -> Playback: ...
+    def stop(self) -> None: ...
+    def close(self) -> None: ...
+
+
+class Speaker:
+    """A playback device, open from construction. One sound at a time: a new one stops the old."""
+
+    def __init__(
+        self,
+        device: str | None = None,
+        on_start: OnStart | None = None,
+        on_end: OnEnd | None = None,
+    ) -> None:
+        """Raises DeviceError if the device named, or any loudspeaker at all, cannot be had."""
+        choice = choose("speaker", device)
+        self.name = choice.name
+        self._on_start, self._on_end = on_start, on_end
+        self._turn = threading.Lock()
+        self._now: Playback | None = None
+        self._thread: threading.Thread | None = None
+        try:
+            self._device = miniaudio.PlaybackDevice(
+                output_format=miniaudio.SampleFormat.SIGNED16,
+                nchannels=1,
+                sample_rate=SAMPLE_RATE_HZ,
+                buffersize_msec=_PERIOD_MS,
+                callback_periods=_PERIODS,
+                device_id=choice.device_id,
+                backends=choice.backends,
+                app_name="callout",
+            )
+        except miniaudio.MiniaudioError as error:
+            raise DeviceError(
+                f"The speaker {choice.name!r} cannot be opened ({error}). "
+                "Check that it is connected, or go on by the screen."
+            ) from None
+
+    def play(self, samples: Samples, wait: bool = True) -> Playback:
+        """Play 16 kHz int16, shape (n,). With `wait` False return at once.
+
+        Raises DeviceError if the device will not start or (waiting) stops taking sound.
+        """
+        require_samples(samples)
+        with self._turn:
+            self._stop_now()
+            playback = self._now = Playback(samples)
+            if self._on_start is not None:
+                self._on_start(samples.size / SAMPLE_RATE_HZ)
+            self._begin(playback)
+            self._thread = threading.Thread(
+                target=self._finish, args=(playback,), name="callout-speaker", daemon=True
+            )
+            self._thread.start()
+        if wait:
+            playback.wait()
+        return playback
+
+    def stop(self) -> None:
+        """Stop what is playing, if anything, and return when it is silent."""
+        with self._turn:
+            self._stop_now()
+
+    def close(self) -> None:
+        """Stop and give the device back."""
+        self.stop()
+        self._device.close()
+
+    def _stop_now(self) -> None:
+        if self._now is not None and self._thread is not None:
+            self._now.samples = self._now.samples[:0]
+            self._now._handed.set()
+            self._thread.join()
+
+    def _begin(self, playback: Playback) -> None:
+        source = _source(playback)
+        next(source)
+        try:
+            self._device.start(source)
+        except miniaudio.MiniaudioError as error:
+            self._end(playback, DeviceError(f"The speaker {self.name!r} fails ({error})."))
+            playback.wait()
+
+    def _finish(self, playback: Playback) -> None:
+        lasts_s = playback.samples.size / SAMPLE_RATE_HZ
+        in_time = playback._handed.wait(lasts_s + _SLACK_S)
+        fault = None
+        try:
+            self._device.stop()
+        except miniaudio.MiniaudioError as error:
+            fault = DeviceError(f"The speaker {self.name!r} does not stop ({error}).")
+        if not in_time:
+            fault = DeviceError(
+                f"The speaker {self.name!r} stopped taking sound. Check its plug or battery."
+            )
+        self._end(playback, fault)
+
+    def _end(self, playback: Playback, fault: DeviceError | None) -> None:
+        playback.error = fault
+        try:
+            if self._on_end is not None:
+                self._on_end()
+        finally:
+            playback._done.set()
+
+
+class NullSpeaker:
+    """For mute work by the screen: takes everything, sounds nothing, is done at once.
+
+    It reports no start or end: there is nothing the microphone could hear.
+    """
+
+    name = "none"
+
+    def play(self, samples: Samples, wait: bool = True) -> Playback:
+        playback = Playback(samples)
+        playback._handed.set()
+        playback._done.set()
+        return playback
+
+    def stop(self) -> None:
+        """Nothing plays."""
+
+    def close(self) -> None:
+        """Nothing is open."""
+
+
+def _source(playback: Playback) -> Generator[bytes, int, None]:
+    """Runs in the sound system's thread: hand over samples, then silence, then say so."""
+    at, silent = 0, 0
+    wanted = yield b""
+    while True:
+        piece = playback.samples[at : at + wanted]
+        at += piece.size
+        silent += wanted - piece.size
+        if silent >= _DRAIN_SAMPLES:
+            playback._handed.set()
+        padding = np.zeros(wanted - piece.size, dtype=np.int16)
+        wanted = yield np.concatenate([piece, padding]).tobytes()

@@ -42,7 +42,7 @@ async def choose_channel(client: BleakClient, settings: DeviceSettings) -> Chann
     """
     if settings.characteristic:
         return await _set_channel(client, settings)
-    notifying = _notifying(client, settings)
+    notifying = _notifying(client, settings.service) or _notifying(client)
     described = [
         Channel(one, form, packets=form.is_text)
         for one in notifying
@@ -58,7 +58,7 @@ async def choose_channel(client: BleakClient, settings: DeviceSettings) -> Chann
 
 
 async def _set_channel(client: BleakClient, settings: DeviceSettings) -> Channel:
-    everything = _notifying(client, settings)
+    everything = _notifying(client)
     for one in everything:
         if one.uuid == settings.characteristic:
             form = await _form_of(client, one)
@@ -68,13 +68,13 @@ async def _set_channel(client: BleakClient, settings: DeviceSettings) -> Channel
     raise _unclear(settings, f"no characteristic {settings.characteristic} notifies", everything)
 
 
-def _notifying(client: BleakClient, settings: DeviceSettings) -> list[BleakGATTCharacteristic]:
-    services = list(client.services)
-    inside = [one for one in services if one.uuid == settings.service] or services
+def _notifying(client: BleakClient, service: str = "") -> list[BleakGATTCharacteristic]:
+    """What notifies, the battery apart; of one service, or of all."""
     return [
         one
-        for service in inside
-        for one in service.characteristics
+        for inside in client.services
+        if service in ("", inside.uuid)
+        for one in inside.characteristics
         if NOTIFYING & set(one.properties) and one.uuid != BATTERY_LEVEL
     ]
 

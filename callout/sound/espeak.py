@@ -63,9 +63,11 @@ class Espeak:
         self._library.espeak_SetSynthCallback(self._callback)
 
     def say(self, text: str, voice: str, words_per_minute: int, volume_percent: int) -> Samples:
-        """`text` as int16 at `rate_hz`, shape (n,). Raises DeviceError for an unknown voice."""
+        """`text` as int16 at `rate_hz`, shape (n,). Raises DeviceError for an unknown voice.
+
+        The library keeps state from sentence to sentence: alike each time, not bit for bit.
+        """
         with _LOCK:
-            # Set each time: it also puts back what the last sentence left behind.
             if self._library.espeak_SetVoiceByName(voice.encode()) != 0:
                 raise DeviceError(f"There is no voice called {voice!r}; try 'en-gb' or 'en-us'.")
             self._library.espeak_SetParameter(_RATE, words_per_minute, 0)

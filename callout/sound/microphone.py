@@ -20,6 +20,8 @@ from callout.sound.frames import FRAME_SAMPLES, SAMPLE_RATE_HZ, Frame, Samples
 
 _PERIOD_MS = 30
 _POLL_S = 0.1
+# A source that paused goes on where it stopped: time it did not capture is no stream time.
+_LONGEST_BLOCK_S = 0.25
 
 
 class Microphone:
@@ -62,9 +64,20 @@ class Microphone:
             ) from None
 
     @property
+    def captured_s(self) -> float:
+        """Stream time of the last sound that came in; what sounds from now on comes later."""
+        return self._captured / SAMPLE_RATE_HZ
+
+    @property
     def now_s(self) -> float:
-        """Stream time now: how much was captured, and how long ago the last of it came."""
-        return self._captured / SAMPLE_RATE_HZ + (time.monotonic() - self._captured_at)
+        """Stream time now: how much was captured, and how long ago the last of it came.
+
+        Bound to one clock only, so it does not drift from the frames' times in a long day.
+        """
+        if self._captured == 0:
+            return 0.0
+        since_s = time.monotonic() - self._captured_at
+        return self.captured_s + min(since_s, _LONGEST_BLOCK_S)
 
     @property
     def lost_s(self) -> float:
@@ -125,7 +138,7 @@ class Microphone:
                 if time.monotonic() - self._captured_at > self._stalled_after_s:
                     raise DeviceError(
                         f"The microphone {self.name!r} has sent nothing for "
-                        f"{self._stalled_after_s:.0f} s. Check its plug, switch or battery."
+                        f"{self._stalled_after_s:g} s. Check its plug, switch or battery."
                     ) from None
         return None
 

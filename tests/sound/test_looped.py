@@ -1,0 +1,154 @@
+"""Speaker, microphone and the half-duplex gate over a real sound server (pulseaudio)."""
+
+from __future__ import annotations
+
+import threading
+import time
+
+import numpy as np
+import pytest
+from conftest import LoopedServer, trimmed
+
+from callout.core.errors import DeviceError
+from callout.sound.devices import list_microphones, list_speakers
+from callout.sound.endpoint import Endpointer
+from callout.sound.frames import Frame, Samples, Utterance
+from callout.sound.microphone import Microphone
+from callout.sound.speaker import Speaker
+from callout.sound.voice import Tone, Voice, beep
+
+
+def best_match(heard: Samples, played: Samples) -> tuple[float, int]:
+    """Greatest normalised correlation and its lag in samples (numpy's own FFT)."""
+    size = 1 << int(np.ceil(np.log2(heard.size + played.size)))
+    spectrum = np.fft.rfft(heard.astype(float), size) * np.conj(
+        np.fft.rfft(played.astype(float), size)
+    )
+    correlation = np.fft.irfft(spectrum, size)[: heard.size - played.size + 1]
+    lag = int(np.argmax(correlation))
+    piece = heard[lag : lag + played.size].astype(float)
+    played_energy = float(np.linalg.norm(played.astype(float)))
+    return float(correlation[lag] / (np.linalg.norm(piece) * played_energy + 1e-9)), lag
+
+
+def capture(microphone: Microphone, into: list[Frame]) -> threading.Thread:
+    thread = threading.Thread(target=lambda: into.extend(microphone.frames()), daemon=True)
+    thread.start()
+    return thread
+
+
+def test_devices_are_listed_and_chosen_by_part_of_their_name(looped: LoopedServer) -> None:
+    assert [d.name for d in list_speakers()] == ["TrialOne", "TrialTwo"]
+    assert {d.name for d in list_microphones()} == {"Monitor of TrialOne", "Monitor of TrialTwo"}
+    with pytest.raises(DeviceError, match="'Monitor of TrialOne', 'Monitor of TrialTwo'"):
+        Microphone("trial")
+    with pytest.raises(DeviceError, match=r"No speaker is called 'radio'.*'TrialOne'"):
+        Speaker("radio")
+
+
+@pytest.mark.parametrize("device", ["TrialOne", "TrialTwo"])
+def test_what_is_played_is_what_is_captured(looped: LoopedServer, say: Voice, device: str) -> None:
+    spoken = say.say("tree eighty three, twenty four point six")
+    marks: list[str] = []
+    frames: list[Frame] = []
+    with Microphone(f"Monitor of {device}") as microphone:
+        thread = capture(microphone, frames)
+        speaker = Speaker(
+            device, lambda lasts_s: marks.append(f"{lasts_s:.1f}"), lambda: marks.append("end")
+        )
+        time.sleep(0.3)
+        speaker.play(spoken)
+        assert marks == [f"{spoken.size / 16000:.1f}", "end"]
+        time.sleep(0.3)
+        speaker.close()
+    thread.join(5)
+    heard = np.concatenate([frame.samples for frame in frames])
+    alike, lag = best_match(heard, spoken)
+    # The stereo sink runs at 48 kHz, so its sound is resampled twice: alike, not equal.
+    assert alike > 0.98
+    # By the time play() returned, all of it had sounded: the gate may go by that.
+    assert lag + spoken.size < heard.size
+    starts = np.array([frame.start_s for frame in frames])
+    assert np.allclose(np.diff(starts), 0.03)
+    assert microphone.lost_s == 0
+
+
+def test_a_sound_can_be_stopped_and_replaced(looped: LoopedServer) -> None:
+    ends: list[float] = []
+    speaker = Speaker("TrialOne", on_end=lambda: ends.append(time.monotonic()))
+    long = np.tile(beep(Tone.REFUSE), 40)
+    began = time.monotonic()
+    first = speaker.play(long, wait=False)
+    assert not first.done
+    second = speaker.play(beep(Tone.ACCEPT), wait=False)
+    assert first.done and not second.done
+    second.wait()
+    speaker.play(long, wait=False)
+    time.sleep(0.2)
+    speaker.stop()
+    assert len(ends) == 3 and ends[-1] - began < 4 < long.size / 16000
+    speaker.close()
+
+
+def test_the_tools_own_echo_is_never_an_utterance(looped: LoopedServer, say: Voice) -> None:
+    echo = say.say("eighty three, twenty four point six, save?")
+    answer = trimmed(say.say("yes"))
+    with Microphone("Monitor of TrialOne") as microphone:
+        gate = Endpointer()
+        plain = Endpointer()
+        heard: list[Utterance] = []
+        ungated: list[Utterance] = []
+
+        def listen() -> None:
+            for frame in microphone.frames():
+                heard.extend(gate.push(frame))
+                ungated.extend(plain.push(frame))
+
+        thread = threading.Thread(target=listen, daemon=True)
+        thread.start()
+        speaker = Speaker(
+            "TrialOne",
+            on_start=lambda lasts_s: gate.mute(microphone.now_s + lasts_s, microphone.captured_s),
+            on_end=lambda: gate.unmute(microphone.now_s),
+        )
+        # The answer comes from another speaker, so that no gate is told of it.
+        person = Speaker("TrialOne")
+        time.sleep(0.3)
+        speaker.play(echo)
+        time.sleep(0.6)
+        person.play(answer)
+        time.sleep(1.2)
+        speaker.close()
+        person.close()
+    thread.join(5)
+    # Without the gate the tool would have heard itself, and run the answer into it.
+    assert [u.samples.size > echo.size for u in ungated] == [True]
+    assert len(heard) == 1
+    assert best_match(heard[0].samples, answer)[0] > 0.98
+    assert gate.take_discarded() == []
+
+
+def test_a_server_that_goes_away_is_told_plainly(looped: LoopedServer) -> None:
+    microphone = Microphone("Monitor of TrialOne", stalled_after_s=2.5)
+    frames = microphone.frames()
+    next(frames)
+    looped.stop()
+    with pytest.raises(DeviceError, match=r"has sent nothing for 2\.5 s"):
+        for _ in frames:
+            pass
+    microphone.close()
+    with pytest.raises(DeviceError, match="sound system does not answer"):
+        Microphone()
+    with pytest.raises(DeviceError, match="go on without it"):
+        Speaker()
+
+
+def test_a_reader_that_falls_behind_shows_as_a_gap(looped: LoopedServer) -> None:
+    with Microphone("Monitor of TrialOne", queue_s=0.3) as microphone:
+        frames = microphone.frames()
+        first = next(frames)
+        time.sleep(1.0)
+        late = [next(frames) for _ in range(30)]
+        assert microphone.lost_s > 0.3
+    jumps = np.diff([first.start_s, *(frame.start_s for frame in late)])
+    assert jumps.max() > 0.3 and jumps.min() > 0.029

@@ -29,6 +29,7 @@ class Heard:
 
     ``meanings`` holds one meaning, or several that were possible, or none; ``problem`` says why
     none could be taken. ``confidence`` runs from 0 to 1. ``audio`` is the sound's SHA-256.
+    ``about`` is the entry of the reading that was asked about when this was said or pressed.
     """
 
     entry: int
@@ -40,6 +41,7 @@ class Heard:
     engine: str = ""
     confidence: Decimal | None = None
     audio: str | None = None
+    about: int | None = None
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields
 from decimal import Decimal
 from typing import Any
 
-from callout.core.units import Unit
+from callout.core.units import Scale, Unit
 
 READING_KINDS = frozenset({"reading", "size", "amend", "new"})
 
@@ -21,7 +21,8 @@ class Meaning:
     """One thing the words can mean. ``kind`` says which of the other fields matter.
 
     ``tag`` is the tag as said, leading zeros kept; ``value`` the size as said, exact, in ``unit``
-    (None: the plot's unit); ``implied`` marks a decimal point that was not said.
+    (None: the plot's unit) and ``scale`` (None: the plot's); ``implied`` marks a decimal point that
+    was not said.
     """
 
     kind: str
@@ -34,6 +35,7 @@ class Meaning:
     species: str | None = None
     height_m: Decimal | None = None
     new_tag: str | None = None
+    scale: Scale | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Plain values for JSON; numbers as exact text, absent parts left out but the main four."""
@@ -42,7 +44,7 @@ class Meaning:
             value = getattr(self, item.name)
             if isinstance(value, Decimal):
                 value = f"{value:f}"
-            elif isinstance(value, Unit):
+            elif isinstance(value, Unit | Scale):
                 value = value.value
             if item.name in ("kind", "tag", "value", "unit") or value not in (None, False):
                 told[item.name] = value
@@ -57,6 +59,8 @@ class Meaning:
                 given[name] = Decimal(given[name])
         if given.get("unit") is not None:
             given["unit"] = Unit(given["unit"])
+        if given.get("scale") is not None:
+            given["scale"] = Scale(given["scale"])
         return cls(**given)
 
 

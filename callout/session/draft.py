@@ -13,13 +13,13 @@ from callout.core.events import Heard
 from callout.core.meaning import Meaning
 from callout.core.model import Plot, PlotSettings, Reading, Tree, Warned
 from callout.core.rounding import to_graduation
-from callout.core.units import Unit, convert, diameter_from
+from callout.core.units import Scale, Unit, convert, diameter_from
 from callout.session.state import Key, Memory, Pending
 
 
-def recorded_value(raw: Decimal, raw_unit: Unit, settings: PlotSettings) -> Decimal:
+def recorded_value(raw: Decimal, raw_unit: Unit, scale: Scale, settings: PlotSettings) -> Decimal:
     """The diameter to record for a tape reading: girth over pi, unit, then graduation."""
-    diameter = convert(diameter_from(raw, settings.scale), raw_unit, settings.unit)
+    diameter = convert(diameter_from(raw, scale), raw_unit, settings.unit)
     return to_graduation(diameter, settings.graduation, settings.rounding)
 
 
@@ -30,7 +30,8 @@ def draft_reading(memory: Memory, plot: Plot, event: Heard, meaning: Meaning, ta
     raw_unit = meaning.unit or plot.settings.unit
     value = None
     if meaning.value is not None:
-        value = recorded_value(meaning.value, raw_unit, plot.settings)
+        scale = meaning.scale or plot.settings.scale
+        value = recorded_value(meaning.value, raw_unit, scale, plot.settings)
     draft = Reading(
         entry=event.entry,
         at=event.at,

@@ -189,7 +189,9 @@ def _height(turn: Turn) -> Result:
     """The height of measurement belongs to the reading that waits."""
     pending = turn.memory.pending
     assert pending is not None
-    kept = Pending(replace(pending.draft, height_m=turn.meaning.height_m), pending.warned)
+    # A new number: what is asked now is not what was asked before.
+    draft = replace(pending.draft, entry=turn.event.entry, height_m=turn.meaning.height_m)
+    kept = Pending(draft, pending.warned)
     question = echo.question(kept)
     memory = replace(turn.memory, pending=kept, drafted=kept.draft, said=question, reminded=0)
     return memory, (Say(question, "ask"),)
@@ -198,6 +200,9 @@ def _height(turn: Turn) -> Result:
 def _confirm(turn: Turn) -> Result:
     pending = turn.memory.pending
     assert pending is not None
+    if turn.event.about not in (None, pending.draft.entry):
+        # The yes was meant for an echo that something newer has replaced.
+        return _asked(turn.memory, f"that has changed. {echo.question(pending)}", "ask")
     before = turn.memory.saved.get(key_of(pending.draft))
     reading = replace(
         pending.draft,

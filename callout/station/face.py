@@ -23,12 +23,16 @@ class SavedLine:
 
 @dataclass(frozen=True)
 class View:
-    """Everything a screen shows. Sizes are text in the plot's own unit."""
+    """Everything a screen shows. Sizes are text in the plot's own unit; ``waiting`` names the
+
+    reading that waits for confirmation.
+    """
 
     plot: str
     who: str
     unit: str
     phase: str
+    waiting: int = 0
     tag: str = ""
     species: str = ""
     value: str = ""
@@ -75,8 +79,11 @@ class Face(Protocol):
     def submit(self, text: str) -> None:
         """A callout that was typed."""
 
-    def press(self, kind: str) -> None:
-        """A key for a command: confirm, reject, undo, repeat, scratch, left, where, skip."""
+    def press(self, kind: str, waiting: int = 0) -> None:
+        """A key for a command: confirm, reject, undo, repeat, scratch, left, where, skip.
+
+        ``waiting`` is that of the view the person answers; a confirmation of another is refused.
+        """
 
     def mute(self, muted: bool) -> None:
         """Silence or restore the spoken echo."""

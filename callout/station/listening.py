@@ -61,7 +61,11 @@ class Listening:
         self.finish()
 
     def _hear(self, utterance: Utterance) -> None:
-        self._station.hear(utterance.samples, self._began + timedelta(seconds=utterance.end_s))
+        self._station.hear(
+            utterance.samples,
+            at=self._began + timedelta(seconds=utterance.end_s),
+            began=self._began + timedelta(seconds=utterance.start_s),
+        )
 
     def _tell_discarded(self) -> None:
         for item in self._endpointer.take_discarded():

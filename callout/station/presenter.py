@@ -49,9 +49,9 @@ class StationFace:
         """A callout that was typed."""
         self._later(lambda: self._station.type(text))
 
-    def press(self, kind: str) -> None:
-        """A key that stands for a command."""
-        self._later(lambda: self._station.press(kind))
+    def press(self, kind: str, waiting: int = 0) -> None:
+        """A key that stands for a command; ``waiting`` as the view that was answered had it."""
+        self._later(lambda: self._station.press(kind, about=waiting or None))
 
     def mute(self, muted: bool) -> None:
         """Silence or restore the spoken echo."""
@@ -111,6 +111,7 @@ def view_of(
         who=memory.who,
         unit=plot.settings.unit.value,
         phase=memory.phase.value,
+        waiting=pending.draft.entry if pending else 0,
         tag=_tag(memory, pending),
         species=pending.draft.species if pending else (tree.species if tree else ""),
         value=_text(pending.draft) if pending else "",

@@ -9,8 +9,8 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -30,6 +30,8 @@ from callout.station.recall import recall
 from callout.station.scopes import plot_named, scope_of
 
 LEAST_CONFIDENCE = 0.5
+# An utterance is cut with a pre-roll, so it seems to begin a little before it was spoken.
+PRE_ROLL = timedelta(seconds=0.5)
 
 
 @dataclass(frozen=True)
@@ -117,8 +119,13 @@ class Station:
             self._told(Done(event, self._commit(event)))
             self._listen_for_plot()
 
-    def hear(self, samples: Samples, at: datetime | None = None) -> None:
-        """One utterance: kept as sound, recognised, and taken to the session."""
+    def hear(
+        self, samples: Samples, at: datetime | None = None, began: datetime | None = None
+    ) -> None:
+        """One utterance: kept as sound, recognised, and taken to the session.
+
+        ``began`` is when it was begun: a yes answers only an echo that was there by then.
+        """
         with self._lock:
             started = time.perf_counter()
             candidates = self._engine.hear(samples) if self._engine else ()
@@ -144,6 +151,7 @@ class Station:
                     engine=self._engine_name(),
                     confidence=Decimal(str(best.confidence)),
                     audio=audio,
+                    about=self._asked_by(began),
                 ),
                 engine_s,
             )
@@ -157,10 +165,19 @@ class Station:
                 parsed = Parsed(text, (), str(error))
             self._do(self._written("typed", parsed, at))
 
-    def press(self, kind: str, at: datetime | None = None) -> None:
-        """A key that stands for a command, e.g. ``confirm``."""
+    def press(self, kind: str, at: datetime | None = None, about: int | None = None) -> None:
+        """A key that stands for a command, e.g. ``confirm``; ``about`` as in ``Heard``."""
         with self._lock:
-            self._do(self._written("key", Parsed(kind, (Meaning(kind),), None), at))
+            parsed = Parsed(kind, (Meaning(kind),), None)
+            self._do(self._written("key", parsed, at, about))
+
+    def measure(
+        self, words: str, meaning: Meaning, device: str, at: datetime | None = None
+    ) -> None:
+        """A press of a digital tape, as ``words`` it sent."""
+        with self._lock:
+            event = self._written("tape", Parsed(words, (meaning,), None), at)
+            self._do(replace(event, engine=device))
 
     def time_out(self, at: datetime | None = None) -> None:
         """Nothing was said for a while."""
@@ -181,7 +198,17 @@ class Station:
     def _engine_name(self) -> str:
         return f"{self._engine.name} ({self._engine.model})" if self._engine else ""
 
-    def _written(self, source: str, parsed: Parsed, at: datetime | None) -> Heard:
+    def _asked_by(self, began: datetime | None) -> int | None:
+        """The entry of the reading that was already asked about at ``began``; 0 for none."""
+        pending = self._memory.pending
+        if began is None or pending is None:
+            return None
+        asked = datetime.fromisoformat(pending.draft.at)
+        return pending.draft.entry if asked <= began + PRE_ROLL else 0
+
+    def _written(
+        self, source: str, parsed: Parsed, at: datetime | None, about: int | None = None
+    ) -> Heard:
         return Heard(
             entry=self._writer.next_entry,
             at=self._at(at),
@@ -189,6 +216,7 @@ class Station:
             words=parsed.words,
             meanings=parsed.meanings,
             problem=parsed.problem,
+            about=about,
         )
 
     def _sure(self, best: Candidate) -> Parsed:

@@ -115,7 +115,7 @@ class FakeFace:
     def submit(self, text: str) -> None:
         self.asked.append(("submit", text))
 
-    def press(self, kind: str) -> None:
+    def press(self, kind: str, waiting: int = 0) -> None:
         self.asked.append(("press", kind))
 
     def mute(self, muted: bool) -> None:

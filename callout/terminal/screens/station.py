@@ -123,7 +123,7 @@ class StationScreen(Screen[None]):
         if not waits(view):
             self._notice("Nothing waits for a yes.")
         elif self._guard.seen(view, self._clock()):
-            self._face.press("confirm")
+            self._face.press("confirm", view.waiting)
         else:
             self._notice(TOO_SOON)
         if view != self._view:

@@ -133,6 +133,12 @@ def _which_tree(turn: Turn) -> Result:
     return _asked(turn.memory, "which tree? say tree and its tag", "refused")
 
 
+def _pressed(turn: Turn) -> Result:
+    """A digital tape was pressed with no tree in hand: it waits at the desk for its tag."""
+    unit = turn.meaning.unit.value if turn.meaning.unit else ""
+    return _asked(turn.memory, f"tape {turn.meaning.value} {unit}: which tree?", "ask")
+
+
 def _reading(turn: Turn) -> Result:
     tag = turn.meaning.tag or turn.memory.named
     return _which_tree(turn) if tag is None else _propose(turn, tag)
@@ -349,6 +355,7 @@ TABLE: dict[tuple[Phase | None, str], Handler] = {
     (Phase.NAMED, "scratch"): _scratch,
     (None, "undo"): _undo,
     (None, "skip"): _skip,
+    (None, "press"): _pressed,
     (None, "repeat"): _repeat,
     (None, "left"): _left,
     (None, "where"): _where,

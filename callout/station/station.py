@@ -179,6 +179,12 @@ class Station:
             event = self._written("tape", Parsed(words, (meaning,), None), at)
             self._do(replace(event, engine=device))
 
+    def set_aside(self, words: str, device: str, why: str) -> None:
+        """A press that joined nothing: kept in the journal, and said."""
+        with self._lock:
+            event = self._written("tape", Parsed(words, (), f"{words} not taken: {why}"), None)
+            self._do(replace(event, engine=device))
+
     def time_out(self, at: datetime | None = None) -> None:
         """Nothing was said for a while."""
         with self._lock:

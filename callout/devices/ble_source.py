@@ -27,7 +27,7 @@ from callout.devices.ble_channel import (
 from callout.devices.intake import Intake, Taken
 from callout.devices.measurement import NoticeKind, Put
 from callout.devices.reporting import Backoff, Clock, Reporter
-from callout.devices.settings import DeviceSettings
+from callout.devices.settings import DeviceSettings, intake_of
 
 FIND_S = 10.0
 FAULTS = (BleakError, OSError, EOFError, asyncio.TimeoutError)
@@ -125,10 +125,11 @@ class BleSource:
         client: Callable[..., Any] = BleakClient,
         find: Find = find_device,
         clock: Clock | None = None,
+        intake: Intake | None = None,
     ) -> None:
         self._settings, self._client, self._find = settings, client, find
         self._clock = clock or Clock()
-        self._intake = Intake(settings.name, settings.line_format(), settings.limits())
+        self._intake = intake or intake_of(settings)
         self._backoff = Backoff(settings.retry_s, settings.longest_retry_s)
 
     async def run(self, put: Put) -> None:
@@ -146,7 +147,7 @@ class BleSource:
                         await self._connection(device, report)
                 except FAULTS as error:
                     report.taken(self._intake.lost())
-                    report.tell(NoticeKind.LOST, f"{name}: {_told(error)}")
+                    report.tell(NoticeKind.LOST, f"{name}: {told(error)}")
                 await asyncio.sleep(self._backoff.next_s())
         finally:
             report.close()
@@ -201,7 +202,8 @@ class BleSource:
             return
 
 
-def _told(error: BaseException) -> str:
+def told(error: BaseException) -> str:
+    """A fault of the Bluetooth side in words."""
     if isinstance(error, BleakBluetoothNotAvailableError):
         return "Bluetooth is off or missing; switch it on"
     if isinstance(error, FileNotFoundError | ConnectionRefusedError):

@@ -7,7 +7,7 @@ memory, lines a second and work; no clock, no thread, no port. Transports only f
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -16,6 +16,7 @@ from callout.devices.framing import LineFramer
 from callout.devices.lines import LineFormat, Read, read_line
 from callout.devices.measurement import Measurement, Reason, Refused
 from callout.devices.presentation import PresentationFormat, read_value
+from callout.devices.template import compile_template
 
 Taken = Measurement | Refused
 
@@ -147,3 +148,17 @@ class Intake:
         for refusal in refusals:
             self._counts[refusal.reason] += refusal.count
         return list(refusals)
+
+
+class Tap(Intake):
+    """A gate that shows every line as it came and takes none: for working out a pattern."""
+
+    def __init__(self, device: str, seen: Callable[[bytes], None]) -> None:
+        super().__init__(device, LineFormat(compile_template("number")))
+        self._seen = seen
+
+    def _lines(self, lines: list[bytes], at: datetime, at_s: float) -> list[Taken]:
+        for line in lines:
+            if self._gate(line, at_s) is None:
+                self._seen(line)
+        return []

@@ -80,7 +80,8 @@ class NoticeKind(Enum):
 class DeviceNotice:
     """Something about a device that a person should see; ``text`` is ready to show.
 
-    ``refused`` counts every refusal by reason since the source started; ``battery`` is per cent.
+    ``refused`` counts every refusal by reason since the source started, ``raw`` is the latest of
+    them, cut to 64 bytes; ``battery`` is per cent.
     """
 
     device: str
@@ -89,6 +90,7 @@ class DeviceNotice:
     at: datetime
     battery: int | None = None
     refused: Mapping[Reason, int] = field(default_factory=dict)
+    raw: bytes = b""
 
 
 Item = Measurement | DeviceNotice

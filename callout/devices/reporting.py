@@ -54,6 +54,7 @@ class Reporter:
         self._intake, self._put, self._clock = intake, put, clock
         self._timer: asyncio.TimerHandle | None = None
         self._untold = False
+        self._latest = b""
         self._last_told = ("", NoticeKind.FAILED)
 
     def tell(self, kind: NoticeKind, text: str, battery: int | None = None) -> None:
@@ -68,7 +69,7 @@ class Reporter:
             if isinstance(item, Measurement):
                 self._put(item)
             else:
-                self._untold = True
+                self._untold, self._latest = True, item.raw
         if self._untold and self._timer is None:
             self._tell_refusals()
 
@@ -95,6 +96,12 @@ class Reporter:
     def _send(self, kind: NoticeKind, text: str, battery: int | None) -> None:
         self._put(
             DeviceNotice(
-                self._intake.device, kind, text, self._clock.now(), battery, self._intake.refused
+                self._intake.device,
+                kind,
+                text,
+                self._clock.now(),
+                battery,
+                self._intake.refused,
+                self._latest if kind is NoticeKind.REFUSED else b"",
             )
         )

@@ -12,6 +12,7 @@ from collections.abc import AsyncIterator, Sequence
 from contextlib import suppress
 
 from callout.core.errors import CalloutError, DeviceError, OperatorError
+from callout.devices.intake import Intake
 from callout.devices.measurement import DeviceNotice, Item, NoticeKind, Put, Source
 from callout.devices.reporting import Clock
 from callout.devices.serial_source import SerialSource
@@ -20,15 +21,18 @@ from callout.devices.settings import DeviceSettings
 MOST_WAITING = 1000
 
 
-def make_source(settings: DeviceSettings) -> Source:
-    """The source for one device. Raises OperatorError for a wedge, which types into the screen."""
+def make_source(settings: DeviceSettings, intake: Intake | None = None) -> Source:
+    """The source for one device; ``intake`` may judge its lines otherwise.
+
+    Raises OperatorError for a wedge, which types into the screen.
+    """
     if settings.transport == "serial":
-        return SerialSource(settings)
+        return SerialSource(settings, intake=intake)
     if settings.transport == "ble":
         # Imported late: bleak brings the system's Bluetooth libraries with it.
         from callout.devices.ble_source import BleSource
 
-        return BleSource(settings)
+        return BleSource(settings, intake=intake)
     raise OperatorError(f"{settings.name}: a {settings.transport} device types into the screen")
 
 

@@ -19,7 +19,7 @@ from callout.devices.intake import Intake
 from callout.devices.measurement import NoticeKind, Put
 from callout.devices.ports import list_ports, port_of
 from callout.devices.reporting import Backoff, Clock, Reporter
-from callout.devices.settings import PARITIES, DeviceSettings
+from callout.devices.settings import PARITIES, DeviceSettings, intake_of
 
 READ_S = 0.1
 MOST_AT_ONCE = 4096
@@ -70,10 +70,11 @@ class SerialSource:
         settings: DeviceSettings,
         opener: Callable[[DeviceSettings], Any] = open_port,
         clock: Clock | None = None,
+        intake: Intake | None = None,
     ) -> None:
         self._settings, self._open = settings, opener
         self._clock = clock or Clock()
-        self._intake = Intake(settings.name, settings.line_format(), settings.limits())
+        self._intake = intake or intake_of(settings)
         self._backoff = Backoff(settings.retry_s, settings.longest_retry_s)
 
     async def run(self, put: Put) -> None:

@@ -13,7 +13,7 @@ from uuid import UUID
 
 from callout.core.errors import OperatorError
 from callout.core.units import Scale, Unit, parse_unit
-from callout.devices.intake import Limits
+from callout.devices.intake import Intake, Limits
 from callout.devices.lines import LineFormat
 from callout.devices.numerals import Mark
 from callout.devices.template import compile_template
@@ -64,6 +64,11 @@ class DeviceSettings:
     def limits(self) -> Limits:
         """What it may send."""
         return Limits(lines_a_second=self.lines_a_second)
+
+
+def intake_of(device: DeviceSettings) -> Intake:
+    """The gate for what ``device`` sends."""
+    return Intake(device.name, device.line_format(), device.limits())
 
 
 def device_from(table: Mapping[str, object]) -> DeviceSettings:

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from datetime import datetime
 from itertools import pairwise
 
-from callout.devices.intake import Intake, Taken
-from callout.devices.settings import DeviceSettings
+from callout.devices.intake import Taken
+from callout.devices.settings import DeviceSettings, intake_of
 
 FASTEST_PERSON_S = 0.03
 """Between two keys: the fastest typists need about 0.06 s (from memory), devices under 0.02."""
@@ -21,7 +21,7 @@ class Wedge:
     """The gate of one keyboard wedge; the same refusals as for any other device."""
 
     def __init__(self, settings: DeviceSettings) -> None:
-        self.intake = Intake(settings.name, settings.line_format(), settings.limits())
+        self.intake = intake_of(settings)
 
     def typed(self, text: str, at: datetime, at_s: float) -> list[Taken]:
         """One line as typed, without its Enter. ``at_s``: monotonic seconds."""

@@ -1,0 +1,23 @@
+"""What a plot would record for a device's reading: its unit, as a diameter, to its graduation.
+
+Pure. Whether the reading is believable is for the checks, whether it is kept for the session.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from callout.core.model import PlotSettings
+from callout.core.rounding import to_graduation
+from callout.core.units import convert, diameter_from
+from callout.devices.measurement import Measurement
+
+
+def diameter_in(measurement: Measurement, plot: PlotSettings) -> Decimal:
+    """The diameter that was measured, in the plot's unit, unrounded (50 digits)."""
+    return diameter_from(convert(measurement.value, measurement.unit, plot.unit), measurement.scale)
+
+
+def recorded_in(measurement: Measurement, plot: PlotSettings) -> Decimal:
+    """The diameter as the plot records it, in the plot's unit."""
+    return to_graduation(diameter_in(measurement, plot), plot.graduation, plot.rounding)

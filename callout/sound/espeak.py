@@ -21,6 +21,8 @@ _SYNCHRONOUS = 2
 _DONT_EXIT = 0x8000
 _CHARS_UTF8 = 1
 _RATE, _VOLUME = 1, 2
+# The library names British English by its file only.
+_ALIASES = {"en-gb": "en"}
 # The library writes nothing between these two for the whole life of the process.
 _LOCK = threading.Lock()
 _CALLBACK = ctypes.CFUNCTYPE(
@@ -68,7 +70,8 @@ class Espeak:
         The library keeps state from sentence to sentence: alike each time, not bit for bit.
         """
         with _LOCK:
-            if self._library.espeak_SetVoiceByName(voice.encode()) != 0:
+            name = _ALIASES.get(voice.casefold(), voice)
+            if self._library.espeak_SetVoiceByName(name.encode()) != 0:
                 raise DeviceError(f"There is no voice called {voice!r}; try 'en-gb' or 'en-us'.")
             self._library.espeak_SetParameter(_RATE, words_per_minute, 0)
             self._library.espeak_SetParameter(_VOLUME, volume_percent, 0)

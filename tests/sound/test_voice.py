@@ -61,6 +61,12 @@ def test_nothing_to_say_is_no_sound(say: Voice) -> None:
     assert say.say("six\0seven").size > say.say("six").size
 
 
+@pytest.mark.parametrize("name", ["en-gb", "en-us", "en-us+f3"])
+def test_the_voices_we_name_are_there(name: str) -> None:
+    assert level_dbfs(Voice(VoiceSettings(name)).say("six")) > -40
+    assert VoiceSettings().name == "en-gb"
+
+
 def test_a_voice_that_is_not_there_is_refused() -> None:
     with pytest.raises(DeviceError, match="no voice called 'zz-none'"):
         Voice(VoiceSettings("zz-none"))

@@ -109,7 +109,14 @@ def checksum_of(text: str) -> int:
 
 
 def checksum_agrees(text: str, digits: str) -> bool:
-    """Whether the two hex digits are the checksum of the sentence ``text``."""
-    if len(digits) != 2 or any(digit not in "0123456789abcdefABCDEF" for digit in digits):
+    """Whether the two hex digits are the checksum of the sentence ``text``.
+
+    ``*`` is reserved: a second one would leave what stands after the first uncovered.
+    """
+    if (
+        text.count("*") != 1
+        or len(digits) != 2
+        or any(digit not in "0123456789abcdefABCDEF" for digit in digits)
+    ):
         return False
     return int(digits, 16) == checksum_of(text.strip(" \t"))

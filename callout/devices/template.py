@@ -4,6 +4,7 @@ Users write patterns in ``survey.toml``; a regular expression there could take f
 hostile line, this cannot. ``{value} {unit}`` reads ``24.6 cm`` and ``24.6cm``.
 
     text        itself, letter for letter; a blank stands for any number of blanks, or none
+                where the fields around it cannot run together
     {value}     the number               {unit}   mm cm m in ft and their usual spellings
     {scale}     diameter or girth        {tag}    the tree: letters, digits, - and _
     {skip}      anything up to the next text
@@ -25,6 +26,9 @@ from callout.devices.numerals import scan_number
 
 NAMES = ("value", "unit", "scale", "tag", "skip", "checksum")
 LONGEST_PATTERN = 200
+_PLAIN = ("text", "blank", "gap")
+_CLEAR = frozenset({("value", "unit"), ("value", "scale"), ("unit", "value"), ("scale", "value")})
+"""Fields that may touch: digits end where letters begin."""
 LONGEST_TAG = 20
 PRESETS = {
     "number": "{value}",
@@ -37,7 +41,10 @@ PRESETS = {
 }
 
 Token = tuple[str, str, int]
-"""Kind (``text``, ``blank`` or a field's name), its text, its width (0: as long as it runs)."""
+"""Kind (``text``, ``blank``, ``gap`` or a field's name), text, width (0: as long as it runs).
+
+A ``gap`` is a blank that must be there.
+"""
 
 
 @dataclass(frozen=True)
@@ -50,7 +57,7 @@ class Template:
     @property
     def fields(self) -> frozenset[str]:
         """The names of the fields, ``skip`` apart."""
-        return frozenset(kind for kind, _, _ in self.tokens) - {"text", "blank", "skip"}
+        return frozenset(kind for kind, _, _ in self.tokens) - {*_PLAIN, "skip"}
 
 
 def compile_template(pattern: str) -> Template:
@@ -66,7 +73,24 @@ def compile_template(pattern: str) -> Template:
         )
     tokens = _tokens(pattern)
     _refuse_unclear(pattern, tokens)
-    return Template(pattern, tuple(tokens))
+    return Template(pattern, tuple(_with_gaps(tokens)))
+
+
+def _with_gaps(tokens: list[Token]) -> list[Token]:
+    """Blanks between fields that would otherwise run together must be there."""
+    spaced = list(tokens)
+    for at in range(1, len(tokens) - 1):
+        (kind, _, width), (after, _, _) = tokens[at - 1], tokens[at + 1]
+        if tokens[at][0] == "blank" and not width and _run_into(kind, after):
+            spaced[at] = ("gap", " ", 0)
+    return spaced
+
+
+def _run_into(kind: str, after: str) -> bool:
+    """Whether two neighbouring fields leave open where the first one ends."""
+    if kind in _PLAIN or after in _PLAIN:
+        return False
+    return kind in ("skip", "tag") or (kind, after) not in _CLEAR
 
 
 def _tokens(pattern: str) -> list[Token]:
@@ -119,30 +143,20 @@ def _field(pattern: str, inside: str) -> Token:
 
 def _refuse_unclear(pattern: str, tokens: list[Token]) -> None:
     """Every field must end where a person would say it ends."""
-    names = [kind for kind, _, _ in tokens if kind not in ("text", "blank", "skip")]
+    names = [kind for kind, _, _ in tokens if kind not in (*_PLAIN, "skip")]
     if "value" not in names:
         raise OperatorError(f"pattern {pattern!r} has no {{value}}: say where the number stands")
     for name in set(names):
         if names.count(name) > 1:
             raise OperatorError(f"pattern {pattern!r} has {{{name}}} twice")
     for (kind, _, width), (after, _, _) in pairwise(tokens):
-        touching = after not in ("text", "blank")
-        if width or not touching:
-            continue
-        if kind in ("skip", "tag") or (kind, after) in _RUN_TOGETHER:
+        if not width and _run_into(kind, after):
             raise OperatorError(
                 f"pattern {pattern!r}: nothing tells where {{{kind}}} ends and {{{after}}} "
                 "begins; put text or a width between them"
             )
     if "checksum" in names and not _has_checksum_frame(tokens):
         raise OperatorError(f"pattern {pattern!r}: write a checksum as $...*{{checksum}}")
-
-
-_RUN_TOGETHER = frozenset(
-    (kind, after)
-    for kind in ("value", "unit", "scale")
-    for after in ("value", "unit", "scale", "tag", "skip")
-) - {("value", "unit"), ("value", "scale"), ("unit", "value"), ("scale", "value")}
 
 
 def _has_checksum_frame(tokens: list[Token]) -> bool:
@@ -177,7 +191,7 @@ def _end_of(tokens: tuple[Token, ...], index: int, line: str, at: int) -> int:
         return at + width if at + width <= len(line) else -1
     if kind == "text":
         return at + len(text)
-    if kind == "blank":
+    if kind in ("blank", "gap"):
         return _run(line, at, " \t")
     if kind == "value":
         return scan_number(line, at)[1]

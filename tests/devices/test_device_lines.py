@@ -87,6 +87,15 @@ def test_refusals(line: bytes, reason: Reason) -> None:
     assert outcome.reason is reason
 
 
+def test_a_tag_never_swallows_the_digits_of_a_value() -> None:
+    # "2808.6" after a tag without a blank: neither 0.6 nor anything else is read.
+    form = how("#{tag} {value}", unit=Unit.CENTIMETRE)
+    assert read_line(b"#A-83m2808.6", form) == Refused(Reason.NO_MATCH, raw=b"#A-83m2808.6")
+    assert read_line(b"#A-83 2808.6", form) == Read(
+        D("2808.6"), Unit.CENTIMETRE, Scale.DIAMETER, "A-83"
+    )
+
+
 def test_decimal_comma_is_never_guessed() -> None:
     comma, either = how("plain", mark=Mark.COMMA), how("plain", mark=Mark.EITHER)
     expected = Read(D("24.6"), Unit.CENTIMETRE, Scale.DIAMETER)
@@ -131,6 +140,12 @@ def test_nmea_transducer_sentence() -> None:
             # Only the case of the checksum's own hex letter may flip unnoticed.
             same = place >= len(good) - 2 and bytes(broken).upper() == good.upper()
             assert outcome == expected if same else isinstance(outcome, Refused)
+
+
+def test_a_checksum_covers_the_whole_sentence() -> None:
+    # 20 is the checksum of the one blank before the first star alone.
+    line = b"$ *   ,1215.3,inches*20"
+    assert read_line(line, how("nmea")) == Refused(Reason.CHECKSUM, raw=line)
 
 
 BAD_PATTERNS = [

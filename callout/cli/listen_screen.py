@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from datetime import date, datetime
 
 from callout.core.errors import CalloutError
+from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.journal.folder import SurveyFolder
 from callout.sound.frames import Frame
 from callout.station.build import endpointer_for
@@ -14,6 +15,7 @@ from callout.station.listening import Listening
 from callout.station.presenter import StationFace
 from callout.station.safety import shown_today
 from callout.station.station import Station
+from callout.station.tapes import Tapes
 from callout.station.voice import Echo, make_echo
 
 
@@ -49,6 +51,7 @@ def run_screen(
         name="listening",
         daemon=True,
     )
+    tapes = Tapes(station, config, lambda notice: _show_notice(face, notice))
     app = CalloutApp(face, safety=not shown_today(folder.path, date.today()))  # noqa: DTZ011
     work.start()
     try:
@@ -56,9 +59,17 @@ def run_screen(
     finally:
         leaving.set()
         work.join(timeout=2)
+        tapes.close()
         face.close()
         echo.close()
     return 0
+
+
+def _show_notice(face: StationFace, notice: DeviceNotice) -> None:
+    """A tape that is found or well needs no line of its own; anything else is shown."""
+    well = notice.kind is NoticeKind.CONNECTED
+    if notice.kind is not NoticeKind.BATTERY:
+        face.fault(notice.device, None if well else f"{notice.device}: {notice.text}")
 
 
 def _listen(
@@ -79,7 +90,7 @@ def _listen(
         from callout.sound.microphone import Microphone
 
         with Microphone(microphone or None) as source:
-            echo.heard_by(lambda: source.now_s)
+            echo.heard_by(source)
             for frame in _until(source.frames(), leaving):
                 listening.take(frame)
     except CalloutError as error:

@@ -13,7 +13,7 @@ from callout import __version__
 from callout.core.errors import CalloutError, StorageError
 
 # Each module offers add_parser(subparsers), naming the module's ``run`` as its handler.
-COMMANDS = ("new", "listen", "parse", "readings", "transcribe", "demo")
+COMMANDS = ("new", "listen", "devices", "parse", "readings", "transcribe", "demo")
 INTERRUPTED = 130
 
 

@@ -34,6 +34,7 @@ class Listening:
     hang_over_s: float | None = None
     pre_roll_s: float | None = None
     reminder_s: float = 20.0
+    join_s: float = 30.0
 
 
 @dataclass(frozen=True)
@@ -289,6 +290,7 @@ def _listening_table() -> Any:
         ("vosk_model", "", "folder of a Vosk model, if you have one"),
         ("microphone", "", "part of its name; empty takes the system's default"),
         ("reminder_s", 20.0, "seconds before a waiting question is asked again"),
+        ("join_s", 30.0, "seconds within which a tag and a press of the tape belong together"),
     )
 
 

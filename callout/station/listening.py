@@ -10,11 +10,13 @@ import time
 from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
 
-from callout.sound.endpoint import Discarded, Endpointer
+from callout.sound.endpoint import Discarded, Endpointer, Reason
 from callout.sound.frames import Frame, Utterance
 from callout.station.station import Done, Station
 
 QUESTION = "ask"
+# Speech over our own echo is only shown: a late echo would answer itself without end.
+_SAID_ALOUD = (Reason.GAP, Reason.TOO_LONG)
 
 
 class Listening:
@@ -69,6 +71,8 @@ class Listening:
 
     def _tell_discarded(self) -> None:
         for item in self._endpointer.take_discarded():
+            if item.reason in _SAID_ALOUD:
+                self._station.say(f"{item.reason.value}: say it again")
             if self._set_aside is not None:
                 self._set_aside(item)
 

@@ -185,6 +185,11 @@ class Station:
             event = self._written("tape", Parsed(words, (), f"{words} not taken: {why}"), None)
             self._do(replace(event, engine=device))
 
+    def say(self, text: str) -> None:
+        """Tell the person something that changes nothing and is not journalled."""
+        with self._lock:
+            self._tell(Say(text[:1].upper() + text[1:] + ".", "refused"))
+
     def time_out(self, at: datetime | None = None) -> None:
         """Nothing was said for a while."""
         with self._lock:
@@ -311,7 +316,8 @@ def done_json(done: Done) -> list[dict[str, Any]]:
         )
     for effect in done.effects:
         if isinstance(effect, Save):
-            lines.append({"event": "saved", **reading_json(effect)})
+            name = "undone" if effect.reading.void else "saved"
+            lines.append({"event": name, **reading_json(effect)})
         elif isinstance(effect, KeepMemo):
             lines.append(
                 {"event": "noted", "at": effect.at, "tag": effect.tag, "audio": effect.audio}

@@ -27,6 +27,9 @@ from callout.devices.join import (
     step,
 )
 from callout.devices.measurement import DeviceNotice, Item, Measurement
+from callout.devices.running import DeviceThread
+from callout.devices.settings import devices_from
+from callout.journal.config import Config
 from callout.station.station import Done, Station
 
 TellNotice = Callable[[DeviceNotice], None]
@@ -84,6 +87,26 @@ class TapeDesk:
             else:
                 meaning = Meaning("press", None, press.value, press.unit, scale=press.scale)
                 self._station.measure(_text(press), meaning, press.device)
+
+
+class Tapes:
+    """The survey's devices at work; nothing runs where it names none."""
+
+    def __init__(self, station: Station, config: Config, notice: TellNotice) -> None:
+        devices = devices_from(config.other.get("device", []))
+        self._desk: TapeDesk | None = None
+        self._thread: DeviceThread | None = None
+        if devices:
+            self._desk = TapeDesk(station, Rules(config.listening.join_s), notice)
+            self._thread = DeviceThread(devices, self._desk.put)
+            self._thread.start()
+
+    def close(self) -> None:
+        """Let the devices go, then finish what was pressed."""
+        if self._thread is not None:
+            self._thread.stop()
+        if self._desk is not None:
+            self._desk.close()
 
 
 def join_events(done: Done) -> list[JoinEvent]:

@@ -20,7 +20,17 @@ from callout.sound.voice import Tone, Voice, VoiceSettings, beep
 from callout.station.station import Done
 
 TellFault = Callable[[str | None], None]
-StreamClock = Callable[[], float]
+
+
+class StreamClock(Protocol):
+    """Where a microphone's stream stands, in seconds: now, and as far as was captured."""
+
+    @property
+    def now_s(self) -> float: ...
+    @property
+    def captured_s(self) -> float: ...
+
+
 _LONGEST_ECHO_S = 60.0
 _TONES = {"saved": Tone.ACCEPT, "refused": Tone.REFUSE}
 
@@ -34,8 +44,8 @@ class Echo(Protocol):
     def mute(self, muted: bool) -> None:
         """Be silent, or speak again."""
 
-    def heard_by(self, now_s: StreamClock) -> None:
-        """A microphone could hear it; ``now_s`` tells where its stream stands, in seconds."""
+    def heard_by(self, microphone: StreamClock) -> None:
+        """This microphone could hear it."""
 
     def on_fault(self, tell: TellFault) -> None:
         """Whom to tell when the voice fails (what is wrong) or works again (None)."""
@@ -53,7 +63,7 @@ class SilentEcho:
     def mute(self, muted: bool) -> None:
         """Silent as it is."""
 
-    def heard_by(self, now_s: StreamClock) -> None:
+    def heard_by(self, microphone: StreamClock) -> None:
         """Nothing to hear."""
 
     def on_fault(self, tell: TellFault) -> None:
@@ -70,7 +80,7 @@ class SpokenEcho:
         self._speaking, self._endpointer = speaking, endpointer
         self._muted = speaking.muted
         self._tell_fault: TellFault = lambda says: None
-        self._now_s: StreamClock | None = None
+        self._microphone: StreamClock | None = None
         self._fault: str | None = None
         self._sounding = False
         self._voice: Voice | None = None
@@ -93,9 +103,9 @@ class SpokenEcho:
         if muted and self._speaker is not None:
             self._speaker.stop()
 
-    def heard_by(self, now_s: StreamClock) -> None:
-        """Gate the microphone whose stream stands at ``now_s()`` seconds while speaking."""
-        self._now_s = now_s
+    def heard_by(self, microphone: StreamClock) -> None:
+        """Gate this microphone while speaking."""
+        self._microphone = microphone
         if self._sounding:
             self._gate(_LONGEST_ECHO_S)  # it began before the microphone did
 
@@ -144,14 +154,15 @@ class SpokenEcho:
 
     def _gate(self, lasts_s: float) -> None:
         self._sounding = True
-        if self._now_s is not None:
-            now_s = self._now_s()
-            self._endpointer.mute(now_s + lasts_s, now_s)
+        if self._microphone is not None:
+            # From what was captured so far: nothing of the echo may slip in before the gate.
+            ends_s = self._microphone.now_s + lasts_s
+            self._endpointer.mute(ends_s, self._microphone.captured_s)
 
     def _ungate(self) -> None:
         self._sounding = False
-        if self._now_s is not None:
-            self._endpointer.unmute(self._now_s())
+        if self._microphone is not None:
+            self._endpointer.unmute(self._microphone.now_s)
 
     def _report(self, fault: str | None) -> None:
         if fault != self._fault:

@@ -249,9 +249,10 @@ class Station:
             # The session stays where it was: what waits for confirmation still waits.
             self._tell(Say(f"Not saved: {error}", "refused"))
             return
+        # Told first: making a new tree hearable takes a good part of a second.
+        self._told(Done(event, effects, engine_s))
         if any(isinstance(effect, Save) and effect.reading.is_new for effect in effects):
             self._listen_for_plot()
-        self._told(Done(event, effects, engine_s))
 
     def _commit(self, event: Event) -> tuple[Effect, ...]:
         """Take one step: on the disk first, then in memory. Raises StorageError, nothing done."""

@@ -1,0 +1,136 @@
+"""A simulated tape in its own process drives ``callout listen --headless`` through real pyserial.
+
+Readings are invented. The port is pulled out and put back three times, in the middle of a line.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from callout.core.events import Heard
+from callout.devices.settings import device_from
+from callout.devices.survey_file import with_device
+from callout.journal.folder import SurveyFolder, open_survey
+from callout.journal.reader import current
+from callout.station.demo import make_demo_survey
+
+TAPE = Path(__file__).parents[1] / "devices" / "simulated_tape.py"
+
+
+def survey_with_tape(path: Path, port: Path) -> SurveyFolder:
+    folder = make_demo_survey(path, datetime.now().astimezone())
+    table = {"name": "tape", "transport": "serial", "port": str(port), "retry_s": 0.02,
+             "longest_retry_s": 0.1, "lines_a_second": 2000}  # fmt: skip
+    text = with_device(folder.settings.read_text(encoding="utf-8"), device_from(table))
+    folder.settings.write_text(text, encoding="utf-8")
+    return folder
+
+
+class Listening:
+    def __init__(self, process: subprocess.Popen[str]) -> None:
+        self.process = process
+        self.lines: list[dict[str, Any]] = []
+        self.reader = threading.Thread(target=self._read, daemon=True)
+        self.reader.start()
+
+    def _read(self) -> None:
+        assert self.process.stdout is not None
+        for line in self.process.stdout:
+            self.lines.append(json.loads(line))
+
+    def type(self, words: str) -> None:
+        assert self.process.stdin is not None
+        self.process.stdin.write(words + "\n")
+        self.process.stdin.flush()
+
+    def wait(self, what: Callable[[], bool], seconds: float = 30) -> None:
+        until = time.monotonic() + seconds
+        while not what():
+            assert self.process.poll() is None, "callout ended"
+            assert time.monotonic() < until, self.lines[-5:]
+            time.sleep(0.005)
+
+    def count(self, event: str, **parts: str) -> int:
+        return sum(
+            line.get("event") == event and parts.items() <= line.items() for line in self.lines
+        )
+
+    def said(self, part: str) -> bool:
+        return any(part in line.get("text", "") for line in self.lines[-6:])
+
+
+@contextmanager
+def listening(folder: SurveyFolder, plot: str) -> Iterator[Listening]:
+    command = [sys.executable, "-m", "callout", "listen", str(folder.path), "--headless", "--typed"]
+    process = subprocess.Popen(
+        [*command, "--plot", plot, "--who", "R.V."],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    with process:
+        at_work = Listening(process)
+        try:
+            yield at_work
+            assert process.stdin is not None
+            process.stdin.close()
+            assert process.wait(30) == 0
+        finally:
+            process.kill()
+            at_work.reader.join(10)
+
+
+def tape_events(folder: SurveyFolder) -> list[Heard]:
+    with folder.reading() as reader:
+        events = [entry.event for entry in reader.entries()]
+    return [item for item in events if isinstance(item, Heard) and item.source == "tape"]
+
+
+def test_a_thousand_presses_none_lost_none_doubled(tmp_path: Path) -> None:
+    """Every press of one tree is kept; the last one waits, and only its confirmation is saved."""
+    folder = survey_with_tape(tmp_path / "s", tmp_path / "tape")
+    with listening(folder, "K2") as at_work:
+        at_work.wait(lambda: at_work.count("said") == 1)
+        at_work.type("tree 101")
+        at_work.wait(lambda: at_work.said("Diameter?"))
+        command = [sys.executable, str(TAPE), str(tmp_path / "tape"), "1000", "0.004"]
+        tape = subprocess.run(command, capture_output=True, text=True, timeout=90)
+        assert json.loads(tape.stdout) == {"sent": 1000, "pulled_out": 3}
+        at_work.wait(lambda: at_work.count("heard", source="tape") == 1000)
+        assert at_work.count("saved") == 0
+        at_work.type("confirm")
+        at_work.wait(lambda: at_work.count("saved") == 1)
+    values = [event.meanings[0].value for event in tape_events(folder)]
+    assert values == [Decimal(number + 50) / 10 for number in range(1, 1001)]
+    with open_survey(folder.path).reading() as reader:
+        (reading,) = current(reader.readings())
+    assert (reading.tag, reading.value, reading.source) == ("101", Decimal("105.0"), "tape")
+    assert at_work.count("device", kind="connected") == 4
+
+
+def test_press_then_tag_is_asked_for_joined_echoed_and_confirmed(tmp_path: Path) -> None:
+    folder = survey_with_tape(tmp_path / "s", tmp_path / "tape")
+    with listening(folder, "K2") as at_work:
+        at_work.wait(lambda: at_work.count("said") == 1)
+        command = [sys.executable, str(TAPE), str(tmp_path / "tape"), "3", "1.0"]
+        tape = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+        for tag, value in (("101", "5.1"), ("104", "5.2"), ("107", "5.3")):
+            at_work.wait(lambda value=value: at_work.said(f"Tape {value} cm: which tree?"))
+            at_work.type(f"tree {tag}")
+            at_work.wait(lambda tag=tag, value=value: at_work.said(f"{tag}, {value}, "))
+            at_work.type("confirm")
+            at_work.wait(lambda tag=tag, value=value: at_work.said(f"Saved {tag}, {value}"))
+        tape.wait(20)
+    with folder.reading() as reader:
+        saved = {item.tag: str(item.value) for item in current(reader.readings())}
+    assert saved == {"101": "5.1", "104": "5.2", "107": "5.3"}

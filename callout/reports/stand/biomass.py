@@ -1,0 +1,133 @@
+"""Dry mass, carbon and CO2 of each stem, plot and hectare, from a set of published equations.
+
+Above-ground mass of live trees only: no soil, roots, litter or dead wood, and no substitute for a
+verified inventory. Diameters are brought to the height the equations were made for. Stems outside
+an equation's range and species without one are told, never hidden.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+import numpy as np
+import pandas as pd
+
+from callout.core.errors import OperatorError
+from callout.reports.stand.census import codes_of
+from callout.reports.stand.change import MILLIGRAM, components, whole
+from callout.reports.stand.equation_set import EquationSet
+from callout.reports.stand.growth import increments
+from callout.reports.stand.summary import area_of
+from callout.reports.stand.taper import Taper, at_height
+
+CO2_PER_CARBON = 44 / 12  # molar masses of CO2 and C, as whole numbers (IPCC 2006)
+# Carbon in dry mass: 0.5 (round figure in wide use), 0.47 (IPCC 2006 guidelines; from memory).
+CARBON_FRACTIONS = {"0.5": "round figure in wide use", "0.47": "IPCC 2006 guidelines"}
+
+
+@dataclass(frozen=True)
+class CarbonSettings:
+    """The share of dry mass that is carbon, and how diameters are brought to one height."""
+
+    fraction: float = 0.47
+    taper: Taper = field(default_factory=Taper)
+
+    def __post_init__(self) -> None:
+        """Raises OperatorError for a fraction that no wood has."""
+        if not 0.3 <= self.fraction <= 0.6:
+            raise OperatorError(f"carbon fraction {self.fraction} is not of wood: give 0.47 or 0.5")
+
+
+def mass_kg(diameter_cm: object, b0: object, b1: object) -> np.ndarray:
+    """exp(b0 + b1 ln d): arrays of one shape, kg of dry mass, d in cm above zero."""
+    size = np.asarray(diameter_cm, dtype=np.float64)
+    return np.asarray(np.exp(np.asarray(b0) + np.asarray(b1) * np.log(size)), dtype=np.float64)
+
+
+def stem_biomass(
+    stems: pd.DataFrame, equations: EquationSet, settings: CarbonSettings | None = None
+) -> pd.DataFrame:
+    """``stems`` (from ``stem_census``) with the equation and mass of each live measured stem.
+
+    Adds ``group``, ``basis_cm`` (diameter at the equations' height), ``b0``, ``b1``,
+    ``residual_ln``, ``mass_kg``, ``carbon_kg``, ``co2_kg`` (NaN where not measured or without an
+    equation) and ``note``: '', 'no equation', 'below range' or 'above range'.
+    """
+    settings = settings or CarbonSettings()
+    codes, species = pd.factorize(stems["species"])
+    groups = np.array([equations.group_of(str(name)) for name in species] + [""], dtype=object)
+    rows = [equations.equations.get(group) for group in groups]
+    figures = np.array(
+        [
+            (row.b0, row.b1, row.from_cm, row.to_cm, row.residual_ln) if row else [np.nan] * 5
+            for row in rows
+        ]
+    )
+    b0, b1, lower, upper, residual = figures[codes].T
+    size = stems["diameter_cm"].where(stems["measured"]).to_numpy(dtype=np.float64)
+    basis = at_height(size, stems["pom_m"], equations.breast_height_m, settings.taper)
+    mass = mass_kg(basis, b0, b1)
+    measured = stems["measured"].to_numpy(dtype=bool)
+    note = np.select(
+        [measured & np.isnan(b0), measured & (basis < lower), measured & (basis > upper)],
+        ["no equation", "below range", "above range"],
+        "",
+    )
+    return stems.assign(
+        group=groups[codes], basis_cm=basis, b0=b0, b1=b1, residual_ln=residual, mass_kg=mass,
+        carbon_kg=mass * settings.fraction, co2_kg=mass * settings.fraction * CO2_PER_CARBON,
+        note=note,
+    )  # fmt: skip
+
+
+def biomass_summary(trees: pd.DataFrame, plots: pd.DataFrame) -> pd.DataFrame:
+    """One row a plot and census of ``trees`` (from ``stem_biomass``).
+
+    ``mass_kg``, ``carbon_kg``, ``co2_kg``; per hectare ``mass_t_ha``, ``carbon_t_ha``,
+    ``co2_t_ha``; and from the census before, a year: ``carbon_t_ha_year``, ``co2_t_ha_year``.
+    ``no_equation`` stems are left out of the sums; ``outside_range`` stems are in them.
+    """
+    code = codes_of(trees, ["plot", "census"])
+    groups, first, code = np.unique(code, return_index=True, return_inverse=True)
+    table = trees[["plot", "census"]].iloc[first].reset_index(drop=True)
+    for name in ("mass_kg", "carbon_kg", "co2_kg"):
+        table[name] = np.bincount(code, trees[name].fillna(0.0), len(groups))
+    outside = trees["note"].isin(["below range", "above range"])
+    table["outside_range"] = np.bincount(code, outside, len(groups)).astype(np.int64)
+    missing = trees["note"] == "no equation"
+    table["no_equation"] = np.bincount(code, missing, len(groups)).astype(np.int64)
+    table = table.sort_values(["plot", "census"], kind="stable").reset_index(drop=True)
+    area = area_of(table["plot"], plots)
+    for name in ("mass", "carbon", "co2"):
+        table[f"{name}_t_ha"] = table[f"{name}_kg"] / 1000 / area
+    spans = interval_years(trees)
+    years = table.merge(spans, how="left", on=["plot", "census"])["years"].astype("float64")
+    for name in ("carbon", "co2"):
+        change = table.groupby("plot", observed=True)[f"{name}_t_ha"].diff()
+        table[f"{name}_t_ha_year"] = change / years
+    return table.assign(years=years)
+
+
+def interval_years(stems: pd.DataFrame) -> pd.DataFrame:
+    """Years since the census before (mean over the stems in both): ``plot, census, years``."""
+    pairs = increments(stems)
+    visits = stems[["plot", "census", "visit"]].drop_duplicates()
+    following = visits.assign(visit=visits["visit"] + 1)
+    steps = visits.merge(following, on=["plot", "visit"], suffixes=("", "_before"))
+    keys = {"census": "to_census", "census_before": "from_census"}
+    means = pairs.groupby(["plot", "from_census", "to_census"], observed=True)["years"].mean()
+    table = steps.rename(columns=keys).merge(
+        means.reset_index(), how="left", on=["plot", "from_census", "to_census"]
+    )
+    return table.rename(columns={"to_census": "census"})[["plot", "census", "years"]]
+
+
+def carbon_components(trees: pd.DataFrame) -> pd.DataFrame:
+    """Components of change of carbon, kg exact to the milligram; see ``change.components``.
+
+    Stems without an equation count as nothing on both sides, so a species re-identified between
+    two censuses moves its carbon into growth.
+    """
+    amount = whole(trees["carbon_kg"].fillna(0.0), trees["measured"], float(1 / MILLIGRAM))
+    return components(trees, amount, Decimal(MILLIGRAM))

@@ -1,0 +1,100 @@
+"""Biomass equations as data: read from a TOML file with their source and range of validity.
+
+Which species an equation serves is data too: whole names first, then genera, then the set's
+fallback if it names one. Nothing is computed here.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from callout.core.errors import OperatorError
+
+DEFAULT_SET = Path(__file__).parent / "equations" / "national_groups.toml"
+
+
+@dataclass(frozen=True)
+class Equation:
+    """Dry mass in kg = exp(b0 + b1 ln d), d in cm, from ``from_cm`` to ``to_cm``.
+
+    ``residual_ln`` is the standard deviation of single trees about it, in log units.
+    """
+
+    group: str
+    b0: float
+    b1: float
+    from_cm: float
+    to_cm: float
+    residual_ln: float
+
+
+@dataclass(frozen=True)
+class EquationSet:
+    """Equations by group, the names each serves, and what is to be told of them."""
+
+    name: str
+    source: str
+    standing: str
+    pool: str
+    not_counted: str
+    breast_height_m: float
+    equations: Mapping[str, Equation]
+    names: Mapping[str, str] = field(default_factory=dict)
+    fallback: str = ""
+
+    def group_of(self, species: str) -> str:
+        """The group that serves ``species`` ('' for none): whole name, first word, fallback."""
+        plain = " ".join(species.split()).casefold()
+        genus = plain.split(" ")[0]
+        return self.names.get(plain) or self.names.get(genus) or self.fallback
+
+    def with_names(self, names: Mapping[str, str]) -> EquationSet:
+        """The set serving further species (name to group). Raises OperatorError otherwise."""
+        for species, group in names.items():
+            if group not in self.equations:
+                known = "; ".join(self.equations)
+                raise OperatorError(f"no equation {group!r} for {species!r}: there are {known}")
+        folded = {" ".join(name.split()).casefold(): group for name, group in names.items()}
+        return replace(self, names={**self.names, **folded})
+
+
+def read_equations(path: Path = DEFAULT_SET) -> EquationSet:
+    """The set in a TOML file. Raises OperatorError for one that is not whole or not sensible."""
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise OperatorError(f"equation set {path} cannot be read: {error}") from None
+    try:
+        equations = {group: _equation(group, row) for group, row in data["equations"].items()}
+        given = EquationSet(
+            name=str(data["name"]),
+            source=str(data["source"]),
+            standing=str(data["standing"]),
+            pool=str(data["pool"]),
+            not_counted=str(data["not_counted"]),
+            breast_height_m=float(data["breast_height_m"]),
+            equations=equations,
+            fallback=str(data.get("fallback", "")),
+        )
+        names = {
+            str(name): group
+            for group, row in data["equations"].items()
+            for name in (*row.get("genera", ()), *row.get("species", ()))
+        }
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise OperatorError(f"equation set {path} is not whole: {error!s} is wrong") from None
+    if given.fallback and given.fallback not in equations:
+        raise OperatorError(f"equation set {path}: fallback {given.fallback!r} has no equation")
+    return given.with_names(names)
+
+
+def _equation(group: str, row: Mapping[str, Any]) -> Equation:
+    numbers = [float(row[key]) for key in ("b0", "b1", "from_cm", "to_cm", "residual_ln")]
+    equation = Equation(group, *numbers)
+    if not 0 < equation.from_cm < equation.to_cm or equation.residual_ln < 0:
+        raise ValueError(f"the range or residual of {group!r}")
+    return equation

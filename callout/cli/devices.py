@@ -108,7 +108,7 @@ def _device(given: Mapping[str, Any], folder: SurveyFolder | None) -> DeviceSett
     if place:
         return device_from({**_named(table), "transport": "serial"})
     if "name" in given and folder is not None:
-        for one in devices_from(folder.config().other.get("device", [])):
+        for one in _written(folder):
             if one.name == given["name"]:
                 return device_from({**table_of(one), **table})
         raise OperatorError(f"{folder.settings} has no device named {given['name']!r}")
@@ -306,6 +306,8 @@ def _as_taught(device: DeviceSettings, taught: Taught) -> DeviceSettings:
 
 def _write(device: DeviceSettings, given: Mapping[str, Any], folder: SurveyFolder | None) -> None:
     """Put the device into the survey, if the person wants it there."""
+    if folder is not None and device in _written(folder):
+        return
     lines = tomlkit.dumps({"device": [table_of(device)]}).strip()
     if folder is None:
         print(f"For survey.toml (or give --survey SURVEY):\n\n{lines}")
@@ -318,6 +320,10 @@ def _write(device: DeviceSettings, given: Mapping[str, Any], folder: SurveyFolde
         text = folder.settings.read_text(encoding="utf-8")
     write_whole(folder.settings, with_device(text, device).encode())
     print(f"Written into {folder.settings}.")
+
+
+def _written(folder: SurveyFolder) -> tuple[DeviceSettings, ...]:
+    return devices_from(folder.config().other.get("device", []))
 
 
 def _ask(question: str) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import errno
+import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
@@ -108,7 +109,8 @@ class SerialSource:
             await self._read(pool, port, report)
         except OSError as error:
             report.taken(self._intake.lost())
-            report.tell(NoticeKind.LOST, f"{self._settings.name}: lost ({_short(error)})")
+            why = _short(error) if error.errno else "unplugged or switched off"
+            report.tell(NoticeKind.LOST, f"{self._settings.name}: lost ({why})")
         finally:
             await asyncio.shield(loop.run_in_executor(pool, _close, port))
 
@@ -132,6 +134,9 @@ class SerialSource:
 
 
 def _short(error: OSError) -> str:
+    # pyserial's own wording repeats the path and the number; the system's is plain.
+    if error.errno and error.errno > 0 and error.errno != errno.ENODEV:
+        return os.strerror(error.errno).lower()
     return (error.strerror or str(error) or type(error).__name__)[:120]
 
 

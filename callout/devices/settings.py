@@ -85,7 +85,7 @@ def device_from(table: Mapping[str, object]) -> DeviceSettings:
         wrong = _disagreements(found)
     if wrong:
         name = table.get("name", "without a name")
-        raise OperatorError(f"device {name} in survey.toml: " + "; ".join(wrong))
+        raise OperatorError(f"device {name}: " + "; ".join(wrong))
     return DeviceSettings(**found)  # type: ignore[arg-type]
 
 
@@ -98,12 +98,16 @@ def devices_from(tables: object) -> tuple[DeviceSettings, ...]:
     for table in tables:
         try:
             if not isinstance(table, Mapping):
-                raise OperatorError("device in survey.toml: write [[device]] with keys below it")
+                raise OperatorError("device: write [[device]] with keys below it")
             devices.append(device_from(table))
         except OperatorError as error:
-            wrong.append(str(error))
+            wrong.append(f"survey.toml: {error}")
     names = [device.name for device in devices]
-    wrong += [f"two devices are named {name!r}" for name in set(names) if names.count(name) > 1]
+    wrong += [
+        f"survey.toml: two devices are named {name!r}"
+        for name in set(names)
+        if names.count(name) > 1
+    ]
     if wrong:
         raise OperatorError("\n".join(wrong))
     return tuple(devices)

@@ -26,6 +26,8 @@ def with_device(text: str, device: DeviceSettings) -> str:
     tables = document.get("device")
     if tables is None:
         tables = tomlkit.aot()
+        if text.strip():
+            document.add(tomlkit.nl())
         document.append("device", tables)
     devices_from(tables)
     if not isinstance(tables, AoT):

@@ -24,8 +24,8 @@ from callout.station.station import Station
 TYPED = (
     "83 24.6", "83 3.1", "91 12.25", "tree ninety one", "12.9", "correction 13.1", "101 5",
     "tree eighty three twenty four point six", "eighty three twenty", "83 dead standing",
-    "tree 91 missing", "new tree two oh five, eight point one", "new tree eighty three eight point one",
-    "new tree 205 8.1", "205 8.2", "tree 83 63.5 cm",
+    "new tree two oh five, eight point one", "new tree eighty three eight point one",
+    "tree 91 missing", "new tree 205 8.1", "205 8.2", "tree 83 63.5 cm",
     "measured at 1.5 metres", "stem 2 diameter 4.5", "no such words", "-3", "", "83 24.60",
     "tree 83 24 point, no wait, 26", "plot complete", "é 83", "83 9999",
 )  # fmt: skip

@@ -1,0 +1,124 @@
+"""The process that gets killed: a real station on a real survey, saying only what was told.
+
+Run as ``killed_worker.py SURVEY``: a line ``DELAY`` on standard input starts a worker, a forked
+process of its own, and sends it SIGKILL after that many seconds; what the worker wrote is
+answered as one JSON line. A delay ``+N:SECONDS`` counts from the Nth confirmation being pressed.
+The worker writes CONFIRMING before it presses, CONFIRMED only when "saved" was told to it.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import select
+import signal
+import sys
+import time
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+from station_tools import LANGUAGE, ScriptedEngine
+
+from callout.core.events import Save, Say
+from callout.journal.folder import SurveyFolder
+from callout.sound.files import encode_flac
+from callout.station.scopes import scope_of
+from callout.station.station import Done, Station
+
+TAGS = ("83", "91")
+SPELT = {"83": "tree eighty three", "91": "tree ninety one"}
+
+
+def work(folder: SurveyFolder, pipe: int, seed: int) -> None:
+    """Measure for ever: type or speak a size, confirm it, sometimes undo, sometimes say no."""
+    chance = random.Random(seed)
+    engine = ScriptedEngine()
+    station = Station(folder, LANGUAGE, engine, encode_flac, lambda: datetime.now().astimezone())
+
+    def write(*words: object) -> None:
+        os.write(pipe, (" ".join(map(str, words)) + "\n").encode())
+
+    def watch(done: Done) -> None:
+        saved = [effect.reading for effect in done.effects if isinstance(effect, Save)]
+        told = [effect.text for effect in done.effects if isinstance(effect, Say)]
+        assert told, "every step says something"
+        for reading in saved:
+            write("CONFIRMED", reading.entry, reading.tag, reading.value, int(reading.void))
+
+    station.watch(watch)
+    write("READY", station.memory.pending.draft.entry if station.memory.pending else 0)
+    station.open("K1", "R.V.")
+    while True:
+        tag, whole, tenth = chance.choice(TAGS), chance.randint(21, 29), chance.randint(0, 9)
+        if chance.random() < 0.5:
+            station.type(f"{tag} {whole}.{tenth}")
+        else:
+            units = ("", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+            point = units[tenth] or "oh"
+            engine.next_words = f"{SPELT[tag]} twenty {units[whole % 10]} point {point}"
+            samples = np.random.default_rng(chance.randint(0, 2**60)).integers(-99, 99, 3000)
+            station.hear(samples.astype(np.int16))
+        pending = station.memory.pending
+        assert pending is not None, station.memory
+        write("PENDING", pending.draft.entry, tag, pending.draft.value)
+        if chance.random() < 0.15:
+            station.press("reject")
+            write("REJECTED", pending.draft.entry)
+            continue
+        write("CONFIRMING", tag, pending.draft.value)
+        station.press("confirm")
+        if chance.random() < 0.15:
+            write("UNDOING")
+            station.press("undo")
+
+
+def killed_after(pid: int, source: int, delay: str) -> str:
+    """Read the worker's lines until its time has come; kill it; return all it wrote."""
+    text, presses = "", 0
+    confirmations, _, seconds = delay.lstrip("+").rpartition(":")
+    while confirmations and presses < int(confirmations):
+        piece = os.read(source, 65536).decode()
+        if not piece:
+            break
+        text += piece
+        presses = text.count("CONFIRMING")
+    until = time.monotonic() + float(seconds)
+    while (left := until - time.monotonic()) > 0:
+        ready, _, _ = select.select([source], [], [], left)
+        if ready:
+            piece = os.read(source, 65536).decode()
+            if not piece:
+                break
+            text += piece
+    os.kill(pid, signal.SIGKILL)
+    while piece := os.read(source, 65536).decode():
+        text += piece
+    return text
+
+
+def main() -> None:
+    """Start and kill one worker a line."""
+    folder = SurveyFolder(Path(sys.argv[1]))
+    with folder.reading() as reader:
+        LANGUAGE.spoken_in(scope_of(reader.plots()["K1"]))  # made once, for every worker
+    for run, line in enumerate(sys.stdin):
+        source, sink = os.pipe()
+        pid = os.fork()
+        if pid == 0:
+            os.close(source)
+            try:
+                work(folder, sink, run * 7919 + int(sys.argv[2]))
+            finally:
+                os._exit(1)  # a worker that ends by itself has failed
+        os.close(sink)
+        text = killed_after(pid, source, line.strip())
+        os.close(source)
+        _, status = os.waitpid(pid, 0)
+        killed = os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGKILL
+        print(json.dumps({"killed": killed, "lines": text.splitlines()}), flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,243 @@
+"""Killing the process at any moment loses no confirmed reading and invents none.
+
+A worker process does real work on a real survey and is killed by SIGKILL, over and over: at once,
+while it starts, at work, and around its commits. ``CALLOUT_KILLS`` sets how many kills (default
+240); a dozen more kills hit the real command with sound.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import random
+import subprocess
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from datetime import datetime
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+from journal_tools import survey
+from station_tools import at_work
+
+from callout.core.errors import CalloutError
+from callout.journal.folder import SurveyFolder
+from callout.journal.writer import GENESIS, entry_hash
+from callout.station.data import data_folder
+from callout.station.demo import make_demo_survey
+from callout.station.recall import remember
+
+KILLS = int(os.environ.get("CALLOUT_KILLS", "240"))
+KILLS_A_SURVEY = 24
+Row = tuple[int, str, Decimal | None, bool]
+
+
+def delays(count: int, chance: random.Random) -> list[str]:
+    """When to kill: from the start, or just around the Nth confirmation's commit."""
+    made = []
+    for number in range(count):
+        if number % 3 == 0:
+            made.append(f"{chance.uniform(0, 0.12):.6f}")
+        else:
+            made.append(f"+{chance.randint(1, 6)}:{chance.uniform(0, 0.012):.6f}")
+    return made
+
+
+def rows(folder: SurveyFolder) -> dict[int, Row]:
+    """What any reader finds after the kill, before anybody else has started."""
+    with folder.reading() as reader:
+        before = GENESIS
+        for number, entry in enumerate(reader.entries(), start=1):
+            assert (entry.seq, entry.prev) == (number, before)
+            before = entry_hash(entry.seq, entry.at, entry.kind, entry.body, entry.prev)
+            assert entry.hash == before
+        found = {}
+        for item in reader.readings():
+            found[item.entry] = (item.entry, item.tag, item.value, item.void)
+            if item.audio:
+                sound = folder.audio.read(item.audio)
+                assert hashlib.sha256(sound).hexdigest() == item.audio
+        return found
+
+
+def confirmed(lines: list[str]) -> dict[int, Row]:
+    """The readings that the worker was told are saved."""
+    told = {}
+    for line in lines:
+        if line.startswith("CONFIRMED "):
+            _, entry, tag, value, void = line.split()
+            told[int(entry)] = (int(entry), tag, Decimal(value), void == "1")
+    return told
+
+
+def in_flight(lines: list[str]) -> str:
+    """The last line, where it says that a confirmation or an undo was under way."""
+    last = lines[-1] if lines else ""
+    return last if last.startswith(("CONFIRMING", "UNDOING")) else ""
+
+
+def check_after_kill(folder: SurveyFolder, lines: list[str], before: dict[int, Row]) -> bool:
+    """Hold the journal against what was told; says whether one in flight came to be saved."""
+    found, told = rows(folder), confirmed(lines)
+    assert all(found[entry] == row for entry, row in before.items()), "an older reading changed"
+    lost = {entry: row for entry, row in told.items() if found.get(entry) != row}
+    assert not lost, f"confirmed and lost: {lost}"
+    invented = [row for entry, row in found.items() if entry not in told and entry not in before]
+    flight = in_flight(lines).split()
+    assert len(invented) <= (1 if flight else 0), f"invented: {invented} after {lines[-3:]}"
+    for _, tag, value, void in invented:
+        assert void == (flight[0] == "UNDOING")
+        assert void or flight[1:] == [tag, str(value)]
+    return bool(invented)
+
+
+def check_restart(folder: SurveyFolder, lines: list[str]) -> bool:
+    """A new start finds the journal's memory; says whether a reading still waits in it."""
+    with folder.reading() as reader:
+        _, memory = remember(reader)
+    with at_work(folder) as station:
+        assert station.memory == memory
+    waiting = memory.pending
+    last = lines[-1].split() if lines else [""]
+    if last[0] == "PENDING":
+        assert waiting is not None, f"what waited is gone: {last}"
+        if waiting.draft.entry == int(last[1]):
+            assert (waiting.draft.tag, str(waiting.draft.value)) == (last[2], last[3])
+    return waiting is not None
+
+
+def kill_on_one_survey(folder: SurveyFolder, number: int, kills: int) -> dict[str, int]:
+    """Kill a worker again and again on the same survey, checking after each kill."""
+    counts = {"kills": 0, "confirmed": 0, "in flight saved": 0, "waiting after": 0, "hot": 0}
+    command = [sys.executable, "-W", "error", "killed_worker.py", str(folder.path), str(number)]
+    tests = Path(__file__).parent
+    path = os.pathsep.join([str(tests), str(tests.parent / "journal"), str(tests.parents[1])])
+    with subprocess.Popen(
+        command,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=tests,
+        env={**os.environ, "PYTHONPATH": path},
+    ) as launcher:
+        assert launcher.stdin is not None
+        assert launcher.stdout is not None
+        before: dict[int, Row] = {}
+        for delay in delays(kills, random.Random(number)):
+            launcher.stdin.write(delay + "\n")
+            launcher.stdin.flush()
+            answer = json.loads(launcher.stdout.readline())
+            lines = answer["lines"]
+            assert answer["killed"], f"the worker ended by itself after {lines[-3:]}"
+            counts["kills"] += 1
+            counts["confirmed"] += len(confirmed(lines))
+            counts["hot"] += (folder.path / "journal.db-journal").exists()
+            counts["in flight saved"] += check_after_kill(folder, lines, before)
+            counts["waiting after"] += check_restart(folder, lines)
+            before = rows(folder)
+        launcher.stdin.close()
+        assert launcher.wait() == 0
+    return counts
+
+
+def test_kills_lose_nothing_and_invent_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    surveys = -(-KILLS // KILLS_A_SURVEY)
+    folders = [survey(tmp_path / f"harrow{number}") for number in range(surveys)]
+    with ThreadPoolExecutor(2) as pool:
+        found = list(
+            pool.map(kill_on_one_survey, folders, range(surveys), [KILLS_A_SURVEY] * surveys)
+        )
+    total = {name: sum(counts[name] for counts in found) for name in found[0]}
+    with capsys.disabled():
+        print(f"\nkill test: {total}")
+    assert total["kills"] >= min(KILLS, 200)
+    assert total["confirmed"] > total["kills"], "the workers must have got some work done"
+    assert total["waiting after"] > 0, "some readings must have waited through a kill"
+
+
+# ---- the real command, with sound ----
+
+
+def json_lines(text: str) -> list[dict[str, Any]]:
+    """The whole lines that were printed; a kill may cut the last one off."""
+    whole = text[: text.rfind("\n") + 1]
+    return [json.loads(line) for line in whole.splitlines()]
+
+
+def kill_command(folder: SurveyFolder, seconds: list[float]) -> int:
+    """Kill ``callout listen`` with sound, at each of these times; returns how many it saved."""
+    audio = data_folder("audio_fixtures") / "walk.flac"
+    said = json.loads((audio.parent / "walk.json").read_text(encoding="utf-8"))["saved"]
+    command = [
+        sys.executable, "-W", "error", "-m", "callout", "listen", str(folder.path),
+        "--headless", "--audio", str(audio), "--engine", "pocketsphinx",
+    ]  # fmt: skip
+    told: dict[int, tuple[str, str | None]] = {}
+    for after in seconds:
+        with subprocess.Popen(
+            command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        ) as process:
+            try:
+                out, errors = process.communicate(timeout=after)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                out, errors = process.communicate()
+        assert errors == ""
+        for line in json_lines(out):
+            if line["event"] == "saved":
+                told[line["entry"]] = (line["tag"], line["recorded"])
+        found = rows(folder)
+        for entry, (tag, value) in told.items():
+            assert found[entry][1:3] == (tag, Decimal(value) if value else None)
+        unsaid = [row for entry, row in found.items() if entry not in told]
+        for entry, tag, value, void in unsaid:
+            assert not void
+            assert said[tag] == (str(value) if value is not None else "dead standing")
+            told[entry] = (tag, str(value) if value is not None else None)
+        assert len(unsaid) <= 1, f"saved and not told, but for the one in flight: {unsaid}"
+    with folder.reading() as reader:
+        remember(reader)
+    return len(told)
+
+
+def test_kills_of_the_real_command_with_sound(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    chance = random.Random(83)
+    times = [[chance.uniform(0.3, 6.0) for _ in range(6)] for _ in range(2)]
+    folders = [
+        make_demo_survey(tmp_path / f"fen{number}", datetime.now().astimezone())
+        for number in range(2)
+    ]
+    with ThreadPoolExecutor(2) as pool:
+        saved = list(pool.map(kill_command, folders, times))
+    with capsys.disabled():
+        print(f"\nkills of the real command: 12, saved meanwhile: {saved}")
+    assert sum(saved) > 0
+    for folder in folders:
+        with at_work(folder) as station:
+            station.open(station.plot_to_begin(None), "R.V.")
+
+
+def test_the_check_itself_finds_a_lost_and_an_invented_reading(tmp_path: Path) -> None:
+    folder = survey(tmp_path / "harrow")
+    with at_work(folder) as station:
+        station.open("K1", "R.V.")
+        station.type("83 25.1")
+        station.press("confirm")
+    assert check_after_kill(folder, ["CONFIRMED 5 83 25.1 0"], {}) is False
+    assert check_after_kill(folder, ["CONFIRMING 83 25.1"], {}) is True
+    for lines in (
+        ["CONFIRMED 5 83 25.1 0", "CONFIRMED 6 91 12.0 0"],  # one was lost
+        ["CONFIRMED 5 83 25.2 0"],  # another value
+        [],  # one was invented
+        ["CONFIRMING 83 25.2"],  # not what was under way
+        ["CONFIRMING 83 25.1", "REJECTED 4"],
+    ):
+        with pytest.raises((AssertionError, CalloutError)):
+            check_after_kill(folder, lines, {})

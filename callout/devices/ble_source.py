@@ -12,6 +12,7 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+from weakref import WeakKeyDictionary
 
 from bleak import BleakClient, BleakScanner
 from bleak.backends.device import BLEDevice
@@ -29,7 +30,7 @@ from callout.devices.measurement import NoticeKind, Put
 from callout.devices.reporting import Backoff, Clock, Reporter
 from callout.devices.settings import DeviceSettings, intake_of
 
-FIND_S = 10.0
+FIND_S = 4.0
 FAULTS = (BleakError, OSError, EOFError, asyncio.TimeoutError)
 Find = Callable[[DeviceSettings], Awaitable[BLEDevice | None]]
 
@@ -64,11 +65,16 @@ def fits(settings: DeviceSettings, device: BLEDevice, data: AdvertisementData) -
     )
 
 
+_scanning: WeakKeyDictionary[asyncio.AbstractEventLoop, asyncio.Lock] = WeakKeyDictionary()
+
+
 async def find_device(settings: DeviceSettings) -> BLEDevice | None:
-    """Listen for the device for ten seconds."""
-    return await BleakScanner.find_device_by_filter(
-        lambda device, data: fits(settings, device, data), timeout=FIND_S
-    )
+    """Listen for the device for four seconds; devices take turns, as one radio has one scan."""
+    turn = _scanning.setdefault(asyncio.get_running_loop(), asyncio.Lock())
+    async with turn:
+        return await BleakScanner.find_device_by_filter(
+            lambda device, data: fits(settings, device, data), timeout=FIND_S
+        )
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ import threading
 from collections.abc import AsyncIterator, Sequence
 from contextlib import suppress
 
-from callout.core.errors import CalloutError, DeviceError, OperatorError
+from callout.core.errors import CalloutError, DeviceError, OperatorError, ProgrammerError
 from callout.devices.intake import Intake
 from callout.devices.measurement import DeviceNotice, Item, NoticeKind, Put, Source
 from callout.devices.reporting import Clock
@@ -45,6 +45,11 @@ async def run_source(settings: DeviceSettings, put: Put) -> None:
         await make_source(settings).run(put)
     except CalloutError as error:
         put(failed(settings, error))
+    except Exception as error:
+        # Shown now, since the thread's owner hears of it only in the end.
+        defect = ProgrammerError(f"{settings.name}: stopped by a defect: {error!r}")
+        put(failed(settings, defect))
+        raise defect from error
 
 
 def failed(settings: DeviceSettings, error: CalloutError) -> DeviceNotice:
@@ -103,7 +108,7 @@ class DeviceThread:
         self._running.wait()
 
     def stop(self) -> None:
-        """End, letting every device go. Raises whatever defect ended the thread early."""
+        """End, letting every device go. Raises ProgrammerError if a defect ended one early."""
         if self._loop is not None and self._stop is not None:
             with suppress(RuntimeError):  # The loop has ended by itself.
                 self._loop.call_soon_threadsafe(self._stop.set)
@@ -137,5 +142,6 @@ class DeviceThread:
         waiting: set[asyncio.Task[None] | asyncio.Task[bool]] = {*tasks, stopping}
         while not stopping.done():
             done, waiting = await asyncio.wait(waiting, return_when=asyncio.FIRST_COMPLETED)
-            for task in done:
-                task.result()
+            for task in done - {stopping}:
+                # One device's defect must not silence the others.
+                self._fault = self._fault or task.exception()

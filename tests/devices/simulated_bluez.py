@@ -49,6 +49,8 @@ class Adapter(ServiceInterface):
 
     @dbus_method()
     def StartDiscovery(self) -> None:  # noqa: N802
+        if self.radio.discovering:
+            raise DBusError("org.bluez.Error.InProgress", "Operation already in progress")
         self.radio.discovering = True
         asyncio.get_running_loop().call_later(0.05, self.radio.show)
 

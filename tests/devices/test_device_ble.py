@@ -40,14 +40,14 @@ needs_bus = pytest.mark.skipif(
 
 
 @pytest.fixture
-def bus(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+def bus(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[subprocess.Popen[bytes]]:
     """A message bus of our own in the place of the system's."""
     config, socket = tmp_path / "bus.conf", tmp_path / "bus"
     config.write_text(BUS.format(path=socket))
     daemon = subprocess.Popen(["dbus-daemon", f"--config-file={config}", "--nofork"])
     monkeypatch.setenv("DBUS_SYSTEM_BUS_ADDRESS", f"unix:path={socket}")
     wait_for(socket.exists)
-    yield
+    yield daemon
     daemon.terminate()
     daemon.wait(10)
 
@@ -82,7 +82,7 @@ class Peripheral:
 
 
 @pytest.fixture
-def peripheral(bus: None) -> Iterator[Callable[[str], Peripheral]]:
+def peripheral(bus: subprocess.Popen[bytes]) -> Iterator[Callable[[str], Peripheral]]:
     made: list[Peripheral] = []
 
     def make(kind: str) -> Peripheral:
@@ -178,6 +178,42 @@ def test_the_link_breaks_in_mid_reading_and_comes_back(
     assert readings(items) == [("24.6", cm), ("34.5", cm), ("31.2", cm)]
     last = [i for i in items if isinstance(i, DeviceNotice) and i.refused][-1]
     assert dict(last.refused) == {Reason.CUT: 1}
+
+
+@needs_bus
+def test_a_device_that_is_away_does_not_keep_another_from_being_found(
+    peripheral: Callable[[str], Peripheral],
+) -> None:
+    peripheral("described")
+    items: list[Item] = []
+    away = device_from({"name": "caliper", "transport": "ble", "ble_name": "Fen caliper"})
+    devices = DeviceThread([away, settings(ble_name="Fen tape")], items.append)
+    devices.start()
+    try:
+        wait_for(lambda: count(items, NoticeKind.CONNECTED))
+    finally:
+        devices.stop()
+    # Two scans at once would be refused by BlueZ ("already in progress") and told as a fault.
+    assert count(items, NoticeKind.LOST) == 0
+
+
+@needs_bus
+def test_the_bluetooth_service_dies_and_is_told(
+    bus: subprocess.Popen[bytes], peripheral: Callable[[str], Peripheral]
+) -> None:
+    tape, items = peripheral("described"), []
+    devices = DeviceThread([settings(ble_name="Fen tape")], items.append)
+    devices.start()
+    try:
+        wait_for(lambda: count(items, NoticeKind.BATTERY))
+        tape.send(b"\xf6\x00")
+        wait_for(lambda: readings(items))
+        bus.terminate()
+        wait_for(lambda: any("no Bluetooth service" in str(item) for item in items))
+    finally:
+        devices.stop()
+    assert count(items, NoticeKind.FAILED) == 0
+    assert len(readings(items)) == 1
 
 
 @needs_bus

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from callout.core.errors import DeviceError, OperatorError
+from callout.core.errors import DeviceError, OperatorError, ProgrammerError
 from callout.devices.measurement import DeviceNotice, Item, Measurement, NoticeKind, Reason
 from callout.devices.ports import PortInfo, list_ports, port_of
 from callout.devices.reporting import Backoff
@@ -174,3 +174,32 @@ def test_waiting_doubles_up_to_its_limit() -> None:
 def test_a_wedge_is_no_source() -> None:
     with pytest.raises(OperatorError, match="types into the screen"):
         make_source(device_from({"name": "w", "transport": "wedge"}))
+
+
+def test_a_defect_of_one_device_is_told_and_leaves_the_others_at_work() -> None:
+    server = socket.create_server(("127.0.0.1", 0))
+    url = f"socket://127.0.0.1:{server.getsockname()[1]}"
+    items: list[Item] = []
+
+    def put(item: Item) -> None:
+        if isinstance(item, Measurement) and item.device == "bad":
+            raise KeyError("what a caller got wrong")
+        items.append(item)
+
+    other = socket.create_server(("127.0.0.1", 0))
+    bad = settings(f"socket://127.0.0.1:{other.getsockname()[1]}", name="bad")
+    devices = DeviceThread([bad, settings(url)], put)
+    devices.start()
+    first, _ = other.accept()
+    second, _ = server.accept()
+    try:
+        time.sleep(0.2)
+        first.sendall(b"1 cm\n")
+        wait_for(lambda: NoticeKind.FAILED in kinds(items))
+        second.sendall(b"24.6 cm\n")
+        wait_for(lambda: any(isinstance(item, Measurement) for item in items))
+    finally:
+        with pytest.raises(ProgrammerError, match="bad: stopped by a defect"):
+            devices.stop()
+        for one in (first, second, server, other):
+            one.close()

@@ -13,7 +13,10 @@ from callout.core.meaning import Meaning
 from callout.core.units import Unit, convert
 from callout.grammar.automaton import Automaton, narrowed
 
-_NO_LIMIT = Decimal(1000)
+_NO_LIMIT = Decimal(999)
+_MOST_DIGITS = 3
+# A size's whole part, once it cannot grow ("=") or its point was said (".").
+_CLOSED = ".="
 
 
 @dataclass(frozen=True)
@@ -57,7 +60,18 @@ class ScopeWatcher:
         self._scope = scope
         tags = scope.tags if scope.tags is not None else frozenset()
         self._prefixes = {tag[:length] for tag in tags for length in range(1, len(tag) + 1)}
-        self._largest = int(min(scope.largest, _NO_LIMIT))
+        # A size may be said in another unit than the plot's: each has its own limit.
+        self._largest = {"": self._whole_limit(None), **self._limits_by_unit()}
+        self._furthest = max(self._largest.values())
+
+    def _limits_by_unit(self) -> dict[str, int]:
+        return {unit.value: self._whole_limit(unit) for unit in Unit}
+
+    def _whole_limit(self, said_in: Unit | None) -> int:
+        largest, kept_in = min(self._scope.largest, _NO_LIMIT), self._scope.unit
+        if said_in is None or kept_in is None:
+            return int(largest)
+        return int(min(convert(largest, kept_in, said_in), _NO_LIMIT))
 
     def start(self) -> Hashable:
         return ("", "")
@@ -68,7 +82,9 @@ class ScopeWatcher:
         if token == "@redo":
             return (slot, "") if said else None
         if token.startswith("@"):
-            if not self._complete(slot, said):
+            unit = token.removeprefix("@unit:") if token.startswith("@unit:") else ""
+            announced = token == "@new" and not said  # "new tree": no tag of the plot was begun
+            if not announced and not self._complete(slot, said, unit):
                 return None
             name = token[1:].partition(":")[0]
             return (name if name in ("tag", "size", "new") else "", "")
@@ -78,8 +94,12 @@ class ScopeWatcher:
         assert isinstance(state, tuple)
         return self._complete(*state)
 
-    def _complete(self, slot: str, said: str) -> bool:
-        return slot != "tag" or self._scope.tags is None or said in self._scope.tags
+    def _complete(self, slot: str, said: str, unit: str = "") -> bool:
+        if slot == "tag":
+            return self._scope.tags is None or said in self._scope.tags
+        if slot == "size" and said.strip(_CLOSED):
+            return int(said.strip(_CLOSED)) <= self._largest[unit]
+        return True
 
     def _extend(self, slot: str, said: str, token: str) -> _Watched | None:
         if slot == "tag" and self._scope.tags is not None:
@@ -93,12 +113,22 @@ class ScopeWatcher:
         if token == "~" and not self._scope.implied_point:
             return None
         if said.startswith("."):
-            return ("size", ".")
+            return ("size", said)
+        if said.startswith("="):
+            return ("size", "." + said[1:]) if token[0] in ".~" else None
         whole, point, _ = (said + token).replace("~", ".").partition(".")
-        if whole and int(whole) > self._largest:
+        if whole and int(whole) > self._furthest:
             return None
-        # Once the point is said only the whole part mattered: forget it, and the states stay few.
-        return ("size", ".") if point else ("size", whole)
+        if point:
+            return ("size", "." + self._limits_kept(whole))
+        if len(whole) >= _MOST_DIGITS:
+            return ("size", "=" + self._limits_kept(whole))
+        return ("size", whole)
+
+    def _limits_kept(self, whole: str) -> str:
+        """The lowest number that is within the same limits: whole parts alike share a state."""
+        passed = [limit for limit in self._largest.values() if int(whole or "0") > limit]
+        return str(max(passed) + 1) if passed else "0"
 
 
 def narrowed_to(automaton: Automaton, scope: Scope) -> Automaton:

@@ -1,0 +1,208 @@
+"""Properties: no meaning holds figures that the words do not, and no text breaks the parser."""
+
+from __future__ import annotations
+
+import contextlib
+import random
+import re
+import time
+from decimal import Decimal
+from pathlib import Path
+
+import figures_said
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from spoken_forms import ALL_SIZES, size_forms, tag_forms
+
+from callout.core.errors import OperatorError
+from callout.core.meaning import Meaning
+from callout.core.units import Unit
+from callout.grammar.automaton import Automaton
+
+ENGLISH = Path(__file__).parents[2] / "grammars" / "en.jsgf"
+WORDS_OF_FIGURES = {
+    *figures_said.UNITS, *figures_said.TEENS, *figures_said.TENS, *figures_said.JOINING,
+    "hundred", "thousand", "double", "triple", "point", "half", "quarter", "quarters", "a",
+}  # fmt: skip
+REPAIRS = ("no wait", "wait no", "sorry", "no sorry", "i mean", "make that", "correction")
+UNIT_WORDS = {
+    "in": {"inch", "inches", "in", '"'},
+    "cm": {"centimetre", "centimetres", "centimeter", "centimeters", "cm"},
+    "mm": {"millimetre", "millimetres", "millimeter", "millimeters", "mm"},
+}
+starts = st.tuples(
+    st.integers(0, 10**9), st.sampled_from(["", "tree", "tag", "number", "new", "NUMERAL"])
+)
+
+
+def walk(automaton: Automaton, start: tuple[int, str]) -> list[str]:
+    """Words of a callout that the grammar accepts; every word that may come is as likely."""
+    chance, first = random.Random(start[0]), start[1]
+    state, words = automaton.start, []
+    while automaton.arcs[state] and not (state in automaton.finals and chance.random() < 0.2):
+        may_come = sorted({arc.word for arc in automaton.arcs[state]})
+        word = first if first in may_come and not words else chance.choice(may_come)
+        arc = chance.choice([arc for arc in automaton.arcs[state] if arc.word == word])
+        written = {
+            "NUMERAL": str(chance.randrange(1000)),
+            "DECIMAL": f"{chance.randrange(200)}.{chance.randrange(100)}",
+            "LABEL": f"A{chance.randrange(100)}",
+        }
+        words.append(written.get(word, word))
+        state = arc.target
+    return words
+
+
+@pytest.fixture(scope="session")
+def walked(english):
+    """The automaton stays out of the tests' arguments: printed it fills a book."""
+    return lambda start: walk(english, start)
+
+
+def said_apart(words: tuple[str, ...], tag: str, value: str, implied: bool) -> bool:
+    """Whether some run of the words spells the tag, and a later run the value."""
+    wanted = value.replace(".", "") if implied else value
+    for cut in range(len(words) + 1):
+        if ends_with_run(words[:cut], tag, False) and ends_with_run(words[cut:], wanted, implied):
+            return True
+    return False
+
+
+def ends_with_run(words: tuple[str, ...], figures: str, without_point: bool) -> bool:
+    if not figures:
+        return True
+    return any(
+        figures in {item.replace(".", "") if without_point else item.rstrip(".") for item in spelt}
+        for start in range(len(words))
+        for end in range(start + 1, min(len(words), start + 12) + 1)
+        if (spelt := figures_said.spelt(words[start:end]))
+    )
+
+
+def check(words: list[str], meaning: Meaning) -> None:
+    """The words' own figures, in order, must give the tag and then the value."""
+    plain = tuple(word.lower() for word in words)
+    tag = meaning.tag or ""
+    value = "" if meaning.value is None else f"{meaning.value:f}"
+    if tag.startswith("A"):
+        assert tag.lower() in plain
+        tag = ""
+    assert said_apart(plain, tag, value, meaning.implied), (words, meaning)
+    if meaning.unit is not None:
+        assert UNIT_WORDS[meaning.unit.value] & set(plain)
+    else:
+        assert not set(plain) & (UNIT_WORDS["cm"] | UNIT_WORDS["mm"]) or meaning.value is None
+    if meaning.status is not None:
+        assert meaning.status.split("_")[0] in " ".join(plain).replace("alive", "live")
+    if meaning.height_m is not None:
+        assert ends_with_run(plain, f"{meaning.height_m:f}", False)
+    if any(repair in " ".join(plain).replace(" ,", "") for repair in REPAIRS):
+        return
+    # Nothing was taken back, so every figure said stands in the tag or the value: none is lost.
+    figures = tuple(w for w in plain if w in WORDS_OF_FIGURES or w.replace(".", "").isdigit())
+    height = f"{meaning.height_m:f}" if meaning.height_m is not None else ""
+    parts = (tag, meaning.stem or "", value, height, meaning.new_tag or "")
+    whole = "".join(parts).replace(".", "")
+    if not whole:
+        assert set(figures) <= figures_said.JOINING | {"a"}, (words, meaning)
+        return
+    assert whole in {item.replace(".", "") for item in figures_said.spelt(figures)}, (
+        words,
+        meaning,
+    )
+
+
+@settings(max_examples=800, deadline=None)
+@given(starts)
+def test_no_meaning_holds_figures_that_were_not_said(walked, parse, start):
+    words = walked(start)
+    parsed = parse(" ".join(words), largest=Decimal(10**6), smallest=Decimal(0))
+    assert parsed.meanings or "double" in words or "." in " ".join(words), words
+    for meaning in parsed.meanings:
+        check(words, meaning)
+
+
+@settings(max_examples=600, deadline=None)
+@given(starts, st.randoms(use_true_random=False))
+def test_nor_where_words_were_lost_or_swapped(walked, parse, start, chance):
+    """What a recogniser mishears: a word dropped, doubled or out of place."""
+    words = walked(start)
+    at = chance.randrange(len(words))
+    how = chance.choice(("drop", "double", "swap"))
+    if how == "drop":
+        del words[at]
+    elif how == "double":
+        words.insert(at, words[at])
+    else:
+        other = chance.randrange(len(words))
+        words[at], words[other] = words[other], words[at]
+    try:
+        parsed = parse(" ".join(words), largest=Decimal(10**6), smallest=Decimal(0))
+    except OperatorError:
+        return
+    for meaning in parsed.meanings:
+        check(words, meaning)
+
+
+@settings(max_examples=250, deadline=None)
+@given(st.integers(1, 999), st.sampled_from(ALL_SIZES), st.data())
+def test_round_trip(parse, tag, size, data):
+    """Any spoken form, any separator, a unit or none: the same tag and size come back."""
+    said = data.draw(st.sampled_from(tag_forms(tag)))
+    separator = data.draw(st.sampled_from([", ", " is ", " at ", " diameter ", " diameter is "]))
+    unit = data.draw(st.sampled_from(["", " inches", " centimetres"]))
+    figures = data.draw(st.sampled_from(size_forms(size)))
+    parsed = parse(f"{data.draw(st.sampled_from(['tree', 'tag', 'number', 'tree number']))} "
+                   f"{said}{separator}{figures}{unit}")  # fmt: skip
+    (meaning,) = parsed.meanings
+    named = {"": None, " inches": Unit.INCH, " centimetres": Unit.CENTIMETRE}[unit]
+    assert (meaning.tag, meaning.value, meaning.unit) == (str(tag), size, named)
+
+
+@settings(max_examples=250, deadline=None)
+@given(st.integers(0, 9999), st.decimals(min_value=Decimal("0.1"), max_value=199, places=2))
+def test_round_trip_of_what_is_typed(parse, tag, size):
+    for words in (f"{tag} {size}", f"tree {tag}, {size}", f"{tag} is {size}cm", f"a{tag} {size}"):
+        (meaning,) = parse(words).meanings
+        assert meaning.tag == (f"A{tag}" if words.startswith("a") else str(tag))
+        assert str(meaning.value) == str(size)
+
+
+@settings(max_examples=800, deadline=None)
+@given(st.text(max_size=320))
+def test_any_text_is_answered_or_refused(parse, text):
+    try:
+        parsed = parse(text, {"83"})
+    except OperatorError as error:
+        assert str(error)
+        return
+    assert (len(parsed.meanings) == 1) == (parsed.problem is None)
+
+
+RULES = re.sub(
+    r"/\*.*?\*/|//[^\n]*|\{[^}]*\}|<[^>]*>", " ", ENGLISH.read_text(encoding="utf-8"), flags=re.S
+)
+VOCABULARY = [*sorted(set(re.findall(r"[a-z][a-z']*", RULES))), ",", "-", "83", "24.6", "A12"]
+
+
+@settings(max_examples=800, deadline=None)
+@given(st.lists(st.sampled_from(VOCABULARY), max_size=25))
+def test_any_string_of_known_words_is_answered(parse, words):
+    try:
+        parsed = parse(" ".join(words))
+    except OperatorError:
+        return
+    assert (len(parsed.meanings) == 1) == (parsed.problem is None)
+    for meaning in parsed.meanings:
+        check(words, meaning)
+
+
+@pytest.mark.parametrize("word", ["one", "double", "hundred", "and", "tree", "no wait", "1 ", "-,"])
+def test_the_longest_text_takes_no_time(parse, word):
+    """No search may grow with what is said; generous, since the machine may be busy."""
+    text = (f"tree one one {word} " * 60)[:300].rsplit(" ", 1)[0]
+    started = time.process_time()
+    with contextlib.suppress(OperatorError):
+        parse(text)
+    assert time.process_time() - started < 1

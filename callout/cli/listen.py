@@ -94,6 +94,7 @@ def _headless(
     echo = make_echo(config.speaking, endpointer, silent=not (live or args.realtime))
     echo.mute(args.mute or config.speaking.muted)
     echo.on_fault(lambda says: _print({"event": "fault", "voice": says}))
+    echo.on_sounding(lambda sounding: _print({"event": "echo", "sounding": sounding}))
     station.watch(echo.tell)
     tapes: Tapes | None = None
     try:
@@ -159,5 +160,6 @@ def _print_set_aside(item: Any) -> None:
 
 
 def _print(line: dict[str, Any]) -> None:
-    print(json.dumps(line, ensure_ascii=False))
+    # One write a line: several threads print.
+    sys.stdout.write(json.dumps(line, ensure_ascii=False) + "\n")
     sys.stdout.flush()

@@ -6,8 +6,12 @@ import argparse
 import contextlib
 import importlib
 import os
+import signal
 import sys
+import threading
 from collections.abc import Sequence
+from types import FrameType
+from typing import NoReturn
 
 from callout import __version__
 from callout.core.errors import CalloutError, StorageError
@@ -34,6 +38,8 @@ def build_parser() -> argparse.ArgumentParser:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit code."""
     args = build_parser().parse_args(arguments)
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGTERM, _interrupt)
     try:
         code = int(args.run(args))
         sys.stdout.flush()
@@ -53,6 +59,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"callout: {where}{error.strerror or error}: check and try again", file=sys.stderr)
         _drop_output()
         return StorageError.exit_code
+
+
+def _interrupt(number: int, frame: FrameType | None) -> NoReturn:
+    """Asked to end: leave as on Ctrl+C, giving up journal and devices in order."""
+    raise KeyboardInterrupt
 
 
 def _drop_output() -> None:

@@ -20,6 +20,7 @@ from callout.sound.voice import Tone, Voice, VoiceSettings, beep
 from callout.station.station import Done
 
 TellFault = Callable[[str | None], None]
+TellSounding = Callable[[bool], None]
 
 
 class StreamClock(Protocol):
@@ -50,6 +51,9 @@ class Echo(Protocol):
     def on_fault(self, tell: TellFault) -> None:
         """Whom to tell when the voice fails (what is wrong) or works again (None)."""
 
+    def on_sounding(self, tell: TellSounding) -> None:
+        """Whom to tell when the loudspeaker begins (True) and ends (False)."""
+
     def close(self) -> None:
         """Stop speaking."""
 
@@ -69,6 +73,9 @@ class SilentEcho:
     def on_fault(self, tell: TellFault) -> None:
         """Nothing can fail."""
 
+    def on_sounding(self, tell: TellSounding) -> None:
+        """Nothing sounds."""
+
     def close(self) -> None:
         """Nothing to stop."""
 
@@ -81,6 +88,7 @@ class SpokenEcho:
         self._muted = speaking.muted
         self._tell_fault: TellFault = lambda says: None
         self._microphone: StreamClock | None = None
+        self._tell_sounding: TellSounding = lambda sounding: None
         self._fault: str | None = None
         self._sounding = False
         self._voice: Voice | None = None
@@ -112,6 +120,10 @@ class SpokenEcho:
     def on_fault(self, tell: TellFault) -> None:
         """Tell ``tell`` when the voice fails or works again."""
         self._tell_fault = tell
+
+    def on_sounding(self, tell: TellSounding) -> None:
+        """Tell ``tell`` when the loudspeaker begins and ends; it must not call the echo."""
+        self._tell_sounding = tell
 
     def close(self) -> None:
         """Finish what is being said, then stop."""
@@ -154,6 +166,7 @@ class SpokenEcho:
 
     def _gate(self, lasts_s: float) -> None:
         self._sounding = True
+        self._tell_sounding(True)
         if self._microphone is not None:
             # From what was captured so far: nothing of the echo may slip in before the gate.
             ends_s = self._microphone.now_s + lasts_s
@@ -161,6 +174,7 @@ class SpokenEcho:
 
     def _ungate(self) -> None:
         self._sounding = False
+        self._tell_sounding(False)
         if self._microphone is not None:
             self._endpointer.unmute(self._microphone.now_s)
 

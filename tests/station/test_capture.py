@@ -105,10 +105,27 @@ class Listener:
         return [line for line in self.lines if line.get("event") == kind]
 
     def stop(self) -> str:
-        self.process.send_signal(signal.SIGINT)
-        _, errors = self.process.communicate(timeout=15)
-        self._reader.join(5)
-        return errors
+        """End it as a service manager would; everything is given up in order."""
+        self.process.send_signal(signal.SIGTERM)
+        with self.process:
+            try:
+                self.process.wait(30)
+            finally:
+                self.process.kill()
+                self._reader.join(5)
+            assert self.process.stderr is not None
+            return self.process.stderr.read()
+
+    def wait_for_quiet(self, echoes: int) -> None:
+        """Wait until so many sounds of the echo have ended, and their tail has passed."""
+        until = time.monotonic() + 60
+        while time.monotonic() < until:
+            ended = [line for line in self.events("echo") if line["sounding"] is False]
+            if len(ended) >= echoes:
+                time.sleep(1.0)
+                return
+            time.sleep(0.05)
+        raise AssertionError(f"the echo did not end: {self.lines}")
 
 
 def play(samples: Samples) -> None:
@@ -151,15 +168,15 @@ def test_the_echo_is_never_taken_for_a_callout(looped: LoopedServer, tmp_path: P
     make_demo_survey(tmp_path / "s", datetime.now().astimezone())
     listener = Listener(tmp_path / "s")
     listener.wait_for("listening", 20)
-    time.sleep(7)  # the opening words are spoken aloud
+    listener.wait_for_quiet(1)  # the opening words were spoken aloud
     assert listener.events("heard") == []
     play(callouts(1))
     assert listener.wait_for("heard", 10)["words"].startswith("tree sixty one")
-    time.sleep(6)  # "61, 18.6, size 1 8. Confirm?" sounds in the microphone meanwhile
+    listener.wait_for_quiet(2)  # "61, 18.6, size 1 8. Confirm?" sounded in the microphone
     assert len(listener.events("heard")) == 1, listener.lines
     confirm = callouts(2)[len(callouts(1)) :]
     play(np.concatenate([confirm, np.zeros(SAMPLE_RATE_HZ, dtype=np.int16)]))
     assert listener.wait_for("saved", 10)["recorded"] == "18.6"
-    time.sleep(4)  # "Saved 61, 18.6." sounds too
+    listener.wait_for_quiet(4)  # a tone and "Saved 61, 18.6." sounded too
     assert len(listener.events("heard")) == 2, listener.lines
     assert "Traceback" not in listener.stop()

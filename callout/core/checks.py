@@ -1,141 +1,115 @@
-"""Checks of a reading against the tree's history, each a pure function with named limits.
+"""Checks of a reading, each a pure function with named limits; this is the way in to all of them.
 
-A check may flag a reading; none ever changes one. Sizes are compared in millimetres, exactly.
-The standard deviation of a measurement is 0.006214 d + 0.9036 mm, d in mm (rule used for
-forest censuses, R. Condit and co-workers; transcribed from public code).
+A check may flag a reading; none ever changes one. The functions stand in ``checks_size``,
+``checks_slips`` and ``checks_plot``; here is what the session asks for, and the table of names.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal, localcontext
+from decimal import Decimal
 
-from callout.core.model import PastMeasurement, Reading, Tree, Warned
-from callout.core.units import EXACT, PI, Unit, convert
+from callout.core.checks_limits import (
+    DAYS_A_YEAR,
+    DEFAULT_LIMITS,
+    Limits,
+    Rules,
+    measurement_sd_mm,
+    years_between,
+)
+from callout.core.checks_plot import (
+    beyond_species,
+    dead_then_alive,
+    height_moved,
+    last_height_m,
+    last_status,
+    measured_before,
+    other_standard,
+    species_not_in_plot,
+    standard_changed,
+    unknown_tag,
+)
+from callout.core.checks_size import (
+    Compared,
+    change_since,
+    implausible_jump,
+    not_a_growth,
+    shown,
+)
+from callout.core.checks_slips import likeliest_slip
+from callout.core.model import Tree, Warned
+from callout.core.units import Unit
 
-DAYS_A_YEAR = Decimal("365.25")
-
-
-@dataclass(frozen=True)
-class Limits:
-    """When checks fire. ``*_sd`` count standard deviations of one measurement."""
-
-    shrink_sd: Decimal = Decimal(2)
-    reject_sd: Decimal = Decimal(4)
-    growth_mm_a_year: Decimal = Decimal(75)
-    ratio_tolerance: Decimal = Decimal("0.06")
-
-
-DEFAULT_LIMITS = Limits()
-
-
-def measurement_sd_mm(diameter_mm: Decimal) -> Decimal:
-    """Standard deviation of one diameter measurement, mm, for a diameter in mm."""
-    return Decimal("0.006214") * diameter_mm + Decimal("0.9036")
-
-
-def years_between(earlier: date, later: date) -> Decimal:
-    """Years of 365.25 days; at least one day, so that rates stay finite."""
-    return Decimal(max(1, (later - earlier).days)) / DAYS_A_YEAR
-
-
-def unknown_tag(tag: str, trees: object, is_new: bool) -> Warned | None:
-    """A tag that the plot does not have, or a new tree whose tag it has already."""
-    known = tag in trees  # type: ignore[operator]
-    if not known and not is_new:
-        return Warned("unknown tag", f"no tree {tag} in this plot", "read the tag again")
-    if known and is_new:
-        return Warned("tag in use", f"tree {tag} is already in this plot", "read the tag again")
-    return None
-
-
-def measured_before(earlier: Reading | None, today: str) -> Warned | None:
-    """The tree has a reading from this visit already, of ``today`` (ISO 8601) or another day."""
-    if earlier is None:
-        return None
-    told = earlier.status.replace("_", " ") if earlier.value is None else f"{earlier.value}"
-    if earlier.at[:10] == today:
-        return Warned("measured today", f"already {told} today", "is this the right tag?")
-    says = f"already {told} on {earlier.at[:10]}"
-    return Warned("measured this visit", says, "is this the right tag?")
+__all__ = [
+    "DAYS_A_YEAR", "DEFAULT_LIMITS", "TABLE", "Compared", "Limits", "Named", "Rules",
+    "against_history", "beyond_species", "change_since", "dead_then_alive", "height_moved",
+    "last_height_m", "last_status", "measured_before", "measurement_sd_mm", "other_standard",
+    "shown", "species_not_in_plot", "standard_changed", "unknown_tag", "years_between",
+]  # fmt: skip
 
 
 def against_history(
-    value: Decimal, unit: Unit, on: date, tree: Tree, limits: Limits = DEFAULT_LIMITS
+    value: Decimal,
+    unit: Unit,
+    on: date,
+    tree: Tree,
+    limits: Limits = DEFAULT_LIMITS,
+    just_before: Decimal | None = None,
 ) -> tuple[Warned, ...]:
-    """What the tree's last measurement makes of ``value``: at most one warning, the likeliest."""
+    """What the tree's last measurement makes of ``value``: at most one warning, the likeliest.
+
+    ``just_before`` is the value saved for the tree before, in ``unit``.
+    """
     if tree.last is None:
         return ()
-    for check in (_wrong_scale, _not_a_growth, _implausible_jump):
-        warned = check(value, unit, on, tree.last, limits)
-        if warned is not None:
-            return (warned,)
-    return ()
+    of = Compared(value, unit, on, tree.last, limits, just_before)
+    small, jump = not_a_growth(of), implausible_jump(of)
+    if of.is_usual(value) and jump is None:
+        return ()
+    # A little down is the tape; a digit or a wrong side makes more of a difference.
+    slightly = small is not None and -of.growth_mm() < limits.reject_sd * of.sd_mm
+    found = small if slightly else likeliest_slip(of) or small or jump
+    return (found,) if found is not None else ()
 
 
-def change_since(value: Decimal, unit: Unit, last: PastMeasurement) -> Decimal:
-    """The change since ``last``, in ``unit``, exact to 50 digits."""
-    with localcontext(EXACT):
-        return value - convert(last.value, last.unit, unit)
+@dataclass(frozen=True)
+class Named:
+    """A check as people know it: its name, what it suspects, its limits, where they are from."""
+
+    name: str
+    suspects: str
+    limits: tuple[str, ...]
+    source: str
 
 
-def _wrong_scale(
-    value: Decimal, unit: Unit, on: date, last: PastMeasurement, limits: Limits
-) -> Warned | None:
-    """A ratio near pi, 2.54 or ten says more than "it jumped": it says what went wrong."""
-    if _plausible(value, unit, on, last, limits):
-        return None
-    before = convert(last.value, last.unit, unit)
-    if before <= 0:
-        return None
-    for factor, says in (
-        (PI, "that looks like girth"),
-        (1 / PI, "that looks like a diameter read as girth"),
-        (Decimal("2.54"), "that looks like centimetres"),
-        (1 / Decimal("2.54"), "that looks like inches"),
-        (Decimal(10), "the decimal point looks one place off"),
-        (Decimal("0.1"), "the decimal point looks one place off"),
-    ):
-        if abs(value / before / factor - 1) <= limits.ratio_tolerance:
-            return Warned("scale or unit", says, "which side of the tape was read?")
-    return None
+_CENSUS = "census rule of R. Condit and co-workers, from public code"
+_PRACTICE = "common practice"
+_OURS = "assumption, settable"
 
-
-def _plausible(value: Decimal, unit: Unit, on: date, last: PastMeasurement, limits: Limits) -> bool:
-    return (
-        _not_a_growth(value, unit, on, last, limits) is None
-        and _implausible_jump(value, unit, on, last, limits) is None
-    )
-
-
-def _not_a_growth(
-    value: Decimal, unit: Unit, on: date, last: PastMeasurement, limits: Limits
-) -> Warned | None:
-    before_mm = convert(last.value, last.unit, Unit.MILLIMETRE)
-    loss_mm = before_mm - convert(value, unit, Unit.MILLIMETRE)
-    if loss_mm < limits.shrink_sd * measurement_sd_mm(before_mm):
-        return None
-    down = -change_since(value, unit, last)
-    sure = loss_mm >= limits.reject_sd * measurement_sd_mm(before_mm)
-    says = f"that is down {shown(down)}" + (", more than a tape can err" if sure else "")
-    return Warned("not a growth", says, "tape slack or twisted? above the paint line?")
-
-
-def _implausible_jump(
-    value: Decimal, unit: Unit, on: date, last: PastMeasurement, limits: Limits
-) -> Warned | None:
-    growth_mm = convert(change_since(value, unit, last), unit, Unit.MILLIMETRE)
-    before_mm = convert(last.value, last.unit, Unit.MILLIMETRE)
-    allowed = limits.growth_mm_a_year * years_between(last.on, on)
-    # Two visits in one season still differ by measurement error alone.
-    if growth_mm <= max(allowed, limits.reject_sd * measurement_sd_mm(before_mm)):
-        return None
-    up = change_since(value, unit, last)
-    return Warned("implausible jump", f"that is up {shown(up)}", "is this the right tree?")
-
-
-def shown(amount: Decimal) -> str:
-    """An amount for people: two decimals at most, no trailing zeros."""
-    rounded = amount.quantize(Decimal("0.01")).normalize()
-    return f"{rounded:f}"
+TABLE = (
+    Named("not a growth", "smaller than last time", ("shrink_sd", "reject_sd"), _CENSUS),
+    Named("implausible jump", "larger than trees grow", ("growth_mm_a_year",), _CENSUS),
+    Named("wrong side", "girth read for diameter, a ratio near pi", ("usual_growth_mm_a_year",
+          "ratio_tolerance"), _PRACTICE),
+    Named("wrong unit", "inches for centimetres, a ratio near 2.54", ("usual_growth_mm_a_year",
+          "ratio_tolerance"), "an inch is 2.54 cm, 1959 agreement"),
+    Named("slipped decimal", "the point one place off", ("usual_growth_mm_a_year",
+          "ratio_tolerance"), _PRACTICE),
+    Named("tree before", "the value of the tree before again", ("usual_growth_mm_a_year",), _OURS),
+    Named("sounds alike", "sixteen for sixty", ("usual_growth_mm_a_year",), _OURS),
+    Named("swapped digits", "two digits changed places", ("usual_growth_mm_a_year",), _OURS),
+    Named("neighbouring digit", "a digit one off", ("usual_growth_mm_a_year",), _OURS),
+    Named("dead last time", "a dead, down or cut tree is live again", (), _PRACTICE),
+    Named("species not in plot", "a species nobody found here before", (), _OURS),
+    Named("beyond species", "too large for the species", ("species_share",),
+          "FHWA-RD-97-028 table 2 for sizes; the share is an assumption"),
+    Named("height of measurement", "measured elsewhere than last time", ("height_share",), _CENSUS),
+    Named("breast height", "another breast-height standard than last time", (), _PRACTICE),
+    Named("unknown tag", "the plot has no such tree", (), _PRACTICE),
+    Named("tag in use", "a new tree with an old tag", (), _PRACTICE),
+    Named("measured today", "this tree was measured today already", (), _PRACTICE),
+    Named("measured this visit", "this tree was measured earlier this visit", (), _PRACTICE),
+    Named("other unit", "a unit was said that is not the plot's", (), _PRACTICE),
+    Named("out of range", "outside the plot's smallest and largest", (), "set for each plot"),
+)  # fmt: skip

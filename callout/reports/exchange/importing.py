@@ -1,0 +1,233 @@
+"""A foreign table read by a confirmed mapping: measurements, and every refused row with its reason.
+
+A row is taken whole or refused whole. Sizes are exact decimals: millimetres become centimetres and
+girths diameters by exact decimal arithmetic, and what the table said stays beside in ``raw``.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+import pandas as pd
+
+from callout.core.errors import OperatorError
+from callout.core.units import Scale, Unit, convert, diameter_from, parse_decimal, parse_unit
+from callout.reports.exchange.cells import WRITTEN, centimetres
+from callout.reports.exchange.foreign import Foreign
+from callout.reports.exchange.mapping import Diameter, TableMapping
+
+EMPTY = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "."})
+LARGEST_CM = Decimal(2000)  # wider than any tree: a slip of the decimal point
+PLACES = Decimal("0.0001")  # kept of a girth's diameter
+_MONTHS = {
+    name: at
+    for at, name in enumerate(
+        ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"), 1
+    )
+}
+_NUMERIC = re.compile(r"(\d{1,4})[-./ ](\d{1,2})[-./ ](\d{1,4})")
+_NAMED = re.compile(r"(\d{1,2})[-. ]*([A-Za-z]{3})[a-z]*[-., ]*(\d{4})")
+_COMPACT = re.compile(r"(\d{4})(\d{2})(\d{2})")
+_TIME = re.compile(r"[T ]\d{1,2}:\d{2}.*$")
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A row that was not taken: its line, the column and text at fault, and why."""
+
+    line: int
+    column: str
+    text: str
+    why: str
+
+
+class _RefusalError(OperatorError):
+    def __init__(self, column: str, text: str, why: str) -> None:
+        super().__init__(why)
+        self.column, self.text, self.why = column, text, why
+
+
+def import_table(table: Foreign, mapping: TableMapping) -> tuple[pd.DataFrame, tuple[Refused, ...]]:
+    """The measurements frame and the rows refused.
+
+    Raises OperatorError where the mapping still asks something or names a column that is not there.
+    """
+    asked = mapping.open_questions()
+    if asked:
+        raise OperatorError("the mapping is not finished: " + "; ".join(asked))
+    _check_columns(table, mapping)
+    taken: list[dict[str, object]] = []
+    refused: list[Refused] = []
+    seen: dict[tuple[object, ...], int] = {}
+    for line, cells in table.rows:
+        try:
+            rows = list(_measurements(_named(table, cells), mapping))
+            _refuse_twice(rows, seen, line)
+            taken += rows
+        except _RefusalError as error:
+            refused.append(Refused(line, error.column, error.text[:200], error.why))
+    columns = [*WRITTEN, "diameter_cm", "raw", "raw_unit", "who"]
+    frame = pd.DataFrame(taken, columns=columns)
+    kinds = {"date": "datetime64[us]", "diameter_cm": "float64", "pom_m": "float64"}
+    return frame.astype(kinds), tuple(refused)
+
+
+def _check_columns(table: Foreign, mapping: TableMapping) -> None:
+    named = [*mapping.columns.values(), *(item.column for item in mapping.diameters)]
+    named += [item.date_column for item in mapping.diameters if item.date_column]
+    for name in named:
+        if name not in table.header:
+            known = ", ".join(table.header[:20])
+            raise OperatorError(f"{table.name} has no column {name!r}: there are {known}")
+
+
+def _named(table: Foreign, cells: tuple[str, ...]) -> dict[str, str]:
+    if len(cells) != len(table.header):
+        why = f"{len(cells)} cells where the header has {len(table.header)}"
+        raise _RefusalError("", table.separator.join(cells), why)
+    return dict(zip(table.header, cells, strict=True))
+
+
+def _refuse_twice(
+    rows: list[dict[str, object]], seen: dict[tuple[object, ...], int], line: int
+) -> None:
+    keys = [tuple(row[name] for name in ("plot", "tag", "stem", "date")) for row in rows]
+    for key in keys:
+        if key in seen:
+            why = f"the same stem and day as in line {seen[key]}"
+            raise _RefusalError("", " ".join(str(part) for part in key[:3]), why)
+    seen.update(dict.fromkeys(keys, line))
+
+
+def _measurements(row: dict[str, str], mapping: TableMapping) -> Iterator[dict[str, object]]:
+    """One measurement for each column of diameters that says something of this row."""
+
+    def cell(ours: str) -> str:
+        return row[mapping.columns[ours]] if ours in mapping.columns else ""
+
+    tag = cell("tag")
+    if tag.casefold() in EMPTY:
+        raise _RefusalError(mapping.columns["tag"], tag, "there is no tag")
+    plot = cell("plot") or mapping.plot
+    if not plot:
+        raise _RefusalError(mapping.columns.get("plot", ""), "", "there is no plot")
+    status = _status(cell("status"), mapping)
+    height = cell("pom_m") or mapping.height_m
+    found = False
+    for item in mapping.diameters:
+        value, unit = _size(row[item.column], item, mapping)
+        if value is None and (len(mapping.diameters) > 1 or status == "live"):
+            continue
+        found = True
+        yield {
+            "plot": plot, "tag": tag, "stem": cell("stem"), "species": cell("species"),
+            "date": pd.Timestamp(_when(row, item, mapping)), "value": value, "unit": unit.value,
+            "status": status, "pom_m": _height(height, mapping), "source": "roster",
+            "diameter_cm": centimetres(value, unit), "raw": row[item.column],
+            "raw_unit": f"{item.unit} girth" if item.girth else item.unit, "who": cell("who"),
+        }  # fmt: skip
+    if not found:
+        names = ", ".join(item.column for item in mapping.diameters)
+        raise _RefusalError(names, "", "a live stem without any diameter")
+
+
+def _status(text: str, mapping: TableMapping) -> str:
+    if not text:
+        return "live"
+    status = mapping.statuses.get(text)
+    if status is None:
+        raise _RefusalError(mapping.columns["status"], text, "a status the mapping does not name")
+    return status
+
+
+def _number(text: str, column: str, mapping: TableMapping) -> Decimal:
+    if mapping.decimal == "," and "." in text:
+        raise _RefusalError(column, text, "a point where decimals have a comma")
+    pointed = text.replace(",", ".", 1) if mapping.decimal == "," else text
+    try:
+        return parse_decimal(pointed)
+    except OperatorError:
+        wanted = f"24{mapping.decimal}6"
+        raise _RefusalError(column, text, f"not a number such as {wanted}") from None
+
+
+def _size(text: str, item: Diameter, mapping: TableMapping) -> tuple[Decimal | None, Unit]:
+    """Diameter in inches or centimetres; None for an empty cell."""
+    given = parse_unit(item.unit)
+    unit = Unit.INCH if given is Unit.INCH else Unit.CENTIMETRE
+    if text.casefold() in EMPTY:
+        return None, unit
+    value = _number(text, item.column, mapping)
+    if value <= 0:
+        raise _RefusalError(item.column, text, "a size of zero or below")
+    value = convert(value, given, unit)
+    if item.girth:
+        value = diameter_from(value, Scale.GIRTH).quantize(PLACES)
+    if convert(value, unit, Unit.CENTIMETRE) > LARGEST_CM:
+        raise _RefusalError(item.column, text, f"wider than {LARGEST_CM} cm: which unit is it?")
+    if not value:
+        raise _RefusalError(item.column, text, "too small to be a stem")
+    return value, unit
+
+
+def _height(text: str, mapping: TableMapping) -> float:
+    if text.casefold() in EMPTY:
+        return float("nan")
+    return float(_number(text, mapping.columns.get("pom_m", "height_m"), mapping))
+
+
+def _when(row: dict[str, str], item: Diameter, mapping: TableMapping) -> date:
+    text = row[item.date_column] if item.date_column else item.date
+    column = item.date_column or item.column
+    try:
+        return read_date(text, mapping.date_order, mapping.year_day)
+    except ValueError as error:
+        raise _RefusalError(column, text, str(error)) from None
+
+
+def read_date(text: str, order: str, year_day: str = "") -> date:
+    """A day written as 2024-06-30, 30.6.2024, 6/30/2024, 30 June 2024, 20240630 or, where
+
+    ``year_day`` (month-day) is given, 2024. Raises ValueError, in words for a person, otherwise.
+    """
+    plain = _TIME.sub("", text.strip())
+    if not plain:
+        raise ValueError("there is no date")
+    if re.fullmatch(r"\d{4}", plain):
+        if not year_day:
+            raise ValueError("only a year: set year_day in the mapping, as 07-01")
+        plain, order = f"{plain}-{year_day}", "y-m-d"
+    parts = _date_parts(plain, order)
+    if parts is None:
+        raise ValueError("no day in a form that is known, as 2024-06-30")
+    try:
+        return _day_between(*parts)
+    except ValueError as error:
+        raise ValueError(f"no such day: {error}") from None
+
+
+def _date_parts(plain: str, order: str) -> tuple[int, int, int] | None:
+    """Year, month, day."""
+    if match := _COMPACT.fullmatch(plain):
+        return int(match[1]), int(match[2]), int(match[3])
+    if (match := _NAMED.fullmatch(plain)) and match[2].casefold() in _MONTHS:
+        return int(match[3]), _MONTHS[match[2].casefold()], int(match[1])
+    match = _NUMERIC.fullmatch(plain)
+    if match is None:
+        return None
+    first, second, third = int(match[1]), int(match[2]), int(match[3])
+    if len(match[1]) == 4:
+        return first, second, third
+    if len(match[3]) != 4:
+        return None  # two digits of a year could be of either century
+    return (third, second, first) if order == "d-m-y" else (third, first, second)
+
+
+def _day_between(year: int, month: int, day: int) -> date:
+    if not 1700 <= year <= 2200:
+        raise ValueError(f"year {year} is not of a measured tree")
+    return date(year, month, day)

@@ -1,0 +1,247 @@
+"""Tables of others: what is proposed, what is asked, what is refused; hostile ones never crash."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+
+import pandas as pd
+import pint
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from callout.core.errors import OperatorError
+from callout.reports.exchange.foreign import parse_foreign, read_foreign
+from callout.reports.exchange.importing import import_table, read_date
+from callout.reports.exchange.mapping import (
+    Diameter,
+    TableMapping,
+    mapping_text,
+    propose,
+    read_mapping,
+)
+from callout.reports.stand.census import stem_census
+
+# Invented, in a form that offices use: wide, semicolons, decimal commas, a year in each name.
+WIDE = """Plot;Tree no;Species;DBH_cm_2015;DBH_cm_2020
+K2;1;Quercus rubra;25,4;27,0
+K2;2;Quercus rubra;31,0;
+K2;3;Acer rubrum;12,x;13,1
+K2;;Acer rubrum;12,0;13,1
+K2;5;Acer rubrum;;
+K2;1;Quercus rubra;25,4;27,0
+K2;6;Acer rubrum;10.5;11,0
+"""
+LONG = """plot,tag,species,date,dbh (in),status
+K1,7,Pinus strobus,6/30/2024,12.4,alive
+K1,8,Pinus strobus,6/14/2024,,standing dead
+K1,9,Pinus strobus,13/6/2024,9.9,alive
+K1,10,Pinus strobus,6/14/2024,8.1,asleep
+K1,11,Pinus strobus,6/14/2024,8.1
+"""
+
+
+def table(text, name="trees.csv"):
+    return parse_foreign(text.encode("utf-8"), name)
+
+
+def test_a_wide_table_with_decimal_commas():
+    mapping = propose(table(WIDE))
+    assert mapping.decimal == ","
+    assert mapping.columns == {"plot": "Plot", "tag": "Tree no", "species": "Species"}
+    assert [(item.unit, item.date) for item in mapping.diameters] == [
+        ("cm", "2015"),
+        ("cm", "2020"),
+    ]
+    assert mapping.open_questions() == ["year_day: which day, as 07-01, stands for a bare year?"]
+    frame, refused = import_table(table(WIDE), replace(mapping, year_day="07-01"))
+    assert frame["value"].tolist() == [Decimal("25.4"), Decimal("27.0"), Decimal("31.0")]
+    assert [str(item) for item in frame["value"]] == ["25.4", "27.0", "31.0"]
+    assert frame["date"].dt.year.tolist() == [2015, 2020, 2015]
+    assert [(item.line, item.text) for item in refused] == [
+        (4, "12,x"), (5, ""), (6, ""), (7, "K2 1 "), (8, "10.5"),
+    ]  # fmt: skip
+    assert "same stem and day as in line 2" in refused[3].why
+    assert len(stem_census(frame)) == 3  # the frame is one that the computations take
+
+
+def test_a_long_table_in_inches():
+    mapping = propose(table(LONG))
+    assert mapping.date_order == "?"  # both 6/30 and 13/6 are there: no one order
+    assert mapping.diameters == (Diameter("dbh (in)", "in", date_column="date"),)
+    assert mapping.statuses == {"alive": "live", "standing dead": "dead standing", "asleep": "?"}
+    with pytest.raises(OperatorError, match="not finished: date_order"):
+        import_table(table(LONG), mapping)
+    statuses = {"alive": "live", "standing dead": "dead standing"}
+    frame, refused = import_table(
+        table(LONG), replace(mapping, date_order="m-d-y", statuses=statuses)
+    )
+    assert frame["status"].tolist() == ["live", "dead standing"]
+    assert frame["date"].tolist() == [pd.Timestamp("2024-06-30"), pd.Timestamp("2024-06-14")]
+    assert [(item.line, item.column) for item in refused] == [(4, "date"), (5, "status"), (6, "")]
+
+
+@pytest.mark.parametrize(
+    ("dates", "order"),
+    [
+        (["2024-06-30"], "y-m-d"),
+        (["30.06.2024", "01.02.2024"], "d-m-y"),
+        (["06/30/2024", "01/02/2024"], "m-d-y"),
+        (["01/02/2024"], "?"),
+    ],
+)
+def test_order_of_dates_is_told_only_where_it_shows(dates, order):
+    text = "tag,date,dbh cm\n" + "".join(f"{at},{day},10\n" for at, day in enumerate(dates))
+    assert propose(table(text)).date_order == order
+
+
+@pytest.mark.parametrize(
+    ("text", "order"),
+    [
+        ("2024-06-30", "d-m-y"), ("2024/6/30", "y-m-d"), ("30.6.2024", "d-m-y"),
+        ("6/30/2024", "m-d-y"), ("30 June 2024", "y-m-d"), ("30-Jun-2024", "y-m-d"),
+        ("20240630", "y-m-d"), ("2024-06-30T10:11:12", "y-m-d"), ("2024", "y-m-d"),
+    ],
+)  # fmt: skip
+def test_usual_forms_of_dates(text, order):
+    assert read_date(text, order, "06-30") == date(2024, 6, 30)
+
+
+@pytest.mark.parametrize(
+    "text", ["", "30.6.24", "2024-02-30", "31.31.2024", "June", "0001-01-01", "٢٠٢٤-٠٦-٣٠x", "2024"]
+)
+def test_no_date_is_made_up(text):
+    with pytest.raises(ValueError, match=r"\w"):
+        read_date(text, "d-m-y")
+
+
+def test_girths_and_millimetres_against_pint():
+    units = pint.UnitRegistry()
+    text = "plot,tag,girth_mm,date\nK3,1,1000,2024-06-30\n"
+    mapping = propose(table(text))
+    assert mapping.diameters[0].girth
+    frame, _ = import_table(table(text), mapping)
+    expected = (units.Quantity(1000, "mm") / 3.141592653589793).to("cm").m
+    assert float(frame["value"][0]) == pytest.approx(expected, abs=5e-5)
+    assert frame["raw"].tolist() == ["1000"]
+    assert frame["raw_unit"].tolist() == ["mm girth"]
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+@pytest.mark.parametrize("separator", [",", ";", "\t", "|"])
+def test_encodings_and_separators(encoding, separator):
+    lines = [["plot", "tag", "species", "dbh cm"], ["K2", "1", "Chêne, rouge é", "25.4"]]
+    quoted = [separator.join(f'"{cell}"' for cell in line) for line in lines]
+    got = parse_foreign("\r\n".join(quoted).encode(encoding), "x")
+    assert got.header == tuple(lines[0])
+    assert got.rows[0][1] == tuple(lines[1])
+
+
+def test_a_mapping_is_kept_and_read_back():
+    mapping = replace(propose(table(LONG)), plot="K1", height_m="1.37", year_day="07-01")
+    assert read_mapping(mapping_text(mapping)) == mapping
+
+
+TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.dictionaries(st.sampled_from(["plot", "tag", "stem", "who"]), TEXT),
+    st.lists(
+        st.builds(Diameter, TEXT, st.sampled_from(["in", "cm", "?"]), st.booleans(), TEXT, TEXT),
+        max_size=3,
+    ),
+    st.dictionaries(TEXT, st.sampled_from(["live", "cut", "?"]), max_size=3),
+)
+def test_any_mapping_is_kept(columns, diameters, statuses):
+    clean = TableMapping(columns, tuple(diameters), statuses=statuses)
+    assert read_mapping(mapping_text(clean)) == clean
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["[", 'decimal = ";"', 'date_order = "d-y"', "diameter = 3", "[[diameter]]\nunit = 'cm'",
+     "columns = 3", "[columns]\nheight = 'x'", "[[diameter]]\ncolumn='d'\nunit='ft'"],
+)  # fmt: skip
+def test_a_mapping_that_is_none_is_refused(text):
+    with pytest.raises(OperatorError, match="mapping"):
+        read_mapping(text)
+
+
+def test_columns_that_are_not_there_are_refused():
+    mapping = TableMapping({"tag": "label"}, (Diameter("dbh (in)", "in", date="2024-06-01"),), "K1")
+    with pytest.raises(OperatorError, match="no column 'label'"):
+        import_table(table(LONG), mapping)
+
+
+def test_files_that_are_no_table(tmp_path):
+    for data in (b"", b"\n\n", b'a,b\n"' + b"x" * 200_000):
+        with pytest.raises(OperatorError):
+            parse_foreign(data, "x.csv")
+    with pytest.raises(OperatorError, match="no file"):
+        read_foreign(tmp_path / "none.csv")
+
+
+NASTY = (
+    b"\0", b'"', b'""', b"\r", b"\n", b";", b",", b"\t", b"\xff\xfe", b"\xef\xbb\xbf", b"=1+1",
+    b"NaN", b"inf", b"-0", b"1e999", b"9" * 400, b"\xc3", b"\xed\xa0\x80", b"0000-00-00",
+    b"31.02.2024", b"2024", b"'", b"\x1b[2J", "١٢".encode(), "²".encode(), b"0x1F", b"1_000",
+)  # fmt: skip
+
+
+def hostile(rng):
+    """One of the tables above, cut, shuffled and strewn with what breaks readers."""
+    data = bytearray(rng.choice((WIDE, LONG)).encode())
+    for _ in range(rng.randrange(1, 12)):
+        at = rng.randrange(len(data) + 1)
+        act = rng.randrange(4)
+        if act == 0:
+            data[at:at] = rng.choice(NASTY)
+        elif act == 1:
+            del data[at : at + rng.randrange(1, 9)]
+        elif act == 2:
+            data[at : at + 1] = bytes([rng.randrange(256)])
+        else:
+            lines = bytes(data).split(b"\n")
+            rng.shuffle(lines)
+            data = bytearray(b"\n".join(lines))
+    return bytes(data)
+
+
+def test_a_thousand_hostile_tables_never_crash_an_import():
+    """Each is read, mapped and imported, or refused in words; no row is lost without a word."""
+    rng = random.Random(7)
+    taken = refused_rows = refused_files = 0
+    for _ in range(1000):
+        try:
+            read = parse_foreign(hostile(rng), "hostile.csv")
+            mapping = propose(read)
+            assert read_mapping(mapping_text(mapping)) == mapping
+            statuses = dict.fromkeys(mapping.statuses, "live")
+            diameters = tuple(
+                replace(
+                    item, unit="cm" if item.unit == "?" else item.unit, date=item.date or "2024"
+                )
+                for item in mapping.diameters
+            )
+            finished = replace(
+                mapping, plot=mapping.plot or "K1", date_order="m-d-y", year_day="07-01",
+                statuses=statuses, diameters=diameters,
+            )  # fmt: skip
+            frame, refused = import_table(read, finished)
+        except OperatorError:
+            refused_files += 1
+            continue
+        assert all(value is None or value > 0 for value in frame["value"])
+        assert {line for line, _ in read.rows} >= {item.line for item in refused}
+        if len(finished.diameters) == 1:
+            assert len(frame) + len(refused) == len(read.rows)
+        taken += len(frame)
+        refused_rows += len(refused)
+    assert taken > 500
+    assert refused_rows > 500
+    assert refused_files < 900

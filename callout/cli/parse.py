@@ -7,6 +7,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+from callout.core.errors import OperatorError
 from callout.core.model import Plot
 from callout.grammar.parser import Parsed, parse_words
 from callout.grammar.scope import Scope
@@ -29,7 +30,10 @@ def run(args: argparse.Namespace) -> int:
     """Print the meanings; words without one are told as a problem, not an error."""
     plot = _plot(args.survey, args.plot) if args.survey else None
     language = load_language(args.language, survey_species([plot] if plot else []))
-    parsed = parse_words(language.full, args.words, scope_of(plot) if plot else Scope())
+    try:
+        parsed = parse_words(language.full, args.words, scope_of(plot) if plot else Scope())
+    except OperatorError as error:
+        parsed = Parsed(args.words, (), str(error))
     print(json.dumps(parsed_json(parsed), ensure_ascii=False))
     return 0
 

@@ -115,7 +115,7 @@ class Station:
         """
         plot_named(self._survey.plots, plot)
         with self._lock:
-            event = Opened(self._writer.next_entry, self._at(at), plot, who)
+            event = Opened(self._writer.next_entry, self._at(at), plot, _keepable(who))
             self._told(Done(event, self._commit(event)))
             self._listen_for_plot()
 
@@ -158,6 +158,7 @@ class Station:
 
     def type(self, text: str, at: datetime | None = None) -> None:
         """A callout that was typed."""
+        text = _keepable(text)
         with self._lock:
             try:
                 parsed = parse_words(self._language.full, text, self._scope)
@@ -268,6 +269,11 @@ class Station:
     def _told(self, done: Done) -> None:
         for watcher in self._watchers:
             watcher(done)
+
+
+def _keepable(text: str) -> str:
+    """Bytes that were no text arrive as lone surrogates, which no file of ours can hold."""
+    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def reading_json(effect: Save) -> dict[str, Any]:

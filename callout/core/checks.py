@@ -63,7 +63,7 @@ def against_history(
     """
     if tree.last is None:
         return ()
-    of = Compared(value, unit, on, tree.last, limits, just_before)
+    of = Compared(value, unit, on, tree.last, limits, just_before, tree.past[0])
     small, jump = not_a_growth(of), implausible_jump(of)
     if of.is_usual(value) and jump is None:
         return ()
@@ -86,20 +86,20 @@ class Named:
 _CENSUS = "census rule of R. Condit and co-workers, from public code"
 _PRACTICE = "common practice"
 _OURS = "assumption, settable"
+_USUAL = ("usual_growth_mm_a_year", "own_growth_factor", "own_growth_more_mm_a_year")
+_RATIO = (*_USUAL, "ratio_tolerance")
 
 TABLE = (
     Named("not a growth", "smaller than last time", ("shrink_sd", "reject_sd"), _CENSUS),
     Named("implausible jump", "larger than trees grow", ("growth_mm_a_year",), _CENSUS),
-    Named("wrong side", "girth read for diameter, a ratio near pi", ("usual_growth_mm_a_year",
-          "ratio_tolerance"), _PRACTICE),
-    Named("wrong unit", "inches for centimetres, a ratio near 2.54", ("usual_growth_mm_a_year",
-          "ratio_tolerance"), "an inch is 2.54 cm, 1959 agreement"),
-    Named("slipped decimal", "the point one place off", ("usual_growth_mm_a_year",
-          "ratio_tolerance"), _PRACTICE),
-    Named("tree before", "the value of the tree before again", ("usual_growth_mm_a_year",), _OURS),
-    Named("sounds alike", "sixteen for sixty", ("usual_growth_mm_a_year",), _OURS),
-    Named("swapped digits", "two digits changed places", ("usual_growth_mm_a_year",), _OURS),
-    Named("neighbouring digit", "a digit one off", ("usual_growth_mm_a_year",), _OURS),
+    Named("wrong side", "girth read for diameter, a ratio near pi", _RATIO, _PRACTICE),
+    Named("wrong unit", "inches for centimetres, a ratio near 2.54", _RATIO,
+          "an inch is 2.54 cm, 1959 agreement"),
+    Named("slipped decimal", "the point one place off", _RATIO, _PRACTICE),
+    Named("tree before", "the value of the tree before again", _USUAL, _OURS),
+    Named("sounds alike", "sixteen for sixty", _USUAL, _OURS),
+    Named("swapped digits", "two digits changed places", _USUAL, _OURS),
+    Named("neighbouring digit", "a digit one off", _USUAL, _OURS),
     Named("dead last time", "a dead, down or cut tree is live again", (), _PRACTICE),
     Named("species not in plot", "a species nobody found here before", (), _OURS),
     Named("beyond species", "too large for the species", ("species_share",),

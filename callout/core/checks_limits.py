@@ -20,13 +20,17 @@ class Limits:
     ``reject_sd`` and ``growth_mm_a_year`` are those of the census rule (R. Condit and co-workers;
     from public code), ``height_share`` too. The others are assumptions of ours: ``shrink_sd``,
     ``usual_growth_mm_a_year`` (faster growth is looked at for slips, and flagged only where one
-    explains it), ``ratio_tolerance`` and ``species_share`` (times a species' mature large size).
+    explains it; for a tree measured twice before, ``own_growth_factor`` times its own rate and
+    ``own_growth_more_mm_a_year`` stand in its place), ``ratio_tolerance`` and ``species_share`` (times the size of a mature large
+    tree of the species).
     """
 
     shrink_sd: Decimal = Decimal(2)
     reject_sd: Decimal = Decimal(4)
     growth_mm_a_year: Decimal = Decimal(75)
-    usual_growth_mm_a_year: Decimal = Decimal(10)
+    usual_growth_mm_a_year: Decimal = Decimal(12)
+    own_growth_factor: Decimal = Decimal(2)
+    own_growth_more_mm_a_year: Decimal = Decimal(3)
     ratio_tolerance: Decimal = Decimal("0.06")
     height_share: Decimal = Decimal("0.05")
     species_share: Decimal = Decimal("1.5")

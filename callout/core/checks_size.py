@@ -13,12 +13,16 @@ from callout.core.checks_limits import DEFAULT_LIMITS, Limits, measurement_sd_mm
 from callout.core.model import PastMeasurement, Warned
 from callout.core.units import EXACT, Unit, convert
 
+# A rate over less than three years is mostly error of measurement.
+_LEAST_DAYS = 3 * 365
+
 
 @dataclass(frozen=True)
 class Compared:
     """A diameter to record, beside the tree's last; ``just_before`` is the former tree's value.
 
-    ``value`` and ``just_before`` are in ``unit``.
+    ``value`` and ``just_before`` are in ``unit``. ``first`` is the tree's earliest measurement: its
+    own rate of growth says more than a rate for all trees.
     """
 
     value: Decimal
@@ -27,6 +31,7 @@ class Compared:
     last: PastMeasurement
     limits: Limits = DEFAULT_LIMITS
     just_before: Decimal | None = None
+    first: PastMeasurement | None = None
 
     @property
     def before_mm(self) -> Decimal:
@@ -38,6 +43,16 @@ class Compared:
         """Standard deviation of one measurement at the last diameter, mm."""
         return measurement_sd_mm(self.before_mm)
 
+    @property
+    def usual_rate_mm(self) -> Decimal:
+        """The growth, mm a year, up to which nobody wonders: by the tree's own rate, if known."""
+        limits, rate = self.limits, self.limits.usual_growth_mm_a_year
+        if self.first is not None and (self.last.on - self.first.on).days >= _LEAST_DAYS:
+            grown = self.before_mm - convert(self.first.value, self.first.unit, Unit.MILLIMETRE)
+            own = max(Decimal(0), grown) / years_between(self.first.on, self.last.on)
+            rate = limits.own_growth_factor * own + limits.own_growth_more_mm_a_year
+        return min(rate, limits.growth_mm_a_year)
+
     def growth_mm(self, value: Decimal | None = None) -> Decimal:
         """Growth since the last visit to ``value`` (by default the one to record), mm."""
         return convert(self.value if value is None else value, self.unit, Unit.MILLIMETRE) - (
@@ -47,8 +62,7 @@ class Compared:
     def is_usual(self, value: Decimal) -> bool:
         """Whether ``value`` is what a tree grows in that time, give or take a tape's error."""
         error = self.limits.shrink_sd * self.sd_mm
-        rate = min(self.limits.usual_growth_mm_a_year, self.limits.growth_mm_a_year)
-        grown = rate * years_between(self.last.on, self.on)
+        grown = self.usual_rate_mm * years_between(self.last.on, self.on)
         most = max(grown + error, self.limits.reject_sd * self.sd_mm)
         return value > 0 and -error < self.growth_mm(value) <= most
 

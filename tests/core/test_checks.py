@@ -129,6 +129,22 @@ def test_limits_are_settable():
     assert checks.against_history(Decimal("25.9"), CM, NOW, tree("24.3"), tight)
 
 
+@pytest.mark.parametrize(
+    ("first", "on", "usual"),
+    [  # Invented: 300 mm in 2019; twice the tree's own rate and 3 mm a year more.
+        ("280", date(2009, 6, 1), "7.0"),  # 20 mm in 3652 days: 2.0003 mm a year
+        ("310", date(2009, 6, 1), "3.0"),  # it shrank: no growth
+        ("299", date(2018, 6, 1), "12.0"),  # a year says nothing: the rate for all trees
+        ("10", date(2016, 6, 1), "75.0"),  # never above the census rule's
+    ],
+)
+def test_usual_growth_is_the_tree_s_own(first, on, usual):
+    last = PastMeasurement(THEN, Decimal(300), MM)
+    early = PastMeasurement(on, Decimal(first), MM)
+    of = checks.Compared(Decimal(310), MM, NOW, last, first=early)
+    assert of.usual_rate_mm.quantize(Decimal("0.1")) == Decimal(usual)
+
+
 def test_species():
     trees = {"83": tree("24")}
     assert checks.species_not_in_plot("Beech", trees) is None

@@ -1,0 +1,86 @@
+"""How often the checks question good readings: a nag is ignored, so at most 2 % at default limits.
+
+Printed with ``pytest -s``. The site is invented; its error of measurement is the census rule's.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+from invented_site import TODAY, Standing, make_site
+
+from callout.core.checks import DEFAULT_LIMITS, Limits, against_history
+from callout.core.units import Unit, convert
+
+SITES = 20
+CLASSES = ((0, 15), (15, 30), (30, 50), (50, 999))
+
+
+def live_trees(number: int, released: float = 1.0) -> list[Standing]:
+    """Every live tree, in the order of the walk."""
+    return [item for item in make_site(number, released) if item.today is not None]
+
+
+def alarms_of(
+    live: list[Standing], limits: Limits = DEFAULT_LIMITS, visits: int = 3
+) -> list[tuple[Standing, str]]:
+    """Good readings that were questioned, each with the check; ``visits`` earlier ones known."""
+    found, before = [], None
+    for item in live:
+        assert item.today is not None
+        tree = replace(item.tree, past=item.tree.past[-visits:])
+        warned = against_history(item.today, item.unit, TODAY, tree, limits, before)
+        found += [(item, one.check) for one in warned]
+        before = item.today
+    return found
+
+
+def every_live_tree(released: float = 1.0) -> list[Standing]:
+    return [item for number in range(SITES) for item in live_trees(number, released)]
+
+
+def class_of(item: Standing) -> tuple[int, int]:
+    assert item.today is not None
+    size_cm = convert(item.today, item.unit, Unit.CENTIMETRE)
+    return next(one for one in CLASSES if one[0] <= size_cm < one[1])
+
+
+@pytest.mark.parametrize("number", range(3))
+def test_the_same_number_gives_the_same_site(number):
+    assert make_site(number) == make_site(number)
+    assert make_site(number) != make_site(number + 1)
+
+
+def test_good_readings_are_left_alone():
+    live = every_live_tree()
+    found = alarms_of(live)
+    print(f"\n{len(live)} good readings of {SITES} invented sites, default limits")
+    for name, count in Counter(name for _, name in found).most_common():
+        print(f"  {name:20} {count:5}             {count / len(live):6.2%}")
+    readings, fired = Counter(map(class_of, live)), Counter(class_of(item) for item, _ in found)
+    for low, high in CLASSES:
+        of, count = readings[low, high], fired[low, high]
+        print(f"  {f'{low} to {high} cm':20} {count:5} of {of:6}  {count / of:9.2%}")
+    share = len(found) / len(live)
+    print(f"  {'all':20} {len(found):5} of {len(live):6}  {share:9.2%}")
+    assert share <= 0.02
+
+
+@pytest.mark.parametrize(
+    ("what", "visits", "released"),
+    [("one earlier visit", 1, 1.0), ("two earlier visits", 2, 1.0), ("released", 3, 2.0)],
+)
+def test_with_less_to_go_by(what, visits, released):
+    """Rosters with fewer visits, and a stand that grows twice as fast since it was thinned."""
+    live = every_live_tree(released)
+    share = len(alarms_of(live, visits=visits)) / len(live)
+    print(f"\n  {what:20} {share:9.2%}")
+    assert share <= 0.04
+
+
+def test_tighter_limits_question_more():
+    live = live_trees(0)
+    assert len(alarms_of(live, Limits(shrink_sd=Decimal(1)))) > 2 * len(alarms_of(live))

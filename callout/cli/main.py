@@ -18,7 +18,9 @@ from callout import __version__
 from callout.core.errors import CalloutError, StorageError
 
 # Each module offers add_parser(subparsers), naming the module's ``run`` as its handler.
-COMMANDS = ("new", "listen", "devices", "parse", "readings", "transcribe", "demo")
+COMMANDS = (
+    "new", "listen", "devices", "parse", "readings", "transcribe", "demo", "verify", "rebuild",
+)  # fmt: skip
 INTERRUPTED = 130
 
 

@@ -1,0 +1,83 @@
+"""``callout verify``: proof that nothing in a survey was altered, or where it first was."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from callout.core.errors import OperatorError
+from callout.journal.folder import SurveyFolder, open_survey
+from callout.journal.seals import Seal, seal
+from callout.journal.verify import Fault, take_snapshot, verify_journal
+from callout.journal.writer import JournalWriter
+from callout.station.rebuild import table_faults
+
+BROKEN = 1
+MOST_LINES = 20
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser(
+        "verify",
+        help="prove that nothing was altered, or name the first broken entry",
+        description="Exit code 0: intact. 1: broken, one line for each fault. 2: no survey there.",
+    )
+    parser.add_argument("survey", type=Path, metavar="SURVEY")
+    parser.add_argument(
+        "--seal", action="store_true",
+        help="where all is intact, seal it: an entry, and a line in SURVEY/seals.txt",
+    )  # fmt: skip
+    parser.add_argument(
+        "--seals", type=Path, metavar="FILE",
+        help="hold the journal against a copy of seals.txt kept elsewhere",
+    )  # fmt: skip
+    parser.add_argument(
+        "--strict", action="store_true", help="a clock that ran backwards counts as broken too"
+    )
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Check journal, seals, sounds and tables; seal them if asked to and intact."""
+    folder = open_survey(args.survey)
+    if args.seals is not None and not args.seals.is_file():
+        raise OperatorError(f"there is no file {args.seals}: give a copy of a seals.txt")
+    snapshot = take_snapshot(folder.database)
+    report = verify_journal(folder, snapshot, args.seals)
+    faults = report.faults + table_faults(snapshot)
+    if args.strict:
+        faults += report.notes
+    faults.sort(key=lambda fault: fault.entry)
+    if faults:
+        _print_faults(faults)
+    for note in [] if args.strict else report.notes:
+        print(f"note: {note}")
+    if faults:
+        return BROKEN
+    print(
+        f"intact: {report.entries} entries, {report.sounds} sounds, "
+        f"{report.seals} seals, tables as the journal gives them"
+    )
+    if args.seal:
+        print(f"sealed: {_seal(folder).line}")
+    return 0
+
+
+def _print_faults(faults: list[Fault]) -> None:
+    first = next((fault.entry for fault in faults if fault.entry), 0)
+    print(f"BROKEN, first at entry {first}" if first else "BROKEN")
+    for fault in faults[:MOST_LINES]:
+        print(str(fault).encode("utf-8", "replace").decode())
+    if len(faults) > MOST_LINES:
+        print(f"and {len(faults) - MOST_LINES} more")
+
+
+def _seal(folder: SurveyFolder) -> Seal:
+    writer = JournalWriter(folder.database)
+    try:
+        return seal(folder, writer, datetime.now().astimezone().isoformat(timespec="milliseconds"))
+    finally:
+        writer.close()

@@ -1,0 +1,172 @@
+"""Makes the tables anew: the journal's events, through a fresh session, give every saved row.
+
+The rows are compared with those on disk bit for bit, or written into a new survey folder. Nothing
+here is heard or decided; the session's own rules do it all again.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from callout.core.errors import OperatorError
+from callout.core.events import Effect, Event, KeepMemo, Save
+from callout.core.model import PlotSettings, Tree
+from callout.journal.codec import reading_row, settings_from, trees_from
+from callout.journal.files import FILE_MODE, FOLDER_MODE, storage_errors, sync_folder
+from callout.journal.folder import SurveyFolder
+from callout.journal.reader import Entry, plots_of
+from callout.journal.schema import connect
+from callout.journal.verify import TABLES, Fault, Snapshot
+from callout.session.machine import step
+from callout.session.state import Memory, Survey
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Step:
+    """One journal entry taken through the session; no event and no effects for other entries."""
+
+    entry: Entry
+    event: Event | None
+    survey: Survey
+    before: Memory
+    memory: Memory
+    effects: tuple[Effect, ...]
+
+
+def steps(entries: Iterable[Entry]) -> Iterator[Step]:
+    """Feed the entries to a fresh session, one at a time."""
+    trees: tuple[Tree, ...] = ()
+    settings: dict[str, PlotSettings] = {}
+    survey, memory = Survey({}), Memory()
+    for entry in entries:
+        if entry.kind == "roster":
+            trees = trees_from(entry.content)
+        elif entry.kind == "settings":
+            settings = settings_from(entry.content)
+        if entry.kind in ("roster", "settings") and trees and settings:
+            survey = Survey(plots_of(trees, settings))
+        before, event = memory, entry.event
+        effects: tuple[Effect, ...] = ()
+        if event is not None:
+            memory, effects = step(survey, memory, event)
+        yield Step(entry, event, survey, before, memory, effects)
+
+
+def rows_of(done: Step) -> Iterator[tuple[str, Row]]:
+    """The table rows that an entry gives, with their table's name."""
+    for effect in done.effects:
+        if isinstance(effect, Save):
+            yield "readings", reading_row(effect.reading)
+        elif isinstance(effect, KeepMemo):
+            yield "memos", {**vars(effect), "plot": done.memory.plot}
+
+
+def made_again(entries: Iterable[Entry]) -> tuple[dict[str, list[Row]], list[Fault]]:
+    """The tables that the journal gives, and a fault where it can be followed no further."""
+    tables: dict[str, list[Row]] = {name: [] for name in TABLES}
+    reached = 0
+    try:
+        for done in steps(entries):
+            for table, row in rows_of(done):
+                tables[table].append(row)
+            reached = done.entry.seq
+    except Exception as error:  # an altered entry may hold anything
+        return tables, [Fault(reached + 1, f"the session cannot follow it: {error!r}")]
+    return tables, []
+
+
+def table_faults(snapshot: Snapshot) -> list[Fault]:
+    """Where the tables on disk are not what the journal gives; empty where they are, bit for bit.
+
+    Where the journal itself can be followed only in part, that is told, and nothing is compared
+    beyond.
+    """
+    tables, faults = made_again(snapshot.entries)
+    end = faults[0].entry if faults else None
+    for table, wanted in tables.items():
+        if table in snapshot.tables:
+            faults += _differences(table, wanted, snapshot.tables[table], end)
+    return sorted(faults, key=lambda fault: fault.entry)
+
+
+def _differences(
+    table: str, wanted: list[Row], found: list[Row], end: int | None
+) -> Iterator[Fault]:
+    want, have = {row["entry"]: row for row in wanted}, {row["entry"]: row for row in found}
+    for entry in sorted(want.keys() | have.keys()):
+        if end is not None and entry >= end:
+            return
+        if entry not in have:
+            yield Fault(entry, f"its row of {table} is missing")
+        elif entry not in want:
+            yield Fault(entry, f"a row of {table} that the journal does not give")
+        elif want[entry] != have[entry]:
+            yield Fault(entry, f"{table} {_told_difference(want[entry], have[entry])}")
+
+
+def _told_difference(want: Row, have: Row) -> str:
+    name = next(name for name in [*want, *have] if want.get(name) != have.get(name))
+    return f"{name} is {have.get(name)!r}, the journal gives {want.get(name)!r}"
+
+
+# ---- a new folder ----
+
+
+def rebuild(folder: SurveyFolder, snapshot: Snapshot, into: Path) -> SurveyFolder:
+    """A new survey at ``into`` with the same journal and sounds, its tables made anew.
+
+    Raises OperatorError where ``into`` exists or the journal cannot be followed to its end.
+    """
+    if into.exists():
+        raise OperatorError(f"{into} exists already: choose another name")
+    if not into.parent.is_dir():
+        raise OperatorError(f"there is no folder {into.parent}: make it first")
+    tables, faults = made_again(snapshot.entries)
+    if faults:
+        raise OperatorError(f"{folder.path} cannot be rebuilt: {faults[0]}")
+    with storage_errors(f"cannot make {into}"):
+        building = Path(tempfile.mkdtemp(dir=into.parent, prefix=f".{into.name}-"))
+        try:
+            _copy_files(folder, building)
+            _write(SurveyFolder(building).database, snapshot.entries, tables)
+            building.rename(into)
+            sync_folder(into.parent)
+        except BaseException:
+            shutil.rmtree(building, ignore_errors=True)
+            raise
+    return SurveyFolder(into)
+
+
+def _copy_files(folder: SurveyFolder, building: Path) -> None:
+    """Everything but the database, and what belongs to work under way."""
+    (building / "audio").mkdir(mode=FOLDER_MODE)
+    for path in sorted(folder.path.iterdir()):
+        if path.is_file() and not path.name.startswith((".", folder.database.name)):
+            shutil.copy2(path, building / path.name)
+    for path in sorted((folder.path / "audio").glob("*.flac")):
+        shutil.copy2(path, building / "audio" / path.name)
+
+
+def _write(database: Path, entries: list[Entry], tables: dict[str, list[Row]]) -> None:
+    with closing(connect(database)) as connection:
+        connection.execute("BEGIN IMMEDIATE")
+        connection.executemany(
+            "INSERT INTO entries VALUES (?,?,?,?,?,?)",
+            [tuple(vars(item).values()) for item in entries],
+        )
+        for table, rows in tables.items():
+            for row in rows:
+                columns, marks = ",".join(row), ",".join("?" * len(row))
+                connection.execute(
+                    f"INSERT INTO {table} ({columns}) VALUES ({marks})", tuple(row.values())
+                )
+        connection.execute("COMMIT")
+    database.chmod(FILE_MODE)

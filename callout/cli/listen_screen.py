@@ -52,6 +52,7 @@ def run_screen(
         daemon=True,
     )
     tapes = Tapes(station, config, lambda notice: _show_notice(face, notice))
+    face.by_tape(tapes.typed)
     app = CalloutApp(face, safety=not shown_today(folder.path, date.today()))  # noqa: DTZ011
     work.start()
     try:

@@ -76,8 +76,8 @@ class Face(Protocol):
     def listen(self, listener: Callable[[Update], None]) -> None:
         """Tell ``listener`` of every change from now on."""
 
-    def submit(self, text: str) -> None:
-        """A callout that was typed."""
+    def submit(self, text: str, keys_s: tuple[float, ...] = ()) -> None:
+        """A callout that was typed; ``keys_s`` tells a device's typing from a person's."""
 
     def press(self, kind: str, waiting: int = 0) -> None:
         """A key for a command: confirm, reject, undo, repeat, scratch, left, where, skip.

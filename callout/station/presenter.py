@@ -20,6 +20,7 @@ from callout.station.face import Level, SavedLine, Update, View
 from callout.station.station import Done, Station
 
 RECENT = 8
+TakesTyped = Callable[[str, tuple[float, ...]], bool]
 
 
 class StationFace:
@@ -30,6 +31,7 @@ class StationFace:
         self._said, self._heard, self._tone = "", "", "told"
         self._faults: dict[str, str] = {}
         self._listeners: list[Callable[[Update], None]] = []
+        self._tape: TakesTyped = lambda text, keys_s: False
         self._hands = ThreadPoolExecutor(1, thread_name_prefix="hands")
         station.watch(self._watch)
 
@@ -45,9 +47,17 @@ class StationFace:
         self._listeners.append(listener)
         listener(self.view())
 
-    def submit(self, text: str) -> None:
-        """A callout that was typed."""
-        self._later(lambda: self._station.type(text))
+    def submit(self, text: str, keys_s: tuple[float, ...] = ()) -> None:
+        """A callout that was typed, or the line of a tape that types."""
+        self._later(lambda: self._take(text, keys_s))
+
+    def by_tape(self, takes: TakesTyped) -> None:
+        """Ask ``takes`` first whether a typed line came from a tape, and is dealt with."""
+        self._tape = takes
+
+    def _take(self, text: str, keys_s: tuple[float, ...]) -> None:
+        if not self._tape(text, keys_s):
+            self._station.type(text)
 
     def press(self, kind: str, waiting: int = 0) -> None:
         """A key that stands for a command; ``waiting`` as the view that was answered had it."""

@@ -29,6 +29,7 @@ from callout.devices.join import (
 from callout.devices.measurement import DeviceNotice, Item, Measurement
 from callout.devices.running import DeviceThread
 from callout.devices.settings import devices_from
+from callout.devices.wedge import Wedge, typed_by_device
 from callout.journal.config import Config
 from callout.station.station import Done, Station
 
@@ -81,12 +82,12 @@ class TapeDesk:
             press = effect.measurement
             if isinstance(effect, Joined):
                 meaning = Meaning("reading", effect.tag, press.value, press.unit, scale=press.scale)
-                self._station.measure(_text(press), meaning, press.device)
+                self._station.measure(_text(press), meaning, press.device, press.received_at)
             elif isinstance(effect, SetAside):
                 self._station.set_aside(_text(press), press.device, effect.why)
             else:
                 meaning = Meaning("press", None, press.value, press.unit, scale=press.scale)
-                self._station.measure(_text(press), meaning, press.device)
+                self._station.measure(_text(press), meaning, press.device, press.received_at)
 
 
 class Tapes:
@@ -94,12 +95,25 @@ class Tapes:
 
     def __init__(self, station: Station, config: Config, notice: TellNotice) -> None:
         devices = devices_from(config.other.get("device", []))
+        self._wedges = [Wedge(one) for one in devices if one.transport == "wedge"]
         self._desk: TapeDesk | None = None
         self._thread: DeviceThread | None = None
         if devices:
             self._desk = TapeDesk(station, Rules(config.listening.join_s), notice)
             self._thread = DeviceThread(devices, self._desk.put)
             self._thread.start()
+
+    def typed(self, text: str, keys_s: tuple[float, ...]) -> bool:
+        """Whether a line was typed by a keyboard wedge; if so it goes the way of a press."""
+        if not self._wedges or self._desk is None or not typed_by_device(keys_s):
+            return False
+        now = datetime.now().astimezone()
+        for wedge in self._wedges:
+            for taken in wedge.typed(text, now, keys_s[-1]):
+                if isinstance(taken, Measurement):
+                    self._desk.put(taken)
+                    return True
+        return False
 
     def close(self) -> None:
         """Let the devices go, then finish what was pressed."""
@@ -128,6 +142,7 @@ def join_events(done: Done) -> list[JoinEvent]:
 
 
 def _text(press: Measurement) -> str:
-    """The line as it came, as far as it can be shown."""
-    text = press.raw.decode("ascii", "replace")
-    return "".join(char for char in text if char.isprintable()).strip()
+    """The line as it came; a binary one by what it means."""
+    text = press.raw.decode("ascii", "replace").strip()
+    readable = text.isascii() and text.isprintable() and text
+    return text if readable else f"{press.value} {press.unit.value}"

@@ -29,11 +29,12 @@ class Pressed(Message):
 
 
 class Typed(Message):
-    """A callout that was typed and sent by Enter."""
+    """A callout that was typed and sent by Enter; ``keys_s`` is when each key came, in seconds."""
 
-    def __init__(self, text: str) -> None:
+    def __init__(self, text: str, keys_s: tuple[float, ...] = ()) -> None:
         super().__init__()
         self.text = text
+        self.keys_s = keys_s
 
 
 class Mailbox:

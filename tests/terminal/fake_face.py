@@ -112,7 +112,7 @@ class FakeFace:
         for listener in self.listeners:
             listener(update)
 
-    def submit(self, text: str) -> None:
+    def submit(self, text: str, keys_s: tuple[float, ...] = ()) -> None:
         self.asked.append(("submit", text))
 
     def press(self, kind: str, waiting: int = 0) -> None:

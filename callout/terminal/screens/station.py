@@ -100,7 +100,7 @@ class StationScreen(Screen[None]):
     def on_typed(self, message: Typed) -> None:
         """A typed callout; the Enter that sent it must not also confirm, if held."""
         self._guard.fresh("enter", self._clock())
-        self._face.submit(message.text)
+        self._face.submit(message.text, message.keys_s)
 
     def on_pressed(self, message: Pressed) -> None:
         """A command key: let through once, however long it is held."""

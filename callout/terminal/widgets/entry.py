@@ -5,6 +5,8 @@ Knows keys, not callouts: what is typed goes out whole as `Typed`, and is parsed
 
 from __future__ import annotations
 
+import time
+
 from textual.events import Key, Paste
 from textual.widgets import Input
 
@@ -35,10 +37,14 @@ class Entry(Input):
         super().__init__(placeholder=_TYPE, id=id, compact=True, select_on_focus=False)
         self.cursor_blink = False
         self._words = False
+        self._keys_s: list[float] = []
 
     def on_key(self, event: Key) -> None:
         """Commands first; what is no command falls through to the line of text."""
         key = event.key.lower()
+        if not self.value:
+            self._keys_s.clear()
+        self._keys_s.append(time.monotonic())
         kind = ALWAYS.get(key)
         if kind is None and not self.value:
             kind = self._when_empty(key)
@@ -68,7 +74,7 @@ class Entry(Input):
         text = self.value.strip()
         self._clear()
         if text:
-            self.post_message(Typed(text))
+            self.post_message(Typed(text, tuple(self._keys_s)))
 
     def on_paste(self, event: Paste) -> None:
         """Only the first line, made harmless, goes in; a line break must not send or confirm."""

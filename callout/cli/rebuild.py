@@ -29,7 +29,7 @@ def run(args: argparse.Namespace) -> int:
     """Refuse a broken journal; else make the folder and tell what differs."""
     folder = open_survey(args.survey)
     snapshot = take_snapshot(folder.database)
-    broken = [*snapshot.faults, *chain_faults(snapshot.entries)]
+    broken = [*chain_faults(snapshot.entries), *snapshot.faults]
     if broken:
         print(f"nothing was made: the journal is broken; {broken[0]}")
         return DIFFERENT

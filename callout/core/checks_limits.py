@@ -17,12 +17,12 @@ DAYS_A_YEAR = Decimal("365.25")
 class Limits:
     """When checks fire. ``*_sd`` count standard deviations of one measurement.
 
-    ``reject_sd`` and ``growth_mm_a_year`` are those of the census rule (R. Condit and co-workers;
-    from public code), ``height_share`` too. The others are assumptions of ours: ``shrink_sd``,
+    ``reject_sd``, ``growth_mm_a_year`` and ``height_share`` are those of the census rule (R. Condit
+    and co-workers; from public code). The others are assumptions of ours: ``shrink_sd``,
     ``usual_growth_mm_a_year`` (faster growth is looked at for slips, and flagged only where one
     explains it; for a tree measured twice before, ``own_growth_factor`` times its own rate and
-    ``own_growth_more_mm_a_year`` stand in its place), ``ratio_tolerance`` and ``species_share`` (times the size of a mature large
-    tree of the species).
+    ``own_growth_more_mm_a_year`` stand in its place), ``ratio_tolerance``, and ``species_share``
+    (times the size of a mature large tree of the species).
     """
 
     shrink_sd: Decimal = Decimal(2)

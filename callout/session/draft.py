@@ -1,6 +1,7 @@
 """From a meaning to the reading that would be recorded: scale, unit, graduation, warnings.
 
-The former diameter is only looked at by the checks, after the value to record is settled.
+The former diameter is only looked at by the checks, after the value to record is settled; in a
+blind plot not before the reading is saved.
 """
 
 from __future__ import annotations
@@ -9,6 +10,8 @@ from datetime import date
 from decimal import Decimal
 
 from callout.core import checks
+from callout.core.checks import Rules
+from callout.core.errors import OperatorError
 from callout.core.events import Heard
 from callout.core.meaning import Meaning
 from callout.core.model import Plot, PlotSettings, Reading, Tree, Warned
@@ -23,15 +26,18 @@ def recorded_value(raw: Decimal, raw_unit: Unit, scale: Scale, settings: PlotSet
     return to_graduation(diameter, settings.graduation, settings.rounding)
 
 
-def draft_reading(memory: Memory, plot: Plot, event: Heard, meaning: Meaning, tag: str) -> Pending:
+def draft_reading(
+    memory: Memory, plot: Plot, rules: Rules, event: Heard, meaning: Meaning, tag: str
+) -> Pending:
     """The reading that ``meaning`` gives tree ``tag``, with every warning about it."""
-    tree = plot.trees.get(tag, Tree(plot.settings.plot, tag, meaning.species or ""))
+    tree = tree_of(plot, tag, meaning.species or "")
     is_new = meaning.kind == "new"
     raw_unit = meaning.unit or plot.settings.unit
-    value = None
+    value = height_m = None
     if meaning.value is not None:
         scale = meaning.scale or plot.settings.scale
         value = recorded_value(meaning.value, raw_unit, scale, plot.settings)
+        height_m = meaning.height_m or (None if rules.blind else carried_height_m(tree))
     draft = Reading(
         entry=event.entry,
         at=event.at,
@@ -50,26 +56,69 @@ def draft_reading(memory: Memory, plot: Plot, event: Heard, meaning: Meaning, ta
         confidence=event.confidence,
         audio=event.audio,
         who=memory.who,
-        height_m=meaning.height_m,
+        height_m=height_m,
         is_new=is_new,
     )
-    return Pending(draft, _warnings(memory, plot, draft, meaning, tree))
+    return Pending(draft, warnings_before(memory, plot, rules, draft, _other_unit(meaning, plot)))
 
 
-def _warnings(
-    memory: Memory, plot: Plot, draft: Reading, meaning: Meaning, tree: Tree
+def tree_of(plot: Plot, tag: str, species: str = "") -> Tree:
+    """The roster's tree ``tag``, or one without a past."""
+    return plot.trees.get(tag, Tree(plot.settings.plot, tag, species))
+
+
+def carried_height_m(tree: Tree) -> Decimal | None:
+    """The height at which the tree was measured last time: again the point of measurement."""
+    try:
+        return checks.last_height_m(tree)
+    except OperatorError:
+        return None  # no number: the check of the height says so
+
+
+def warnings_before(
+    memory: Memory, plot: Plot, rules: Rules, draft: Reading, said: Warned | None = None
 ) -> tuple[Warned, ...]:
+    """Every warning to be told before the reading is confirmed; ``said`` one about the words."""
+    earlier = memory.saved.get(key_of(draft))
     found = [
         _unknown_tag(memory, plot, draft),
-        checks.measured_before(memory.saved.get(key_of(draft)), draft.at[:10]),
-        _other_unit(meaning, plot.settings),
+        checks.measured_before(earlier, draft.at[:10], rules.blind),
+        said,
         _out_of_range(draft, plot.settings),
+        checks.species_not_in_plot(draft.species, plot.trees),
     ]
-    warned = [item for item in found if item is not None]
-    if draft.value is not None and not draft.stem:
-        on = date.fromisoformat(draft.at[:10])
-        warned.extend(checks.against_history(draft.value, draft.unit, on, tree))
-    return tuple(warned)
+    if draft.value is not None:
+        found.append(checks.beyond_species(draft.value, draft.unit, draft.species, rules))
+    if not rules.blind:
+        found.extend(warnings_of_history(memory, plot, rules, draft))
+    return tuple(item for item in found if item is not None)
+
+
+def warnings_of_history(
+    memory: Memory, plot: Plot, rules: Rules, draft: Reading
+) -> tuple[Warned, ...]:
+    """What the tree's former visits make of the reading."""
+    tree, settings = tree_of(plot, draft.tag), plot.settings
+    found = [checks.dead_then_alive(tree, draft.status)]
+    if draft.value is not None:
+        found.append(checks.height_moved(draft.height_m, tree, settings, rules.limits))
+        other = checks.other_standard(tree, settings)
+        if other is not None and checks.standard_changed(plot) is None:
+            found.append(other)
+        if not draft.stem:  # a roster's size is the whole tree's
+            on, before = date.fromisoformat(draft.at[:10]), _value_before(memory, draft)
+            found.extend(
+                checks.against_history(draft.value, draft.unit, on, tree, rules.limits, before)
+            )
+    return tuple(item for item in found if item is not None)
+
+
+def _value_before(memory: Memory, draft: Reading) -> Decimal | None:
+    """The value saved last for another tree of this plot."""
+    last = memory.undoable[-1] if memory.undoable else None
+    if last is None or last.plot != draft.plot or last.tag == draft.tag:
+        return None
+    return last.value
 
 
 def _unknown_tag(memory: Memory, plot: Plot, draft: Reading) -> Warned | None:
@@ -91,7 +140,8 @@ def key_of(reading: Reading) -> Key:
     return (reading.plot, reading.tag, reading.stem)
 
 
-def _other_unit(meaning: Meaning, settings: PlotSettings) -> Warned | None:
+def _other_unit(meaning: Meaning, plot: Plot) -> Warned | None:
+    settings = plot.settings
     if meaning.unit is None or meaning.unit is settings.unit:
         return None
     says = f"you said {meaning.unit.value}, this plot is kept in {settings.unit.value}"

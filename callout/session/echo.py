@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from callout.core.model import Reading
+from callout.core.model import Reading, Warned
 from callout.session.state import Pending
 
 # Numbers that sound alike in wind are called back digit by digit as well.
@@ -53,10 +53,30 @@ def saved(reading: Reading) -> str:
     return f"Saved {told(reading)}."
 
 
-def left(tags: Sequence[str]) -> str:
+def late(reading: Reading, warned: Sequence[Warned]) -> str:
+    """What the checks of a blind plot found, told once the reading is saved."""
+    said = ", ".join(item.says for item in warned)
+    looks = [item.look.capitalize() for item in warned if item.look]
+    return " ".join([f"Look again at {reading.tag}: {said}.", *dict.fromkeys(looks)])
+
+
+def walk(passed: Sequence[str], following: str | None, remaining: Sequence[str]) -> str:
+    """What was passed over, and the next tree of the list."""
+    over = f"Passed over {listed(passed)}. " if passed else ""
+    if following is not None:
+        return f"{over}Next {following}."
+    ends = "End of the list. " if remaining else ""
+    return f"{over}{ends}{left(remaining)}"
+
+
+def left(tags: Sequence[str], most: int = 5) -> str:
     """What is still to do, the first few by name."""
     if not tags:
         return "Nothing is left in this plot."
-    named = ", ".join(tags[:5])
-    more = f" and {len(tags) - 5} more" if len(tags) > 5 else ""
-    return f"{len(tags)} left: {named}{more}."
+    return f"{len(tags)} left: {listed(tags, most)}."
+
+
+def listed(tags: Sequence[str], most: int = 5) -> str:
+    """Tags by name, ``most`` of them, and how many more."""
+    more = f" and {len(tags) - most} more" if len(tags) > most else ""
+    return ", ".join(tags[:most]) + more

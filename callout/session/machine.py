@@ -11,29 +11,25 @@ same events to a fresh session gives the same effects. Three rules stand above t
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from functools import partial
 
-from callout.core.events import Effect, Event, Heard, KeepMemo, Opened, Save, Say, TimedOut
+from callout.core import checks
+from callout.core.events import Effect, Event, Opened, Save, Say, TimedOut
 from callout.core.meaning import Meaning
-from callout.core.model import Plot, Reading, Tree
-from callout.session import echo
-from callout.session.draft import draft_reading, key_of, known_tags
+from callout.core.model import Plot, Reading, Tree, Warned
+from callout.session import answers, echo
+from callout.session.draft import (
+    draft_reading,
+    key_of,
+    known_tags,
+    warnings_of_history,
+)
 from callout.session.state import Memory, Pending, Phase, Survey, left_to_do
+from callout.session.turn import Result, Turn, asked
+from callout.session.walk import next_tree, passed_over
 
 MOST_REMINDERS = 2
-
-
-@dataclass(frozen=True)
-class Turn:
-    """One callout with exactly one meaning, and all that is known when it comes."""
-
-    memory: Memory
-    plot: Plot
-    event: Heard
-    meaning: Meaning
-
-
-Result = tuple[Memory, tuple[Effect, ...]]
 
 
 def step(survey: Survey, memory: Memory, event: Event) -> Result:
@@ -46,13 +42,13 @@ def step(survey: Survey, memory: Memory, event: Event) -> Result:
         return _timed_out(memory)
     plot = survey.plots[memory.plot]
     if memory.phase is Phase.MEMO and event.source == "voice":
-        return _memo(memory, event)
+        return answers.memo(memory, event)
     if event.problem is not None or len(event.meanings) != 1:
-        return _asked(memory, event.problem or "say again", "refused")
-    turn = Turn(memory, plot, event, event.meanings[0])
+        return asked(memory, event.problem or "say again", "refused")
+    turn = Turn(memory, plot, survey.rules_of(memory.plot), event, event.meanings[0])
     handler = TABLE.get((memory.phase, turn.meaning.kind)) or TABLE.get((None, turn.meaning.kind))
     if handler is None:
-        return _asked(memory, _nothing_to_do(memory, turn.meaning), "refused")
+        return asked(memory, _nothing_to_do(memory, turn.meaning), "refused")
     return handler(turn)
 
 
@@ -74,6 +70,9 @@ def _opened(survey: Survey, memory: Memory, event: Opened) -> Result:
     )
     lost = _let_go(memory.pending)
     said = f"{lost}Plot {event.plot}. {echo.left(left_to_do(fresh, plot))}"
+    changed = None if survey.rules_of(event.plot).blind else checks.standard_changed(plot)
+    if changed is not None:
+        said += f" {changed.says[:1].upper()}{changed.says[1:]}: {changed.look}"
     return replace(fresh, said=said), (Say(said),)
 
 
@@ -86,11 +85,6 @@ def _timed_out(memory: Memory) -> Result:
         return memory, ()
     kept = replace(memory, reminded=memory.reminded + 1)
     return kept, (Say(f"Still waiting: {memory.said}", "ask"),)
-
-
-def _asked(memory: Memory, text: str, tone: str) -> Result:
-    """Say something and stay where we are."""
-    return memory, (Say(text[:1].upper() + text[1:] + ("" if text[-1] in ".?" else "."), tone),)
 
 
 def _nothing_to_do(memory: Memory, meaning: Meaning) -> str:
@@ -106,7 +100,9 @@ def _nothing_to_do(memory: Memory, meaning: Meaning) -> str:
 
 def _propose(turn: Turn, tag: str, meaning: Meaning | None = None) -> Result:
     """Echo a reading and wait. Another tree's pending reading is let go, and that is said."""
-    pending = draft_reading(turn.memory, turn.plot, turn.event, meaning or turn.meaning, tag)
+    pending = draft_reading(
+        turn.memory, turn.plot, turn.rules, turn.event, meaning or turn.meaning, tag
+    )
     question = echo.question(pending)
     before = turn.memory.pending
     if before is not None and key_of(before.draft) != key_of(pending.draft):
@@ -130,13 +126,13 @@ def _let_go(pending: Pending | None) -> str:
 
 def _which_tree(turn: Turn) -> Result:
     """A size with no tree in hand must not fall to the tree that was saved last."""
-    return _asked(turn.memory, "which tree? say tree and its tag", "refused")
+    return asked(turn.memory, "which tree? say tree and its tag", "refused")
 
 
 def _pressed(turn: Turn) -> Result:
     """A digital tape was pressed with no tree in hand: it waits at the desk for its tag."""
     unit = turn.meaning.unit.value if turn.meaning.unit else ""
-    return _asked(turn.memory, f"tape {turn.meaning.value} {unit}: which tree?", "ask")
+    return asked(turn.memory, f"tape {turn.meaning.value} {unit}: which tree?", "ask")
 
 
 def _reading(turn: Turn) -> Result:
@@ -149,7 +145,7 @@ def _named_only(turn: Turn) -> Result:
     tag = str(turn.meaning.tag)
     if tag not in known_tags(turn.memory, turn.plot):
         said = f"no tree {tag} in this plot: a new one is called new tree"
-        return _asked(turn.memory, said, "refused")
+        return asked(turn.memory, said, "refused")
     species = turn.plot.trees[tag].species if tag in turn.plot.trees else ""
     lost = _let_go(turn.memory.pending)
     said = f"{lost}Tree {tag}{', ' + species if species else ''}. Diameter?"
@@ -167,7 +163,7 @@ def _named_only(turn: Turn) -> Result:
 
 def _new_tree(turn: Turn) -> Result:
     if turn.meaning.value is None:
-        return _asked(turn.memory, "say new tree, its tag and its diameter together", "refused")
+        return asked(turn.memory, "say new tree, its tag and its diameter together", "refused")
     return _propose(turn, str(turn.meaning.tag))
 
 
@@ -197,10 +193,20 @@ def _height(turn: Turn) -> Result:
     assert pending is not None
     # A new number: what is asked now is not what was asked before.
     draft = replace(pending.draft, entry=turn.event.entry, height_m=turn.meaning.height_m)
-    kept = Pending(draft, pending.warned)
+    kept = Pending(draft, _with_height(turn, pending, draft))
     question = echo.question(kept)
     memory = replace(turn.memory, pending=kept, drafted=kept.draft, said=question, reminded=0)
     return memory, (Say(question, "ask"),)
+
+
+def _with_height(turn: Turn, pending: Pending, draft: Reading) -> tuple[Warned, ...]:
+    """The warnings that waited, but those of history looked at again with the new height."""
+    if turn.rules.blind:
+        return pending.warned
+    of_history = partial(warnings_of_history, turn.memory, turn.plot, turn.rules)
+    before = of_history(pending.draft)
+    kept = tuple(item for item in pending.warned if item not in before)
+    return (*kept, *of_history(draft))
 
 
 def _confirm(turn: Turn) -> Result:
@@ -208,13 +214,14 @@ def _confirm(turn: Turn) -> Result:
     assert pending is not None
     if turn.event.about not in (None, pending.draft.entry):
         # The yes was meant for an echo that something newer has replaced.
-        return _asked(turn.memory, f"that has changed. {echo.question(pending)}", "ask")
+        return asked(turn.memory, f"that has changed. {echo.question(pending)}", "ask")
     before = turn.memory.saved.get(key_of(pending.draft))
+    late = _late(turn, pending.draft)
     reading = replace(
         pending.draft,
         entry=turn.event.entry,
         at=turn.event.at,
-        warnings=tuple(item.check for item in pending.warned),
+        warnings=tuple(item.check for item in (*pending.warned, *late)),
         supersedes=before.entry if before else None,
     )
     memory = replace(
@@ -223,10 +230,28 @@ def _confirm(turn: Turn) -> Result:
         pending=None,
         saved={**turn.memory.saved, key_of(reading): reading},
         undoable=(*turn.memory.undoable, reading),
-        said=echo.saved(reading),
+        said=" ".join([echo.saved(reading), *([echo.late(reading, late)] if late else [])]),
         reminded=0,
     )
-    return memory, (Save(reading), Say(echo.saved(reading), "saved"))
+    told = [Say(echo.saved(reading), "saved")]
+    told += [Say(echo.late(reading, late))] if late else _onwards(turn, memory, reading)
+    return memory, (Save(reading), *told)
+
+
+def _late(turn: Turn, draft: Reading) -> tuple[Warned, ...]:
+    """In a blind plot history is looked at now, and not before."""
+    if not turn.rules.blind:
+        return ()
+    return warnings_of_history(turn.memory, turn.plot, turn.rules, draft)
+
+
+def _onwards(turn: Turn, memory: Memory, reading: Reading) -> list[Say]:
+    """The next tree of the list; after one stem of several, the tree may not be done."""
+    if not turn.rules.walk or reading.stem:
+        return []
+    passed = passed_over(turn.memory, turn.plot, reading.tag)
+    following = next_tree(memory, turn.plot, reading.tag)
+    return [Say(echo.walk(passed, following, left_to_do(memory, turn.plot)))]
 
 
 def _reject(turn: Turn) -> Result:
@@ -253,7 +278,7 @@ def _undo(turn: Turn) -> Result:
     """Take back the last saved reading by a new entry; what it superseded stands again."""
     last = turn.memory.undoable[-1] if turn.memory.undoable else None
     if last is None or last.plot != turn.memory.plot:
-        return _asked(turn.memory, "nothing to undo in this plot", "refused")
+        return asked(turn.memory, "nothing to undo in this plot", "refused")
     taken_back = replace(
         last, entry=turn.event.entry, at=turn.event.at, supersedes=last.entry, void=True
     )
@@ -263,7 +288,9 @@ def _undo(turn: Turn) -> Result:
     said = f"Undone: {echo.told(last)} is taken back."
     if stands is not None:
         saved[key_of(last)] = stands
-        said += f" {echo.told(stands)} stands again."
+        # In a blind plot it may be another measurer's.
+        told = f"the reading before of {last.tag}" if turn.rules.blind else echo.told(stands)
+        said += f" {told[:1].upper()}{told[1:]} stands again."
     memory = replace(turn.memory, saved=saved, undoable=turn.memory.undoable[:-1], said=said)
     return memory, (*effects, Say(said, "saved"))
 
@@ -273,7 +300,7 @@ def _standing_before(memory: Memory, last: Reading) -> Reading | None:
     return earlier[-1] if earlier else None
 
 
-# ---- statuses, notes, questions ----
+# ---- statuses ----
 
 
 def _status(turn: Turn) -> Result:
@@ -285,52 +312,12 @@ def _status(turn: Turn) -> Result:
 def _skip(turn: Turn) -> Result:
     tag = turn.memory.named
     if tag is None or turn.memory.phase is Phase.IDLE:  # what was saved cannot be skipped
-        return _asked(turn.memory, "no tree in hand to skip", "refused")
+        return asked(turn.memory, "no tree in hand to skip", "refused")
     memory = replace(
         turn.memory, phase=Phase.IDLE, pending=None, named=None, drafted=None,
         skipped=(*turn.memory.skipped, tag), said=f"Skipped {tag}.",
     )  # fmt: skip
     return memory, (Say(f"Skipped {tag}; it stays on the list."),)
-
-
-def _repeat(turn: Turn) -> Result:
-    return turn.memory, (Say(turn.memory.said or "Nothing to repeat.", "ask"),)
-
-
-def _left(turn: Turn) -> Result:
-    return turn.memory, (Say(echo.left(left_to_do(turn.memory, turn.plot))),)
-
-
-def _where(turn: Turn) -> Result:
-    last = turn.memory.undoable[-1:] if turn.memory.undoable else ()
-    said = f"Plot {turn.memory.plot}. "
-    said += f"Last saved {echo.told(last[0])}. " if last else "Nothing saved yet. "
-    if turn.memory.pending:
-        said += f"Waiting: {echo.question(turn.memory.pending)}"
-    elif turn.memory.named:
-        said += f"In hand: tree {turn.memory.named}."
-    return turn.memory, (Say(said.strip()),)
-
-
-def _note(turn: Turn) -> Result:
-    said = "Note: speak now."
-    back = turn.memory.resume if turn.memory.phase is Phase.MEMO else turn.memory.phase
-    return replace(turn.memory, phase=Phase.MEMO, resume=back), (Say(said, "ask"),)
-
-
-def _memo(memory: Memory, event: Heard) -> Result:
-    """Whatever is said now is kept as sound, and is no callout."""
-    memo = KeepMemo(event.entry, event.at, memory.named, event.audio, event.words)
-    about = f" about tree {memory.named}" if memory.named else ""
-    return replace(memory, phase=memory.resume), (memo, Say(f"Note kept{about}.", "saved"))
-
-
-def _complete(turn: Turn) -> Result:
-    """A plot is complete only when every tree is accounted for."""
-    remaining = left_to_do(turn.memory, turn.plot)
-    if remaining:
-        return _asked(turn.memory, f"not complete. {echo.left(remaining)}", "refused")
-    return _asked(turn.memory, "every tree of this plot is accounted for", "saved")
 
 
 Handler = Callable[[Turn], Result]
@@ -356,11 +343,11 @@ TABLE: dict[tuple[Phase | None, str], Handler] = {
     (None, "undo"): _undo,
     (None, "skip"): _skip,
     (None, "press"): _pressed,
-    (None, "repeat"): _repeat,
-    (None, "left"): _left,
-    (None, "where"): _where,
-    (None, "note"): _note,
-    (None, "complete"): _complete,
+    (None, "repeat"): answers.repeat,
+    (None, "left"): answers.left,
+    (None, "where"): answers.where,
+    (None, "note"): answers.note,
+    (None, "complete"): answers.complete,
 }
 
 

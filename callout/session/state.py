@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 
+from callout.core.checks import Rules
 from callout.core.model import Plot, Reading, Warned
 
 
@@ -54,11 +55,23 @@ class Memory:
     resume: Phase = Phase.IDLE
 
 
+# A survey that says nothing of how its plots are walked has no next tree to offer.
+UNSAID = Rules(walk=False)
+
+
 @dataclass(frozen=True)
 class Survey:
-    """What the session may look up: every plot by name, with its trees and settings."""
+    """What the session may look up: every plot by name, with its trees and settings.
+
+    ``rules`` says by plot how it is checked and walked.
+    """
 
     plots: Mapping[str, Plot]
+    rules: Mapping[str, Rules] = field(default_factory=dict)
+
+    def rules_of(self, plot: str) -> Rules:
+        """How ``plot`` is checked and walked; the default limits where nothing was set."""
+        return self.rules.get(plot, UNSAID)
 
 
 def left_to_do(memory: Memory, plot: Plot) -> tuple[str, ...]:

@@ -1,0 +1,44 @@
+"""The order of walk: which tree comes next, and which were passed over.
+
+The order is the roster's, which is that of the last visit or of the tags. Pure; no wording here.
+"""
+
+from __future__ import annotations
+
+from callout.core.model import Plot, Reading
+from callout.session.state import Memory, left_to_do
+
+
+def next_tree(memory: Memory, plot: Plot, after: str) -> str | None:
+    """The first tree behind ``after`` in the list that has no reading or status yet.
+
+    A tree that is not in the list, a new one, leaves the place where the walk was.
+    """
+    place = _place(plot, after)
+    if place is None:
+        place = _last_place(memory.undoable, plot)
+    order = list(plot.trees)[place + 1 if place is not None else 0 :]
+    left = set(left_to_do(memory, plot))
+    return next((tag for tag in order if tag in left), None)
+
+
+def passed_over(memory: Memory, plot: Plot, tag: str) -> tuple[str, ...]:
+    """Trees without a status between the one saved last and ``tag``, if the walk went forward.
+
+    Those that were skipped aloud are known to be.
+    """
+    place, before = _place(plot, tag), _last_place(memory.undoable, plot)
+    if place is None or before is None:
+        return ()
+    left = set(left_to_do(memory, plot)) - set(memory.skipped)
+    return tuple(item for item in list(plot.trees)[before + 1 : place] if item in left)
+
+
+def _place(plot: Plot, tag: str) -> int | None:
+    return list(plot.trees).index(tag) if tag in plot.trees else None
+
+
+def _last_place(saved: tuple[Reading, ...], plot: Plot) -> int | None:
+    """Where in the list the tree saved last stands."""
+    here = (item.tag for item in reversed(saved) if item.plot == plot.settings.plot)
+    return next((place for tag in here if (place := _place(plot, tag)) is not None), None)

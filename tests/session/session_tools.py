@@ -1,0 +1,64 @@
+"""A pure session in an invented plot, driven by meanings; no journal, no sound."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+
+from callout.core.checks import Rules
+from callout.core.events import Effect, Event, Heard, Opened, Save, Say
+from callout.core.meaning import Meaning
+from callout.core.model import PastMeasurement, Plot, PlotSettings, Reading, Tree
+from callout.core.units import Unit
+from callout.session.machine import step
+from callout.session.state import Memory, Survey
+
+AT = "2026-06-02T09:15:00+02:00"
+THEN = date(2021, 6, 2)
+
+
+def tree(tag: str, value: str = "", species: str = "beech", **extra: str) -> Tree:
+    past = (PastMeasurement(THEN, Decimal(value), Unit.CENTIMETRE),) if value else ()
+    return Tree("K2", tag, species, past, extra)
+
+
+def survey(*trees: Tree, rules: Rules | None = None) -> Survey:
+    plot = Plot(PlotSettings("K2"), {item.tag: item for item in trees})
+    chosen: Mapping[str, Rules] = {} if rules is None else {"K2": rules}
+    return Survey({"K2": plot}, chosen)
+
+
+class Talk:
+    """A session under way: keeps its events, and tells what the last one led to."""
+
+    def __init__(self, about: Survey, who: str = "R.V.") -> None:
+        self.survey, self.memory, self.events = about, Memory(), list[Event]()
+        self.effects: tuple[Effect, ...] = ()
+        self.take(Opened(1, AT, "K2", who))
+
+    def take(self, event: Event) -> None:
+        self.events.append(event)
+        self.memory, self.effects = step(self.survey, self.memory, event)
+
+    def hear(self, kind: str, **parts: object) -> str:
+        meaning = replace(Meaning(kind), **parts)  # type: ignore[arg-type]
+        self.take(Heard(len(self.events) + 1, AT, "typed", kind, (meaning,)))
+        return self.said
+
+    def read(self, tag: str, value: str, **parts: object) -> str:
+        return self.hear("reading", tag=tag, value=Decimal(value), **parts)
+
+    def save(self, tag: str, value: str, **parts: object) -> str:
+        self.read(tag, value, **parts)
+        return self.hear("confirm")
+
+    @property
+    def said(self) -> str:
+        return " / ".join(effect.text for effect in self.effects if isinstance(effect, Say))
+
+    @property
+    def saved(self) -> Reading:
+        (effect,) = (item for item in self.effects if isinstance(item, Save))
+        return effect.reading

@@ -1,0 +1,124 @@
+"""The ``[checks]`` table of ``survey.toml``, and the rules made of it as a journal entry's body.
+
+Limits stay in quotes, so that they are exact. ``[checks.plots.K3]`` sets for one plot what differs.
+What the limits mean is for the checks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import fields, replace
+from decimal import Decimal
+from typing import Any
+
+from callout.core.checks import Limits, Rules
+from callout.core.errors import OperatorError
+from callout.core.model import Plot
+from callout.core.species import Species
+from callout.core.units import parse_decimal
+
+_LIMITS = tuple(item.name for item in fields(Limits))
+_SWITCHES = ("blind", "walk")
+
+
+def rules_from(
+    checks: object, plots: Mapping[str, Plot], table: Iterable[Species]
+) -> dict[str, Rules]:
+    """The rules of every plot by the ``[checks]`` table of ``survey.toml`` ({} if it has none).
+
+    ``table`` gives the sizes of the species that stand in the plot. Raises OperatorError naming
+    what cannot be used.
+    """
+    given = _section("checks", checks)
+    single = _section("checks.plots", given.get("plots", {}))
+    unknown = next((name for name in single if name not in plots), None)
+    if unknown is not None:
+        raise OperatorError(f"[checks.plots.{unknown}] no such plot: there is {', '.join(plots)}")
+    common = {key: value for key, value in given.items() if key != "plots"}
+    usual = _ruled("checks", common, Rules())
+    largest = {name: one.largest_cm for one in table if one.largest_cm for name in one.names}
+    return {
+        name: replace(
+            _ruled(f"checks.plots.{name}", _section(f"checks.plots.{name}", single[name]), usual)
+            if name in single
+            else usual,
+            largest_cm=_standing(plot, largest),
+        )
+        for name, plot in plots.items()
+    }
+
+
+def _standing(plot: Plot, largest: Mapping[str, Decimal]) -> dict[str, Decimal]:
+    here = sorted({tree.species.casefold() for tree in plot.trees.values()})
+    return {name: largest[name] for name in here if name in largest}
+
+
+def _section(name: str, given: object) -> Mapping[str, Any]:
+    if not isinstance(given, Mapping):
+        raise OperatorError(f"{name} = {given!r} must be a section, as [{name}]")
+    return given
+
+
+def _ruled(section: str, given: Mapping[str, Any], over: Rules) -> Rules:
+    limits: dict[str, Decimal] = {}
+    switches: dict[str, bool] = {}
+    for key, value in given.items():
+        if key in _SWITCHES:
+            if not isinstance(value, bool):
+                raise OperatorError(f"[{section}] {key} = {value!r} must be true or false")
+            switches[key] = value
+        elif key in _LIMITS:
+            limits[key] = _limit(section, key, value)
+        else:
+            known = ", ".join((*_SWITCHES, *_LIMITS))
+            raise OperatorError(f"[{section}] unknown setting {key!r}: use {known}")
+    found = replace(
+        over,
+        limits=replace(over.limits, **limits),
+        blind=switches.get("blind", over.blind),
+        walk=switches.get("walk", over.walk),
+    )
+    if found.limits.shrink_sd > found.limits.reject_sd:
+        raise OperatorError(
+            f"[{section}] shrink_sd {found.limits.shrink_sd} is above "
+            f"reject_sd {found.limits.reject_sd}"
+        )
+    return found
+
+
+def _limit(section: str, key: str, value: object) -> Decimal:
+    if isinstance(value, float | bool):
+        raise OperatorError(f'[{section}] {key} = {value}: write it in quotes, as "0.06"')
+    try:
+        limit = parse_decimal(str(value))
+    except OperatorError as error:
+        raise OperatorError(f"[{section}] {key}: {error}") from None
+    if limit <= 0:
+        raise OperatorError(f"[{section}] {key} {limit} must be above zero")
+    return limit
+
+
+def rules_body(rules: Mapping[str, Rules]) -> dict[str, Any]:
+    """The rules of every plot as plain values for a journal entry; exact numbers as text."""
+    return {
+        name: {
+            "blind": one.blind,
+            "walk": one.walk,
+            "limits": {key: str(getattr(one.limits, key)) for key in _LIMITS},
+            "largest_cm": {species: str(size) for species, size in one.largest_cm.items()},
+        }
+        for name, one in rules.items()
+    }
+
+
+def rules_of(body: Mapping[str, Any]) -> dict[str, Rules]:
+    """The rules that ``rules_body`` wrote; a limit it did not know is at its default."""
+    return {
+        name: Rules(
+            limits=Limits(**{key: Decimal(text) for key, text in item["limits"].items()}),
+            blind=item["blind"],
+            walk=item["walk"],
+            largest_cm={key: Decimal(text) for key, text in item["largest_cm"].items()},
+        )
+        for name, item in body.items()
+    }

@@ -1,0 +1,75 @@
+"""The ``[checks]`` table: what may be set, what is refused, and that it comes back exactly."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from decimal import Decimal
+
+import pytest
+
+from callout.core.checks import Limits, Rules
+from callout.core.errors import OperatorError
+from callout.core.model import Plot, PlotSettings, Tree
+from callout.core.species import Species
+from callout.journal.check_settings import rules_body, rules_from, rules_of
+
+PLOTS = {
+    "K1": Plot(PlotSettings("K1"), {"83": Tree("K1", "83", "Beech")}),
+    "K2": Plot(PlotSettings("K2"), {"1": Tree("K2", "1", "QURU"), "2": Tree("K2", "2", "")}),
+}
+TABLE = (
+    Species("Fagus grandifolia", "beech", "FAGR", largest_cm=Decimal(90)),
+    Species("Quercus rubra", "red oak", "QURU", largest_cm=Decimal(120)),
+    Species("Pseudotsuga menziesii", "Douglas-fir", "PSME"),
+)
+
+
+def rules(toml: str) -> dict[str, Rules]:
+    return rules_from(tomllib.loads(toml).get("checks", {}), PLOTS, TABLE)
+
+
+def test_nothing_set():
+    found = rules("")
+    assert found["K1"] == Rules(largest_cm={"beech": Decimal(90)})
+    assert found["K2"].largest_cm == {"quru": Decimal(120)}
+    assert found["K1"].walk
+    assert not found["K1"].blind
+
+
+def test_a_plot_differs():
+    found = rules(
+        '[checks]\nshrink_sd = "2.5"\ngrowth_mm_a_year = 60\n'
+        '[checks.plots.K2]\nblind = true\nshrink_sd = "3"\n'
+    )
+    assert found["K1"].limits == Limits(shrink_sd=Decimal("2.5"), growth_mm_a_year=Decimal(60))
+    assert found["K2"].limits == Limits(shrink_sd=Decimal(3), growth_mm_a_year=Decimal(60))
+    assert (found["K1"].blind, found["K2"].blind) == (False, True)
+
+
+@pytest.mark.parametrize(
+    ("toml", "told"),
+    [
+        ("[checks]\nshrink_sd = 2.5", "in quotes"),
+        ("[checks]\nshrink_sd = true", "in quotes"),
+        ('[checks]\nshrink_sd = "two"', "not a number"),
+        ('[checks]\nshrink_sd = "0"', "above zero"),
+        ('[checks]\nshrink_sd = "5"', "above reject_sd 4"),
+        ('[checks]\nshrunk = "2"', "unknown setting 'shrunk'"),
+        ('[checks]\nblind = "yes"', "true or false"),
+        ("checks = 1", "must be a section"),
+        ("[checks]\nplots = 1", "must be a section"),
+        ("[checks.plots]\nK2 = 1", "must be a section"),
+        ("[checks.plots.K9]\nblind = true", "no such plot"),
+    ],
+)
+def test_refused(toml, told):
+    with pytest.raises(OperatorError, match=told):
+        rules(toml)
+
+
+def test_the_journal_gives_back_what_it_was_given():
+    found = rules('[checks]\nratio_tolerance = "0.0600"\n[checks.plots.K1]\nwalk = false\n')
+    back = rules_of(json.loads(json.dumps(rules_body(found))))
+    assert back == found
+    assert str(back["K2"].limits.ratio_tolerance) == "0.0600"

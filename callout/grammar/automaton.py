@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from callout.core.errors import OperatorError
 from callout.grammar.jsgf import Choice, Expansion, Grammar, Repeat, RuleRef, Sequence, Tag, Token
@@ -18,8 +18,7 @@ from callout.grammar.jsgf import Choice, Expansion, Grammar, Repeat, RuleRef, Se
 Emits = tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Arc:
+class Arc(NamedTuple):
     """One word that may come next, the tokens it (and tags around it) emit, and where it leads."""
 
     word: str
@@ -41,6 +40,15 @@ class Automaton:
         return frozenset(arc.word for arcs in self.arcs for arc in arcs)
 
 
+def without_words(automaton: Automaton, words: frozenset[str]) -> Automaton:
+    """``automaton`` less every way through one of ``words``."""
+    kept = {
+        state: tuple(arc for arc in arcs if arc.word not in words)
+        for state, arcs in enumerate(automaton.arcs)
+    }
+    return _tidied(kept, automaton.start, set(automaton.finals))
+
+
 class Watcher(Protocol):
     """Follows emitted tokens and says which are allowed; its states are hashable values."""
 
@@ -58,15 +66,13 @@ def compile_grammar(
     grammar: Grammar,
     root: str,
     filled: Mapping[str, Expansion] | None = None,
-    without_prefix: str | None = None,
 ) -> Automaton:
     """The automaton of rule ``root``.
 
-    ``filled`` replaces rules by name (a survey's species, say); rules whose name begins with
-    ``without_prefix`` say nothing at all. Raises OperatorError for a rule that is missing or
-    that refers to itself.
+    ``filled`` replaces rules by name (a survey's species, say). Raises OperatorError for a rule
+    that is missing or that refers to itself.
     """
-    builder = _Builder(grammar, dict(filled or {}), without_prefix)
+    builder = _Builder(grammar, dict(filled or {}))
     start, end = builder.state(), builder.state()
     builder.add(RuleRef(root), start, end, ())
     return _without_empty_arcs(builder, start, end)
@@ -75,11 +81,8 @@ def compile_grammar(
 class _Builder:
     """Thompson's construction: every expansion becomes arcs between two states."""
 
-    def __init__(
-        self, grammar: Grammar, filled: dict[str, Expansion], without_prefix: str | None
-    ) -> None:
+    def __init__(self, grammar: Grammar, filled: dict[str, Expansion]) -> None:
         self._rules = {**grammar.rules, **filled}
-        self._without = without_prefix
         self.edges: list[list[tuple[str | None, Emits, int]]] = []
 
     def state(self) -> int:
@@ -115,8 +118,6 @@ class _Builder:
             self.edges[source].append((None, (), target))
 
     def _add_rule(self, part: RuleRef, source: int, target: int, inside: tuple[str, ...]) -> None:
-        if self._without and part.name.startswith(self._without):
-            return
         if part.name in inside:
             raise OperatorError(f"grammar: rule <{part.name}> refers to itself")
         if part.name not in self._rules:

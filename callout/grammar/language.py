@@ -9,8 +9,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from callout.core.errors import OperatorError
-from callout.grammar.automaton import Automaton, compile_grammar
-from callout.grammar.jsgf import Choice, Expansion, Tag, Token, parse_jsgf
+from callout.grammar.automaton import Automaton, compile_grammar, without_words
+from callout.grammar.jsgf import Choice, Expansion, Grammar, Repeat, Tag, Token, parse_jsgf
 from callout.grammar.jsgf import Sequence as Said
 from callout.grammar.scope import Scope, narrowed_to
 
@@ -41,12 +41,32 @@ def read_language(
     """
     parsed = parse_jsgf(grammar)
     filled = {"species": _species(species)} if "species" in parsed.rules else {}
+    full = compile_grammar(parsed, ROOT, filled)
     return Language(
         code=code,
-        full=compile_grammar(parsed, ROOT, filled),
-        spoken=compile_grammar(parsed, ROOT, filled, WRITTEN),
+        full=full,
+        spoken=without_words(full, _written_words(parsed)),
         pronunciations=_pronunciations(dictionary),
     )
+
+
+def _written_words(grammar: Grammar) -> frozenset[str]:
+    """Words that stand in the rules for the keyboard and in no other: nobody says them."""
+    written: set[str] = set()
+    said: set[str] = set()
+    for name, part in grammar.rules.items():
+        (written if name.startswith(WRITTEN) else said).update(_words_in(part))
+    return frozenset(written - said)
+
+
+def _words_in(part: Expansion) -> set[str]:
+    if isinstance(part, Token):
+        return {part.word}
+    if isinstance(part, Choice):
+        return set().union(*map(_words_in, part.options))
+    if isinstance(part, Said):
+        return set().union(*map(_words_in, part.parts))
+    return _words_in(part.part) if isinstance(part, Repeat) else set()
 
 
 def _species(names: Sequence[str]) -> Expansion:

@@ -12,10 +12,12 @@ from typing import Any
 
 from callout.core.model import Reading
 from callout.journal.reader import JournalReader, current
+from callout.journal.rulings import Ruling, rulings
 
 COLUMNS = (
     "plot", "tag", "stem", "species", "status", "raw", "raw_unit", "recorded", "unit", "time",
     "source", "engine", "confidence", "audio", "who", "warnings", "height_m", "words", "entry",
+    "ruling",
 )  # fmt: skip
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
@@ -30,11 +32,12 @@ def current_rows(reader: JournalReader) -> list[dict[str, Any]]:
     }
     standing = current(reader.readings())
     standing.sort(key=lambda item: (order.get((item.plot, item.tag), len(order)), item.entry))
-    return [reading_cells(item) for item in standing]
+    ruled = rulings(reader)
+    return [reading_cells(item, ruled.get(item.entry)) for item in standing]
 
 
-def reading_cells(reading: Reading) -> dict[str, Any]:
-    """A reading as cells; ``time`` is UTC with its offset."""
+def reading_cells(reading: Reading, ruling: Ruling | None = None) -> dict[str, Any]:
+    """A reading as cells; ``time`` is UTC with its offset. A ruling stands beside, changes none."""
     return {
         "plot": safe_text(reading.plot),
         "tag": safe_text(reading.tag),
@@ -55,6 +58,7 @@ def reading_cells(reading: Reading) -> dict[str, Any]:
         "height_m": _number(reading.height_m),
         "words": safe_text(reading.words),
         "entry": reading.entry,
+        "ruling": safe_text(ruling.told) if ruling else "",
     }
 
 

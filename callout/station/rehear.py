@@ -1,0 +1,107 @@
+"""Hears kept sounds again with any engine, and says where today's hearing differs from then.
+
+The engine listens for what could be said in that plot at that moment, new trees included. One
+sound is in memory at a time. Nothing is written, and no reading is changed by what is heard now.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from callout.core.errors import CalloutError
+from callout.core.meaning import Meaning
+from callout.core.model import Plot
+from callout.grammar.language import Language
+from callout.grammar.parser import choose
+from callout.grammar.scope import Scope
+from callout.journal.audio import AudioStore
+from callout.sound.files import decode_flac
+from callout.speech.engine import SAMPLE_RATE_HZ, Engine
+from callout.station.replay import Moment
+from callout.station.scopes import scope_of
+from callout.station.station import LEAST_CONFIDENCE
+
+# How much a difference matters, worst first.
+SAVED_OTHER, SAVED_UNHEARD, OTHER, UNHEARD, WORDS, SAME = 5, 4, 3, 2, 1, 0
+SEVERITY = {
+    SAVED_OTHER: "a saved reading is heard otherwise",
+    SAVED_UNHEARD: "a saved reading is not heard",
+    OTHER: "heard otherwise, nothing was saved by it",
+    UNHEARD: "not heard, nothing was saved by it",
+    WORDS: "other words of the same meaning",
+    SAME: "the same",
+}
+
+
+@dataclass(frozen=True)
+class Again:
+    """A moment heard again. ``fault`` says why its sound could not be."""
+
+    moment: Moment
+    words: str
+    meanings: tuple[Meaning, ...]
+    confidence: float
+    seconds: float
+    fault: str = ""
+
+    @property
+    def severity(self) -> int:
+        """How bad the difference is: 0 for none, up to ``SAVED_OTHER``."""
+        then, saved = self.moment.heard, self.moment.saved
+        by_callout = saved is not None and not self.moment.saved_by
+        if self.fault or not self.words:
+            return SAVED_UNHEARD if by_callout else UNHEARD if then.words else SAME
+        if self.meanings != then.meanings:
+            return SAVED_OTHER if by_callout else OTHER
+        return WORDS if self.words != then.words else SAME
+
+    @property
+    def weight(self) -> tuple[int, float]:
+        """For sorting, worst first: the severity, then how far apart the sizes are."""
+        return (-self.severity, -self._apart())
+
+    def _apart(self) -> float:
+        then = self.moment.meaning
+        now = self.meanings[0] if len(self.meanings) == 1 else None
+        if then is None or now is None or then.value is None or now.value is None:
+            return 0.0
+        larger = max(then.value, now.value, Decimal(1))
+        return float(abs(now.value - then.value) / larger)
+
+
+def hear_again(
+    found: Iterable[Moment],
+    engine: Engine,
+    language: Language,
+    plots: Mapping[str, Plot],
+    sounds: AudioStore,
+) -> Iterator[Again]:
+    """Each moment that has a sound, notes left out, heard by ``engine`` as it comes."""
+    scope: Scope | None = None
+    for moment in found:
+        digest = moment.heard.audio
+        if digest is None or moment.memo:
+            continue
+        here = scope_of(plots[moment.plot], moment.new_tags)
+        if here != scope:
+            scope = here
+            engine.prepare(language.spoken_in(scope))
+        yield _heard(moment, engine, scope, sounds, digest)
+
+
+def _heard(moment: Moment, engine: Engine, scope: Scope, sounds: AudioStore, digest: str) -> Again:
+    try:
+        samples = decode_flac(sounds.read(digest))
+    except CalloutError as error:
+        return Again(moment, "", (), 0.0, 0.0, str(error))
+    seconds = len(samples) / SAMPLE_RATE_HZ
+    candidates = engine.hear(samples)
+    if not candidates:
+        return Again(moment, "", (), 0.0, seconds)
+    best = candidates[0]
+    meanings = best.meanings
+    if best.confidence >= LEAST_CONFIDENCE:  # as it was done then
+        meanings = choose(best.words, meanings, scope).meanings
+    return Again(moment, best.words, meanings, best.confidence, seconds)

@@ -1,0 +1,175 @@
+"""Finds the moments of a survey again: what was said, what came of it, and what happened since.
+
+Moments come from feeding the journal to a fresh session, so they need no table. Hearing them
+again with another engine is ``rehear``. Nothing is written.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from decimal import Decimal
+
+from callout.core.events import Effect, Heard, KeepMemo, Save, Say
+from callout.core.meaning import Meaning
+from callout.core.model import Reading
+from callout.journal.reader import Entry
+from callout.journal.rulings import KIND, Ruling, ruling_from
+from callout.session.state import Memory
+from callout.station.rebuild import Step, steps
+
+
+@dataclass
+class Moment:
+    """One callout, in the plot and about the tree it was taken for.
+
+    ``saved`` is the reading that this callout came to be, ``saved_by`` says that this is the
+    confirmation. ``superseded_by`` and ``undone_by`` are later entries.
+    """
+
+    entry: int
+    at: str
+    plot: str
+    who: str
+    heard: Heard
+    tags: frozenset[str]
+    said: tuple[str, ...]
+    new_tags: frozenset[str] = frozenset()
+    memo: bool = False
+    saved: Reading | None = None
+    saved_by: bool = False
+    undoes: int | None = None
+    superseded_by: int | None = None
+    undone_by: int | None = None
+    rulings: list[Ruling] = field(default_factory=list)
+
+    @property
+    def meaning(self) -> Meaning | None:
+        """What it was taken to mean, where that was one thing."""
+        return self.heard.meanings[0] if len(self.heard.meanings) == 1 else None
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Which moments to list; what is None does not matter."""
+
+    tree: str | None = None
+    plot: str | None = None
+    on: date | None = None
+    who: str | None = None
+    warning: str | None = None
+    below: Decimal | None = None
+
+    def has(self, moment: Moment) -> bool:
+        """Whether the moment is wanted."""
+        saved, confidence = moment.saved, moment.heard.confidence
+        warnings = saved.warnings if saved else ()
+        return all((
+            self.tree is None or self.tree in moment.tags,
+            self.plot is None or self.plot == moment.plot,
+            self.on is None or self.on == datetime.fromisoformat(moment.at).date(),
+            self.who is None or self.who == moment.who,
+            self.warning is None or self.warning in warnings or
+            (self.warning == "" and bool(warnings)),
+            self.below is None or (confidence is not None and confidence < self.below),
+        ))  # fmt: skip
+
+
+class _Teller:
+    """Follows the session and ties each callout to the reading it became."""
+
+    def __init__(self) -> None:
+        self.moments: list[Moment] = []
+        self._by_reading: dict[int, list[Moment]] = {}
+        self._asked: list[Moment] = []
+        self._new: dict[str, frozenset[str]] = {}
+
+    def take(self, done: Step) -> None:
+        if done.entry.kind == KIND:
+            ruling = ruling_from(done.entry)
+            for moment in self._by_reading.get(ruling.reading, []):
+                moment.rulings.append(ruling)
+        if not isinstance(done.event, Heard):
+            if done.memory.pending is None:
+                self._asked = []
+            return
+        moment = self._moment(done, done.event)
+        self.moments.append(moment)
+        for effect in done.effects:
+            if isinstance(effect, Save):
+                self._saved(moment, effect.reading)
+        self._follow(done, moment)
+
+    def _moment(self, done: Step, event: Heard) -> Moment:
+        return Moment(
+            entry=event.entry,
+            at=event.at,
+            plot=done.memory.plot,
+            who=done.memory.who,
+            heard=event,
+            tags=_tags(done, event),
+            said=tuple(effect.text for effect in done.effects if isinstance(effect, Say)),
+            new_tags=self._new.get(done.memory.plot, frozenset()),
+            memo=any(isinstance(effect, KeepMemo) for effect in done.effects),
+        )
+
+    def _saved(self, moment: Moment, reading: Reading) -> None:
+        before = self._by_reading.get(reading.supersedes or 0, [])
+        if reading.void:
+            moment.undoes = reading.supersedes
+            for earlier in before:
+                earlier.undone_by = reading.entry
+            return
+        for earlier in before:
+            earlier.superseded_by = reading.entry
+        moment.saved_by = True
+        for part in (*self._asked, moment):
+            part.saved = reading
+        self._by_reading[reading.entry] = [*self._asked, moment]
+        if reading.is_new:
+            known = self._new.get(reading.plot, frozenset())
+            self._new[reading.plot] = known | {reading.tag}
+
+    def _follow(self, done: Step, moment: Moment) -> None:
+        """Keep which callouts the reading that waits now is made of."""
+        before, after = done.before.pending, done.memory.pending
+        if after is None:
+            self._asked = []
+        elif after != before:
+            meaning = moment.meaning
+            adds = meaning is not None and meaning.kind == "height"
+            self._asked = [*self._asked, moment] if adds else [moment]
+
+
+def _tags(done: Step, event: Heard) -> frozenset[str]:
+    """The trees that a callout may have been about."""
+    said = {meaning.tag for meaning in event.meanings if meaning.tag}
+    return frozenset(
+        said or _in_hand(done.before) | _in_hand(done.memory) | _of_effects(done.effects)
+    )
+
+
+def _of_effects(effects: tuple[Effect, ...]) -> set[str]:
+    saved = {effect.reading.tag for effect in effects if isinstance(effect, Save)}
+    noted = {effect.tag for effect in effects if isinstance(effect, KeepMemo) and effect.tag}
+    return saved | noted
+
+
+def _in_hand(memory: Memory) -> set[str]:
+    if memory.pending is not None:
+        return {memory.pending.draft.tag}
+    return {memory.named} if memory.named else set()
+
+
+def moments(entries: Iterable[Entry]) -> list[Moment]:
+    """Every callout of the journal, oldest first, with what came of it."""
+    teller = _Teller()
+    for done in steps(entries):
+        teller.take(done)
+    return teller.moments
+
+
+def chosen(found: Iterable[Moment], wanted: Wanted) -> Iterator[Moment]:
+    """The moments that are wanted, in order."""
+    return (moment for moment in found if wanted.has(moment))

@@ -212,7 +212,7 @@ def test_intervals_cover_the_truth(rounding, graduation, gives):
     """95 % intervals of stock and change hold the truth in 93 to 97 % of 1,000 plots."""
     rng = np.random.default_rng(20)
     settings = Draws(
-        draws=600, seed=3, rounding=rounding, graduation_cm=graduation, equation_gives=gives
+        draws=600, stream=3, rounding=rounding, graduation_cm=graduation, equation_gives=gives
     )
     held_stock = held_change = 0
     for _ in range(20):  # 20 batches of 50 plots
@@ -234,9 +234,9 @@ def test_intervals_cover_the_truth(rounding, graduation, gives):
 def test_the_same_number_draws_the_same_interval():
     measurements, places = harrow_fen()
     trees = stem_biomass(stem_census(measurements), SET)
-    first = carbon_intervals(trees, places, 0.47, Draws(draws=200, seed=5))
-    again = carbon_intervals(trees, places, 0.47, Draws(draws=200, seed=5))
-    other = carbon_intervals(trees, places, 0.47, Draws(draws=200, seed=6))
+    first = carbon_intervals(trees, places, 0.47, Draws(draws=200, stream=5))
+    again = carbon_intervals(trees, places, 0.47, Draws(draws=200, stream=5))
+    other = carbon_intervals(trees, places, 0.47, Draws(draws=200, stream=6))
     pd.testing.assert_frame_equal(first, again)
     assert (first["low_kg"] != other["low_kg"]).all()
     assert (first["low_kg"] < first["high_kg"]).all()

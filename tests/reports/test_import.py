@@ -179,7 +179,7 @@ def test_columns_that_are_not_there_are_refused():
 
 
 def test_files_that_are_no_table(tmp_path):
-    for data in (b"", b"\n\n", b'a,b\n"' + b"x" * 200_000):
+    for data in (b"", b"\n\n", b'a,b\n"1,2\n3,4\n'):
         with pytest.raises(OperatorError):
             parse_foreign(data, "x.csv")
     with pytest.raises(OperatorError, match="no file"):

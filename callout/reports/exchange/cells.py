@@ -7,6 +7,8 @@ they never pass through a binary float. No files here.
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -83,6 +85,19 @@ def told(cell: Any) -> str:
     if isinstance(cell, (list, tuple)):
         return "; ".join(str(item) for item in cell)
     return "" if cell is pd.NA else str(cell)
+
+
+def frame_csv(frame: pd.DataFrame) -> str:
+    """Any table as CSV: texts guarded, numbers as they are."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow([guarded(str(name)) for name in frame.columns])
+    parts = [
+        [guarded(cell) if isinstance(cell, str) else told(cell) for cell in frame[name]]
+        for name in frame.columns
+    ]
+    writer.writerows(zip(*parts, strict=True))
+    return text.getvalue()
 
 
 def extra_columns(measurements: pd.DataFrame) -> list[str]:

@@ -55,7 +55,8 @@ def parse_foreign(data: bytes, name: str) -> Foreign:
     """The table in ``data``. Raises OperatorError for bytes that are no table."""
     text, encoding = _decoded(data)
     separator = _separator(text)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    # Strict: a quote left open would swallow the rows after it without a word.
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     rows: list[tuple[int, tuple[str, ...]]] = []
     while True:
         line = reader.line_num + 1

@@ -1,8 +1,8 @@
 """Intervals by Monte Carlo: what measuring, rounding and the equations leave unsure.
 
 Each draw moves every diameter by measurement error and by what rounding hid, and every stem by the
-residual of its equation (the same at each census: a heavy tree stays heavy). Seeded: the same frame
-and seed give the same interval. Not in it: which plots were chosen, wrong equations, wrong species.
+residual of its equation (the same at each census: a heavy tree stays heavy). The same frame and
+stream give the same interval. Not in it: which plots were chosen, wrong equations, wrong species.
 """
 
 from __future__ import annotations
@@ -60,13 +60,15 @@ def from_repeats(pairs: pd.DataFrame) -> ErrorModel:
 class Draws:
     """How intervals are drawn.
 
-    ``rounding`` says how readings were brought to ``graduation_cm``: hidden by nearest is half a
-    graduation either way, by down up to a whole one. ``equation_gives`` says whether an equation's
-    curve is the mean mass of trees of that size (residuals then have mean one) or the median.
+    ``stream`` numbers the random stream. ``rounding`` says how readings were brought to
+    ``graduation_cm``: hidden by nearest is half a graduation either way, by down up to a whole
+    one; a column ``graduation_cm`` of the frame goes before. ``equation_gives`` says whether an
+    equation's curve is the mean mass of trees of that size (residuals then have mean one) or the
+    median.
     """
 
     draws: int = 2000
-    seed: int = 1
+    stream: int = 1
     level: float = 0.95
     error: ErrorModel = PUBLISHED
     graduation_cm: float = 0.1
@@ -96,7 +98,7 @@ def mass_draws(trees: pd.DataFrame, settings: Draws) -> tuple[pd.DataFrame, Floa
     groups = live[["plot", "census"]].iloc[first].reset_index(drop=True)
     _, starts, stem = np.unique(live["stem_code"], return_index=True, return_inverse=True)
     residual = live["residual_ln"].to_numpy(dtype=np.float64)[starts]
-    rng = np.random.default_rng(settings.seed)
+    rng = np.random.default_rng(settings.stream)
     sums = np.empty((settings.draws, len(groups)))
     step = max(1, _CELLS // len(live))
     for start in range(0, settings.draws, step):
@@ -115,10 +117,14 @@ def _one_batch(
     rng: np.random.Generator,
 ) -> Floats:
     """Drawn masses, shape (count, rows of ``live``)."""
+    step: float | Floats
     size = live["basis_cm"].to_numpy(dtype=np.float64)
-    hidden = rng.random((count, len(size))) * settings.graduation_cm
+    step = settings.graduation_cm
+    if "graduation_cm" in live.columns:
+        step = live["graduation_cm"].to_numpy(dtype=np.float64)
+    hidden = rng.random((count, len(size))) * step
     if settings.rounding == "nearest":
-        hidden -= settings.graduation_cm / 2
+        hidden -= step / 2
     drawn = size + hidden + rng.standard_normal((count, len(size))) * settings.error.sd_cm(size)
     drawn = np.maximum(drawn, size * 0.1)  # a large error on a sapling must not turn it inside out
     middle = -0.5 * residual**2 if settings.equation_gives == "mean" else 0.0

@@ -1,0 +1,119 @@
+"""``callout report``: pages, figures and tables of a survey.
+
+Reads options and writes through ``reports.pages``; computes nothing.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import importlib
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from callout.core.errors import OperatorError
+
+# What is heavy to load is loaded where a command needs it, so that the others start at once.
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from callout.reports.pages.analysis import ReportSettings
+    from callout.reports.stand.equation_set import EquationSet
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser("report", help="write pages, figures and tables of a survey")
+    parser.add_argument("survey", type=Path, metavar="SURVEY")
+    parser.add_argument("--out", type=Path, required=True, metavar="FOLDER")
+    parser.add_argument("--title", help="of the summary page (the survey folder's name)")
+    parser.add_argument("--basis", type=float, default=1.30, help="metres: 1.30 or 1.37")
+    parser.add_argument(
+        "--taper", type=float, default=1.0, metavar="PERCENT",
+        help="assumed change of diameter over the 7 cm between 1.30 and 1.37 m; 0 for none",
+    )  # fmt: skip
+    parser.add_argument("--carbon-fraction", type=float, default=0.47, help="0.47 or 0.5")
+    parser.add_argument("--equations", type=Path, metavar="TOML", help="another set")
+    parser.add_argument("--species-groups", type=Path, metavar="CSV", help="columns species, group")
+    parser.add_argument("--classes", type=float, default=5, metavar="CM", help="class width")
+    parser.add_argument("--year-starts", type=int, default=1, metavar="MONTH")
+    parser.add_argument("--control", default="", metavar="TREATMENT")
+    parser.add_argument("--climate", type=Path, metavar="CSV", help="columns year and figures")
+    parser.add_argument("--draws", type=int, default=2000, help="random draws of an interval")
+    parser.add_argument("--rounding", choices=("nearest", "down"), default="nearest")
+    parser.add_argument("--excel", action="store_true", help="also all tables as a workbook")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the report and say where it is."""
+    from callout.reports.pages.analysis import analyse
+    from callout.reports.pages.report import write_report
+
+    settings = _settings(args)
+    frames = importlib.import_module("callout.reports.frames")
+    measurements, plots = frames.survey_frames(args.survey)
+    analysis = analyse(measurements, plots, settings)
+    path = write_report(analysis, args.out)
+    if args.excel:
+        from callout.reports.exchange.excel import write_tables
+
+        write_tables(args.out / "tables.xlsx", analysis.tables)
+    for caution in analysis.cautions:
+        print(f"note: {caution}")
+    print(f"report: {path}")
+    return 0
+
+
+def _settings(args: argparse.Namespace) -> ReportSettings:
+    from callout.reports.pages.analysis import ReportSettings
+    from callout.reports.stand.biomass import CarbonSettings
+    from callout.reports.stand.taper import Taper
+    from callout.reports.stand.uncertainty import Draws
+
+    return ReportSettings(
+        title=args.title or args.survey.resolve().name,
+        basis_m=args.basis,
+        class_width_cm=args.classes,
+        starts_in_month=args.year_starts,
+        control=args.control,
+        carbon=CarbonSettings(args.carbon_fraction, Taper(args.taper)),
+        equations=_equations(args),
+        draws=Draws(draws=args.draws, rounding=args.rounding),
+        climate=_climate(args.climate) if args.climate else None,
+        made=datetime.now().astimezone().date().isoformat(),
+    )
+
+
+def _equations(args: argparse.Namespace) -> EquationSet:
+    from callout.reports.stand.equation_set import DEFAULT_SET, read_equations
+
+    equations = read_equations(args.equations or DEFAULT_SET)
+    if args.species_groups is None:
+        return equations
+    rows = _rows(args.species_groups, ("species", "group"))
+    return equations.with_names({row["species"]: row["group"] for row in rows})
+
+
+def _climate(path: Path) -> pd.DataFrame:
+    import pandas as pd
+
+    from callout.reports.stand.climate import check_climate
+
+    return check_climate(pd.DataFrame(_rows(path, ("year",))))
+
+
+def _rows(path: Path, columns: tuple[str, ...]) -> list[dict[str, str]]:
+    """Rows of a small CSV. Raises OperatorError for one without ``columns``."""
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            reader = csv.DictReader(file)
+            rows = [{key: value or "" for key, value in row.items() if key} for row in reader]
+            names = reader.fieldnames or []
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise OperatorError(f"{path} cannot be read: {error}") from None
+    missing = [name for name in columns if name not in names]
+    if missing:
+        raise OperatorError(f"{path} lacks the column {', '.join(missing)}")
+    return rows

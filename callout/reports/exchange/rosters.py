@@ -1,0 +1,37 @@
+"""A measurements frame as a roster CSV that ``callout new`` reads: one row a tree, its past beside.
+
+Columns: plot, tag, species, stems, then date, value, unit, and the set again with a number for each
+earlier measurement, the latest first. A roster has no stems: a tree of several gets one row without
+its past, and ``stems`` names them. Only live diameters; nothing is converted.
+"""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from callout.reports.exchange.cells import told
+from callout.reports.stand.columns import LIVE
+
+_FIRST = ["plot", "tag", "species", "stems"]
+
+
+def roster_frame(measurements: pd.DataFrame) -> pd.DataFrame:
+    """One row a tree of ``measurements``; texts only."""
+    rows: list[dict[str, str]] = []
+    ordered = measurements.sort_values("date", kind="stable")
+    for (plot, tag), own in ordered.groupby(["plot", "tag"], sort=False):
+        stems = sorted(set(own["stem"].astype(str)))
+        row = {"plot": str(plot), "tag": str(tag), "species": str(own["species"].iloc[-1])}
+        row["stems"] = "; ".join(stems) if len(stems) > 1 else stems[0]
+        live = own[(own["status"] == LIVE) & own["value"].notna()]
+        past = live.iloc[::-1].itertuples() if len(stems) == 1 else ()
+        for at, item in enumerate(past, 1):
+            number = "" if at == 1 else str(at)
+            row[f"date{number}"] = told(item.date)[:10]
+            row[f"value{number}"] = told(item.value)
+            row[f"unit{number}"] = str(item.unit)
+        rows.append(row)
+    most = max((len(row) for row in rows), default=len(_FIRST))
+    numbers = ["", *(str(at) for at in range(2, 1 + (most - len(_FIRST)) // 3))]
+    columns = [*_FIRST, *(f"{name}{at}" for at in numbers for name in ("date", "value", "unit"))]
+    return pd.DataFrame(rows, columns=columns).fillna("")

@@ -1,0 +1,142 @@
+"""Figures of the stand: sizes, growth by year, carbon through time, components of change.
+
+Each takes a table of ``reports.stand`` already cut to what it shows and returns PNG bytes.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from callout.reports.figures.style import (
+    DASHES,
+    HATCHES,
+    INK,
+    MARKERS,
+    SHADES,
+    figure,
+    png,
+    short,
+)
+from callout.reports.stand.change import COMPONENTS
+
+MOST_SPECIES = 4
+_TOLD = {
+    "survivor_growth": "growth of survivors",
+    "ingrowth": "new stems",
+    "found_again": "found again",
+    "mortality": "died",
+    "cut": "cut",
+    "lost": "not found",
+    "unmeasured": "not measured",
+}
+
+
+def diameter_distribution(classes: pd.DataFrame) -> bytes:
+    """First and last census of one plot side by side (``summary.diameter_classes``)."""
+    censuses = sorted(classes["census"].unique())
+    column = "stems_per_ha" if classes["stems_per_ha"].notna().all() else "stems"
+    shown = [censuses[0], censuses[-1]] if len(censuses) > 1 else censuses
+    with figure() as (made, axes):
+        span = (classes["class_to_cm"] - classes["class_from_cm"]).iloc[0]
+        width = span / (len(shown) + 0.3)
+        for at, census in enumerate(shown):
+            rows = classes[classes["census"] == census]
+            axes.bar(
+                rows["class_from_cm"] + (at + 0.65) * width, rows[column],
+                width * 0.95, label=str(census), edgecolor=INK, linewidth=0.8,
+                color=SHADES[4] if at == 0 and len(shown) > 1 else SHADES[1],
+                hatch=HATCHES[1] if at == 0 and len(shown) > 1 else "",
+            )  # fmt: skip
+        axes.set_xlabel(f"diameter, cm (classes of {span:g} cm)")
+        axes.set_ylabel("live stems a hectare" if column == "stems_per_ha" else "live stems")
+        axes.legend(title="census")
+        return png(made)
+
+
+def growth_by_year(table: pd.DataFrame) -> bytes:
+    """Mean annual diameter growth of the commonest species, with 95 % intervals of the mean."""
+    common = table.groupby("species")["stems"].sum().sort_values(ascending=False)
+    names = list(common.index[:MOST_SPECIES])
+    with figure() as (made, axes):
+        for at, name in enumerate(names):
+            rows = table[table["species"] == name].sort_values("year")
+            place = rows["year"] + (at - (len(names) - 1) / 2) * 0.12
+            # An interval needs two stems; a lone one is drawn without.
+            errors = (rows["high_cm_year"] - rows["diameter_cm_year"]).fillna(0) * 10
+            axes.errorbar(
+                place, rows["diameter_cm_year"] * 10, yerr=errors, capsize=3,
+                color=SHADES[at], marker=MARKERS[at], linestyle=DASHES[at],
+                label=short(str(name) or "species not told"), markeredgecolor=INK, linewidth=1.6,
+            )  # fmt: skip
+        axes.axhline(0, color=INK, linewidth=0.6)
+        _whole_years(axes, table["year"])
+        axes.set_ylabel("diameter growth, mm a year")
+        left_out = len(common) - len(names)
+        title = f"species ({left_out} rarer not shown)" if left_out > 0 else "species"
+        axes.legend(title=title, ncols=2, loc="upper center", bbox_to_anchor=(0.5, -0.18))
+        return png(made)
+
+
+def carbon_through_time(table: pd.DataFrame) -> bytes:
+    """Carbon of each plot with its Monte Carlo interval (``uncertainty.carbon_intervals``)."""
+    dense = table["carbon_t_ha"].notna().any()
+    figures = ("carbon_t_ha", "low_t_ha", "high_t_ha") if dense else (
+        "carbon_kg", "low_kg", "high_kg"
+    )  # fmt: skip
+    with figure() as (made, axes):
+        for at, (name, rows) in enumerate(table.groupby("plot", observed=True)):
+            middle, low, high = (rows[column].to_numpy(dtype=np.float64) for column in figures)
+            # The curve's own figure may lie outside where the equation is taken for a median.
+            errors = np.maximum(0, np.array([middle - low, high - middle]))
+            axes.errorbar(
+                rows["census"] + 0.05 * at, middle, yerr=errors, capsize=4, linewidth=1.6,
+                color=SHADES[at % 5], marker=MARKERS[at % 6], linestyle=DASHES[at % 6],
+                label=short(str(name)), markeredgecolor=INK,
+            )  # fmt: skip
+        axes.set_ylim(bottom=0)
+        _whole_years(axes, table["census"], "census")
+        axes.set_ylabel("carbon, t a hectare" if dense else "carbon, kg")
+        if table["plot"].nunique() > 1:
+            axes.legend(title="plot", ncols=4, loc="upper center", bbox_to_anchor=(0.5, -0.18))
+        return png(made)
+
+
+def change_components(table: pd.DataFrame, unit: str = "m²") -> bytes:
+    """Components of change of one plot: gains above the line, losses below, net as a mark."""
+    labels = [f"{row.from_census}\nto {row.to_census}" for row in table.itertuples()]
+    place = np.arange(len(table))
+    with figure() as (made, axes):
+        up, down = np.zeros(len(table)), np.zeros(len(table))
+        for at, (name, sign) in enumerate(COMPONENTS.items()):
+            amount = sign * table[name].astype("float64").to_numpy()
+            if not amount.any():
+                continue
+            base = np.where(amount >= 0, up, down)
+            axes.bar(
+                place, amount, 0.55, bottom=base, label=_TOLD[name], edgecolor=INK,
+                color=SHADES[(1, 4, 5, 0, 2, 3, 5)[at]], hatch=HATCHES[at], linewidth=0.8,
+            )  # fmt: skip
+            up, down = up + np.maximum(amount, 0), down + np.minimum(amount, 0)
+        net = table["net"].astype("float64")
+        axes.plot(
+            place, net, linestyle="", marker="D", color="white", markeredgecolor=INK,
+            markersize=9, markeredgewidth=1.8, label="net change",
+        )  # fmt: skip
+        axes.axhline(0, color=INK, linewidth=0.8)
+        axes.set_xticks(place, labels)
+        axes.set_xlim(-0.6, len(table) - 0.4)
+        axes.margins(y=0.08)
+        axes.set_ylabel(f"change in {unit}")
+        axes.legend(ncols=4, loc="upper center", bbox_to_anchor=(0.5, -0.16))
+        return png(made)
+
+
+def _whole_years(axes: Any, years: pd.Series, label: str = "year") -> None:
+    first, last = int(years.min()), int(years.max())
+    step = max(1, -(-(last - first) // 10))
+    axes.set_xticks(range(first, last + 1, step))
+    axes.set_xlim(first - 0.6, last + 0.6)
+    axes.set_xlabel(label)

@@ -1,0 +1,190 @@
+"""Every table of the report, computed once from the two frames under one set of settings.
+
+The pages and CSVs show these tables and nothing else. No files and no HTML here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from callout.core.errors import OperatorError
+from callout.reports.stand.biomass import (
+    CO2_PER_CARBON,
+    CarbonSettings,
+    biomass_summary,
+    carbon_components,
+    stem_biomass,
+)
+from callout.reports.stand.census import measured_again, stem_census
+from callout.reports.stand.change import components, demographic_rates, whole_basal_area
+from callout.reports.stand.climate import correlations
+from callout.reports.stand.columns import LIVE, LOST
+from callout.reports.stand.equation_set import EquationSet, read_equations
+from callout.reports.stand.growth import (
+    growth_by_plot,
+    growth_by_year,
+    increments,
+    judged_years,
+)
+from callout.reports.stand.summary import (
+    against_control,
+    area_of,
+    by_treatment,
+    diameter_classes,
+    stand_summary,
+)
+from callout.reports.stand.taper import effect, on_one_basis
+from callout.reports.stand.uncertainty import Draws, ErrorModel, carbon_intervals, from_repeats
+
+GRADUATION_CM = {"in": 0.254, "cm": 0.1}  # a tenth of the unit, where the frame tells none
+
+
+@dataclass(frozen=True)
+class ReportSettings:
+    """What the reader may set; every figure is under these."""
+
+    title: str = "Tree measurements"
+    basis_m: float = 1.30
+    class_width_cm: float = 5
+    starts_in_month: int = 1
+    control: str = ""
+    carbon: CarbonSettings = field(default_factory=CarbonSettings)
+    equations: EquationSet = field(default_factory=read_equations)
+    draws: Draws = field(default_factory=Draws)
+    climate: pd.DataFrame | None = None
+    made: str = ""
+
+    def __post_init__(self) -> None:
+        """Raises OperatorError for a height that is not breast height."""
+        if not 1 <= self.basis_m <= 1.6:
+            raise OperatorError(f"basis {self.basis_m} m is no breast height: give 1.30 or 1.37")
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """The tables by name, and what a reader must be told about them."""
+
+    settings: ReportSettings
+    tables: Mapping[str, pd.DataFrame]
+    stems: pd.DataFrame
+    plots: pd.DataFrame
+    error: ErrorModel
+    cautions: tuple[str, ...]
+
+
+def analyse(measurements: pd.DataFrame, plots: pd.DataFrame, settings: ReportSettings) -> Analysis:
+    """All tables of the report. Raises OperatorError for frames without any live diameter."""
+    stems = stem_census(measurements, settings.starts_in_month)
+    if not stems["measured"].any():
+        raise OperatorError("no live stem has a diameter yet: measure first, then report")
+    basis = on_one_basis(stems, settings.basis_m, settings.carbon.taper)
+    repeats = measured_again(measurements)
+    error = from_repeats(repeats)
+    trees = stem_biomass(stems, settings.equations, settings.carbon)
+    trees = trees.assign(graduation_cm=_graduations(trees))
+    tables = {
+        "summary": stand_summary(basis, plots),
+        "diameter_classes": diameter_classes(basis, plots, settings.class_width_cm),
+        **_growth(basis),
+        "change_basal_area": components(basis, whole_basal_area(basis)),
+        "change_carbon_kg": carbon_components(trees),
+        "rates": demographic_rates(stems),
+        "carbon": _carbon(trees, plots, settings, error),
+        "tree_carbon": _tree_columns(trees),
+        "one_height": effect(stems, settings.basis_m, settings.carbon.taper),
+        "measured_again": repeats,
+    }
+    tables.update(_treatments(tables["summary"], plots, settings))
+    if settings.climate is not None:
+        tables["climate"] = correlations(tables["years"], settings.climate)
+    return Analysis(settings, tables, stems, plots, error, _cautions(stems, trees, plots))
+
+
+def _graduations(trees: pd.DataFrame) -> pd.Series:
+    unit = trees["unit"].astype(object)
+    per_unit = unit.map({"in": 2.54, "cm": 1.0}).astype("float64")
+    told = unit.map(GRADUATION_CM).astype("float64")
+    if "graduation" in trees.columns:
+        own = pd.to_numeric(trees["graduation"], errors="coerce") * per_unit
+        return own.astype("float64").fillna(told)
+    return told
+
+
+def _growth(basis: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    pairs = increments(basis)
+    by_year = growth_by_year(pairs)
+    return {
+        "tree_growth": pairs,
+        "growth": growth_by_plot(pairs),
+        "growth_by_year": by_year,
+        "growth_by_plot_and_year": growth_by_year(pairs, ("plot", "species")),
+        "years": judged_years(by_year),
+    }
+
+
+def _carbon(
+    trees: pd.DataFrame, plots: pd.DataFrame, settings: ReportSettings, error: ErrorModel
+) -> pd.DataFrame:
+    drawn = Draws(**{**vars(settings.draws), "error": error})
+    table = carbon_intervals(trees, plots, settings.carbon.fraction, drawn)
+    sums = biomass_summary(trees, plots)
+    kept = ["plot", "census", "mass_t_ha", "outside_range", "no_equation", "years"]
+    table = table.merge(sums[kept], how="right", on=["plot", "census"])
+    scale = 1000 * area_of(table["plot"], plots) * table["years"]
+    for ours, source in (("co2", "change"), ("co2_low", "change_low"), ("co2_high", "change_high")):
+        table[f"{ours}_t_ha_year"] = table[f"{source}_kg"] * CO2_PER_CARBON / scale
+    return table
+
+
+def _tree_columns(trees: pd.DataFrame) -> pd.DataFrame:
+    return trees.loc[
+        trees["measured"],
+        ["plot", "tag", "stem", "species", "census", "value", "unit", "group", "basis_cm",
+         "mass_kg", "carbon_kg", "co2_kg", "note"],
+    ].reset_index(drop=True)  # fmt: skip
+
+
+def _treatments(
+    summary: pd.DataFrame, plots: pd.DataFrame, settings: ReportSettings
+) -> dict[str, pd.DataFrame]:
+    if plots["treatment"].replace("", np.nan).nunique() < 2:
+        return {}
+    figure = "basal_area_m2_ha" if summary["area_ha"].notna().all() else "qmd_cm"
+    table = by_treatment(summary, plots, figure)
+    tables = {f"treatments_{figure}": table}
+    if settings.control:
+        tables[f"against_control_{figure}"] = against_control(table, settings.control)
+    return tables
+
+
+def _cautions(stems: pd.DataFrame, trees: pd.DataFrame, plots: pd.DataFrame) -> tuple[str, ...]:
+    told = []
+    without = plots["plot"][plots["area_ha"].isna()]
+    if len(without):
+        names = ", ".join(str(name) for name in without[:8])
+        told.append(f"Area not known for {names}: nothing is given a hectare there.")
+    for note, words in (
+        ("no equation", "measured stems have no biomass equation and are left out of carbon"),
+        ("above range", "measured stems are larger than their equation's range (extrapolated)"),
+        ("below range", "measured stems are smaller than their equation's range (extrapolated)"),
+    ):
+        rows = trees[trees["note"] == note]
+        if len(rows):
+            kinds = ", ".join(str(name) or "not told" for name in rows["species"].unique()[:6])
+            told.append(f"{len(rows)} {words}: {kinds}.")
+    last = stems.groupby("plot", observed=True)["census"].transform("max")
+    gone = stems["status"].isin(LOST) | ((stems["status"] == LIVE) & ~stems["measured"])
+    absent = int((gone & (stems["census"] == last)).sum())
+    if absent:
+        told.append(
+            f"{absent} stems were not found or not measured at their plot's last census: until "
+            "they are, they count as lost in changes of basal area and carbon."
+        )
+    unknown = int(stems["pom_m"].isna().sum())
+    if unknown:
+        told.append(f"{unknown} rows have no height of measurement: taken as measured.")
+    return tuple(told)

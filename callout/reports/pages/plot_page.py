@@ -1,0 +1,117 @@
+"""The page of one plot, and the tables both kinds of page show.
+
+Reads tables of ``analysis`` and puts them in words; computes nothing.
+"""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from callout.reports.figures.stand import (
+    carbon_through_time,
+    change_components,
+    diameter_distribution,
+    growth_by_year,
+)
+from callout.reports.figures.survey import measured_when
+from callout.reports.pages.analysis import Analysis
+from callout.reports.pages.html import grid, heading, page, paragraph, picture
+
+Columns = dict[str, tuple[str, int | None]]
+STAND: Columns = {
+    "plot": ("plot", None), "census": ("census", None), "stems": ("live stems", 0),
+    "stems_per_ha": ("a hectare", 0), "stems_per_acre": ("an acre", 0),
+    "basal_area_m2_ha": ("basal area m²/ha", 2), "basal_area_ft2_acre": ("ft²/acre", 1),
+    "qmd_cm": ("QMD cm", 1), "qmd_in": ("QMD in", 1), "sdi_per_ha": ("density index /ha", 0),
+}  # fmt: skip
+GROWTH: Columns = {
+    "plot": ("plot", None), "from_census": ("from", None), "to_census": ("to", None),
+    "stems": ("stems", 0), "diameter_cm_year": ("diameter cm/year", 3),
+    "low_cm_year": ("95 % from", 3), "high_cm_year": ("to", 3),
+    "basal_area_m2_year": ("basal area m²/year", 4), "relative_year": ("relative /year", 4),
+}  # fmt: skip
+CARBON: Columns = {
+    "plot": ("plot", None), "census": ("census", None), "carbon_t_ha": ("carbon t/ha", 1),
+    "low_t_ha": ("95 % from", 1), "high_t_ha": ("to", 1), "co2_t_ha": ("CO2 t/ha", 1),
+    "co2_t_ha_year": ("CO2 t/ha/year", 2), "co2_low_t_ha_year": ("95 % from", 2),
+    "co2_high_t_ha_year": ("to", 2), "outside_range": ("stems outside range", 0),
+    "no_equation": ("no equation", 0),
+}  # fmt: skip
+CHANGE: Columns = {
+    "plot": ("plot", None), "from_census": ("from", None), "to_census": ("to", None),
+    "at_first": ("first", 4), "survivor_growth": ("survivor growth", 4),
+    "ingrowth": ("new", 4), "found_again": ("found again", 4), "mortality": ("died", 4),
+    "cut": ("cut", 4), "lost": ("not found", 4), "unmeasured": ("not measured", 4),
+    "net": ("net", 4), "at_second": ("second", 4),
+}  # fmt: skip
+RATES: Columns = {
+    "plot": ("plot", None), "from_census": ("from", None), "to_census": ("to", None),
+    "years": ("years", 2), "at_risk": ("stems", 0), "died": ("died", 0), "recruits": ("new", 0),
+    "cut": ("cut", 0), "lost": ("not found", 0), "mortality_year": ("mortality /year", 4),
+    "recruitment_year": ("recruitment /year", 4),
+}  # fmt: skip
+
+
+def plot_page(analysis: Analysis, plot: str) -> tuple[str, dict[str, bytes]]:
+    """The page of ``plot`` and its figures by name."""
+    own = {name: _of(table, plot) for name, table in analysis.tables.items()}
+    figures = _figures(analysis, own, plot)
+    parts = [
+        '<p><a href="index.html">All plots</a></p>',
+        heading(f"Plot {plot}", 1),
+        paragraph(_described(analysis, plot)),
+        grid(own["summary"], _without_plot(STAND), "The stand at each census"),
+    ]
+    captions = {
+        "diameters": "Live stems by diameter class, first and last census.",
+        "growth": "Mean annual diameter growth by year, with 95 % interval of the mean.",
+        "carbon": "Carbon in above-ground dry mass, with Monte Carlo interval.",
+        "change": "Components of change of basal area between censuses.",
+        "measured": "What was measured when: one row a stem, one column a census.",
+    }
+    parts += [picture(figures[name], words) for name, words in captions.items() if name in figures]
+    for name, columns, caption in (
+        ("growth", GROWTH, "Growth of stems measured at both censuses"),
+        ("change_basal_area", CHANGE, "Components of change, m² of basal area"),
+        ("carbon", CARBON, "Carbon and CO2, above ground"),
+        ("rates", RATES, "Annual rates"),
+    ):
+        if len(own[name]):
+            parts.append(grid(own[name], _without_plot(columns), caption))
+    return page(f"Plot {plot}", parts), figures
+
+
+def _of(table: pd.DataFrame, plot: str) -> pd.DataFrame:
+    if "plot" not in table.columns:
+        return table
+    return table[(table["plot"] == plot).to_numpy(dtype=bool)].reset_index(drop=True)
+
+
+def _without_plot(columns: Columns) -> Columns:
+    return {name: told for name, told in columns.items() if name != "plot"}
+
+
+def _described(analysis: Analysis, plot: str) -> str:
+    rows = analysis.plots[analysis.plots["plot"] == plot]
+    if rows.empty:
+        return "Nothing is told of this plot's area or treatment."
+    row = rows.iloc[0]
+    area = "of unknown area" if pd.isna(row["area_ha"]) else f"{row['area_ha']:g} ha"
+    unit = "inches" if row["unit"] == "in" else "centimetres"
+    treatment = f", treatment {row['treatment']}" if row["treatment"] else ""
+    height = "" if pd.isna(row["breast_height_m"]) else f" at {row['breast_height_m']:.2f} m"
+    return f"{area}, measured in {unit}{height}{treatment}."
+
+
+def _figures(analysis: Analysis, own: dict[str, pd.DataFrame], plot: str) -> dict[str, bytes]:
+    figures = {}
+    if len(own["diameter_classes"]):
+        figures["diameters"] = diameter_distribution(own["diameter_classes"])
+    if len(own["growth_by_plot_and_year"]):
+        figures["growth"] = growth_by_year(own["growth_by_plot_and_year"])
+    if own["carbon"]["carbon_kg"].notna().any():
+        figures["carbon"] = carbon_through_time(own["carbon"].dropna(subset=["carbon_kg"]))
+    if len(own["change_basal_area"]):
+        figures["change"] = change_components(own["change_basal_area"], "basal area, m²")
+    figures["measured"] = measured_when(_of(analysis.stems, plot))
+    return figures

@@ -1,0 +1,194 @@
+"""The report's files: whole, self-contained, escaped, readable in grey, equal to the tables."""
+
+from __future__ import annotations
+
+import base64
+import csv
+import io
+import re
+import zlib
+from decimal import Decimal
+from html.parser import HTMLParser
+
+import matplotlib.colors
+import matplotlib.image
+import numpy as np
+import pandas as pd
+import pytest
+from stand_frames import frame, harrow_fen, measurement, plots
+
+from callout.core.errors import OperatorError
+from callout.reports.exchange.cells import FORMULA_SIGNS
+from callout.reports.figures.stand import change_components, growth_by_year
+from callout.reports.figures.style import SHADES
+from callout.reports.figures.survey import measured_when
+from callout.reports.pages.analysis import ReportSettings, analyse
+from callout.reports.pages.html import number
+from callout.reports.pages.methods import limits, methods
+from callout.reports.pages.report import plot_files, write_report
+from callout.reports.stand.census import stem_census
+from callout.reports.stand.change import COMPONENTS
+
+EVIL = "<script>alert('x')</script> $x_2$ &amp;"
+
+
+class Page(HTMLParser):
+    """Tags and the addresses they load from."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tags, self.loads, self.words = [], [], []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.loads += [value for name, value in attrs if name in ("src", "href", "srcset")]
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory):
+    measurements, places = harrow_fen()
+    measurements.loc[measurements["plot"] == "K2", "species"] = EVIL
+    places["treatment"] = ["=1+1", "control"]
+    settings = ReportSettings(title="Harrow Fen", control="control", made="2026-01-05")
+    analysis = analyse(measurements, places, settings)
+    folder = tmp_path_factory.mktemp("report")
+    write_report(analysis, folder)
+    return analysis, folder
+
+
+def test_a_page_a_plot_and_a_summary(written):
+    _, folder = written
+    assert {path.name for path in folder.glob("*.html")} == {
+        "index.html", "plot-K1.html", "plot-K2.html",
+    }  # fmt: skip
+
+
+def test_pages_load_nothing_from_elsewhere(written):
+    _, folder = written
+    for path in folder.glob("*.html"):
+        page = Page(path.read_text(encoding="utf-8"))
+        assert "script" not in page.tags
+        for address in page.loads:
+            assert address.startswith("data:image/png;base64,") or (folder / address).is_file()
+
+
+def test_names_are_shown_as_they_are(written):
+    _, folder = written
+    words = "".join(Page((folder / "index.html").read_text(encoding="utf-8")).words)
+    assert EVIL in words
+
+
+def test_every_figure_is_whole(written):
+    _, folder = written
+    figures = list((folder / "figures").glob("*.png"))
+    assert {path.stem for path in figures} >= {"plot-K1-diameters", "plot-K1-change", "all-carbon"}
+    for path in figures:
+        image = matplotlib.image.imread(path)
+        assert image.shape[0] > 200
+        assert len(np.unique(image[..., :3].reshape(-1, 3), axis=0)) > 3
+    inlined = re.findall(r"base64,([^\"]+)", (folder / "plot-K1.html").read_text())
+    assert all(base64.b64decode(data).startswith(b"\x89PNG") for data in inlined)
+
+
+def test_tables_hold_what_was_computed_and_no_formula(written):
+    analysis, folder = written
+    for name, table in analysis.tables.items():
+        rows = list(csv.DictReader(io.StringIO((folder / "tables" / f"{name}.csv").read_text())))
+        assert len(rows) == len(table)
+        for row in rows:
+            for cell in row.values():
+                assert not cell.startswith(FORMULA_SIGNS) or float(cell) < 0
+    rows = list(
+        csv.DictReader((folder / "tables" / "change_basal_area.csv").read_text().splitlines())
+    )
+    for row in rows:
+        parts = sum(sign * Decimal(row[name]) for name, sign in COMPONENTS.items())
+        assert parts == Decimal(row["net"])
+
+
+def test_the_summary_tells_methods_sources_and_limits(written):
+    analysis, folder = written
+    words = "".join(Page((folder / "index.html").read_text(encoding="utf-8")).words)
+    for sentence in (*methods(analysis), *limits(analysis), *analysis.cautions):
+        assert sentence in words
+    assert "An assumption, not a published equation" in words
+    assert any("no biomass equation" in item for item in analysis.cautions)
+    assert any("not found or not measured" in item for item in analysis.cautions)
+
+
+def test_the_same_data_gives_the_same_files(written, tmp_path):
+    analysis, folder = written
+    write_report(analysis, tmp_path)
+    for path in folder.rglob("*.*"):
+        assert zlib.crc32(path.read_bytes()) == zlib.crc32(
+            (tmp_path / path.relative_to(folder)).read_bytes()
+        ), path.name
+
+
+def test_shades_stay_apart_in_grey():
+    """Relative luminance (WCAG 2, from memory) of neighbours of one figure differs by 0.04."""
+
+    def luminance(shade):
+        part = np.array(matplotlib.colors.to_rgb(shade))
+        line = np.where(part <= 0.04045, part / 12.92, ((part + 0.055) / 1.055) ** 2.4)
+        return float(line @ [0.2126, 0.7152, 0.0722])
+
+    found = [luminance(shade) for shade in SHADES]
+    assert found == sorted(found)
+    assert min(np.diff(found)) >= 0.04
+
+
+def test_plots_whose_names_are_no_file_names(tmp_path):
+    names = ["../up", "a/b", "A b", "a-b", "плот", ""]
+    rows = [measurement(1, "2024-06-01", "20.0", plot=name) for name in names]
+    places = plots(*((name, 0.1, "cm", "") for name in names))
+    analysis = analyse(frame(*rows), places, ReportSettings())
+    files = plot_files(analysis)
+    assert len(set(files.values())) == len(names)
+    assert all(re.fullmatch(r"[A-Za-z0-9_-]+", name) for name in files.values())
+    write_report(analysis, tmp_path)
+    assert len(list(tmp_path.glob("plot-*.html"))) == len(names)
+
+
+def test_one_census_without_area_or_equation(tmp_path):
+    rows = frame(measurement(1, "2024-06-01", "20.0", species=""))
+    analysis = analyse(rows, plots(("K2", float("nan"), "cm", "")), ReportSettings())
+    write_report(analysis, tmp_path)
+    assert any("Area not known" in item for item in analysis.cautions)
+
+
+def test_nothing_measured_is_told():
+    rows = frame(measurement(1, "2024-06-01", None))
+    with pytest.raises(OperatorError, match="measure first"):
+        analyse(rows, plots(("K2", 0.1, "cm", "")), ReportSettings())
+    with pytest.raises(OperatorError, match="no breast height"):
+        ReportSettings(basis_m=4.5)
+
+
+def test_names_that_look_like_formulas_are_drawn_plain():
+    table = pd.DataFrame(
+        {"year": [2024], "species": ["$\\frac{"], "stems": [3], "diameter_cm_year": [0.3],
+         "high_cm_year": [0.4]}
+    )  # fmt: skip
+    assert growth_by_year(table).startswith(b"\x89PNG")
+
+
+def test_many_stems_and_a_change_of_nothing():
+    rows = [measurement(at, "2024-06-01", "20.0") for at in range(500)]
+    assert measured_when(stem_census(frame(*rows))).startswith(b"\x89PNG")
+    table = pd.DataFrame(
+        {"from_census": [1], "to_census": [2], "net": [0], **dict.fromkeys(COMPONENTS, 0)}
+    )
+    assert change_components(table).startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize(
+    ("value", "places", "shown"),
+    [(1234.5, 1, "1,234.5"), (-0.04, 1, "0.0"), (-2.0, 1, "−2.0"), (float("nan"), 1, "–")],
+)
+def test_numbers_as_shown(value, places, shown):
+    assert number(value, places) == shown

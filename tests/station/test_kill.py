@@ -13,6 +13,7 @@ import os
 import random
 import subprocess
 import sys
+import time
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 from decimal import Decimal
@@ -169,8 +170,21 @@ def json_lines(text: str) -> list[dict[str, Any]]:
     return [json.loads(line) for line in whole.splitlines()]
 
 
-def kill_command(folder: SurveyFolder, seconds: list[float]) -> int:
-    """Kill ``callout listen`` with sound, at each of these times; returns how many it saved."""
+def killed_at(command: list[str], lines: int, seconds: float) -> tuple[str, str]:
+    """Run it, and kill it that long after it printed so many lines; what it printed."""
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as process:
+        assert process.stdout is not None
+        out = "".join(process.stdout.readline() for _ in range(lines))
+        time.sleep(seconds)
+        process.kill()
+        rest, errors = process.communicate()
+    return out + rest, errors
+
+
+def kill_command(folder: SurveyFolder, moments: list[tuple[int, float]]) -> int:
+    """Kill ``callout listen`` with sound, at each of these moments; how many it saved."""
     audio = data_folder("audio_fixtures") / "walk.flac"
     said = json.loads((audio.parent / "walk.json").read_text(encoding="utf-8"))["saved"]
     command = [
@@ -178,15 +192,8 @@ def kill_command(folder: SurveyFolder, seconds: list[float]) -> int:
         "--headless", "--audio", str(audio), "--engine", "pocketsphinx",
     ]  # fmt: skip
     told: dict[int, tuple[str, str | None]] = {}
-    for after in seconds:
-        with subprocess.Popen(
-            command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-        ) as process:
-            try:
-                out, errors = process.communicate(timeout=after)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                out, errors = process.communicate()
+    for lines, seconds in moments:
+        out, errors = killed_at(command, lines, seconds)
         assert errors == ""
         for line in json_lines(out):
             if line["event"] == "saved":
@@ -209,13 +216,15 @@ def test_kills_of_the_real_command_with_sound(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     chance = random.Random(83)
-    times = [[chance.uniform(0.3, 6.0) for _ in range(6)] for _ in range(2)]
+    moments = [
+        [(lines, chance.uniform(0, 0.3)) for lines in (0, 3, 7, 12, 17, 24)] for _ in range(2)
+    ]
     folders = [
         make_demo_survey(tmp_path / f"fen{number}", datetime.now().astimezone())
         for number in range(2)
     ]
     with ThreadPoolExecutor(2) as pool:
-        saved = list(pool.map(kill_command, folders, times))
+        saved = list(pool.map(kill_command, folders, moments))
     with capsys.disabled():
         print(f"\nkills of the real command: 12, saved meanwhile: {saved}")
     assert sum(saved) > 0

@@ -214,7 +214,7 @@ def _confirm(turn: Turn) -> Result:
     assert pending is not None
     if turn.event.about not in (None, pending.draft.entry):
         # The yes was meant for an echo that something newer has replaced.
-        return asked(turn.memory, f"that has changed. {echo.question(pending)}", "ask")
+        return asked(turn.memory, "that has changed", "ask")
     before = turn.memory.saved.get(key_of(pending.draft))
     late = _late(turn, pending.draft)
     reading = replace(

@@ -8,6 +8,7 @@ from callout.core.checks import Rules
 from callout.core.events import Effect, Heard, Say
 from callout.core.meaning import Meaning
 from callout.core.model import Plot
+from callout.session import echo
 from callout.session.state import Memory
 
 
@@ -26,5 +27,11 @@ Result = tuple[Memory, tuple[Effect, ...]]
 
 
 def asked(memory: Memory, text: str, tone: str) -> Result:
-    """Say something and stay where we are."""
-    return memory, (Say(text[:1].upper() + text[1:] + ("" if text[-1] in ".?" else "."), tone),)
+    """Say something and stay where we are.
+
+    What still waits is named again: a yes must answer the last thing that was heard.
+    """
+    said = text[:1].upper() + text[1:] + ("" if text[-1] in ".?" else ".")
+    if memory.pending is not None and tone != "saved":
+        said += f" Still waiting: {echo.told(memory.pending.draft)}. Confirm?"
+    return memory, (Say(said, tone),)

@@ -86,7 +86,6 @@ def _headless(
 ) -> int:
     config = folder.config()
     engine = station.engine
-    _print({"event": "ready", "engine": engine.name, "model": engine.model} if engine else {})
     station.watch(_print_done)
     began = datetime.now().astimezone()
     endpointer = endpointer_for(config.listening)
@@ -99,6 +98,8 @@ def _headless(
     tapes: Tapes | None = None
     try:
         station.open(station.plot_to_begin(args.plot), who, began)
+        if engine is not None:
+            _print({"event": "ready", "engine": engine.name, "model": engine.model})
         tapes = Tapes(station, config, _print_notice)
         listening = Listening(
             station, endpointer, began, config.listening.reminder_s, set_aside=_print_set_aside

@@ -68,7 +68,8 @@ def against_history(
     if of.is_usual(value) and jump is None:
         return ()
     # A little down is the tape; a digit or a wrong side makes more of a difference.
-    slightly = small is not None and -of.growth_mm() < limits.reject_sd * of.sd_mm
+    a_little = max(limits.reject_sd * of.sd_mm, limits.tape_share * of.before_mm)
+    slightly = small is not None and -of.growth_mm() < a_little
     found = small if slightly else likeliest_slip(of) or small or jump
     return (found,) if found is not None else ()
 
@@ -90,7 +91,8 @@ _USUAL = ("usual_growth_mm_a_year", "own_growth_factor", "own_growth_more_mm_a_y
 _RATIO = (*_USUAL, "ratio_tolerance")
 
 TABLE = (
-    Named("not a growth", "smaller than last time", ("shrink_sd", "reject_sd"), _CENSUS),
+    Named("not a growth", "smaller than last time", ("shrink_sd", "reject_sd", "tape_share"),
+          _CENSUS),
     Named("implausible jump", "larger than trees grow", ("growth_mm_a_year",), _CENSUS),
     Named("wrong side", "girth read for diameter, a ratio near pi", _RATIO, _PRACTICE),
     Named("wrong unit", "inches for centimetres, a ratio near 2.54", _RATIO,

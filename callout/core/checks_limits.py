@@ -21,7 +21,8 @@ class Limits:
     and co-workers; from public code). The others are assumptions of ours: ``shrink_sd``,
     ``usual_growth_mm_a_year`` (faster growth is looked at for slips, and flagged only where one
     explains it; for a tree measured twice before, ``own_growth_factor`` times its own rate and
-    ``own_growth_more_mm_a_year`` stand in its place), ``ratio_tolerance``, and ``species_share``
+    ``own_growth_more_mm_a_year`` stand in its place), ``tape_share`` (a loss up to that share is
+    put down to tape, bark or height, not to a slip), ``ratio_tolerance``, and ``species_share``
     (times the size of a mature large tree of the species).
     """
 
@@ -31,6 +32,7 @@ class Limits:
     usual_growth_mm_a_year: Decimal = Decimal(12)
     own_growth_factor: Decimal = Decimal(2)
     own_growth_more_mm_a_year: Decimal = Decimal(3)
+    tape_share: Decimal = Decimal("0.1")
     ratio_tolerance: Decimal = Decimal("0.06")
     height_share: Decimal = Decimal("0.05")
     species_share: Decimal = Decimal("1.5")

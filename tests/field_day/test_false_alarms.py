@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import replace
 from decimal import Decimal
+from itertools import pairwise
 
 import pytest
 from invented_site import TODAY, Standing, make_site
@@ -79,6 +80,38 @@ def test_with_less_to_go_by(what, visits, released):
     share = len(alarms_of(live, visits=visits)) / len(live)
     print(f"\n  {what:20} {share:9.2%}")
     assert share <= 0.04
+
+
+def swapped(text: str) -> list[str]:
+    """Every text in which two neighbouring digits, the point aside, have changed places."""
+    places = [at for at, mark in enumerate(text) if mark.isdigit()]
+    found = []
+    for left, right in pairwise(places):
+        marks = list(text)
+        marks[left], marks[right] = marks[right], marks[left]
+        found.append("".join(marks))
+    return [one for one in found if one != text]
+
+
+def one_off(text: str) -> list[str]:
+    """Every text in which one digit, not the last, is one more or one less."""
+    places = [at for at, mark in enumerate(text) if mark.isdigit()][:-1]
+    digits = [(at, int(text[at]) + by) for at in places for by in (-1, 1)]
+    return [f"{text[:at]}{new}{text[at + 1 :]}" for at, new in digits if 0 <= new <= 9]
+
+
+@pytest.mark.parametrize(
+    ("what", "slips", "least"), [("swapped", swapped, 0.8), ("one off", one_off, 0.6)]
+)
+def test_digits_slipped_at_random(what, slips, least):
+    """Not every slip can be seen: many give a size that the tree might have."""
+    told = total = 0
+    for item in every_live_tree():
+        for text in slips(str(item.today)):
+            total += 1
+            told += bool(against_history(Decimal(text), item.unit, TODAY, item.tree))
+    print(f"\n  {what:20} {told:5} of {total:6}  {told / total:9.2%}")
+    assert told / total >= least
 
 
 def test_tighter_limits_question_more():

@@ -122,3 +122,13 @@ def rules_of(body: Mapping[str, Any]) -> dict[str, Rules]:
         )
         for name, item in body.items()
     }
+
+
+def with_rules(settings: Mapping[str, Any], rules: Mapping[str, Rules]) -> dict[str, Any]:
+    """The body of a settings entry with the rules beside how each plot is measured."""
+    return {**settings, "rules": rules_body(rules)}
+
+
+def rules_in(settings: Mapping[str, Any]) -> dict[str, Rules]:
+    """The rules in the body of a settings entry; none in one from before there were rules."""
+    return rules_of(settings.get("rules", {}))

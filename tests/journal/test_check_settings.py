@@ -12,7 +12,8 @@ from callout.core.checks import Limits, Rules
 from callout.core.errors import OperatorError
 from callout.core.model import Plot, PlotSettings, Tree
 from callout.core.species import Species
-from callout.journal.check_settings import rules_body, rules_from, rules_of
+from callout.journal.check_settings import rules_from, rules_in, with_rules
+from callout.journal.codec import settings_body, settings_from
 
 PLOTS = {
     "K1": Plot(PlotSettings("K1"), {"83": Tree("K1", "83", "Beech")}),
@@ -70,6 +71,10 @@ def test_refused(toml, told):
 
 def test_the_journal_gives_back_what_it_was_given():
     found = rules('[checks]\nratio_tolerance = "0.0600"\n[checks.plots.K1]\nwalk = false\n')
-    back = rules_of(json.loads(json.dumps(rules_body(found))))
+    measured = settings_body({name: plot.settings for name, plot in PLOTS.items()})
+    body = json.loads(json.dumps(with_rules(measured, found)))
+    back = rules_in(body)
     assert back == found
     assert str(back["K2"].limits.ratio_tolerance) == "0.0600"
+    assert settings_from(body) == {name: plot.settings for name, plot in PLOTS.items()}
+    assert rules_in(measured) == {}

@@ -1,0 +1,187 @@
+"""The review page: one self-contained file for the office, to see, hear and rule on readings.
+
+Sounds are inside the page; it asks for nothing from any network. It changes nothing either: its
+rulings are exported as a file that ``callout rule --import`` takes. Style and behaviour stand in
+``review.css`` and ``review.js`` beside this file; hearing sounds again is not done here.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from html import escape
+from importlib.resources import files
+
+from callout.core.model import PastMeasurement, Reading
+from callout.journal.reader import JournalReader, current
+from callout.journal.rulings import VERDICTS, Ruling, rulings
+from callout.reports.review_history import history_cell
+
+SoundOf = Callable[[str], bytes | None]
+"""The FLAC of a hash, or None where it is missing or was altered."""
+
+# Nothing may be fetched, whatever a roster's text says.
+_POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; media-src data:"
+)
+
+
+@dataclass(frozen=True)
+class ReviewRow:
+    """A reading with its past and what happened to it since; ``today`` is a second hearing."""
+
+    reading: Reading
+    past: tuple[PastMeasurement, ...] = ()
+    since: str = ""
+    ruling: Ruling | None = None
+    today: str | None = None
+
+
+def review_rows(
+    reader: JournalReader, plot: str | None = None, today: Mapping[int, str] | None = None
+) -> list[ReviewRow]:
+    """Every reading ever saved, by plot and tree in roster order, oldest first within a tree."""
+    plots, ruled = reader.plots(), rulings(reader)
+    readings = [item for item in reader.readings() if plot in (None, item.plot)]
+    standing = {item.entry for item in current(readings)}
+    since = _since(readings)
+    order = {
+        (name, tag): at
+        for at, (name, tag) in enumerate((name, tag) for name in plots for tag in plots[name].trees)
+    }
+    rows = []
+    for item in readings:
+        if item.void:
+            continue
+        tree = plots[item.plot].trees.get(item.tag) if item.plot in plots else None
+        fate = "" if item.entry in standing else since.get(item.entry, "does not stand")
+        rows.append(
+            ReviewRow(
+                item, tree.past if tree else (), fate, ruled.get(item.entry),
+                (today or {}).get(item.entry),
+            )
+        )  # fmt: skip
+    rows.sort(key=lambda row: (order.get((row.reading.plot, row.reading.tag), len(order)),
+                               row.reading.plot, row.reading.tag, row.reading.entry))  # fmt: skip
+    return rows
+
+
+def _since(readings: Iterable[Reading]) -> dict[int, str]:
+    """What became of readings that no longer stand."""
+    found: dict[int, str] = {}
+    for item in readings:
+        if item.supersedes is not None:
+            done = "undone" if item.void else "superseded"
+            found[item.supersedes] = f"{done} by entry {item.entry}"
+    return found
+
+
+def review_page(title: str, made_at: datetime, rows: list[ReviewRow], sound_of: SoundOf) -> str:
+    """The whole page as HTML."""
+    heard_again = any(row.today is not None for row in rows)
+    heads = ["Tree", "History", "Recorded", "Heard", "Warnings accepted", "Sound", "Ruling"]
+    if heard_again:
+        heads.insert(4, "Heard today")
+    body = "\n".join(_row(row, sound_of, heard_again) for row in rows)
+    plots = "".join(
+        f"<option>{escape(name)}</option>" for name in dict.fromkeys(r.reading.plot for r in rows)
+    )
+    parts = {
+        "policy": _POLICY,
+        "title": escape(title),
+        "made": escape(made_at.isoformat(sep=" ", timespec="minutes")),
+        "count": str(len(rows)),
+        "plots": plots,
+        "heads": "".join(f'<th scope="col">{head}</th>' for head in heads),
+        "rows": body,
+        "survey": escape(json.dumps(title, ensure_ascii=False)),
+        "style": _beside("review.css"),
+        "script": _beside("review.js"),
+    }
+    pieces = _beside("review.html").split("@@")
+    return "".join(parts[piece] if at % 2 else piece for at, piece in enumerate(pieces))
+
+
+def _beside(name: str) -> str:
+    return (files("callout.reports") / name).read_text(encoding="utf-8")
+
+
+def _row(row: ReviewRow, sound_of: SoundOf, heard_again: bool) -> str:
+    reading = row.reading
+    marks = {
+        "plot": reading.plot,
+        "warned": "yes" if reading.warnings else "",
+        "ruled": "yes" if row.ruling else "",
+        "stands": "" if row.since else "yes",
+        "entry": str(reading.entry),
+        "text": " ".join(_searched(row)).casefold(),
+    }
+    data = " ".join(f'data-{name}="{escape(text)}"' for name, text in marks.items())
+    return f"<tr {data}>{''.join(_cells(row, sound_of, heard_again))}</tr>"
+
+
+def _searched(row: ReviewRow) -> Iterator[str]:
+    reading = row.reading
+    yield from (reading.tag, reading.species, reading.who, reading.words, recorded(reading))
+    yield from reading.warnings
+
+
+def _cells(row: ReviewRow, sound_of: SoundOf, heard_again: bool) -> Iterator[str]:
+    reading = row.reading
+    stem = f" stem {escape(reading.stem)}" if reading.stem else ""
+    yield (
+        f'<th scope="row">{escape(reading.plot)} <b>{escape(reading.tag)}</b>{stem}'
+        f"<small>{escape(reading.species)}</small></th>"
+    )
+    yield f"<td>{history_cell(reading, row.past)}</td>"
+    since = f"<small>{escape(row.since)}</small>" if row.since else ""
+    entry = f"<small>entry {reading.entry}</small>"
+    yield f'<td class="size"><span>{escape(recorded(reading))}</span>{entry}{since}</td>'
+    sure = "" if reading.confidence is None else f", confidence {reading.confidence}"
+    told = f"{reading.at[:19].replace('T', ' ')}, {reading.who}, {reading.source}{sure}"
+    yield f"<td>{escape(reading.words)}<small>{escape(told)}</small></td>"
+    if heard_again:
+        yield f"<td>{escape(row.today or '')}</td>"
+    warned = "".join(f"<li>{escape(item)}</li>" for item in reading.warnings)
+    yield f"<td>{f'<ul>{warned}</ul>' if warned else ''}</td>"
+    yield f"<td>{_sound(reading, sound_of)}</td>"
+    yield f"<td>{_ruling(row)}</td>"
+
+
+def recorded(reading: Reading) -> str:
+    """The size with its unit, or the status of a tree that was not measured."""
+    if reading.value is None:
+        return reading.status.replace("_", " ")
+    return f"{reading.value} {reading.unit.value}"
+
+
+def _sound(reading: Reading, sound_of: SoundOf) -> str:
+    if reading.audio is None:
+        return "<small>none</small>"
+    flac = sound_of(reading.audio)
+    if flac is None:
+        return "<small>missing or altered</small>"
+    sound = base64.b64encode(flac).decode("ascii")
+    name = escape(f"Play tree {reading.tag}, entry {reading.entry}")
+    return (
+        f'<button type="button" class="play" aria-label="{name}" '
+        f'data-sound="data:audio/flac;base64,{sound}">▶ play</button>'
+    )
+
+
+def _ruling(row: ReviewRow) -> str:
+    reading = row.reading
+    about = escape(f"tree {reading.tag}, entry {reading.entry}")
+    told = f'<p class="ruled">{escape(row.ruling.told)}</p>' if row.ruling else ""
+    choices = "".join(f"<option>{verdict}</option>" for verdict in VERDICTS)
+    return (
+        f'{told}<select class="verdict" aria-label="Ruling on {about}">'
+        f'<option value="">no ruling</option>{choices}</select>'
+        f'<input class="value" aria-label="Amended value of {about}, in {reading.unit.value}" '
+        f'placeholder="{reading.unit.value}" inputmode="decimal" hidden>'
+        f'<input class="reason" aria-label="Reason for the ruling on {about}" '
+        'placeholder="reason" maxlength="500" hidden>'
+    )

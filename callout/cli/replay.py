@@ -6,7 +6,7 @@ import argparse
 import json
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -22,7 +22,15 @@ from callout.journal.verify import take_snapshot
 from callout.sound.files import decode_flac
 from callout.station.data import load_language
 from callout.station.engines import ENGINES, choose_engine
-from callout.station.rehear import SAME, SEVERITY, Again, hear_again
+from callout.station.rehear import (
+    SAME,
+    SEVERITY,
+    Again,
+    Ear,
+    hear_again,
+    hear_by_many,
+    with_sound,
+)
 from callout.station.replay import Moment, Wanted, chosen, moments
 from callout.station.scopes import survey_species
 from callout.station.telling import again_json, lines_of, moment_json
@@ -48,6 +56,9 @@ def add_parser(subparsers: Any) -> None:
         "--engine", choices=ENGINES, help="hear them again; differences worst first"
     )
     parser.add_argument("--model", default="", help="folder of a Vosk model")
+    parser.add_argument(
+        "--processes", type=int, default=1, help="hear by this many processes, for a season"
+    )
     parser.add_argument("--play", action="store_true", help="play them through the speaker")
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
     parser.set_defaults(run=run)
@@ -57,6 +68,8 @@ def run(args: argparse.Namespace) -> int:
     """List the moments wanted, or where today's hearing of them differs."""
     folder = open_survey(args.survey)
     wanted = _wanted(args)
+    if not 1 <= args.processes <= 64:
+        raise OperatorError(f"--processes {args.processes}: from 1 to 64")
     if wanted == Wanted() and not args.all:
         raise OperatorError("say which moments: --tree, --plot, --date, --who, … or --all")
     snapshot = take_snapshot(folder.database)
@@ -108,13 +121,18 @@ def _compare(args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Mom
     with folder.reading() as reader:
         plots = reader.plots()
     language = load_language(config.language, survey_species(plots.values()))
-    engine = choose_engine(args.engine, language, args.model or config.listening.vosk_model)
-    heard = [moment for moment in found if moment.heard.audio and not moment.memo]
+    model = args.model or config.listening.vosk_model
+    engine = choose_engine(args.engine, language, model)
+    heard = list(with_sound(found))
     started = time.perf_counter()
     results = []
     with _progress() as progress:
         task = progress.add_task(engine.name, total=len(heard))
-        for again in hear_again(heard, engine, language, plots, folder.audio):
+        again_of: Iterable[Again] = hear_again(heard, engine, language, plots, folder.audio)
+        if args.processes > 1:
+            ear = Ear(args.engine, model, config.language, plots, folder.audio)
+            again_of = hear_by_many(heard, ear, args.processes)
+        for again in again_of:
             results.append(again)
             progress.advance(task)
     took_s = time.perf_counter() - started

@@ -7,8 +7,10 @@ sound is in memory at a time. Nothing is written, and no reading is changed by w
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from decimal import Decimal
+from multiprocessing import get_context
 
 from callout.core.errors import CalloutError
 from callout.core.meaning import Meaning
@@ -19,8 +21,10 @@ from callout.grammar.scope import Scope
 from callout.journal.audio import AudioStore
 from callout.sound.files import decode_flac
 from callout.speech.engine import SAMPLE_RATE_HZ, Engine
+from callout.station.data import load_language
+from callout.station.engines import choose_engine
 from callout.station.replay import Moment
-from callout.station.scopes import scope_of
+from callout.station.scopes import scope_of, survey_species
 from callout.station.station import LEAST_CONFIDENCE
 
 # How much a difference matters, worst first.
@@ -71,6 +75,37 @@ class Again:
         return float(abs(now.value - then.value) / larger)
 
 
+class Rehearing:
+    """One engine at the kept sounds. It is prepared anew only where the plot's scope changes."""
+
+    def __init__(
+        self, engine: Engine, language: Language, plots: Mapping[str, Plot], sounds: AudioStore
+    ) -> None:
+        self._engine, self._language = engine, language
+        self._plots, self._sounds = plots, sounds
+        self._scope: Scope | None = None
+
+    def hear(self, moment: Moment) -> Again:
+        """A moment that has a sound, heard again."""
+        scope = scope_of(self._plots[moment.plot], moment.new_tags)
+        if scope != self._scope:
+            self._scope = scope
+            self._engine.prepare(self._language.spoken_in(scope))
+        try:
+            samples = decode_flac(self._sounds.read(str(moment.heard.audio)))
+        except CalloutError as error:
+            return Again(moment, "", (), 0.0, 0.0, str(error))
+        seconds = len(samples) / SAMPLE_RATE_HZ
+        candidates = self._engine.hear(samples)
+        if not candidates:
+            return Again(moment, "", (), 0.0, seconds)
+        best = candidates[0]
+        meanings = best.meanings
+        if best.confidence >= LEAST_CONFIDENCE:  # as it was done then
+            meanings = choose(best.words, meanings, scope).meanings
+        return Again(moment, best.words, meanings, best.confidence, seconds)
+
+
 def hear_again(
     found: Iterable[Moment],
     engine: Engine,
@@ -79,29 +114,54 @@ def hear_again(
     sounds: AudioStore,
 ) -> Iterator[Again]:
     """Each moment that has a sound, notes left out, heard by ``engine`` as it comes."""
-    scope: Scope | None = None
-    for moment in found:
-        digest = moment.heard.audio
-        if digest is None or moment.memo:
-            continue
-        here = scope_of(plots[moment.plot], moment.new_tags)
-        if here != scope:
-            scope = here
-            engine.prepare(language.spoken_in(scope))
-        yield _heard(moment, engine, scope, sounds, digest)
+    rehearing = Rehearing(engine, language, plots, sounds)
+    return (rehearing.hear(moment) for moment in with_sound(found))
 
 
-def _heard(moment: Moment, engine: Engine, scope: Scope, sounds: AudioStore, digest: str) -> Again:
-    try:
-        samples = decode_flac(sounds.read(digest))
-    except CalloutError as error:
-        return Again(moment, "", (), 0.0, 0.0, str(error))
-    seconds = len(samples) / SAMPLE_RATE_HZ
-    candidates = engine.hear(samples)
-    if not candidates:
-        return Again(moment, "", (), 0.0, seconds)
-    best = candidates[0]
-    meanings = best.meanings
-    if best.confidence >= LEAST_CONFIDENCE:  # as it was done then
-        meanings = choose(best.words, meanings, scope).meanings
-    return Again(moment, best.words, meanings, best.confidence, seconds)
+def with_sound(found: Iterable[Moment]) -> Iterator[Moment]:
+    """The moments that can be heard again; a note is no callout."""
+    return (moment for moment in found if moment.heard.audio and not moment.memo)
+
+
+# ---- by several processes ----
+
+
+@dataclass(frozen=True)
+class Ear:
+    """How another process makes the same engine for the same survey."""
+
+    engine: str
+    model: str
+    language: str
+    plots: Mapping[str, Plot]
+    sounds: AudioStore
+
+    def rehearing(self) -> Rehearing:
+        """The engine, ready. Raises OperatorError where it cannot be had."""
+        language = load_language(self.language, survey_species(self.plots.values()))
+        engine = choose_engine(self.engine, language, self.model)
+        return Rehearing(engine, language, self.plots, self.sounds)
+
+
+def hear_by_many(found: Iterable[Moment], ear: Ear, processes: int) -> Iterator[Again]:
+    """As ``hear_again``, by that many processes, each with an engine of its own; in order."""
+    wanted = list(with_sound(found))
+    pieces = [wanted[at : at + _PIECE] for at in range(0, len(wanted), _PIECE)]
+    # A fork would copy threads and locks of the libraries in whatever state they are.
+    with ProcessPoolExecutor(
+        processes, mp_context=get_context("spawn"), initializer=_begin, initargs=(ear,)
+    ) as pool:
+        for results in pool.map(_hear_piece, pieces):
+            yield from results
+
+
+_PIECE = 8
+_own: list[Rehearing] = []
+
+
+def _begin(ear: Ear) -> None:
+    _own.append(ear.rehearing())
+
+
+def _hear_piece(piece: list[Moment]) -> list[Again]:
+    return [_own[0].hear(moment) for moment in piece]

@@ -13,13 +13,16 @@ from typing import Any
 
 import pytest
 from journal_tools import survey
-from station_tools import LANGUAGE, ScriptedEngine, at_work, clock, sound
+from station_tools import BEGAN, LANGUAGE, ScriptedEngine, at_work, clock, sound
 
 from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
 from callout.journal.verify import take_snapshot
 from callout.sound import speaker
+from callout.sound.files import read_sound
 from callout.sound.frames import Samples
+from callout.station.data import data_folder
+from callout.station.demo import make_demo_survey
 from callout.station.rehear import OTHER, SAME, SAVED_OTHER, SAVED_UNHEARD, WORDS, hear_again
 from callout.station.replay import Moment, Wanted, chosen, moments
 
@@ -157,6 +160,27 @@ def test_the_command_lists_and_refuses(
     folder.database.write_bytes(folder.database.read_bytes()[:5000])
     assert main(["replay", path, "--all"]) == 2
     assert "callout verify" in capsys.readouterr().err
+
+
+def test_two_processes_hear_what_one_hears(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = make_demo_survey(tmp_path / "fen", BEGAN)
+    walk = read_sound(data_folder("audio_fixtures") / "walk.flac")
+    engine = ScriptedEngine()
+    with at_work(folder, engine, clock()) as station:
+        station.open("K1", "R.V.")
+        for mark in range(12):
+            engine.next_words = ("tree eighty three twenty four point six", "confirm")[mark % 2]
+            station.hear(walk[mark * 24000 : (mark + 1) * 24000])
+    options = ["replay", str(folder.path), "--all", "--json", "--engine", "pocketsphinx"]
+    assert main(options) == 0
+    alone = capsys.readouterr()
+    assert main([*options, "--processes", "2"]) == 0
+    together = capsys.readouterr()
+    assert together.out == alone.out
+    assert alone.out.count("\n") == 12
+    assert main([*options, "--processes", "0"]) == 2
 
 
 def test_play_gives_the_speaker_the_very_sound(

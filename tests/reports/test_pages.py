@@ -161,6 +161,23 @@ def test_one_census_without_area_or_equation(tmp_path):
     assert any("Area not known" in item for item in analysis.cautions)
 
 
+def test_categories_give_what_texts_give():
+    """Large surveys come with texts as categories; nothing may depend on it."""
+    measurements, places = harrow_fen()
+    texts = ["plot", "tag", "stem", "species", "unit", "status", "source"]
+    first = analyse(measurements, places, ReportSettings())
+    second = analyse(
+        measurements.astype(dict.fromkeys(texts, "category")), places, ReportSettings()
+    )
+    for name, table in first.tables.items():
+        other = second.tables[name]
+        plain = {column: table[column].dtype for column in table if column in texts}
+        pd.testing.assert_frame_equal(table, other.astype(plain), check_categorical=False)
+    for plot in ("K1", "K2"):
+        rows = first.stems["plot"] == plot
+        assert measured_when(first.stems[rows]) == measured_when(second.stems[rows])
+
+
 def test_nothing_measured_is_told():
     rows = frame(measurement(1, "2024-06-01", None))
     with pytest.raises(OperatorError, match="measure first"):

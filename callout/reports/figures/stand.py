@@ -128,7 +128,8 @@ def change_components(table: pd.DataFrame, unit: str = "m²") -> bytes:
         axes.axhline(0, color=INK, linewidth=0.8)
         axes.set_xticks(place, labels)
         axes.set_xlim(-0.6, len(table) - 0.4)
-        axes.margins(y=0.08)
+        axes.use_sticky_edges = False  # else a stacked bar ends on the frame
+        axes.margins(y=0.06)
         axes.set_ylabel(f"change in {unit}")
         axes.legend(ncols=4, loc="upper center", bbox_to_anchor=(0.5, -0.16))
         return png(made)

@@ -49,7 +49,8 @@ def measured_again(pairs: pd.DataFrame, error: ErrorModel) -> bytes:
 def measured_when(stems: pd.DataFrame) -> bytes:
     """One plot's stems by census: one cell each, its shade and letter telling the state."""
     states = list(_STATES)
-    name = stems["tag"].astype(str) + stems["stem"].map(lambda stem: f"/{stem}" if stem else "")
+    of_several = stems["stem"].astype(str).map(lambda stem: f"/{stem}" if stem else "")
+    name = stems["tag"].astype(str) + of_several
     told = np.where(stems["measured"], "measured", stems["status"].astype(object))
     told = np.where(told == STATUSES[0], "live, not measured", told)
     code = pd.Series([states.index(state) for state in told], index=stems.index)

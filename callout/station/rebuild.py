@@ -14,9 +14,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from callout.core.checks import Rules
 from callout.core.errors import OperatorError
 from callout.core.events import Effect, Event, KeepMemo, Save
 from callout.core.model import PlotSettings, Tree
+from callout.journal.check_settings import rules_in
 from callout.journal.codec import reading_row, settings_from, trees_from
 from callout.journal.files import FILE_MODE, FOLDER_MODE, storage_errors, sync_folder
 from callout.journal.folder import SurveyFolder
@@ -45,14 +47,16 @@ def steps(entries: Iterable[Entry]) -> Iterator[Step]:
     """Feed the entries to a fresh session, one at a time."""
     trees: tuple[Tree, ...] = ()
     settings: dict[str, PlotSettings] = {}
+    rules: dict[str, Rules] = {}
     survey, memory = Survey({}), Memory()
     for entry in entries:
         if entry.kind == "roster":
             trees = trees_from(entry.content)
         elif entry.kind == "settings":
             settings = settings_from(entry.content)
+            rules = rules_in(entry.content)
         if entry.kind in ("roster", "settings") and trees and settings:
-            survey = Survey(plots_of(trees, settings))
+            survey = Survey(plots_of(trees, settings), rules)
         before, event = memory, entry.event
         effects: tuple[Effect, ...] = ()
         if event is not None:

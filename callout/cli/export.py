@@ -6,7 +6,6 @@ Reads options and writes through ``reports.exchange``; nothing is changed on the
 from __future__ import annotations
 
 import argparse
-import importlib
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
@@ -40,8 +39,9 @@ def run(args: argparse.Namespace) -> int:
         raise OperatorError(f"{args.out} is a file: name a folder for {args.form}")
     from callout.reports.exchange.cells import About
 
-    frames = importlib.import_module("callout.reports.frames")
-    measurements, plots = frames.survey_frames(args.survey)
+    from callout.reports.frames import survey_frames
+
+    measurements, plots = survey_frames(args.survey)
     about = About(
         title=args.title or args.survey.resolve().name,
         creator=args.creator,

@@ -20,7 +20,7 @@ from callout.core.errors import CalloutError, StorageError
 # Each module offers add_parser(subparsers), naming the module's ``run`` as its handler.
 COMMANDS = (
     "new", "listen", "devices", "parse", "readings", "transcribe", "demo", "verify", "rebuild",
-    "replay", "rule", "review",
+    "replay", "rule", "review", "report", "export", "import_",
 )  # fmt: skip
 INTERRUPTED = 130
 

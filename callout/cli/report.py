@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import argparse
 import csv
-import importlib
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -52,8 +51,9 @@ def run(args: argparse.Namespace) -> int:
     from callout.reports.pages.report import write_report
 
     settings = _settings(args)
-    frames = importlib.import_module("callout.reports.frames")
-    measurements, plots = frames.survey_frames(args.survey)
+    from callout.reports.frames import survey_frames
+
+    measurements, plots = survey_frames(args.survey)
     analysis = analyse(measurements, plots, settings)
     path = write_report(analysis, args.out)
     if args.excel:

@@ -19,7 +19,10 @@ STATUSES = ("live", "dead_standing", "dead_down", "cut", "missing", "not_found")
 
 @dataclass(frozen=True)
 class PlotSettings:
-    """How one plot is measured. Sizes in ``unit``; ``breast_height_m`` in metres."""
+    """How one plot is measured. Sizes in ``unit``; ``breast_height_m`` in metres.
+
+    ``area_ha`` (None: not known) and ``treatment`` serve the reports only.
+    """
 
     plot: str
     unit: Unit = Unit.CENTIMETRE
@@ -30,6 +33,8 @@ class PlotSettings:
     smallest: Decimal = Decimal("1.0")
     largest: Decimal = Decimal(200)
     implied_point: bool = True
+    area_ha: Decimal | None = None
+    treatment: str = ""
 
 
 @dataclass(frozen=True)

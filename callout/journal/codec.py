@@ -138,4 +138,6 @@ def plot_settings(plot: str, item: Mapping[str, Any]) -> PlotSettings:
         smallest=Decimal(item["smallest"]),
         largest=Decimal(item["largest"]),
         implied_point=bool(item["implied_point"]),
+        area_ha=_decimal(item.get("area_ha")),
+        treatment=str(item.get("treatment", "")),
     )

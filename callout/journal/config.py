@@ -122,6 +122,8 @@ _MEASURING: dict[str, tuple[str, Callable[[Any], Any]]] = {
     "smallest": ("smallest", _positive),
     "largest": ("largest", lambda value: parse_decimal(str(value))),
     "implied_point": ("implied_point", _boolean),
+    "area_ha": ("area_ha", _positive),
+    "treatment": ("treatment", str),
 }
 
 
@@ -263,6 +265,8 @@ _NOTES = {
     "smallest": "below this a size is questioned",
     "largest": "above this a size is questioned",
     "implied_point": 'whether "twenty-four six" is 24.6',
+    "area_ha": "hectares, for figures a hectare",
+    "treatment": "a word, to compare treated plots with the control",
 }
 
 
@@ -270,6 +274,8 @@ def _measuring_table(settings: PlotSettings) -> Any:
     table = tomlkit.table()
     for key, (name, _) in _MEASURING.items():
         value = getattr(settings, name)
+        if value is None or value == "":
+            continue  # not known: a person may add it
         plain = value if isinstance(value, bool) else getattr(value, "value", str(value))
         item = tomlkit.item(plain)
         table.add(key, item.comment(_NOTES[key]))

@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 import pytest
 from journal_tools import survey
-from station_tools import ScriptedEngine, at_work, clock
+from station_tools import LANGUAGE, ScriptedEngine, at_work, clock
 
 from callout.cli.main import main
 from callout.core.model import PastMeasurement, PlotSettings, Reading, Tree
@@ -29,7 +29,10 @@ from callout.core.units import Unit
 from callout.journal.folder import SurveyFolder, make_survey
 from callout.journal.verify import take_snapshot
 from callout.reports.review_history import history_cell
+from callout.sound.files import decode_flac
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples
+from callout.station.engines import choose_engine
+from callout.station.scopes import scope_of
 
 NASTY = '<img src=x onerror="alert(1)">'
 
@@ -131,6 +134,26 @@ def test_input_that_cannot_be_used(folder: SurveyFolder, tmp_path: Path) -> None
     assert not out.exists()
     assert main(["review", str(folder.path), "--plot", "K2", "--out", str(out)]) == 0
     assert len(re.findall("data-entry=", out.read_text(encoding="utf-8"))) == 1
+
+
+def test_todays_hearing_stands_beside_what_was_recorded(
+    folder: SurveyFolder, tmp_path: Path
+) -> None:
+    """The sounds are tones, so the engine hears other things in them, or nothing."""
+    out = tmp_path / "x.html"
+    options = ["--engine", "pocketsphinx", "--out", str(out)]
+    assert main(["review", str(folder.path), *options]) == 0
+    text = out.read_text(encoding="utf-8")
+    assert '<th scope="col">Heard today</th>' in text
+    engine = choose_engine("pocketsphinx", LANGUAGE)
+    with folder.reading() as reader:
+        engine.prepare(LANGUAGE.spoken_in(scope_of(reader.plots()["K1"])))
+        sounds = [item.audio for item in reader.readings() if item.audio and not item.void]
+    heard = [engine.hear(decode_flac(folder.audio.read(item))) for item in sounds]
+    words = [found[0].words if found else "nothing" for found in heard]
+    assert len(words) == 4
+    beside = re.findall(r"confidence 0.9</small></td><td>([^<]*)</td>", text)
+    assert sorted(beside) == sorted(words)
 
 
 def test_the_sparkline_goes_up_where_the_tree_grew_and_names_exact_sizes() -> None:

@@ -6,6 +6,7 @@ Reads options and writes through ``reports.exchange``; nothing is changed on the
 from __future__ import annotations
 
 import argparse
+import importlib
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
@@ -38,7 +39,6 @@ def run(args: argparse.Namespace) -> int:
     if args.form in ("datapackage", "parquet") and args.out.is_file():
         raise OperatorError(f"{args.out} is a file: name a folder for {args.form}")
     from callout.reports.exchange.cells import About
-
     from callout.reports.frames import survey_frames
 
     measurements, plots = survey_frames(args.survey)

@@ -6,6 +6,7 @@ import argparse
 import contextlib
 import importlib
 import io
+import keyword
 import os
 import signal
 import sys
@@ -20,7 +21,7 @@ from callout.core.errors import CalloutError, StorageError
 # Each module offers add_parser(subparsers), naming the module's ``run`` as its handler.
 COMMANDS = (
     "new", "listen", "devices", "parse", "readings", "transcribe", "demo", "verify", "rebuild",
-    "replay", "rule", "review", "report", "export", "import_",
+    "replay", "rule", "review", "report", "export", "import",
 )  # fmt: skip
 INTERRUPTED = 130
 
@@ -35,7 +36,9 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"callout {__version__}")
     subparsers = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for name in COMMANDS:
-        importlib.import_module(f"callout.cli.{name}").add_parser(subparsers)
+        # A module cannot be called import.
+        module = f"{name}_" if keyword.iskeyword(name) else name
+        importlib.import_module(f"callout.cli.{module}").add_parser(subparsers)
     return parser
 
 

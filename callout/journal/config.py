@@ -174,8 +174,8 @@ def _config(given: Mapping[str, Any]) -> Config:
     other = {name: table for name, table in given.items() if name not in _SECTIONS}
     for name in other:
         # A misspelt section would leave its settings at their defaults, in silence.
-        close = difflib.get_close_matches(name.lower(), _SECTIONS, 1)
-        if close:
+        close = difflib.get_close_matches(name.lower(), (*_SECTIONS, "checks"), 1)
+        if close and name != "checks":
             raise OperatorError(f"unknown section {name!r}: is {close[0]!r} meant?")
     survey = _section(_About, "survey", given)
     measuring = _measuring("measuring", _table_of("measuring", given), "", None)

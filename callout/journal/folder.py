@@ -15,10 +15,12 @@ from pathlib import Path
 from callout.core.errors import OperatorError
 from callout.core.model import PlotSettings, Tree
 from callout.journal.audio import AudioStore
+from callout.journal.check_settings import rules_from, with_rules
 from callout.journal.codec import roster_body, settings_body
 from callout.journal.config import Config, new_settings, read_config
 from callout.journal.files import FILE_MODE, FOLDER_MODE, storage_errors, sync_folder, write_whole
-from callout.journal.reader import JournalReader
+from callout.journal.reader import JournalReader, plots_of
+from callout.journal.species import species_of
 from callout.journal.writer import JournalWriter
 
 
@@ -111,7 +113,8 @@ def _fill(
     writer = JournalWriter(folder.database)
     try:
         writer.append(at, "roster", roster_body(trees))
-        writer.append(at, "settings", settings_body(settings))
+        rules = rules_from({}, plots_of(trees, settings), species_of(folder.path))
+        writer.append(at, "settings", with_rules(settings_body(settings), rules))
     finally:
         writer.close()
     folder.database.chmod(FILE_MODE)

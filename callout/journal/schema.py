@@ -81,7 +81,7 @@ def connect_to_read(path: Path) -> sqlite3.Connection:
         connection.row_factory = sqlite3.Row
         connection.execute("PRAGMA query_only=ON")
         connection.execute("SELECT seq FROM entries LIMIT 1")
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise StorageError(f"{path} cannot be read as a journal: {error}") from error
     return connection
 

@@ -116,6 +116,7 @@ def view_of(
     tree = tree_in_hand(memory, plot)
     left = left_to_do(memory, plot)
     engine = station.engine
+    blind = station.survey.rules_of(memory.plot).blind
     return View(
         plot=memory.plot,
         who=memory.who,
@@ -126,8 +127,8 @@ def view_of(
         species=pending.draft.species if pending else (tree.species if tree else ""),
         value=_text(pending.draft) if pending else "",
         status=pending.draft.status if pending else "",
-        before=_before(tree),
-        change=_change(pending, tree, plot),
+        before="" if blind else _before(tree),
+        change="" if blind else _change(pending, tree, plot),
         warnings=tuple(item.says for item in pending.warned) if pending else (),
         looks=tuple(item.look for item in pending.warned if item.look) if pending else (),
         said=said,

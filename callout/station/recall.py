@@ -6,10 +6,13 @@ and settings take effect from the entry that records them.
 
 from __future__ import annotations
 
+from callout.core.checks import Rules
 from callout.core.model import Plot, PlotSettings, Tree
+from callout.journal.check_settings import rules_from, rules_in, with_rules
 from callout.journal.codec import settings_body, settings_from, trees_from
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import JournalReader, plots_of
+from callout.journal.species import species_of
 from callout.journal.writer import JournalWriter
 from callout.session.machine import step
 from callout.session.state import Memory, Survey
@@ -24,8 +27,12 @@ def recall(folder: SurveyFolder, writer: JournalWriter, at: str) -> tuple[Survey
         plots = reader.plots()
         config = folder.config()
         wanted = {name: config.of(name) for name in plots}
-        if wanted != {name: plot.settings for name, plot in plots.items()}:
-            writer.append(at, "settings", settings_body(wanted))
+        rules = rules_from(config.other.get("checks", {}), plots, species_of(folder.path))
+        latest = reader.latest("settings")
+        known = rules_in(latest.content) if latest else {}
+        measured = {name: plot.settings for name, plot in plots.items()}
+        if wanted != measured or rules != known:
+            writer.append(at, "settings", with_rules(settings_body(wanted), rules))
         survey, memory = remember(reader)
     return survey, memory
 
@@ -34,16 +41,17 @@ def remember(reader: JournalReader) -> tuple[Survey, Memory]:
     """Feed every entry of the journal to a fresh session."""
     trees: tuple[Tree, ...] = ()
     settings: dict[str, PlotSettings] = {}
+    rules: dict[str, Rules] = {}
     survey, memory = Survey({}), Memory()
     for entry in reader.entries():
         if entry.kind == "roster":
             trees = trees_from(entry.content)
         elif entry.kind == "settings":
-            settings = settings_from(entry.content)
+            settings, rules = settings_from(entry.content), rules_in(entry.content)
         event = entry.event
         if event is not None:
             memory, _ = step(survey, memory, event)
         elif trees and settings:
             plots: dict[str, Plot] = plots_of(trees, settings)
-            survey = Survey(plots)
+            survey = Survey(plots, rules)
     return survey, memory

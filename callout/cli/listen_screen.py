@@ -69,6 +69,8 @@ def run_screen(
 def _show_notice(face: StationFace, notice: DeviceNotice) -> None:
     """A tape that is found or well needs no line of its own; anything else is shown."""
     well = notice.kind is NoticeKind.CONNECTED
+    if notice.battery is not None:
+        face.battery(notice.device, notice.battery)
     if notice.kind is not NoticeKind.BATTERY:
         face.fault(notice.device, None if well else f"{notice.device}: {notice.text}")
 

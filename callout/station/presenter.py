@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 from datetime import datetime
 
 from callout.core.checks import change_since, shown
@@ -30,6 +31,7 @@ class StationFace:
         self._station, self._mute, self._muted = station, mute, muted
         self._said, self._heard, self._tone = "", "", "told"
         self._faults: dict[str, str] = {}
+        self._batteries: dict[str, str] = {}
         self._listeners: list[Callable[[Update], None]] = []
         self._tape: TakesTyped = lambda text, keys_s: False
         self._hands = ThreadPoolExecutor(1, thread_name_prefix="hands")
@@ -37,10 +39,11 @@ class StationFace:
 
     def view(self) -> View:
         """The state as it stands."""
-        return view_of(
+        shown = view_of(
             self._station, said=self._said, heard=self._heard, tone=self._tone,
             muted=self._muted, faults=tuple(self._faults.values()),
         )  # fmt: skip
+        return replace(shown, engine="; ".join([shown.engine, *self._batteries.values()]))
 
     def listen(self, listener: Callable[[Update], None]) -> None:
         """Tell ``listener`` of every change, beginning with how things stand."""
@@ -81,6 +84,11 @@ class StationFace:
             self._faults[name] = says
         if self._faults != before:
             self._tell(self.view())
+
+    def battery(self, device: str, percent: int) -> None:
+        """A tape told how full its battery is."""
+        self._batteries[device] = f"{device} battery {percent} %"
+        self._tell(self.view())
 
     def close(self) -> None:
         """Finish what was typed, then take no more."""

@@ -64,6 +64,7 @@ def work(folder: SurveyFolder, pipe: int, seed: int) -> None:
         assert pending is not None, station.memory
         write("PENDING", pending.draft.entry, tag, pending.draft.value)
         if chance.random() < 0.15:
+            write("REJECTING", pending.draft.entry)
             station.press("reject")
             write("REJECTED", pending.draft.entry)
             continue

@@ -6,16 +6,14 @@ and settings take effect from the entry that records them.
 
 from __future__ import annotations
 
-from callout.core.checks import Rules
-from callout.core.model import Plot, PlotSettings, Tree
 from callout.journal.check_settings import rules_from, rules_in, with_rules
-from callout.journal.codec import settings_body, settings_from, trees_from
+from callout.journal.codec import settings_body
 from callout.journal.folder import SurveyFolder
-from callout.journal.reader import JournalReader, plots_of
+from callout.journal.reader import JournalReader
 from callout.journal.species import species_of
 from callout.journal.writer import JournalWriter
-from callout.session.machine import step
 from callout.session.state import Memory, Survey
+from callout.station.rebuild import steps
 
 
 def recall(folder: SurveyFolder, writer: JournalWriter, at: str) -> tuple[Survey, Memory]:
@@ -39,19 +37,7 @@ def recall(folder: SurveyFolder, writer: JournalWriter, at: str) -> tuple[Survey
 
 def remember(reader: JournalReader) -> tuple[Survey, Memory]:
     """Feed every entry of the journal to a fresh session."""
-    trees: tuple[Tree, ...] = ()
-    settings: dict[str, PlotSettings] = {}
-    rules: dict[str, Rules] = {}
     survey, memory = Survey({}), Memory()
-    for entry in reader.entries():
-        if entry.kind == "roster":
-            trees = trees_from(entry.content)
-        elif entry.kind == "settings":
-            settings, rules = settings_from(entry.content), rules_in(entry.content)
-        event = entry.event
-        if event is not None:
-            memory, _ = step(survey, memory, event)
-        elif trees and settings:
-            plots: dict[str, Plot] = plots_of(trees, settings)
-            survey = Survey(plots, rules)
+    for done in steps(reader.entries()):
+        survey, memory = done.survey, done.memory
     return survey, memory

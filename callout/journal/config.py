@@ -35,6 +35,7 @@ class Listening:
     pre_roll_s: float | None = None
     reminder_s: float = 20.0
     join_s: float = 30.0
+    push_to_talk: bool = False
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,15 @@ class Speaking:
 
 
 @dataclass(frozen=True)
+class Keeping:
+    """What sound is kept besides the callouts. A segment is in seconds; sizes in 10^6 bytes."""
+
+    whole_session: bool = False
+    segment_s: int = 60
+    mb_an_hour: int = 40
+
+
+@dataclass(frozen=True)
 class _About:
     """What the survey is called and which language is spoken."""
 
@@ -55,7 +65,7 @@ class _About:
     language: str = "en"
 
 
-_SECTIONS = ("survey", "measuring", "plots", "listening", "speaking")
+_SECTIONS = ("survey", "measuring", "plots", "listening", "speaking", "keeping")
 
 
 @dataclass(frozen=True)
@@ -68,6 +78,7 @@ class Config:
     plots: Mapping[str, PlotSettings]
     listening: Listening = field(default_factory=Listening)
     speaking: Speaking = field(default_factory=Speaking)
+    keeping: Keeping = field(default_factory=Keeping)
     other: Mapping[str, Any] = field(default_factory=dict)
 
     def of(self, plot: str) -> PlotSettings:
@@ -190,6 +201,7 @@ def _config(given: Mapping[str, Any]) -> Config:
         },
         listening=_section(Listening, "listening", given),
         speaking=_section(Speaking, "speaking", given),
+        keeping=_section(Keeping, "keeping", given),
         other=other,
     )
 
@@ -253,6 +265,7 @@ def new_settings(name: str, measuring: PlotSettings, plots: Mapping[str, PlotSet
         document.add(tomlkit.comment('[plots.K1]  unit = "in"'))
     document.add("listening", _listening_table())
     document.add("speaking", _speaking_table())
+    document.add("keeping", _keeping_table())
     return tomlkit.dumps(document)
 
 
@@ -297,6 +310,7 @@ def _listening_table() -> Any:
         ("microphone", "", "part of its name; empty takes the system's default"),
         ("reminder_s", 20.0, "seconds before a waiting question is asked again"),
         ("join_s", 30.0, "seconds within which a tag and a press of the tape belong together"),
+        ("push_to_talk", False, "true: the microphone is open for one callout after a key"),
     )
 
 
@@ -306,4 +320,12 @@ def _speaking_table() -> Any:
         ("words_a_minute", 170, ""),
         ("speaker", "", "part of its name; empty takes the system's default"),
         ("muted", False, "true: the echo is only shown"),
+    )
+
+
+def _keeping_table() -> Any:
+    return _table(
+        ("whole_session", False, "true: keep all sound of a session; ask those in hearing first"),
+        ("segment_s", 60, "seconds of one file of it"),
+        ("mb_an_hour", 40, "the most it may take, by coarser sound where it is loud"),
     )

@@ -12,6 +12,11 @@ from callout.core.errors import OperatorError, StorageError
 from callout.journal.files import write_whole
 
 
+def is_digest(text: str) -> bool:
+    """Whether ``text`` is a SHA-256 as sounds are named by."""
+    return len(text) == 64 and set(text) <= set("0123456789abcdef")
+
+
 class AudioStore:
     """Files below one folder, addressed by the hash of what they hold."""
 
@@ -31,7 +36,7 @@ class AudioStore:
 
     def path(self, digest: str) -> Path:
         """Where the sound of ``digest`` lies. Raises OperatorError for what is no hash."""
-        if len(digest) != 64 or not set(digest) <= set("0123456789abcdef"):
+        if not is_digest(digest):
             raise OperatorError(f"{digest!r} is not the SHA-256 of a sound")
         return self._folder / f"{digest}.flac"
 

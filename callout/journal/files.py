@@ -1,21 +1,26 @@
 """Writing files so that they are whole or absent, whatever happens meanwhile.
 
 A file is finished under another name, forced to the disk, renamed, and its folder forced too.
-Nothing about journals or sound here.
+A folder is built beside its place and renamed likewise. Nothing about journals or sound here.
 """
 
 from __future__ import annotations
 
+import fcntl
 import os
+import shutil
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from callout.core.errors import StorageError
+from callout.core.errors import OperatorError, StorageError
 
 FILE_MODE = 0o600
 FOLDER_MODE = 0o700
+PART = ".part-"
+_BUILDING = ".building-"
+_MARK = ".building"
 
 
 @contextmanager
@@ -33,7 +38,7 @@ def storage_errors(doing: str) -> Iterator[None]:
 def write_whole(path: Path, data: bytes) -> None:
     """Put ``data`` at ``path`` durably: readers see the old file, or all of the new one."""
     with storage_errors(f"cannot write {path}"):
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=".part-")
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=PART)
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(data)
@@ -54,3 +59,46 @@ def sync_folder(folder: Path) -> None:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
+
+
+@contextmanager
+def new_folder(path: Path) -> Iterator[Path]:
+    """A folder to fill, which becomes ``path`` where nothing fails, and goes away where it does.
+
+    Raises OperatorError where ``path`` exists or its parent does not. What a killed builder left
+    in the same place is taken away first; a builder still at work holds a lock on its mark.
+    """
+    if path.exists():
+        raise OperatorError(f"{path} exists already: choose another name")
+    if not path.parent.is_dir():
+        raise OperatorError(f"there is no folder {path.parent}: make it first")
+    with storage_errors(f"cannot make {path}"):
+        clear_abandoned(path.parent)
+        building = Path(tempfile.mkdtemp(dir=path.parent, prefix=f"{_BUILDING}{path.name}-"))
+        mark = os.open(building / _MARK, os.O_RDWR | os.O_CREAT, FILE_MODE)
+        try:
+            fcntl.flock(mark, fcntl.LOCK_EX)
+            yield building
+            (building / _MARK).unlink()
+            building.rename(path)
+            sync_folder(path.parent)
+        except BaseException:
+            shutil.rmtree(building, ignore_errors=True)
+            raise
+        finally:
+            os.close(mark)
+
+
+def clear_abandoned(parent: Path) -> int:
+    """Take away folders that a killed builder left half filled; says how many."""
+    cleared = 0
+    for mark in parent.glob(f"{_BUILDING}*/{_MARK}"):
+        with suppress(OSError):  # another's folder, or one whose builder is at work
+            held = os.open(mark, os.O_RDWR)
+            try:
+                fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                shutil.rmtree(mark.parent)
+                cleared += 1
+            finally:
+                os.close(held)
+    return cleared

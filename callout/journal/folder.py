@@ -5,9 +5,7 @@ Made whole or not at all: it is built beside its place and renamed into it.
 
 from __future__ import annotations
 
-import shutil
-import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -18,7 +16,7 @@ from callout.journal.audio import AudioStore
 from callout.journal.check_settings import rules_from, with_rules
 from callout.journal.codec import roster_body, settings_body
 from callout.journal.config import Config, new_settings, read_config
-from callout.journal.files import FILE_MODE, FOLDER_MODE, storage_errors, sync_folder, write_whole
+from callout.journal.files import FILE_MODE, FOLDER_MODE, new_folder, write_whole
 from callout.journal.reader import JournalReader, plots_of
 from callout.journal.species import species_of
 from callout.journal.writer import JournalWriter
@@ -76,25 +74,16 @@ def make_survey(
     measuring: PlotSettings,
     plots: dict[str, PlotSettings],
     at: str,
+    files: Mapping[str, bytes] | None = None,
 ) -> SurveyFolder:
     """Make a survey folder at ``path``, which must not exist yet.
 
     ``plots`` holds the settings of plots that differ from ``measuring``; ``at`` is the time of
-    making, ISO 8601 with offset.
+    making, ISO 8601 with offset. ``files`` are put into it by name: a ``survey.toml`` among them
+    stands in the place of a new one.
     """
-    if path.exists():
-        raise OperatorError(f"{path} exists already: choose another name")
-    if not path.parent.is_dir():
-        raise OperatorError(f"there is no folder {path.parent}: make it first")
-    with storage_errors(f"cannot make {path}"):
-        building = Path(tempfile.mkdtemp(dir=path.parent, prefix=f".{path.name}-"))
-        try:
-            _fill(SurveyFolder(building), path.name, trees, measuring, plots, at)
-            building.rename(path)
-            sync_folder(path.parent)
-        except BaseException:
-            shutil.rmtree(building, ignore_errors=True)
-            raise
+    with new_folder(path) as building:
+        _fill(SurveyFolder(building), path.name, trees, measuring, plots, at, files or {})
     return SurveyFolder(path)
 
 
@@ -105,15 +94,19 @@ def _fill(
     measuring: PlotSettings,
     plots: dict[str, PlotSettings],
     at: str,
+    files: Mapping[str, bytes],
 ) -> None:
     (folder.path / "audio").mkdir(mode=FOLDER_MODE)
-    write_whole(folder.settings, new_settings(name, measuring, plots).encode())
+    text = new_settings(name, measuring, plots).encode()
+    for name, data in {folder.settings.name: text, **files}.items():
+        write_whole(folder.path / name, data)
     names = dict.fromkeys(tree.plot for tree in trees)
     settings = {plot: plots.get(plot) or replace(measuring, plot=plot) for plot in names}
     writer = JournalWriter(folder.database)
     try:
         writer.append(at, "roster", roster_body(trees))
-        rules = rules_from({}, plots_of(trees, settings), species_of(folder.path))
+        checks = folder.config().other.get("checks", {})
+        rules = rules_from(checks, plots_of(trees, settings), species_of(folder.path))
         writer.append(at, "settings", with_rules(settings_body(settings), rules))
     finally:
         writer.close()

@@ -7,7 +7,6 @@ here is heard or decided; the session's own rules do it all again.
 from __future__ import annotations
 
 import shutil
-import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
@@ -20,7 +19,7 @@ from callout.core.events import Effect, Event, KeepMemo, Save
 from callout.core.model import PlotSettings, Tree
 from callout.journal.check_settings import rules_in
 from callout.journal.codec import reading_row, settings_from, trees_from
-from callout.journal.files import FILE_MODE, FOLDER_MODE, storage_errors, sync_folder
+from callout.journal.files import FILE_MODE, FOLDER_MODE, new_folder
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import Entry, plots_of
 from callout.journal.schema import connect
@@ -129,23 +128,12 @@ def rebuild(folder: SurveyFolder, snapshot: Snapshot, into: Path) -> SurveyFolde
 
     Raises OperatorError where ``into`` exists or the journal cannot be followed to its end.
     """
-    if into.exists():
-        raise OperatorError(f"{into} exists already: choose another name")
-    if not into.parent.is_dir():
-        raise OperatorError(f"there is no folder {into.parent}: make it first")
     tables, faults = made_again(snapshot.entries)
     if faults:
         raise OperatorError(f"{folder.path} cannot be rebuilt: {faults[0]}")
-    with storage_errors(f"cannot make {into}"):
-        building = Path(tempfile.mkdtemp(dir=into.parent, prefix=f".{into.name}-"))
-        try:
-            _copy_files(folder, building)
-            _write(SurveyFolder(building).database, snapshot.entries, tables)
-            building.rename(into)
-            sync_folder(into.parent)
-        except BaseException:
-            shutil.rmtree(building, ignore_errors=True)
-            raise
+    with new_folder(into) as building:
+        _copy_files(folder, building)
+        _write(SurveyFolder(building).database, snapshot.entries, tables)
     return SurveyFolder(into)
 
 

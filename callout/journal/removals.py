@@ -1,0 +1,83 @@
+"""Orders to remove sound: entries of the journal, made before any file goes.
+
+The readings stay, and so does every entry; what an order names is known from then on to be gone
+by order and not missing. Which sounds to name is decided elsewhere.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from callout.core.errors import CalloutError
+from callout.journal.audio import AudioStore, is_digest
+from callout.journal.files import storage_errors, sync_folder
+from callout.journal.reader import Entry
+from callout.journal.session_sound import KIND as SESSION_SOUND
+
+KIND = "sound_removed"
+_WITH_SOUND = ("heard", SESSION_SOUND)
+
+
+def sound_of(entry: Entry) -> str | None:
+    """The hash of the sound that an entry names; None where it names none, or is damaged."""
+    if entry.kind not in _WITH_SOUND:
+        return None
+    try:
+        content: Mapping[str, Any] = json.loads(entry.body)
+        digest = content.get("audio")
+    except (AttributeError, TypeError, ValueError):
+        return None  # the chain tells that this entry was altered
+    return digest if isinstance(digest, str) else None
+
+
+def removal_body(sounds: Sequence[str], reason: str, who: str) -> dict[str, Any]:
+    """An order as a journal entry's body."""
+    return {"sounds": list(sounds), "reason": reason, "who": who}
+
+
+def removed_in(entries: Iterable[Entry]) -> dict[str, int]:
+    """Sounds that were ordered to be removed, each with its order's entry.
+
+    A sound that a later entry names again was kept anew, and is not among them.
+    """
+    found: dict[str, int] = {}
+    for entry in entries:
+        if entry.kind == KIND:
+            found.update(dict.fromkeys(_ordered(entry), entry.seq))
+        else:
+            digest = sound_of(entry)
+            if digest is not None:
+                found.pop(digest, None)
+    return found
+
+
+def _ordered(entry: Entry) -> Iterator[str]:
+    try:
+        sounds = entry.content.get("sounds", ())
+    except CalloutError:
+        return
+    yield from (item for item in sounds if isinstance(item, str) and is_digest(item))
+
+
+def carry_out(sounds: AudioStore, removed: Mapping[str, int]) -> int:
+    """Take away the files that were ordered to go; says how many there still were.
+
+    Raises StorageError; what is left then can be taken away by calling it again.
+    """
+    paths = [sounds.path(digest) for digest in removed]
+    there = [path for path in paths if path.exists()]
+    for path in there:
+        with storage_errors(f"cannot remove {path}"):
+            path.unlink()
+    if there:
+        sync_folder(there[0].parent)
+    return len(there)
+
+
+def unnamed(folder: Path, entries: Iterable[Entry]) -> list[str]:
+    """Sounds that lie in the store and that no entry names: left by a crash before their entry."""
+    named = {sound_of(entry) for entry in entries}
+    return sorted(path.stem for path in folder.glob("*.flac") if path.stem not in named)

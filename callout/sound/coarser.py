@@ -1,0 +1,40 @@
+"""FLAC within a size: where sound is too loud to fit, its least bits are left out.
+
+Noise cannot be packed, so a windy hour takes several times what a still one takes. Leaving out
+bits that lie far below the noise costs little that an ear can tell; FLAC packs the zeros away.
+Never for a callout, which is kept as it came.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from callout.sound.files import encode_flac
+from callout.sound.frames import Samples
+
+MOST_BITS_LEFT_OUT = 8
+_OVERHEAD_BYTES = 9_000  # what a FLAC file takes for itself, however short the sound
+
+
+def encode_within(samples: Samples, most_bytes: int) -> tuple[bytes, int]:
+    """FLAC of about ``most_bytes`` at most, and how many of the 16 bits were left out.
+
+    At least half the bits are kept, whatever their size.
+    """
+    flac, bits = encode_flac(samples), 0
+    while len(flac) > most_bytes + _OVERHEAD_BYTES and bits < MOST_BITS_LEFT_OUT:
+        over = (len(flac) - most_bytes) * 8 / samples.size
+        bits = min(MOST_BITS_LEFT_OUT, bits + max(1, math.floor(over)))
+        flac = encode_flac(coarser(samples, bits))
+    return flac, bits
+
+
+def coarser(samples: Samples, bits: int) -> Samples:
+    """The samples rounded to a multiple of two to the power of ``bits``."""
+    step = 1 << bits
+    rounded = (samples.astype(np.int32) + step // 2) // step * step
+    most = 32768 - step
+    found: Samples = np.clip(rounded, -32768, most).astype(np.int16)
+    return found

@@ -2,13 +2,15 @@
 
 A hash chain cannot show that its end was cut off; a line kept outside the database can. The file
 is small enough to be sent or printed at the end of a day, which is what makes it proof against
-somebody who may change everything in the folder. No checking here; that is ``verify``.
+somebody who may change everything in the folder. A line may carry a signature, made by whoever
+holds a private key. No checking here; that is ``verify``.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from callout.core.errors import OperatorError
@@ -21,18 +23,31 @@ from callout.journal.writer import JournalWriter
 KIND = "sealed"
 
 
+Sign = Callable[[bytes], str]
+"""Gives what stands at the end of a seal's line for the bytes to be signed."""
+
+
 @dataclass(frozen=True)
 class Seal:
-    """A sealing entry: its number, its hash, its time. One line of ``seals.txt``."""
+    """A sealing entry: its number, its hash, its time. One line of ``seals.txt``.
+
+    ``signature`` is what a key's holder added to the line, or nothing.
+    """
 
     entry: int
     hash: str
     at: str
+    signature: str = field(default="", compare=False)
+
+    @property
+    def signed(self) -> bytes:
+        """What a signature is made over."""
+        return f"callout seal {self.entry} {self.hash} {self.at}".encode()
 
     @property
     def line(self) -> str:
         """The seal as text, without the line's end."""
-        return f"{self.entry} {self.hash} {self.at}"
+        return f"{self.entry} {self.hash} {self.at} {self.signature}".rstrip()
 
 
 def seals_path(folder: SurveyFolder) -> Path:
@@ -54,9 +69,9 @@ def read_seals(path: Path) -> list[Seal]:
 
 def _seal(path: Path, number: int, line: bytes) -> Seal:
     parts = line.decode("utf-8", "replace").split(" ")
-    if len(parts) != 3 or not parts[0].isdecimal() or len(parts[1]) != 64:
+    if len(parts) not in (3, 4) or not parts[0].isdecimal() or len(parts[1]) != 64:
         raise OperatorError(f"{path}, line {number} is no seal: a number, a hash and a time")
-    return Seal(int(parts[0]), parts[1], parts[2])
+    return Seal(int(parts[0]), *parts[1:])
 
 
 def seals_in(entries: list[Entry]) -> list[Seal]:
@@ -64,8 +79,10 @@ def seals_in(entries: list[Entry]) -> list[Seal]:
     return [Seal(item.seq, item.hash, item.at) for item in entries if item.kind == KIND]
 
 
-def seal(folder: SurveyFolder, writer: JournalWriter, at: str) -> Seal:
+def seal(folder: SurveyFolder, writer: JournalWriter, at: str, sign: Sign | None = None) -> Seal:
     """Seal what the journal holds now; the newest seal again where nothing came after it.
+
+    ``sign`` signs the lines that are new.
 
     The entry is on the disk before its line, so that a crash between the two leaves a line too
     few, never one too many; the next sealing adds it.
@@ -78,11 +95,15 @@ def seal(folder: SurveyFolder, writer: JournalWriter, at: str) -> Seal:
         raise OperatorError(f"the journal of {folder.path} is empty: there is nothing to seal")
     path = seals_path(folder)
     kept = read_seals(path)
-    missing = [item for item in found if item not in kept]
+    missing = [_signed(item, sign) for item in found if item not in kept]
+    lines = [*kept, *missing]
     if missing:
-        lines = "".join(f"{item.line}\n" for item in [*kept, *missing])
-        write_whole(path, lines.encode())
-    return found[-1]
+        write_whole(path, "".join(f"{item.line}\n" for item in lines).encode())
+    return next(item for item in reversed(lines) if item == found[-1])
+
+
+def _signed(item: Seal, sign: Sign | None) -> Seal:
+    return item if sign is None else replace(item, signature=sign(item.signed))
 
 
 def _entries(folder: SurveyFolder, which: str) -> list[Entry]:

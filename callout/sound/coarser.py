@@ -38,3 +38,9 @@ def coarser(samples: Samples, bits: int) -> Samples:
     most = 32768 - step
     found: Samples = np.clip(rounded, -32768, most).astype(np.int16)
     return found
+
+
+def pcm_within(pcm: bytes, most_bytes: int) -> tuple[bytes, int]:
+    """As `encode_within`, from 16-bit little-endian samples as they lie on a disk."""
+    samples = np.frombuffer(pcm, dtype="<i2").astype(np.int16, copy=False)
+    return encode_within(samples, most_bytes)

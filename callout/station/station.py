@@ -12,16 +12,16 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
-from typing import Any
 
 from callout.core.errors import CalloutError, StorageError
-from callout.core.events import Effect, Event, Heard, KeepMemo, Opened, Save, Say, TimedOut
+from callout.core.events import Effect, Event, Heard, Opened, Save, Say, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import Plot
 from callout.grammar.language import Language
 from callout.grammar.parser import Parsed, choose, parse_words
 from callout.grammar.scope import Scope
 from callout.journal.folder import SurveyFolder
+from callout.journal.seals import Seal, Sign, seal
 from callout.journal.writer import JournalWriter
 from callout.session.machine import step
 from callout.session.state import Memory, Phase, Survey, left_to_do
@@ -197,6 +197,19 @@ class Station:
             if self._memory.phase is not Phase.IDLE:
                 self._do(TimedOut(self._writer.next_entry, self._at(at)))
 
+    def record(self, kind: str, body: dict[str, Any], at: datetime | None = None) -> None:
+        """Journal what is no event of the session, e.g. a segment of its sound.
+
+        Raises StorageError, and nothing was written.
+        """
+        with self._lock:
+            self._writer.append(self._at(at), kind, body)
+
+    def seal(self, sign: Sign | None = None, at: datetime | None = None) -> Seal:
+        """Seal the journal as it stands. Raises StorageError, or OperatorError for bad seals."""
+        with self._lock:
+            return seal(self._folder, self._writer, self._at(at), sign)
+
     def close(self) -> None:
         """Give up the journal; whatever waits for confirmation waits for the next start."""
         with self._lock:
@@ -274,61 +287,3 @@ class Station:
 def _keepable(text: str) -> str:
     """Bytes that were no text arrive as lone surrogates, which no file of ours can hold."""
     return text.encode("utf-8", "replace").decode("utf-8")
-
-
-def reading_json(effect: Save) -> dict[str, Any]:
-    """A saved reading as plain values for JSON, numbers as exact text."""
-    reading = effect.reading
-    return {
-        "entry": reading.entry,
-        "at": reading.at,
-        "plot": reading.plot,
-        "tag": reading.tag,
-        "stem": reading.stem or None,
-        "species": reading.species,
-        "raw": _text(reading.raw),
-        "recorded": _text(reading.value),
-        "unit": reading.unit.value,
-        "status": reading.status,
-        "confidence": _text(reading.confidence),
-        "audio": reading.audio,
-        "who": reading.who,
-        "warnings": list(reading.warnings),
-        "supersedes": reading.supersedes,
-        "void": reading.void,
-    }
-
-
-def _text(value: Decimal | None) -> str | None:
-    return None if value is None else str(value)
-
-
-def done_json(done: Done) -> list[dict[str, Any]]:
-    """One JSON object for each thing that happened, in order."""
-    lines: list[dict[str, Any]] = []
-    event = done.event
-    if isinstance(event, Heard):
-        lines.append(
-            {
-                "event": "heard",
-                "at": event.at,
-                "source": event.source,
-                "words": event.words,
-                "meanings": [meaning.as_json() for meaning in event.meanings],
-                "problem": event.problem,
-                "confidence": _text(event.confidence),
-                "audio": event.audio,
-                "engine_ms": round(done.engine_s * 1000, 1),
-            }
-        )
-    for effect in done.effects:
-        if isinstance(effect, Save):
-            name = "undone" if effect.reading.void else "saved"
-            lines.append({"event": name, **reading_json(effect)})
-        elif isinstance(effect, KeepMemo):
-            lines.append(
-                {"event": "noted", "at": effect.at, "tag": effect.tag, "audio": effect.audio}
-            )
-        else:
-            lines.append({"event": "said", "tone": effect.tone, "text": effect.text})
-    return lines

@@ -7,6 +7,7 @@ import hashlib
 import os
 import sqlite3
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -46,6 +47,11 @@ class JournalWriter:
         """The number that the next entry will have."""
         return self._seq + 1
 
+    @property
+    def head(self) -> tuple[int, str]:
+        """Number and hash of the last entry written."""
+        return self._seq, self._hash
+
     def append(self, at: str, kind: str, body: dict[str, Any]) -> int:
         """Add an entry that is no session event, e.g. the roster; returns its number."""
         self._commit(at, kind, body, ())
@@ -82,13 +88,17 @@ class JournalWriter:
         self._seq, self._hash = seq, digest
 
     def _roll_back(self) -> None:
-        if self._database.in_transaction:
-            self._database.execute("ROLLBACK")
+        with suppress(sqlite3.Error):  # the disk is gone; what was begun ends with the connection
+            if self._database.in_transaction:
+                self._database.execute("ROLLBACK")
 
     def close(self) -> None:
-        """Close the database and give up the lock."""
+        """Close the database and give up the lock. Safe to call twice."""
         self._database.close()
-        os.close(self._lock)
+        if self._lock >= 0:
+            with suppress(OSError):
+                os.close(self._lock)
+        self._lock = -1
 
 
 def _rows(effects: Iterable[Effect], plot: str) -> Iterable[tuple[str, dict[str, Any]]]:

@@ -80,7 +80,7 @@ class Endpointer:
         self._now_s = frame.end_s
         if lost:
             self._break(Reason.GAP)
-        if self._is_muted(frame):
+        if self.muted(frame):
             self._break(Reason.ECHO)
             return []
         self._noise.hear(frame.level_dbfs)
@@ -89,6 +89,11 @@ class Endpointer:
             self._wait(frame, voiced)
             return []
         return self._go_on(frame, voiced)
+
+    def pass_over(self, frame: Frame) -> None:
+        """Follow the noise in a frame that must not be heard; nothing of it is kept."""
+        self._is_voiced(frame)
+        self._noise.hear(frame.level_dbfs)
 
     def flush(self) -> list[Utterance]:
         """End of the stream: return what is under way as if a pause had followed.
@@ -119,6 +124,10 @@ class Endpointer:
             start_s = min(start for start, _ in self._muted)
             self._muted = ((start_s, end_s),)
 
+    def muted(self, frame: Frame) -> bool:
+        """Whether this frame is kept out because the echo may be heard in it."""
+        return any(frame.end_s > start and frame.start_s < end for start, end in self._muted)
+
     def take_discarded(self) -> list[Discarded]:
         """What was set aside since the last call, oldest first; at most the last 16."""
         taken = list(self._discarded)
@@ -129,9 +138,6 @@ class Endpointer:
         # Always ask the detector: it tracks the noise itself and must hear every frame.
         speech = self._vad.is_speech(frame.samples.tobytes(), SAMPLE_RATE_HZ)
         return bool(speech) and frame.level_dbfs > self._noise.gate_dbfs
-
-    def _is_muted(self, frame: Frame) -> bool:
-        return any(frame.end_s > start and frame.start_s < end for start, end in self._muted)
 
     def _break(self, reason: Reason) -> None:
         """The stream is not continuous here: nothing may be joined across this point."""

@@ -1,7 +1,8 @@
 """Feeds sound to a station: frames from a file or a microphone, cut into utterances.
 
 A file goes through the very same path as a microphone, only faster. Reminders run on the
-stream's own time, so a file gives the same journal however fast it is read.
+stream's own time, so a file gives the same journal however fast it is read. Where the whole
+session is kept, every frame that may be heard is kept too, before anything is made of it.
 """
 
 from __future__ import annotations
@@ -10,9 +11,11 @@ import time
 from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
 
+from callout.journal.session_sound import SessionSound
 from callout.sound.endpoint import Discarded, Endpointer, Reason
-from callout.sound.frames import Frame, Utterance
+from callout.sound.frames import Frame, Samples, Utterance
 from callout.station.station import Done, Station
+from callout.station.talking import TalkKey
 
 QUESTION = "ask"
 # Speech over our own echo is only shown: a late echo would answer itself without end.
@@ -30,28 +33,59 @@ class Listening:
         reminder_s: float,
         level: Callable[[float, bool], None] | None = None,
         set_aside: Callable[[Discarded], None] | None = None,
+        keep: SessionSound | None = None,
+        talk: TalkKey | None = None,
     ) -> None:
         self._station, self._endpointer = station, endpointer
         self._began, self._reminder_s = began, reminder_s
         self._level, self._set_aside = level, set_aside
+        self._keep, self._talk = keep, talk
         self._asked_at_s: float | None = None
-        self._now_s = 0.0
+        self._watch_sound: Callable[[Samples, float], None] = lambda samples, floor_dbfs: None
+        self._now_s, self._was_open = 0.0, False
         station.watch(self._watch)
+
+    def anchor(self, began: datetime) -> None:
+        """When this stream's second 0 was, by the wall clock as it stands now."""
+        self._began = began
+
+    def on_utterance(self, watch: Callable[[Samples, float], None]) -> None:
+        """Tell ``watch`` of every utterance: its samples, and the noise it stood in (dBFS)."""
+        self._watch_sound = watch
 
     def take(self, frame: Frame) -> None:
         """One frame: whatever utterance it ends goes to the station."""
         self._now_s = frame.end_s
-        for utterance in self._endpointer.push(frame):
-            self._hear(utterance)
-        self._tell_discarded()
+        is_open = self._talk is None or self._talk.take(frame.start_s, self._endpointer.speaking)
+        if is_open:
+            self._take_open(frame)
+        else:
+            self._take_closed(frame)
+        self._was_open = is_open
         if self._level is not None:
             self._level(frame.level_dbfs, self._endpointer.speaking)
         self._remind()
+
+    def _take_open(self, frame: Frame) -> None:
+        if self._keep is not None:
+            self._keep.take(frame.samples.tobytes(), frame.start_s, self._endpointer.muted(frame))
+        for utterance in self._endpointer.push(frame):
+            self._hear(utterance)
+        self._tell_discarded()
+
+    def _take_closed(self, frame: Frame) -> None:
+        """Nothing is heard or kept; only the noise is followed, so that the next press hears."""
+        if self._was_open:
+            self.finish()  # pressed again while speaking: what was said so far is the callout
+        self._endpointer.pass_over(frame)
 
     def finish(self) -> None:
         """The stream ended: what was under way is heard as it is."""
         for utterance in self._endpointer.flush():
             self._hear(utterance)
+        self._tell_discarded()
+        if self._keep is not None:
+            self._keep.cut()
 
     def run(self, frames: Iterable[Frame], realtime: bool = False) -> None:
         """Take every frame; ``realtime`` waits so that each comes when it would be spoken."""
@@ -68,6 +102,8 @@ class Listening:
             at=self._began + timedelta(seconds=utterance.end_s),
             began=self._began + timedelta(seconds=utterance.start_s),
         )
+        if self._talk is not None:
+            self._talk.heard()
 
     def _tell_discarded(self) -> None:
         for item in self._endpointer.take_discarded():

@@ -12,8 +12,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
+from typing import Any
 
-from callout.core.errors import CalloutError, StorageError
+from callout.core.errors import CalloutError, DeviceError, StorageError
 from callout.core.events import Effect, Event, Heard, Opened, Save, Say, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import Plot
@@ -23,15 +24,19 @@ from callout.grammar.scope import Scope
 from callout.journal.folder import SurveyFolder
 from callout.journal.seals import Seal, Sign, seal
 from callout.journal.writer import JournalWriter
+from callout.session.echo import told
 from callout.session.machine import step
 from callout.session.state import Memory, Phase, Survey, left_to_do
 from callout.speech.engine import Candidate, Engine, Samples
+from callout.station.apart import ApartEngine
+from callout.station.mending import Mended, mended, place_of, same_place
 from callout.station.recall import recall
 from callout.station.scopes import plot_named, scope_of
 
 LEAST_CONFIDENCE = 0.5
 # An utterance is cut with a pre-roll, so it seems to begin a little before it was spoken.
 PRE_ROLL = timedelta(seconds=0.5)
+SLOW_DISK_S = 2.0
 
 
 @dataclass(frozen=True)
@@ -44,6 +49,7 @@ class Done:
 
 
 Watcher = Callable[[Done], None]
+TellDisk = Callable[[str | None], None]
 
 
 class Station:
@@ -61,9 +67,13 @@ class Station:
         self._folder, self._language, self._engine = folder, language, engine
         self._encode, self._now = encode, now
         self._watchers: list[Watcher] = []
+        self._tell_disk: TellDisk = lambda says: None
+        self._moves: list[tuple[int, timedelta]] = []
+        self._doubt = False  # whether the last commit may or may not have reached the disk
         self._writer = JournalWriter(folder.database)
         try:
             self._survey, self._memory = recall(folder, self._writer, now().isoformat())
+            self._place = place_of(folder.database)
         except BaseException:
             self._writer.close()
             raise
@@ -106,6 +116,10 @@ class Station:
         """Tell ``watcher`` of everything done from now on, after it is on disk."""
         self._watchers.append(watcher)
 
+    def on_disk(self, tell: TellDisk) -> None:
+        """Tell ``tell`` when the disk refuses or is slow (what is wrong), or is well (None)."""
+        self._tell_disk = tell
+
     # ---- what may happen ----
 
     def open(self, plot: str, who: str, at: datetime | None = None) -> None:
@@ -115,6 +129,7 @@ class Station:
         """
         plot_named(self._survey.plots, plot)
         with self._lock:
+            self._mend()
             event = Opened(self._writer.next_entry, self._at(at), plot, _keepable(who))
             self._told(Done(event, self._commit(event)))
             self._listen_for_plot()
@@ -126,35 +141,54 @@ class Station:
 
         ``began`` is when it was begun: a yes answers only an echo that was there by then.
         """
-        with self._lock:
-            started = time.perf_counter()
+        where, trouble = self._memory.plot, ""
+        started = time.perf_counter()
+        # Not under the lock: while a sound is decoded, keys and tapes go on.
+        try:
             candidates = self._engine.hear(samples) if self._engine else ()
-            engine_s = time.perf_counter() - started
+        except DeviceError as error:
+            candidates, trouble = (), str(error)
+        engine_s = time.perf_counter() - started
+        with self._lock:
             memo = self._memory.phase is Phase.MEMO
-            if not candidates and not memo:
-                return  # no callout: a cough, a branch, somebody else
-            try:
-                audio = self._folder.audio.keep(self._encode(samples))
-            except StorageError as error:
-                self._tell(Say(f"Not kept: {error}", "refused"))
-                return
-            best = candidates[0] if candidates else Candidate("", (), 0.0)
-            parsed = self._sure(best)
-            self._do(
-                Heard(
-                    entry=self._writer.next_entry,
-                    at=self._at(at),
-                    source="voice",
-                    words=best.words,
-                    meanings=parsed.meanings,
-                    problem=parsed.problem,
-                    engine=self._engine_name(),
-                    confidence=Decimal(str(best.confidence)),
-                    audio=audio,
-                    about=self._asked_by(began),
-                ),
-                engine_s,
-            )
+            if self._memory.plot != where and candidates:
+                self.say("the plot was changed meanwhile: say it again")
+            elif candidates or memo:
+                best = candidates[0] if candidates else Candidate("", (), 0.0)
+                self._take(best, samples, at, began, engine_s)
+            elif trouble:
+                self.say(f"not heard: {trouble}")
+            # Else it was no callout: a cough, a branch, somebody else.
+
+    def _take(
+        self,
+        best: Candidate,
+        samples: Samples,
+        at: datetime | None,
+        began: datetime | None,
+        engine_s: float,
+    ) -> None:
+        try:
+            audio = self._folder.audio.keep(self._encode(samples))
+        except StorageError as error:
+            self._refused("Not kept", error)
+            return
+        parsed = self._sure(best)
+        self._do(
+            lambda: Heard(
+                entry=self._writer.next_entry,
+                at=self._at(at),
+                source="voice",
+                words=best.words,
+                meanings=parsed.meanings,
+                problem=parsed.problem,
+                engine=self._engine_name(),
+                confidence=Decimal(str(best.confidence)),
+                audio=audio,
+                about=self._asked_by(began),
+            ),
+            engine_s,
+        )
 
     def type(self, text: str, at: datetime | None = None) -> None:
         """A callout that was typed."""
@@ -164,38 +198,62 @@ class Station:
                 parsed = parse_words(self._language.full, text, self._scope)
             except CalloutError as error:
                 parsed = Parsed(text, (), str(error))
-            self._do(self._written("typed", parsed, at))
+            self._do(lambda: self._written("typed", parsed, at))
 
     def press(self, kind: str, at: datetime | None = None, about: int | None = None) -> None:
         """A key that stands for a command, e.g. ``confirm``; ``about`` as in ``Heard``."""
         with self._lock:
             parsed = Parsed(kind, (Meaning(kind),), None)
-            self._do(self._written("key", parsed, at, about))
+            self._do(lambda: self._written("key", parsed, at, about))
 
     def measure(
         self, words: str, meaning: Meaning, device: str, at: datetime | None = None
     ) -> None:
         """A press of a digital tape, as ``words`` it sent."""
         with self._lock:
-            event = self._written("tape", Parsed(words, (meaning,), None), at)
-            self._do(replace(event, engine=device))
+            parsed = Parsed(words, (meaning,), None)
+            self._do(lambda: replace(self._written("tape", parsed, at), engine=device))
 
     def set_aside(self, words: str, device: str, why: str) -> None:
         """A press that joined nothing: kept in the journal, and said."""
         with self._lock:
-            event = self._written("tape", Parsed(words, (), f"{words} not taken: {why}"), None)
-            self._do(replace(event, engine=device))
+            parsed = Parsed(words, (), f"{words} not taken: {why}")
+            self._do(lambda: replace(self._written("tape", parsed, None), engine=device))
 
-    def say(self, text: str) -> None:
-        """Tell the person something that changes nothing and is not journalled."""
+    def say(self, text: str, tone: str = "refused") -> None:
+        """Tell the person something that changes nothing and is not journalled.
+
+        What still waits is named again: a yes must answer the last thing that was heard.
+        """
         with self._lock:
-            self._tell(Say(text[:1].upper() + text[1:] + ".", "refused"))
+            said = text[:1].upper() + text[1:] + "."
+            if self._memory.pending is not None:
+                said += f" Still waiting: {told(self._memory.pending.draft)}. Confirm?"
+            self._tell(Say(said, tone))
+
+    def try_disk(self) -> None:
+        """Where the disk has refused, see whether it takes a journal again; what waits, waits."""
+        with self._lock:
+            try:
+                self._mend()
+            except StorageError as error:
+                self._tell_disk(str(error))
+            else:
+                self._tell_disk(None)
+
+    def clock_moved(self, by: timedelta) -> None:
+        """The wall clock was set: times of what was asked before it are shifted to match."""
+        with self._lock:
+            waiting = self._memory.pending
+            if waiting is not None:
+                self._moves = [move for move in self._moves if move[0] == waiting.draft.entry]
+                self._moves.append((waiting.draft.entry, by))
 
     def time_out(self, at: datetime | None = None) -> None:
         """Nothing was said for a while."""
         with self._lock:
             if self._memory.phase is not Phase.IDLE:
-                self._do(TimedOut(self._writer.next_entry, self._at(at)))
+                self._do(lambda: TimedOut(self._writer.next_entry, self._at(at)))
 
     def record(self, kind: str, body: dict[str, Any], at: datetime | None = None) -> None:
         """Journal what is no event of the session, e.g. a segment of its sound.
@@ -214,6 +272,8 @@ class Station:
         """Give up the journal; whatever waits for confirmation waits for the next start."""
         with self._lock:
             self._writer.close()
+        if isinstance(self._engine, ApartEngine):
+            self._engine.close()
 
     # ---- how ----
 
@@ -228,7 +288,9 @@ class Station:
         pending = self._memory.pending
         if began is None or pending is None:
             return None
-        asked = datetime.fromisoformat(pending.draft.at)
+        entry = pending.draft.entry
+        moved = sum((by for about, by in self._moves if about == entry), timedelta())
+        asked = datetime.fromisoformat(pending.draft.at) + moved
         return pending.draft.entry if asked <= began + PRE_ROLL else 0
 
     def _written(
@@ -256,12 +318,14 @@ class Station:
         if self._engine is not None:
             self._engine.prepare(self._language.spoken_in(self._scope))
 
-    def _do(self, event: Event, engine_s: float = 0.0) -> None:
+    def _do(self, make: Callable[[], Event], engine_s: float = 0.0) -> None:
         try:
+            self._mend()
+            event = make()
             effects = self._commit(event)
         except StorageError as error:
             # The session stays where it was: what waits for confirmation still waits.
-            self._tell(Say(f"Not saved: {error}", "refused"))
+            self._refused("Not saved", error)
             return
         # Told first: making a new tree hearable takes a good part of a second.
         self._told(Done(event, effects, engine_s))
@@ -271,9 +335,38 @@ class Station:
     def _commit(self, event: Event) -> tuple[Effect, ...]:
         """Take one step: on the disk first, then in memory. Raises StorageError, nothing done."""
         memory, effects = step(self._survey, self._memory, event)
-        self._writer.commit(event, effects, memory.plot)
+        started = time.perf_counter()
+        try:
+            same_place(self._folder.database, self._place)
+            self._writer.commit(event, effects, memory.plot)
+        except StorageError:
+            self._doubt = True
+            raise
+        took_s = time.perf_counter() - started
+        slow = f"the disk is slow: saving took {took_s:.0f} seconds"
+        self._tell_disk(slow if took_s >= SLOW_DISK_S else None)
         self._memory = memory
         return effects
+
+    def _mend(self) -> None:
+        """After a refusal, open the journal anew and believe it. Raises StorageError."""
+        if not self._doubt:
+            return
+        self._writer.close()
+        found = mended(self._folder, self._writer.head)
+        self._writer, self._doubt = found.writer, False
+        self._place = place_of(self._folder.database)
+        self._believe(found)
+
+    def _believe(self, found: Mended) -> None:
+        """What the disk took though it had refused is told now, as anything else that is done."""
+        self._survey, self._memory = found.survey, found.memory
+        for event, effects in found.untold:
+            self._told(Done(event, effects))
+
+    def _refused(self, what: str, error: StorageError) -> None:
+        self._tell_disk(str(error))
+        self._tell(Say(f"{what}: {error}", "refused"))
 
     def _tell(self, say: Say) -> None:
         at = self._at(None)

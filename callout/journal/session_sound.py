@@ -27,6 +27,7 @@ RATE_HZ = 16_000
 _FRAME_BYTES = 960
 _RECORD_BYTES = 1 + _FRAME_BYTES
 _FRAME_S = _FRAME_BYTES / 2 / RATE_HZ
+_CLOCK_SLACK_S = 1.0
 _SYNC_FRAMES = round(1.0 / _FRAME_S)
 
 Encode = Callable[[bytes, int], tuple[bytes, int]]
@@ -75,36 +76,38 @@ class SessionSound:
     def __init__(
         self,
         folder: Path,
-        began: datetime,
         settings: Keeping,
         encode: Encode,
         record: Record,
         working: Callable[[], tuple[str, str]],
         tell: Callable[[str], None],
     ) -> None:
-        """``folder`` holds the sounds; ``began`` is when the stream's time was zero; ``working``
+        """``folder`` holds the sounds; ``working`` tells who works in which plot, ``tell`` is told
 
-        tells who works in which plot, ``tell`` is told when sound is not kept.
+        when sound is not kept.
         """
         self._sounds, self._folder = AudioStore(folder), folder
-        self._began, self._settings = began, settings
+        self._settings = settings
         self._encode, self._record = encode, record
         self._working, self._tell = working, tell
         self._spool: _Spool | None = None
-        self._next_s = 0.0
+        self._next_s, self._next_at = 0.0, datetime.min
         self._again_s = 0.0
         self._told = ""
 
-    def take(self, pcm: bytes, start_s: float, echo: bool) -> None:
-        """One frame of 960 bytes; ``echo`` where the loudspeaker may be heard in it."""
-        if self._spool is not None and abs(start_s - self._next_s) > _FRAME_S / 2:
-            self.cut()  # sound was lost, or the microphone was closed meanwhile
-        self._next_s = start_s + _FRAME_S
+    def take(self, pcm: bytes, start_s: float, at: datetime, echo: bool) -> None:
+        """One frame of 960 bytes that began at ``start_s`` in its stream, and ``at`` by the clock;
+
+        ``echo`` where the loudspeaker may be heard in it.
+        """
+        if self._spool is not None and self._jumps(start_s, at):
+            self.cut()
+        self._next_s, self._next_at = start_s + _FRAME_S, at + timedelta(seconds=_FRAME_S)
         if start_s < self._again_s:
             return
         try:
             if self._spool is None:
-                self._spool = _Spool(self._folder, self._header(start_s))
+                self._spool = _Spool(self._folder, self._header(at))
             self._spool.add(pcm, echo)
         except StorageError as error:
             self._refused(error)
@@ -124,10 +127,14 @@ class SessionSound:
         except StorageError as error:
             self._refused(error)
 
-    def _header(self, start_s: float) -> dict[str, str]:
+    def _jumps(self, start_s: float, at: datetime) -> bool:
+        """Sound was lost, the microphone was closed meanwhile, or the clock was set."""
+        off_s = abs((at - self._next_at).total_seconds())
+        return abs(start_s - self._next_s) > _FRAME_S / 2 or off_s > _CLOCK_SLACK_S
+
+    def _header(self, at: datetime) -> dict[str, str]:
         who, plot = self._working()
-        began = self._began + timedelta(seconds=start_s)
-        return {"began": began.isoformat(timespec="milliseconds"), "who": who, "plot": plot}
+        return {"began": at.isoformat(timespec="milliseconds"), "who": who, "plot": plot}
 
     def _refused(self, error: StorageError) -> None:
         """Try again after a segment's time; what is spooled stays for the next start."""
@@ -158,7 +165,8 @@ class _Spool:
     def add(self, pcm: bytes, echo: bool) -> None:
         self._write(bytes([echo]) + pcm)
         self._frames += 1
-        if self._frames % _SYNC_FRAMES == 0:
+        if self._frames % _CLOCK_SLACK_S = 1.0
+_SYNC_FRAMES == 0:
             self._sync()
 
     def _write(self, data: bytes) -> None:

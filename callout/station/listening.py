@@ -68,7 +68,9 @@ class Listening:
 
     def _take_open(self, frame: Frame) -> None:
         if self._keep is not None:
-            self._keep.take(frame.samples.tobytes(), frame.start_s, self._endpointer.muted(frame))
+            at = self._began + timedelta(seconds=frame.start_s)
+            echo = self._endpointer.muted(frame)
+            self._keep.take(frame.samples.tobytes(), frame.start_s, at, echo)
         for utterance in self._endpointer.push(frame):
             self._hear(utterance)
         self._tell_discarded()
@@ -97,6 +99,7 @@ class Listening:
         self.finish()
 
     def _hear(self, utterance: Utterance) -> None:
+        self._watch_sound(utterance.samples, self._endpointer.noise_floor_dbfs)
         self._station.hear(
             utterance.samples,
             at=self._began + timedelta(seconds=utterance.end_s),

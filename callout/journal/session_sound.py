@@ -165,8 +165,7 @@ class _Spool:
     def add(self, pcm: bytes, echo: bool) -> None:
         self._write(bytes([echo]) + pcm)
         self._frames += 1
-        if self._frames % _CLOCK_SLACK_S = 1.0
-_SYNC_FRAMES == 0:
+        if self._frames % _SYNC_FRAMES == 0:
             self._sync()
 
     def _write(self, data: bytes) -> None:

@@ -20,7 +20,8 @@ MAY_IMPORT = {
     "speech": {"core", "grammar"},
     "devices": {"core"},
     "journal": {"core"},
-    "reports": {"core", "journal"},
+    "crews": {"core", "journal"},
+    "reports": {"core", "journal", "crews"},
     "terminal": {"core", "station"},
 }
 # These join the others; only what is outside them is forbidden.

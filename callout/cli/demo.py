@@ -13,6 +13,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
 from callout.core.events import Save, Say
+from callout.crews.place import read_place
 from callout.journal.folder import SurveyFolder
 from callout.reports.readings import current_rows
 from callout.sound.files import encode_flac, read_sound
@@ -91,12 +92,11 @@ def _show(console: Console, done: Done) -> None:
 
 def _print_table(console: Console, folder: SurveyFolder) -> None:
     table = Table("tag", "species", "status", "as heard", "recorded", "unit", "warnings accepted")
-    with folder.reading() as reader:
-        for row in current_rows(reader):
-            table.add_row(
-                row["tag"], row["species"], row["status"], row["raw"], row["recorded"],
-                row["unit"], ", ".join(row["warnings"]),
-            )  # fmt: skip
+    for row in current_rows(read_place(folder.path)):
+        table.add_row(
+            row["tag"], row["species"], row["status"], row["raw"], row["recorded"],
+            row["unit"], ", ".join(row["warnings"]),
+        )  # fmt: skip
     console.print(table)
 
 

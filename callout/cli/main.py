@@ -21,7 +21,8 @@ from callout.core.errors import CalloutError, StorageError
 # Each module offers add_parser(subparsers), naming the module's ``run`` as its handler.
 COMMANDS = (
     "new", "listen", "devices", "parse", "readings", "transcribe", "demo", "verify", "rebuild",
-    "replay", "rule", "review", "report", "export", "import",
+    "replay", "rule", "review", "remeasure", "report", "export", "import",
+    "merge",
 )  # fmt: skip
 INTERRUPTED = 130
 

@@ -7,31 +7,42 @@ import csv
 import io
 import json
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from callout.journal.folder import open_survey
-from callout.reports.readings import COLUMNS, current_rows
+from callout.crews.place import Place, read_place
+from callout.crews.twice import disagreements, reading_told
+from callout.reports.quality.agreement import Tolerance
+from callout.reports.readings import COLUMNS, SITE_COLUMNS, csv_cells, current_rows
 
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser("readings", help="print the current value of every tree")
-    parser.add_argument("survey", type=Path, metavar="SURVEY")
+    parser.add_argument("survey", type=Path, metavar="SURVEY", help="a survey or a united site")
     parser.add_argument("--format", choices=("csv", "json"), default="csv")
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print one row a tree that has a reading or status."""
-    with open_survey(args.survey).reading() as reader:
-        rows = current_rows(reader)
+    place = read_place(args.survey)
+    rows = current_rows(place, _disagreeing(place) if place.united else ())
     if args.format == "json":
         print(json.dumps(rows, ensure_ascii=False, indent=2))
         return 0
     text = io.StringIO()
-    writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
+    columns = SITE_COLUMNS if place.united else COLUMNS
+    writer = csv.DictWriter(text, columns, lineterminator="\n")
     writer.writeheader()
-    writer.writerows({**row, "warnings": "; ".join(row["warnings"])} for row in rows)
+    writer.writerows(csv_cells(row) for row in rows)
     sys.stdout.write(text.getvalue())
     return 0
+
+
+def _disagreeing(place: Place) -> Iterator[tuple[str, int, str]]:
+    """Each reading that differs from another recorder's, and what the other one is."""
+    for pair in disagreements(place.standing, Tolerance().allowed):
+        for one, other in ((pair.first, pair.second), (pair.second, pair.first)):
+            yield one.recorder, one.reading.entry, f"{reading_told(other)}: {pair.about}"

@@ -8,8 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from callout.core.errors import OperatorError
+from callout.crews.rulings import add_rulings
+from callout.crews.site import Site, is_site, recorder_called
 from callout.journal.folder import open_survey
-from callout.station.ruling import Proposed, read_rulings, rule
+from callout.station.ruling import Proposed, checked_ruling, read_rulings, rule
 
 
 def add_parser(subparsers: Any) -> None:
@@ -17,8 +19,10 @@ def add_parser(subparsers: Any) -> None:
     parser = subparsers.add_parser(
         "rule", help="rule on a reading: it stands, is amended, or void; the original stays"
     )
-    parser.add_argument("survey", type=Path, metavar="SURVEY")
-    parser.add_argument("--entry", type=int, help="the journal entry that saved the reading")
+    parser.add_argument("survey", type=Path, metavar="SURVEY", help="a survey or a united site")
+    parser.add_argument(
+        "--entry", help="the journal entry that saved the reading; at a united site RECORDER:ENTRY"
+    )
     verdict = parser.add_mutually_exclusive_group(required=True)
     verdict.add_argument("--stands", action="store_true", help="the reading is right")
     verdict.add_argument("--amended", metavar="VALUE", help="it should be VALUE, in its own unit")
@@ -37,9 +41,11 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Journal the rulings, all or none, and tell them."""
-    folder = open_survey(args.survey)
-    proposed = _from_file(args) if args.file else [_from_options(args)]
     at = datetime.now().astimezone().isoformat(timespec="milliseconds")
+    if is_site(args.survey):
+        return _rule_at_site(args, at)
+    folder = open_survey(args.survey)
+    proposed = _from_file(args) if args.file else [_from_options(args, args.entry)]
     for ruling in rule(folder, proposed, at):
         print(f"ruled on entry {ruling.reading}: {ruling.told}")
     return 0
@@ -51,8 +57,30 @@ def _from_file(args: argparse.Namespace) -> list[Proposed]:
     return read_rulings(args.file)
 
 
-def _from_options(args: argparse.Namespace) -> Proposed:
-    if args.entry is None or args.reason is None or args.who is None:
+def _rule_at_site(args: argparse.Namespace, at: str) -> int:
+    """A ruling of the office; the recorder's own journal stays as it is."""
+    if args.file:
+        raise OperatorError("--import goes with one survey: name --entry RECORDER:ENTRY at a site")
+    recorder, colon, entry = (args.entry or "").partition(":")
+    if not colon:
+        raise OperatorError(
+            f"--entry {args.entry}: at a united site write it as RECORDER:ENTRY, as 'callout "
+            "readings' names them"
+        )
+    proposed = _from_options(args, entry)
+    site = Site(args.survey)
+    held = recorder_called(site, recorder)
+    with held.folder.reading() as reader:
+        ruling = checked_ruling({item.entry: item for item in reader.readings()}, proposed)
+    add_rulings(site, [(held.recorder.id, ruling)], at)
+    print(f"ruled on entry {held.recorder.short}:{ruling.reading}: {ruling.told}")
+    return 0
+
+
+def _from_options(args: argparse.Namespace, entry: str | None) -> Proposed:
+    if entry is None or args.reason is None or args.who is None:
         raise OperatorError("a ruling needs --entry, --reason and --who")
+    if not (entry.isascii() and entry.isdecimal()) or len(entry) > 15:
+        raise OperatorError(f"--entry {entry!r} is no number of an entry")
     verdict = "amended" if args.amended is not None else "stands" if args.stands else "void"
-    return Proposed(args.entry, verdict, args.amended, args.reason, args.who)
+    return Proposed(int(entry), verdict, args.amended, args.reason, args.who)

@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from callout.core.errors import OperatorError
+from callout.crews.recorder import recorder_of
+from callout.crews.site import Site, is_site, site_folders
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.journal.seals import Seal, seal
 from callout.journal.verify import Fault, take_snapshot, verify_journal
@@ -42,6 +44,8 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Check journal, seals, sounds and tables; seal them if asked to and intact."""
+    if is_site(args.survey):
+        return _verify_site(args)
     folder = open_survey(args.survey)
     if args.seals is not None and not args.seals.is_file():
         raise OperatorError(f"there is no file {args.seals}: give a copy of a seals.txt")
@@ -64,6 +68,35 @@ def run(args: argparse.Namespace) -> int:
     if args.seal:
         print(f"sealed: {_seal(folder).line}")
     return 0
+
+
+def _verify_site(args: argparse.Namespace) -> int:
+    """Check each recorder's copy in turn, and that it is the recorder it is named after."""
+    if args.seal or args.seals is not None:
+        raise OperatorError(
+            f"{args.survey} is a united site: seals are made at the recorder, and held against one "
+            f"recorder's copy, as callout verify {args.survey}/recorders/… --seals FILE"
+        )
+    code = 0
+    for folder in site_folders(Site(args.survey)):
+        snapshot = take_snapshot(folder.database)
+        report = verify_journal(folder, snapshot)
+        recorder = None if report.faults else recorder_of(snapshot.entries)
+        office = recorder is not None and recorder.office
+        faults = report.faults + ([] if office else table_faults(snapshot))
+        if recorder is not None and folder.path.name not in (recorder.id, "office"):
+            faults.append(Fault(0, f"it is recorder {recorder.id}, not {folder.path.name}"))
+        faults += report.notes if args.strict else []
+        print(f"{folder.path.name}: ", end="")
+        if faults:
+            code = BROKEN
+            _print_faults(sorted(faults, key=lambda fault: fault.entry))
+        else:
+            told = recorder.told if recorder else ""
+            print(f"intact: {told}, {report.entries} entries, {report.sounds} sounds")
+        for note in [] if args.strict else report.notes:
+            print(f"note: {note}")
+    return code
 
 
 def _print_faults(faults: list[Fault]) -> None:

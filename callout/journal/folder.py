@@ -21,6 +21,8 @@ from callout.journal.reader import JournalReader, plots_of
 from callout.journal.species import species_of
 from callout.journal.writer import JournalWriter
 
+SITE_MARK = "site.toml"  # what 'callout merge' makes is no survey, and holds several
+
 
 @dataclass(frozen=True)
 class SurveyFolder:
@@ -62,6 +64,10 @@ def open_survey(path: Path) -> SurveyFolder:
     folder = SurveyFolder(path)
     for part in (folder.settings, folder.database):
         if not part.is_file():
+            if (path / SITE_MARK).is_file():
+                raise OperatorError(
+                    f"{path} is a united site: name one of its recorders, as {path}/recorders/…"
+                )
             raise OperatorError(
                 f"{path} is not a survey folder: no {part.name}; make one with 'callout new'"
             )
@@ -98,8 +104,8 @@ def _fill(
 ) -> None:
     (folder.path / "audio").mkdir(mode=FOLDER_MODE)
     text = new_settings(name, measuring, plots).encode()
-    for name, data in {folder.settings.name: text, **files}.items():
-        write_whole(folder.path / name, data)
+    for file, data in {folder.settings.name: text, **files}.items():
+        write_whole(folder.path / file, data)
     names = dict.fromkeys(tree.plot for tree in trees)
     settings = {plot: plots.get(plot) or replace(measuring, plot=plot) for plot in names}
     writer = JournalWriter(folder.database)

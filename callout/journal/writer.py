@@ -18,6 +18,8 @@ from callout.journal.files import storage_errors
 from callout.journal.schema import connect
 
 GENESIS = "0" * 64
+# A folder with this file in it is a copy at a united site: to add to it would make a fork.
+UNITED = "united.txt"
 
 
 def entry_hash(seq: int, at: str, kind: str, body: str, prev: str) -> str:
@@ -30,6 +32,11 @@ class JournalWriter:
     """Appends entries. Holds a lock on the survey, released by the system if the process dies."""
 
     def __init__(self, database: Path) -> None:
+        if (database.parent / UNITED).exists():
+            raise OperatorError(
+                f"{database.parent} is a copy at a united site and nothing is added to it: see "
+                f"{UNITED} there; rule on its readings at the site"
+            )
         self._lock = _locked(database.parent / ".lock")
         try:
             self._database = connect(database)

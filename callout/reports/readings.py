@@ -1,39 +1,70 @@
 """The readings as a table: what stands now for every stem, with where it came from.
 
-Numbers are exact text. Cells that a spreadsheet would take for a formula are defused here, since
-roster text may come from strangers.
+Numbers are exact text. Texts are shown without control characters, since roster text may come from
+strangers; for CSV, cells that a spreadsheet would take for a formula are quoted too.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any
 
 from callout.core.model import Reading
-from callout.journal.reader import JournalReader, current
-from callout.journal.rulings import Ruling, rulings
+from callout.crews.place import Place
+from callout.journal.rulings import Ruling
 
 COLUMNS = (
     "plot", "tag", "stem", "species", "status", "raw", "raw_unit", "recorded", "unit", "time",
     "source", "engine", "confidence", "audio", "who", "warnings", "height_m", "words", "entry",
     "ruling",
 )  # fmt: skip
+# Of a united site, too: whose reading it is, and what another recorder's reading is where the two
+# disagree.
+SITE_COLUMNS = (*COLUMNS, "recorder", "disagrees")
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
-def current_rows(reader: JournalReader) -> list[dict[str, Any]]:
-    """One row a stem with a standing reading or status, in roster order, new trees after."""
+def current_rows(
+    place: Place, disagreeing: Iterable[tuple[str, int, str]] = ()
+) -> list[dict[str, Any]]:
+    """One row a stem with a standing reading or status, in roster order, new trees after.
+
+    At a united site one row a recorder that read it; ``disagreeing`` (recorder, entry, words) tells
+    what another one read.
+    """
     order = {
         (plot, tag): at
         for at, (plot, tag) in enumerate(
-            (name, tag) for name, plot in reader.plots().items() for tag in plot.trees
+            (name, tag) for name, plot in place.plots.items() for tag in plot.trees
         )
     }
-    standing = current(reader.readings())
-    standing.sort(key=lambda item: (order.get((item.plot, item.tag), len(order)), item.entry))
-    ruled = rulings(reader)
-    return [reading_cells(item, ruled.get(item.entry)) for item in standing]
+    standing = sorted(
+        place.standing,
+        key=lambda item: (
+            order.get((item.reading.plot, item.reading.tag), len(order)),
+            item.reading.entry if not place.united else 0,
+        ),
+    )
+    rows = [reading_cells(item.reading, item.ruling) for item in standing]
+    if place.united:
+        differing: dict[tuple[str, int], list[str]] = {}
+        for recorder, entry, words in disagreeing:
+            differing.setdefault((recorder, entry), []).append(words)
+        for row, item in zip(rows, standing, strict=True):
+            row["recorder"] = item.recorder
+            row["disagrees"] = "; ".join(differing.get((item.recorder, item.reading.entry), ()))
+    return rows
+
+
+def csv_cells(row: dict[str, Any]) -> dict[str, str]:
+    """A row's cells for CSV: lists in one cell, and no cell that a spreadsheet runs."""
+    return {name: quoted(_text(cell)) for name, cell in row.items()}
+
+
+def _text(cell: Any) -> str:
+    return "; ".join(cell) if isinstance(cell, list) else str(cell)
 
 
 def reading_cells(reading: Reading, ruling: Ruling | None = None) -> dict[str, Any]:
@@ -67,6 +98,10 @@ def _number(value: Decimal | None) -> str:
 
 
 def safe_text(text: str) -> str:
-    """Text that no spreadsheet runs and no terminal obeys: formulas quoted, controls dropped."""
-    plain = "".join(char for char in text if char.isprintable())
-    return f"'{plain}" if plain.startswith(_FORMULA) else plain
+    """Text that no terminal obeys: control characters are dropped."""
+    return "".join(char for char in text if char.isprintable())
+
+
+def quoted(text: str) -> str:
+    """Text that no spreadsheet runs: what begins like a formula has an apostrophe before it."""
+    return f"'{text}" if text.startswith(_FORMULA) else text

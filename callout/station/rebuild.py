@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterable, Iterator
-from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -19,10 +18,10 @@ from callout.core.events import Effect, Event, KeepMemo, Save
 from callout.core.model import PlotSettings, Tree
 from callout.journal.check_settings import rules_in
 from callout.journal.codec import reading_row, settings_from, trees_from
-from callout.journal.files import FILE_MODE, FOLDER_MODE, new_folder
+from callout.journal.copying import write_journal
+from callout.journal.files import FOLDER_MODE, new_folder
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import Entry, plots_of
-from callout.journal.schema import connect
 from callout.journal.verify import TABLES, Fault, Snapshot
 from callout.session.machine import step
 from callout.session.state import Memory, Survey
@@ -133,7 +132,7 @@ def rebuild(folder: SurveyFolder, snapshot: Snapshot, into: Path) -> SurveyFolde
         raise OperatorError(f"{folder.path} cannot be rebuilt: {faults[0]}")
     with new_folder(into) as building:
         _copy_files(folder, building)
-        _write(SurveyFolder(building).database, snapshot.entries, tables)
+        write_journal(SurveyFolder(building).database, snapshot.entries, tables)
     return SurveyFolder(into)
 
 
@@ -145,20 +144,3 @@ def _copy_files(folder: SurveyFolder, building: Path) -> None:
             shutil.copy2(path, building / path.name)
     for path in sorted((folder.path / "audio").glob("*.flac")):
         shutil.copy2(path, building / "audio" / path.name)
-
-
-def _write(database: Path, entries: list[Entry], tables: dict[str, list[Row]]) -> None:
-    with closing(connect(database)) as connection:
-        connection.execute("BEGIN IMMEDIATE")
-        connection.executemany(
-            "INSERT INTO entries VALUES (?,?,?,?,?,?)",
-            [tuple(vars(item).values()) for item in entries],
-        )
-        for table, rows in tables.items():
-            for row in rows:
-                columns, marks = ",".join(row), ",".join("?" * len(row))
-                connection.execute(
-                    f"INSERT INTO {table} ({columns}) VALUES ({marks})", tuple(row.values())
-                )
-        connection.execute("COMMIT")
-    database.chmod(FILE_MODE)

@@ -38,7 +38,7 @@ def rule(folder: SurveyFolder, proposed: Sequence[Proposed], at: str) -> list[Ru
     """Journal these rulings, all or none. Raises OperatorError naming what cannot be taken."""
     with folder.reading() as reader:
         readings = {item.entry: item for item in reader.readings()}
-    checked = [_checked(readings, item) for item in proposed]
+    checked = [checked_ruling(readings, item) for item in proposed]
     writer = JournalWriter(folder.database)
     try:
         for ruling in checked:
@@ -48,7 +48,8 @@ def rule(folder: SurveyFolder, proposed: Sequence[Proposed], at: str) -> list[Ru
     return checked
 
 
-def _checked(readings: Mapping[int, Reading], given: Proposed) -> Ruling:
+def checked_ruling(readings: Mapping[int, Reading], given: Proposed) -> Ruling:
+    """The ruling that was proposed. Raises OperatorError where it cannot be taken."""
     reading = readings.get(given.entry)
     if reading is None or reading.void:
         raise OperatorError(
@@ -64,8 +65,8 @@ def _checked(readings: Mapping[int, Reading], given: Proposed) -> Ruling:
         verdict=given.verdict,
         value=value,
         unit=reading.unit.value,
-        reason=_text("reason", given.reason),
-        who=_text("name", given.who),
+        reason=one_line("reason", given.reason),
+        who=one_line("name", given.who),
     )
 
 
@@ -76,7 +77,8 @@ def _size(text: str) -> Decimal:
     return value
 
 
-def _text(what: str, given: str) -> str:
+def one_line(what: str, given: str) -> str:
+    """A reason or name as given, trimmed. Raises OperatorError for none, or more than a line."""
     plain = given.strip()
     if not plain:
         raise OperatorError(f"a ruling needs a {what}")

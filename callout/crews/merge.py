@@ -1,0 +1,280 @@
+"""Unites journals into a site: append-only, the same whatever the order, however often.
+
+Every part is read and checked before anything is written. Of each recorder the site keeps the
+longest of the journals it was given, all of which must agree; a copy is made whole beside its
+place. What a kill cuts short, the next merge finishes.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from callout.core.errors import OperatorError
+from callout.crews.pool import chain, pooled
+from callout.crews.recorder import Recorder, recorder_of
+from callout.crews.site import TEXT, Held, Site, is_site
+from callout.journal.audio import AudioStore
+from callout.journal.copying import write_journal
+from callout.journal.files import FOLDER_MODE, storage_errors, sync_folder, write_whole
+from callout.journal.folder import SITE_MARK, SurveyFolder, open_survey
+from callout.journal.reader import Entry
+from callout.journal.removals import carry_out, removed_in, sound_of
+from callout.journal.seals import Seal, read_seals, seals_path
+from callout.journal.species import SPECIES_FILE
+from callout.journal.verify import Fault, Snapshot, chain_faults, take_snapshot
+from callout.journal.writer import UNITED
+
+# What a person may have edited beside the journal.
+CARRIED = ("survey.toml", SPECIES_FILE)
+NOTICE = """\
+This folder is a copy that 'callout merge' made, and nothing is added to it: work goes on at the
+recorder. If the recorder is lost, copy the whole folder elsewhere, take this file out of the copy,
+and go on there.
+"""
+TableFaults = Callable[[Snapshot], list[Fault]]
+
+
+@dataclass
+class Part:
+    """One recorder's journal as found in a folder, with what lies beside it."""
+
+    recorder: Recorder
+    folder: SurveyFolder
+    snapshot: Snapshot
+    files: Mapping[str, bytes]
+    seals: list[Seal]
+
+
+@dataclass
+class Merged:
+    """What a merge did: new entries and sounds by recorder, and what is worth knowing."""
+
+    site: Site
+    new: dict[str, int] = field(default_factory=dict)
+    sounds: dict[str, int] = field(default_factory=dict)
+    recorders: list[Recorder] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+
+def parts_of(path: Path, table_faults: TableFaults) -> list[Part]:
+    """The journals in a survey folder or a united site, checked.
+
+    Raises OperatorError naming the first fault of a broken one; empty for a survey that nobody
+    has opened yet.
+    """
+    if is_site(path):
+        return [_part(item.folder, table_faults) for item in Site(path).held()]
+    folder = open_survey(path)
+    with folder.reading() as reader:
+        opened = recorder_of(reader.entries()) is not None
+    return [_part(folder, table_faults)] if opened else []
+
+
+def _part(folder: SurveyFolder, table_faults: TableFaults) -> Part:
+    # Seals first: what is sealed meanwhile is then in the entries and not in these lines.
+    seals = read_seals(seals_path(folder))
+    snapshot = take_snapshot(folder.database)
+    faults = [*snapshot.faults, *chain_faults(snapshot.entries)]
+    faults += _seal_faults(snapshot.entries, seals)
+    recorder = None if faults else recorder_of(snapshot.entries)
+    if any(entry.kind == "remeasures" for entry in snapshot.entries[:5]):
+        raise OperatorError(
+            f"{folder.path} is a blind second walk and no recorder of the site: keep it beside, "
+            "and name it to 'callout report --remeasured'"
+        )
+    if recorder is not None and not recorder.office:
+        faults += table_faults(snapshot)
+    if faults or recorder is None:
+        told = faults[0] if faults else "nobody has opened it"
+        raise OperatorError(
+            f"{folder.path} is not intact and is not taken: {told}; see 'callout verify'"
+        )
+    files = {}
+    for name in CARRIED:
+        with storage_errors(f"cannot read {folder.path / name}"):
+            if (folder.path / name).is_file():
+                files[name] = (folder.path / name).read_bytes()
+    return Part(recorder, folder, snapshot, files, seals)
+
+
+def _seal_faults(entries: Sequence[Entry], seals: Iterable[Seal]) -> list[Fault]:
+    hashes = {entry.seq: entry.hash for entry in entries}
+    return [
+        Fault(seal.entry, "its seal is of another entry, or the journal was cut off")
+        for seal in seals
+        if hashes.get(seal.entry) != seal.hash
+    ]
+
+
+# ---- uniting ----
+
+
+def merge(parts: Sequence[Part], into: Path, tell: Callable[[str], None]) -> Merged:
+    """Unite ``parts`` with what ``into`` holds, which is made where there is nothing yet.
+
+    ``tell`` hears of each recorder as it is written. Raises ForkError where two journals of one
+    recorder differ, StorageError for a sound that was altered; then nothing was written.
+    """
+    site = _site_at(into, parts)
+    with site.locked():
+        mine = [_part(item.folder, lambda _: []) for item in site.held()]
+        everything = [*mine, *parts]
+        pool = pooled((part.recorder.id, part.snapshot.entries) for part in everything)
+        here = {part.recorder.id: len(part.snapshot.entries) for part in mine}
+        by_id: dict[str, list[Part]] = {}
+        for part in everything:
+            by_id.setdefault(part.recorder.id, []).append(part)
+        _check_sounds(parts, pool)
+        done = Merged(site)
+        for name in sorted(by_id):
+            whole = chain(pool[name])
+            done.recorders.append(by_id[name][0].recorder)
+            done.new[name] = len(whole) - here.get(name, 0)
+            tell(by_id[name][0].recorder.told)
+            _write(site, name, by_id[name], whole, done)
+    return done
+
+
+def _site_at(into: Path, parts: Sequence[Part]) -> Site:
+    site = Site(into)
+    if is_site(into):
+        return site
+    if not parts:
+        raise OperatorError("nobody has opened these surveys yet: there is nothing to unite")
+    if into.exists() and (not into.is_dir() or any(into.iterdir())):
+        raise OperatorError(f"{into} is there and is no united site: choose another folder")
+    if not into.parent.is_dir():
+        raise OperatorError(f"there is no folder {into.parent}: make it first")
+    pooled((part.recorder.id, part.snapshot.entries) for part in parts)  # no site for a fork
+    with storage_errors(f"cannot make {into}"):
+        into.mkdir(mode=FOLDER_MODE, exist_ok=True)
+        site.recorders.mkdir(mode=FOLDER_MODE, exist_ok=True)
+    write_whole(into / SITE_MARK, TEXT.encode())
+    return site
+
+
+def longest(copies: Sequence[Part]) -> Part:
+    """The copy with most entries; of equal ones the first."""
+    return max(copies, key=lambda part: len(part.snapshot.entries))
+
+
+def carried(copies: Sequence[Part]) -> dict[str, bytes]:
+    """The files of the longest journal's copies. Where equally long ones differ, the greater text
+
+    is taken, so that the order of uniting never matters.
+    """
+    most = len(longest(copies).snapshot.entries)
+    last = [part.files for part in copies if len(part.snapshot.entries) == most]
+    return {
+        name: max(files[name] for files in last if name in files)
+        for name in CARRIED
+        if any(name in files for files in last)
+    }
+
+
+def sealed(copies: Sequence[Part]) -> bytes:
+    """The lines of every copy's seals, each once, signed where any copy's is."""
+    found: dict[tuple[int, str, str], str] = {}
+    for seal in (seal for part in copies for seal in part.seals):
+        key = (seal.entry, seal.hash, seal.at)
+        found[key] = max(found.get(key, ""), seal.signature)
+    lines = [Seal(*key, signature=signature).line for key, signature in sorted(found.items())]
+    return "".join(f"{line}\n" for line in lines).encode()
+
+
+def _write(site: Site, name: str, copies: Sequence[Part], whole: list[Entry], done: Merged) -> None:
+    source = longest(copies)
+    office = site.office.path
+    if any(part.folder.path == office for part in copies):
+        if len(whole) > len(copies[0].snapshot.entries):
+            raise OperatorError(f"a copy of {office} knows more rulings than it: was it put back?")
+        return
+    folder = SurveyFolder(site.recorders / name)
+    with storage_errors(f"cannot make {folder.path}"):
+        (folder.path / "audio").mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)
+        sync_folder(site.recorders)
+    done.sounds[name] = _copy_sounds(folder, copies, whole, done)
+    _put(folder.path / UNITED, NOTICE.encode())
+    if done.new[name] or not folder.database.is_file():
+        _write_journal(folder, source)
+    wanted = carried(copies)
+    for file in CARRIED:
+        if file in wanted:
+            _put(folder.path / file, wanted[file])
+        else:
+            (folder.path / file).unlink(missing_ok=True)
+    lines = sealed(copies)
+    if lines:
+        _put(seals_path(folder), lines)
+    carry_out(folder.audio, removed_in(whole))
+
+
+def _put(path: Path, data: bytes) -> None:
+    if not path.is_file() or path.read_bytes() != data:
+        write_whole(path, data)
+
+
+def _write_journal(folder: SurveyFolder, source: Part) -> None:
+    """The source's journal in its place at one stroke: readers see the old one or the new."""
+    with (
+        storage_errors(f"cannot write {folder.database}"),
+        tempfile.TemporaryDirectory(dir=folder.path, prefix=".part-") as building,
+    ):
+        new = Path(building) / folder.database.name
+        write_journal(new, source.snapshot.entries, source.snapshot.tables)
+        new.replace(folder.database)
+        sync_folder(folder.path)
+
+
+# ---- sounds ----
+
+
+def _check_sounds(parts: Sequence[Part], pool: Mapping[str, Mapping[int, Entry]]) -> None:
+    """Refuse an altered sound before anything is written; missing ones may come another time."""
+    for part in parts:
+        for digest in _wanted(chain(pool[part.recorder.id])):
+            if part.folder.audio.path(digest).is_file():
+                part.folder.audio.read(digest)
+
+
+def _wanted(entries: list[Entry]) -> list[str]:
+    named = dict.fromkeys(digest for entry in entries if (digest := sound_of(entry)))
+    gone = removed_in(entries)
+    return [digest for digest in named if digest not in gone]
+
+
+def _copy_sounds(
+    folder: SurveyFolder, copies: Sequence[Part], whole: list[Entry], done: Merged
+) -> int:
+    stores = [part.folder.audio for part in copies if part.folder.path != folder.path]
+    count = missing = 0
+    for digest in _wanted(whole):
+        if folder.audio.path(digest).is_file():
+            continue
+        flac = _first(stores, digest)
+        if flac is None:
+            missing += 1
+        else:
+            folder.audio.keep(flac)
+            count += 1
+    if missing:
+        done.notes.append(
+            f"{copies[0].recorder.told}: {missing} sounds are in none of the folders; merge the "
+            "folder that holds them when it is at hand"
+        )
+    return count
+
+
+def _first(stores: Iterable[AudioStore], digest: str) -> bytes | None:
+    for store in stores:
+        if store.path(digest).is_file():
+            return store.read(digest)
+    return None
+
+
+def parts_held(site: Site) -> list[Held]:
+    """Every crew's journal of a site, the offices' left out."""
+    return [item for item in site.held() if not item.recorder.office]

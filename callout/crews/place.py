@@ -1,0 +1,145 @@
+"""A survey or a united site, read the same way: its plots, and every reading that stands.
+
+Readings keep their recorder. Where two recorders measured one tree, both readings are here; which
+of them to use is ruled on by people. Reads only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from callout.core.model import Plot, PlotSettings, Reading, Tree
+from callout.crews.recorder import Recorder, recorder_of
+from callout.crews.rulings import office_rulings
+from callout.crews.site import Site, is_site
+from callout.journal.folder import SurveyFolder, open_survey
+from callout.journal.reader import JournalReader, current
+from callout.journal.rulings import Ruling, rulings
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A reading that stands in its recorder's journal, and the newest ruling on it."""
+
+    recorder: str
+    reading: Reading
+    ruling: Ruling | None = None
+
+    @property
+    def key(self) -> tuple[str, str, str]:
+        """The stem that was measured."""
+        return self.reading.plot, self.reading.tag, self.reading.stem
+
+    @property
+    def void(self) -> bool:
+        """Whether it was ruled to be left out."""
+        return self.ruling is not None and self.ruling.verdict == "void"
+
+
+@dataclass(frozen=True)
+class Place:
+    """What a survey or a united site holds. ``notes`` tell where recorders' plots differ."""
+
+    plots: Mapping[str, Plot]
+    standing: Sequence[Standing]
+    recorders: Sequence[Recorder]
+    united: bool
+    notes: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class _Read:
+    """What one journal holds; ``since`` is when its plots were last told."""
+
+    recorder: Recorder | None
+    since: str
+    plots: Mapping[str, Plot]
+    standing: list[Standing]
+
+
+def read_place(path: Path) -> Place:
+    """The survey or united site at ``path``. Raises OperatorError where there is neither."""
+    if not is_site(path):
+        read = _read(open_survey(path))
+        known = [read.recorder] if read.recorder else []
+        return Place(read.plots, read.standing, known, united=False)
+    held = Site(path).held()
+    crews = [_read(item.folder) for item in held if not item.recorder.office]
+    crews.sort(key=lambda read: (read.since, read.recorder.id if read.recorder else ""))
+    office = office_rulings(held)
+    standing = [
+        replace(item, ruling=office.get((item.recorder, item.reading.entry), item.ruling))
+        for read in crews
+        for item in read.standing
+    ]
+    standing.sort(key=lambda item: (_utc(item.reading.at), item.recorder, item.reading.entry))
+    plots, notes = united_plots([read.plots for read in crews])
+    return Place(plots, standing, [item.recorder for item in held], united=True, notes=notes)
+
+
+def _read(folder: SurveyFolder) -> _Read:
+    with folder.reading() as reader:
+        recorder = recorder_of(reader.entries())
+        name, ruled = recorder.id if recorder else "", rulings(reader)
+        standing = [
+            Standing(name, item, ruled.get(item.entry)) for item in current(reader.readings())
+        ]
+        return _Read(recorder, _since(reader), reader.plots(), standing)
+
+
+def _since(reader: JournalReader) -> str:
+    settings = reader.latest("settings")
+    return _utc(settings.at) if settings else ""
+
+
+def _utc(at: str) -> str:
+    return datetime.fromisoformat(at).astimezone(UTC).isoformat()
+
+
+# ---- plots of several recorders ----
+
+
+def united_plots(told: Sequence[Mapping[str, Plot]]) -> tuple[dict[str, Plot], list[str]]:
+    """The plots and trees of several surveys, the newest last; and where they differ.
+
+    The newest survey's settings and species stand; every earlier measurement of any is kept.
+    """
+    plots: dict[str, Plot] = {}
+    notes: dict[str, None] = {}
+    for name, plot in (pair for plots_told in reversed(told) for pair in plots_told.items()):
+        newer = plots.get(name)
+        if newer is None:
+            plots[name] = plot
+            continue
+        notes.update(dict.fromkeys(_differences(newer.settings, plot.settings)))
+        trees = dict(newer.trees)
+        for tag, tree in plot.trees.items():
+            trees[tag] = _both(trees[tag], tree) if tag in trees else tree
+        plots[name] = replace(newer, trees=trees)
+    return plots, list(notes)
+
+
+def _both(newer: Tree, older: Tree) -> Tree:
+    past = sorted({*newer.past, *older.past}, key=lambda item: (item.on, str(item.value)))
+    return replace(
+        newer,
+        species=newer.species or older.species,
+        past=tuple(past),
+        extra={**older.extra, **newer.extra},
+    )
+
+
+def _differences(newer: PlotSettings, older: PlotSettings) -> list[str]:
+    return [
+        f"plot {newer.plot}: {told} is {getattr(newer, name)} with one recorder and "
+        f"{getattr(older, name)} with another; the newer stands"
+        for name, told in (
+            ("unit", "unit"), ("breast_height_m", "height of measurement"),
+            ("rounding", "rounding"), ("graduation", "graduation"),
+            ("area_ha", "area"), ("treatment", "treatment"),
+        )
+        if getattr(newer, name) != getattr(older, name)
+    ]  # fmt: skip

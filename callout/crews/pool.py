@@ -1,0 +1,58 @@
+"""Entries of many recorders put together: any parts, in any order, as often as you like.
+
+An entry is known by its recorder and its number there, and once known it stays as it is. Pure: no
+files here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from callout.core.errors import OperatorError
+from callout.journal.reader import Entry
+
+Pool = Mapping[str, Mapping[int, Entry]]
+
+
+class ForkError(OperatorError):
+    """Two journals claim the same recorder and number for different entries."""
+
+
+def pooled(parts: Iterable[tuple[str, Iterable[Entry]]]) -> Pool:
+    """All entries of ``parts`` (recorder, entries), each once.
+
+    Raises ForkError naming the first entry that two parts tell differently.
+    """
+    found: dict[str, dict[int, Entry]] = {}
+    faults: dict[tuple[str, int], Entry] = {}
+    for recorder, entries in parts:
+        known = found.setdefault(recorder, {})
+        for entry in entries:
+            if known.setdefault(entry.seq, entry) != entry:
+                faults[recorder, entry.seq] = entry
+    if faults:
+        recorder, seq = min(faults)
+        raise ForkError(_forked(recorder, found[recorder][seq], faults[recorder, seq]))
+    return found
+
+
+def _forked(recorder: str, one: Entry, other: Entry) -> str:
+    return (
+        f"two journals of recorder {recorder[:8]} go different ways at entry {one.seq}: "
+        f"{one.kind} at {one.at} in one, {other.kind} at {other.at} in the other. A folder was "
+        "copied after it had been opened, and both copies were worked in. Neither is taken: unite "
+        "them into two sites and rule on each, and copy folders only before their first opening"
+    )
+
+
+def chain(entries: Mapping[int, Entry]) -> list[Entry]:
+    """What of one recorder can be used: from its first entry on, as far as none is missing."""
+    whole: list[Entry] = []
+    while (following := entries.get(len(whole) + 1)) is not None:
+        whole.append(following)
+    return whole
+
+
+def waiting(entries: Mapping[int, Entry]) -> int:
+    """How many entries stand behind a missing one, and wait for it."""
+    return len(entries) - len(chain(entries))

@@ -1,0 +1,50 @@
+"""Which recorder a journal is of, told by the journal itself.
+
+A recorder begins with its first opening: a survey folder that was copied to three machines before
+anybody opened it makes three recorders. The SHA-256 of that first entry holds the time to the
+millisecond, who opened it, where, and all that stood before; so it is the recorder's name, needs no
+place of its own, and cannot be altered without breaking the chain. An office's journal of rulings
+begins with an entry of its own kind, and is named in the same way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from callout.journal.codec import KINDS
+from callout.journal.reader import Entry
+
+OFFICE = "office"
+ID_LETTERS = 16
+SHORT_LETTERS = 8
+
+
+@dataclass(frozen=True)
+class Recorder:
+    """``id`` is the beginning of its first entry's SHA-256; ``who`` opened it, at ``at``."""
+
+    id: str
+    who: str
+    at: str
+    office: bool = False
+
+    @property
+    def short(self) -> str:
+        """Enough of the id for people."""
+        return self.id[:SHORT_LETTERS]
+
+    @property
+    def told(self) -> str:
+        """The recorder in words."""
+        return f"{self.short} (office)" if self.office else f"{self.short} ({self.who})"
+
+
+def recorder_of(entries: Iterable[Entry]) -> Recorder | None:
+    """The recorder that a journal is of; None where nobody has opened it yet."""
+    for entry in entries:
+        if entry.kind == OFFICE or entry.kind in KINDS:
+            who = entry.content.get("who", "")
+            named = who if isinstance(who, str) else ""
+            return Recorder(entry.hash[:ID_LETTERS], named, entry.at, entry.kind == OFFICE)
+    return None

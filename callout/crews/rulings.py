@@ -1,0 +1,57 @@
+"""The office's rulings on readings of a united site, in a journal of the office's own.
+
+A ruling names the recorder and the entry there. The recorders' journals stay as they are, so that
+they can go on growing elsewhere. Of several rulings on a reading the newest stands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any
+
+from callout.crews.site import Held, Site, office_writer
+from callout.journal.codec import canonical
+from callout.journal.reader import Entry
+from callout.journal.rulings import KIND, Ruling, ruling_body, ruling_from
+
+Key = tuple[str, int]
+"""A recorder's id and the number of an entry there."""
+
+
+def office_rulings(held: Iterable[Held]) -> Mapping[Key, Ruling]:
+    """The newest ruling that an office made on each reading."""
+    found: list[tuple[str, str, int, Key, Ruling]] = []
+    for item in held:
+        if not item.recorder.office:
+            continue
+        with item.folder.reading() as reader:
+            entries = [entry for entry in reader.entries() if entry.kind == KIND]
+        for entry in entries:
+            key, ruling = _ruling(entry)
+            found.append((_utc(entry.at), item.recorder.id, entry.seq, key, ruling))
+    return {key: ruling for *_, key, ruling in sorted(found, key=lambda one: one[:3])}
+
+
+def _ruling(entry: Entry) -> tuple[Key, Ruling]:
+    content: dict[str, Any] = dict(entry.content)
+    recorder = str(content.pop("recorder", ""))
+    plain = replace(entry, body=canonical(content))
+    ruling = ruling_from(plain)
+    return (recorder, ruling.reading), ruling
+
+
+def _utc(at: str) -> str:
+    return datetime.fromisoformat(at).astimezone(UTC).isoformat()
+
+
+def add_rulings(site: Site, rulings: Sequence[tuple[str, Ruling]], at: str) -> None:
+    """Journal rulings (recorder's id, ruling), one entry each. They were checked before."""
+    with site.locked():
+        writer = office_writer(site, at)
+        try:
+            for recorder, ruling in rulings:
+                writer.append(at, KIND, {"recorder": recorder, **ruling_body(ruling)})
+        finally:
+            writer.close()

@@ -1,0 +1,119 @@
+"""A united site is one folder: a copy of each recorder's journal, and the office's rulings.
+
+``site.toml`` tells that it is one; ``recorders/ID/`` holds a recorder's journal with its own chain,
+seals, settings and sounds, as a survey folder does; ``office/`` holds the rulings made here. The
+copies are never written to but by uniting.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from secrets import token_hex
+
+from callout.core.errors import OperatorError
+from callout.crews.recorder import Recorder, recorder_of
+from callout.journal.files import FILE_MODE, storage_errors
+from callout.journal.folder import SITE_MARK, SurveyFolder
+from callout.journal.writer import JournalWriter
+
+TEXT = "# A united site, made by 'callout merge'. Its folders are copies: work goes on elsewhere.\n"
+
+
+@dataclass(frozen=True)
+class Held:
+    """A journal that the site holds, and whose it is."""
+
+    recorder: Recorder
+    folder: SurveyFolder
+
+
+@dataclass(frozen=True)
+class Site:
+    """Where the parts of a united site lie."""
+
+    path: Path
+
+    @property
+    def recorders(self) -> Path:
+        """The copies, a folder each."""
+        return self.path / "recorders"
+
+    @property
+    def office(self) -> SurveyFolder:
+        """The rulings made here; its journal comes with the first one."""
+        return SurveyFolder(self.path / "office")
+
+    def held(self) -> list[Held]:
+        """Every recorder's copy and the office's journal, in order of their ids.
+
+        Raises StorageError for one that cannot be read, OperatorError for one that nobody opened.
+        """
+        found = (held(folder) for folder in site_folders(self))
+        return sorted(found, key=lambda item: item.recorder.id)
+
+    @contextmanager
+    def locked(self) -> Iterator[None]:
+        """Alone with the site; the system gives the lock up if the process dies."""
+        with storage_errors(f"cannot lock {self.path}"):
+            descriptor = os.open(self.path / ".lock", os.O_RDWR | os.O_CREAT, FILE_MODE)
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            yield
+        except BlockingIOError:
+            raise OperatorError(f"another callout is using {self.path}: wait for it") from None
+        finally:
+            os.close(descriptor)
+
+
+def site_folders(site: Site) -> list[SurveyFolder]:
+    """Every folder of the site that holds a journal, readable or not."""
+    with storage_errors(f"cannot read {site.recorders}"):
+        folders = [SurveyFolder(path) for path in sorted(site.recorders.iterdir()) if is_copy(path)]
+    return [*folders, site.office] if site.office.database.is_file() else folders
+
+
+def is_copy(path: Path) -> bool:
+    """Whether a folder below ``recorders`` is whole; one being made has no journal yet."""
+    return not path.name.startswith(".") and (path / "journal.db").is_file()
+
+
+def held(folder: SurveyFolder) -> Held:
+    """The journal of a folder, and whose it is."""
+    with folder.reading() as reader:
+        recorder = recorder_of(reader.entries())
+    if recorder is None:
+        raise OperatorError(f"{folder.path}: nobody has opened it yet")
+    return Held(recorder, folder)
+
+
+def is_site(path: Path) -> bool:
+    """Whether ``path`` is a united site."""
+    return (path / SITE_MARK).is_file()
+
+
+def recorder_called(site: Site, name: str) -> Held:
+    """The recorder whose id begins with ``name``. Raises OperatorError for none, or several."""
+    known = site.held()
+    found = [item for item in known if name and item.recorder.id.startswith(name.lower())]
+    if len(found) != 1:
+        told = ", ".join(item.recorder.told for item in known)
+        raise OperatorError(
+            f"recorder {name!r}: {'no' if not found else 'more than one'} such: {told}"
+        )
+    return found[0]
+
+
+def office_writer(site: Site, at: str) -> JournalWriter:
+    """The office's journal, open to add to; begun, with an id of its own, where there is none."""
+    with storage_errors(f"cannot make {site.office.path}"):
+        site.office.path.mkdir(mode=0o700, exist_ok=True)
+    writer = JournalWriter(site.office.database)
+    if writer.next_entry == 1:
+        writer.append(at, "office", {"id": token_hex(16), "who": "office"})
+        site.office.database.chmod(FILE_MODE)
+    return writer

@@ -11,7 +11,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from callout.cli.remeasure import SUFFIX
 from callout.core.errors import OperatorError
+from callout.journal.folder import open_survey
 
 # What is heavy to load is loaded where a command needs it, so that the others start at once.
 if TYPE_CHECKING:
@@ -41,6 +43,11 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--climate", type=Path, metavar="CSV", help="columns year and figures")
     parser.add_argument("--draws", type=int, default=2000, help="random draws of an interval")
     parser.add_argument("--rounding", choices=("nearest", "down"), default="nearest")
+    parser.add_argument(
+        "--remeasured", type=Path, metavar="FOLDER",
+        help="the blind second walk whose pairs give the error of measurement "
+        f"(default: SURVEY{SUFFIX}, where it is there)",
+    )  # fmt: skip
     parser.add_argument("--excel", action="store_true", help="also all tables as a workbook")
     parser.set_defaults(run=run)
 
@@ -54,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
     from callout.reports.frames import survey_frames
 
     measurements, plots = survey_frames(args.survey)
-    analysis = analyse(measurements, plots, settings)
+    analysis = analyse(measurements, plots, settings, _again(args))
     path = write_report(analysis, args.out)
     if args.excel:
         from callout.reports.exchange.excel import write_tables
@@ -64,6 +71,27 @@ def run(args: argparse.Namespace) -> int:
         print(f"note: {caution}")
     print(f"report: {path}")
     return 0
+
+
+def _again(args: argparse.Namespace) -> pd.DataFrame | None:
+    """Pairs of a second walk: of the one that is named, or else of the one that lies beside."""
+    from callout.reports.quality.pairs import paired
+    from callout.reports.quality.tables import repeats_frame
+
+    whole = args.survey.resolve()
+    beside = whole.with_name(whole.name + SUFFIX)
+    if args.remeasured is None and not beside.is_dir():
+        return None
+    second = args.remeasured or beside
+    try:
+        pairs = paired(open_survey(args.survey), open_survey(second)).pairs
+    except OperatorError as error:
+        if args.remeasured is not None:
+            raise
+        print(f"note: {second.name} is left out: {error}")  # lies beside by chance
+        return None
+    print(f"note: {len(pairs)} pairs of {second.name} go into the error of measurement")
+    return repeats_frame(pairs)
 
 
 def _settings(args: argparse.Namespace) -> ReportSettings:

@@ -18,13 +18,14 @@ from callout.core.species import Species
 from callout.core.units import parse_decimal
 from callout.journal.files import storage_errors
 
-SHIPPED = Path(__file__).resolve().parent.parent / "core" / "data" / "species.csv"
+SPECIES_FILE = "species.csv"
+SHIPPED = Path(__file__).resolve().parent.parent / "core" / "data" / SPECIES_FILE
 _COLUMNS = ("scientific", "common", "code", "group", "largest_cm", "source")
 
 
 def species_of(survey: Path) -> tuple[Species, ...]:
     """The table of the survey folder ``survey``: its own if it has one, else the one that ships."""
-    own = survey / "species.csv"
+    own = survey / SPECIES_FILE
     return read_species(own if own.is_file() else SHIPPED)
 
 

@@ -76,13 +76,24 @@ class Analysis:
     cautions: tuple[str, ...]
 
 
-def analyse(measurements: pd.DataFrame, plots: pd.DataFrame, settings: ReportSettings) -> Analysis:
-    """All tables of the report. Raises OperatorError for frames without any live diameter."""
+def analyse(
+    measurements: pd.DataFrame,
+    plots: pd.DataFrame,
+    settings: ReportSettings,
+    again: pd.DataFrame | None = None,
+) -> Analysis:
+    """All tables of the report. Raises OperatorError for frames without any live diameter.
+
+    ``again``: pairs of a blind second walk, in the form of ``measured_again``; with the survey's
+    own they say how well it measures.
+    """
     stems = stem_census(measurements, settings.starts_in_month)
     if not stems["measured"].any():
         raise OperatorError("no live stem has a diameter yet: measure first, then report")
     basis = on_one_basis(stems, settings.basis_m, settings.carbon.taper)
     repeats = measured_again(measurements)
+    if again is not None and len(again):
+        repeats = pd.concat([repeats, again], ignore_index=True) if len(repeats) else again
     error = from_repeats(repeats)
     trees = stem_biomass(stems, settings.equations, settings.carbon)
     trees = trees.assign(graduation_cm=_graduations(trees))

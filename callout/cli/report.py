@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING, Any
 
 from callout.cli.remeasure import SUFFIX
 from callout.core.errors import OperatorError
+from callout.crews.site import Site, is_site, site_folders
 from callout.journal.folder import open_survey
+from callout.journal.species import species_of
 
 # What is heavy to load is loaded where a command needs it, so that the others start at once.
 if TYPE_CHECKING:
@@ -26,7 +28,7 @@ if TYPE_CHECKING:
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser("report", help="write pages, figures and tables of a survey")
-    parser.add_argument("survey", type=Path, metavar="SURVEY")
+    parser.add_argument("survey", type=Path, metavar="SURVEY", help="a survey or a united site")
     parser.add_argument("--out", type=Path, required=True, metavar="FOLDER")
     parser.add_argument("--title", help="of the summary page (the survey folder's name)")
     parser.add_argument("--basis", type=float, default=1.30, help="metres: 1.30 or 1.37")
@@ -36,13 +38,18 @@ def add_parser(subparsers: Any) -> None:
     )  # fmt: skip
     parser.add_argument("--carbon-fraction", type=float, default=0.47, help="0.47 or 0.5")
     parser.add_argument("--equations", type=Path, metavar="TOML", help="another set")
-    parser.add_argument("--species-groups", type=Path, metavar="CSV", help="columns species, group")
+    parser.add_argument(
+        "--species-groups", type=Path, metavar="CSV", help="columns species, group: further names"
+    )
     parser.add_argument("--classes", type=float, default=5, metavar="CM", help="class width")
     parser.add_argument("--year-starts", type=int, default=1, metavar="MONTH")
     parser.add_argument("--control", default="", metavar="TREATMENT")
     parser.add_argument("--climate", type=Path, metavar="CSV", help="columns year and figures")
     parser.add_argument("--draws", type=int, default=2000, help="random draws of an interval")
-    parser.add_argument("--rounding", choices=("nearest", "down"), default="nearest")
+    parser.add_argument(
+        "--rounding", choices=("nearest", "down"), default="nearest",
+        help="to the graduation, where neither readings nor plot tell",
+    )  # fmt: skip
     parser.add_argument(
         "--remeasured", type=Path, metavar="FOLDER",
         help="the blind second walk whose pairs give the error of measurement "
@@ -111,17 +118,46 @@ def _settings(args: argparse.Namespace) -> ReportSettings:
         draws=Draws(draws=args.draws, rounding=args.rounding),
         climate=_climate(args.climate) if args.climate else None,
         made=datetime.now().astimezone().date().isoformat(),
+        notes=_site_notes(args.survey),
     )
+
+
+def _site_notes(path: Path) -> tuple[str, ...]:
+    """What a reader must know of a united site before its figures."""
+    if not is_site(path):
+        return ()
+    from callout.crews.place import read_place
+    from callout.crews.twice import disagreements
+    from callout.reports.quality.agreement import Tolerance
+
+    place = read_place(path)
+    differing = disagreements(place.standing, Tolerance().allowed)
+    trees = list(dict.fromkeys(f"{pair.first.key[0]} {pair.first.key[1]}" for pair in differing))
+    notes = list(place.notes)
+    if trees:
+        more = f" and {len(trees) - 8} more" if len(trees) > 8 else ""
+        notes.append(
+            "Trees measured by two recorders who disagree, without a ruling yet (the later reading "
+            f"is used): {', '.join(trees[:8])}{more}."
+        )
+    return tuple(notes)
 
 
 def _equations(args: argparse.Namespace) -> EquationSet:
     from callout.reports.stand.equation_set import DEFAULT_SET, read_equations
 
     equations = read_equations(args.equations or DEFAULT_SET)
+    for folder in _folders(args.survey):
+        equations = equations.knowing(species_of(folder))
     if args.species_groups is None:
         return equations
     rows = _rows(args.species_groups, ("species", "group"))
     return equations.with_names({row["species"]: row["group"] for row in rows})
+
+
+def _folders(path: Path) -> list[Path]:
+    """Where species tables may lie: in the survey, or with each recorder of a site."""
+    return [folder.path for folder in site_folders(Site(path))] if is_site(path) else [path]
 
 
 def _climate(path: Path) -> pd.DataFrame:

@@ -18,7 +18,7 @@ from callout.crews.recorder import Recorder, recorder_of
 from callout.crews.site import TEXT, Held, Site, is_site
 from callout.journal.audio import AudioStore
 from callout.journal.copying import write_journal
-from callout.journal.files import FOLDER_MODE, storage_errors, sync_folder, write_whole
+from callout.journal.files import FOLDER_MODE, new_folder, storage_errors, sync_folder, write_whole
 from callout.journal.folder import SITE_MARK, SurveyFolder, open_survey
 from callout.journal.reader import Entry
 from callout.journal.removals import carry_out, removed_in, sound_of
@@ -144,15 +144,12 @@ def _site_at(into: Path, parts: Sequence[Part]) -> Site:
         return site
     if not parts:
         raise OperatorError("nobody has opened these surveys yet: there is nothing to unite")
-    if into.exists() and (not into.is_dir() or any(into.iterdir())):
+    if into.exists():
         raise OperatorError(f"{into} is there and is no united site: choose another folder")
-    if not into.parent.is_dir():
-        raise OperatorError(f"there is no folder {into.parent}: make it first")
     pooled((part.recorder.id, part.snapshot.entries) for part in parts)  # no site for a fork
-    with storage_errors(f"cannot make {into}"):
-        into.mkdir(mode=FOLDER_MODE, exist_ok=True)
-        site.recorders.mkdir(mode=FOLDER_MODE, exist_ok=True)
-    write_whole(into / SITE_MARK, TEXT.encode())
+    with new_folder(into) as building:
+        Site(building).recorders.mkdir(mode=FOLDER_MODE)
+        write_whole(building / SITE_MARK, TEXT.encode())
     return site
 
 

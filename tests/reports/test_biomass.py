@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -12,6 +14,8 @@ from test_change import adds_up
 
 from callout.core.checks import measurement_sd_mm
 from callout.core.errors import OperatorError
+from callout.journal.species import species_of
+from callout.reports.pages.analysis import ReportSettings, analyse, roundings
 from callout.reports.stand.biomass import (
     CarbonSettings,
     biomass_summary,
@@ -97,6 +101,25 @@ def test_names_can_be_added_only_to_groups_that_exist():
     assert named.group_of("Red oak") == "hard maple, oak, hickory, beech"
     with pytest.raises(OperatorError, match="no equation 'oaks'"):
         SET.with_names({"red oak": "oaks"})
+
+
+def test_common_names_and_codes_go_by_the_species_table():
+    """The table that ships; its groups are those of the equations (names from memory)."""
+    table = species_of(Path("no survey"))
+    named = SET.knowing(table)
+    for name, group in (
+        ("red oak", "hard maple, oak, hickory, beech"),
+        ("QURU", "hard maple, oak, hickory, beech"),
+        ("White  Pine", "pine"),
+        ("hemlock", "true fir, hemlock"),
+        ("yggdrasil", ""),
+    ):
+        assert named.group_of(name) == group, name
+    assert {one.scientific for one in table if not named.group_of(one.scientific)} == set()
+    own = SET.with_names({"red oak": "pine"}).knowing(table)
+    assert own.group_of("red oak") == "pine"  # what was said before stands
+    elsewhere = replace(SET, equations={"all": SET.equations["pine"]}, names={})
+    assert elsewhere.knowing(table).group_of("red oak") == ""  # another set has other groups
 
 
 def test_another_set_can_be_added(tmp_path):
@@ -241,6 +264,34 @@ def test_the_same_number_draws_the_same_interval():
     assert (first["low_kg"] != other["low_kg"]).all()
     assert (first["low_kg"] < first["high_kg"]).all()
     assert first["change_kg"].isna().tolist() == [True, False, False] * 2
+
+
+def test_each_row_is_drawn_by_its_own_rounding():
+    """Rounded down, the truth lies half a graduation higher on average: plain arithmetic."""
+    rng = np.random.default_rng(1)
+    trees, _ = simulated(rng, 2, 40, rounding="nearest", graduation=0.1, gives="mean")
+    down = trees["plot"] == trees["plot"].iloc[0]
+    mixed = trees.assign(rounding=np.where(down, "down", "nearest"))
+    nearest, floor = Draws(draws=200), Draws(draws=200, rounding="down")
+    groups, got = mass_draws(mixed, nearest)
+    is_down = (groups["plot"] == trees["plot"].iloc[0]).to_numpy()
+    assert np.array_equal(got[:, is_down], mass_draws(trees, floor)[1][:, is_down])
+    assert np.array_equal(got[:, ~is_down], mass_draws(trees, nearest)[1][:, ~is_down])
+    assert not np.array_equal(got[:, is_down], mass_draws(trees, nearest)[1][:, is_down])
+
+
+def test_the_report_takes_each_plots_rounding():
+    measurements, places = harrow_fen()
+    told = np.where(measurements["date"] > "2024", "nearest", "")
+    told = np.where((measurements["plot"] == "K1") & (told != ""), "down", told)
+    told[measurements["plot"] == "K2"] = ""
+    settings = ReportSettings(draws=Draws(draws=100))
+    stems = analyse(measurements.assign(rounding=told), places, settings).tables["carbon"]
+    assert len(stems)
+    trees = stem_biomass(stem_census(measurements.assign(rounding=told)), SET)
+    found = roundings(trees, "nearest")
+    assert set(found[trees["plot"] == "K1"]) == {"down"}  # earlier rows: as the plot's newest
+    assert set(found[trees["plot"] == "K2"]) == {"nearest"}
 
 
 def test_draws_centre_on_the_equation_where_it_gives_the_mean():

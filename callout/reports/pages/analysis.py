@@ -57,6 +57,7 @@ class ReportSettings:
     draws: Draws = field(default_factory=Draws)
     climate: pd.DataFrame | None = None
     made: str = ""
+    notes: tuple[str, ...] = ()  # told before our own cautions
 
     def __post_init__(self) -> None:
         """Raises OperatorError for a height that is not breast height."""
@@ -96,7 +97,9 @@ def analyse(
         repeats = pd.concat([repeats, again], ignore_index=True) if len(repeats) else again
     error = from_repeats(repeats)
     trees = stem_biomass(stems, settings.equations, settings.carbon)
-    trees = trees.assign(graduation_cm=_graduations(trees))
+    trees = trees.assign(
+        graduation_cm=_graduations(trees), rounding=roundings(trees, settings.draws.rounding)
+    )
     tables = {
         "summary": stand_summary(basis, plots),
         "diameter_classes": diameter_classes(basis, plots, settings.class_width_cm),
@@ -112,7 +115,9 @@ def analyse(
     tables.update(_treatments(tables["summary"], plots, settings))
     if settings.climate is not None:
         tables["climate"] = correlations(tables["years"], settings.climate)
-    return Analysis(settings, tables, stems, plots, error, _cautions(stems, trees, plots))
+    return Analysis(
+        settings, tables, stems, plots, error, (*settings.notes, *_cautions(stems, trees, plots))
+    )
 
 
 def _graduations(trees: pd.DataFrame) -> pd.Series:
@@ -123,6 +128,17 @@ def _graduations(trees: pd.DataFrame) -> pd.Series:
         own = pd.to_numeric(trees["graduation"], errors="coerce") * per_unit
         return own.astype("float64").fillna(told)
     return told
+
+
+def roundings(trees: pd.DataFrame, otherwise: str) -> pd.Series:
+    """How each reading was rounded: as told, else as its plot's newest one, else ``otherwise``."""
+    if "rounding" not in trees.columns:
+        return pd.Series(otherwise, index=trees.index)
+    own = trees["rounding"].astype(object).replace("", None)
+    told = trees.assign(own=own)[own.notna()].sort_values("date", kind="stable")
+    newest = told.groupby("plot", observed=True)["own"].last()
+    plots = trees["plot"].astype(object).map(newest)
+    return own.where(own.notna(), plots).fillna(otherwise)
 
 
 def _growth(basis: pd.DataFrame) -> dict[str, pd.DataFrame]:

@@ -36,9 +36,10 @@ def methods(analysis: Analysis) -> list[str]:
         f"Carbon is {settings.carbon.fraction:g} of dry mass"
         f"{_fraction_source(settings.carbon.fraction)}; CO2 is 44/12 of carbon.",
         f"Intervals of carbon hold {draws.level * 100:g} % of {draws.draws} random draws of "
-        f"measurement error ({analysis.error.source}), rounding to the graduation "
-        f"({draws.rounding}), and each tree's departure from its equation, whose curve is taken "
-        f"for the {draws.equation_gives}. Random stream {draws.stream}.",
+        f"measurement error ({analysis.error.source}), rounding to the graduation (as each plot "
+        f"rounds; {draws.rounding} where that is not told), and each tree's departure from its "
+        f"equation, whose curve is taken for the {draws.equation_gives}. Random stream "
+        f"{draws.stream}.",
     ]
 
 

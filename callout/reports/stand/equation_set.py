@@ -7,12 +7,13 @@ fallback if it names one. Nothing is computed here.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from callout.core.errors import OperatorError
+from callout.core.species import Species
 
 DEFAULT_SET = Path(__file__).parent / "equations" / "national_groups.toml"
 
@@ -60,6 +61,19 @@ class EquationSet:
                 raise OperatorError(f"no equation {group!r} for {species!r}: there are {known}")
         folded = {" ".join(name.split()).casefold(): group for name, group in names.items()}
         return replace(self, names={**self.names, **folded})
+
+    def knowing(self, species: Iterable[Species]) -> EquationSet:
+        """The set serving common names and codes of ``species`` too: by the scientific name, else
+
+        by the group that the species' table tells, where the set has an equation for it. Names that
+        the set knew before keep their group.
+        """
+        found: dict[str, str] = {}
+        for one in species:
+            group = self.group_of(one.scientific) or one.group
+            if group in self.equations:
+                found.update({name: group for name in one.names if name not in self.names})
+        return self.with_names(found)
 
 
 def read_equations(path: Path = DEFAULT_SET) -> EquationSet:

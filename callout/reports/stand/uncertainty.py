@@ -62,9 +62,9 @@ class Draws:
 
     ``stream`` numbers the random stream. ``rounding`` says how readings were brought to
     ``graduation_cm``: hidden by nearest is half a graduation either way, by down up to a whole
-    one; a column ``graduation_cm`` of the frame goes before. ``equation_gives`` says whether an
-    equation's curve is the mean mass of trees of that size (residuals then have mean one) or the
-    median.
+    one; columns ``graduation_cm`` and ``rounding`` of the frame go before. ``equation_gives`` says
+    whether an equation's curve is the mean mass of trees of that size (residuals then have mean
+    one) or the median.
     """
 
     draws: int = 2000
@@ -123,8 +123,11 @@ def _one_batch(
     if "graduation_cm" in live.columns:
         step = live["graduation_cm"].to_numpy(dtype=np.float64)
     hidden = rng.random((count, len(size))) * step
-    if settings.rounding == "nearest":
-        hidden -= step / 2
+    if "rounding" in live.columns:
+        nearest = (live["rounding"] == "nearest").to_numpy(dtype=bool)
+    else:
+        nearest = np.full(len(size), settings.rounding == "nearest")
+    hidden -= np.where(nearest, step / 2, 0.0)
     drawn = size + hidden + rng.standard_normal((count, len(size))) * settings.error.sd_cm(size)
     drawn = np.maximum(drawn, size * 0.1)  # a large error on a sapling must not turn it inside out
     middle = -0.5 * residual**2 if settings.equation_gives == "mean" else 0.0

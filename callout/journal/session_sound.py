@@ -91,7 +91,8 @@ class SessionSound:
         self._encode, self._record = encode, record
         self._working, self._tell = working, tell
         self._spool: _Spool | None = None
-        self._next_s, self._next_at = 0.0, datetime.min
+        self._next_s = 0.0
+        self._next_at: datetime | None = None
         self._again_s = 0.0
         self._told = ""
 
@@ -129,7 +130,7 @@ class SessionSound:
 
     def _jumps(self, start_s: float, at: datetime) -> bool:
         """Sound was lost, the microphone was closed meanwhile, or the clock was set."""
-        off_s = abs((at - self._next_at).total_seconds())
+        off_s = abs((at - (self._next_at or at)).total_seconds())
         return abs(start_s - self._next_s) > _FRAME_S / 2 or off_s > _CLOCK_SLACK_S
 
     def _header(self, at: datetime) -> dict[str, str]:

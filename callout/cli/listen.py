@@ -1,4 +1,7 @@
-"""``callout listen``: the working day, with the terminal screen or headless."""
+"""``callout listen``: the working day, with the terminal screen or headless.
+
+Where the survey's daemon runs, the screen attaches to it; otherwise the command works by itself.
+"""
 
 from __future__ import annotations
 
@@ -7,21 +10,21 @@ import getpass
 import itertools
 import json
 import sys
+import threading
 from collections.abc import Iterable, Iterator
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from callout.core.errors import OperatorError
+from callout.core.errors import OperatorError, StorageError
 from callout.devices.measurement import DeviceNotice
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.sound.files import encode_flac, stream_sound
 from callout.sound.frames import Frame
-from callout.station.build import endpointer_for, make_station
-from callout.station.listening import Listening
-from callout.station.station import Done, Station, done_json
-from callout.station.tapes import Tapes
-from callout.station.voice import Echo, make_echo
+from callout.station.build import make_station
+from callout.station.clock import Clock
+from callout.station.done_lines import done_json
+from callout.station.post import Post, Told, Work
+from callout.station.station import Done, Station
 
 
 def add_parser(subparsers: Any) -> None:
@@ -33,7 +36,7 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--headless", action="store_true", help="no screen; JSON lines on stdout")
     parser.add_argument("--audio", type=Path, metavar="FILE", help="sound file for a microphone")
     parser.add_argument("--realtime", action="store_true", help="take the file at its own speed")
-    parser.add_argument("--engine", default=None, help="auto, pocketsphinx or vosk")
+    parser.add_argument("--engine", default=None, help="auto, closed, pocketsphinx or vosk")
     parser.add_argument("--model", default=None, help="folder of a Vosk model")
     parser.add_argument(
         "--typed", action="store_true",
@@ -49,28 +52,59 @@ def run(args: argparse.Namespace) -> int:
         raise OperatorError("--realtime goes with --audio FILE")
     if args.typed and (args.audio or not args.headless):
         raise OperatorError("--typed goes with --headless and without --audio")
+    if not args.headless and not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise OperatorError("the screen needs a terminal: run it in one, or give --headless")
     folder = open_survey(args.survey)
-    frames = _from_file(args.audio) if args.audio else None
-    station = make_station(folder, encode_flac, args.engine, args.model)
+    frames = frames_of(args.audio) if args.audio else None
+    if frames is None and not args.headless:
+        from callout.cli.listen_attached import attach
+
+        if (code := attach(folder, args)) is not None:
+            return code
+    clock = Clock()
+    silenced: list[str] = []
+    # A recording wants a recogniser; a person can type.
+    or_without = None if args.audio else silenced.append
+    station = make_station(
+        folder, encode_flac, args.engine, args.model, clock=clock, or_without=or_without
+    )
     try:
-        who = args.who or _login()
+        work = _work(args, folder, station, frames, "; ".join(silenced))
         if args.headless:
-            return _headless(args, folder, station, who, frames)
+            return _headless(args, folder, station, clock, work)
         from callout.cli.listen_screen import run_screen
 
-        plot = station.plot_to_begin(args.plot)
-        return run_screen(folder, station, plot, who, args.mute, frames, args.realtime)
+        return run_screen(folder, station, clock, work)
     finally:
         station.close()
 
 
-def _from_file(path: Path) -> Iterator[Frame]:
+def _work(
+    args: argparse.Namespace,
+    folder: SurveyFolder,
+    station: Station,
+    frames: Iterable[Frame] | None,
+    without_engine: str,
+) -> Work:
+    return Work(
+        plot=station.plot_to_begin(args.plot),
+        who=args.who or login(),
+        frames=frames,
+        realtime=args.realtime,
+        silent=args.typed or (frames is not None and not args.realtime),
+        muted=args.mute or folder.config().speaking.muted,
+        without_engine=without_engine,
+    )
+
+
+def frames_of(path: Path) -> Iterator[Frame]:
     """The file's frames; a bad file is refused here, before anything is journalled."""
     frames = stream_sound(path)
     return itertools.chain([next(frames)], frames)
 
 
-def _login() -> str:
+def login() -> str:
+    """The login name, as who measures; nothing where there is none."""
     try:
         return getpass.getuser()
     except (KeyError, OSError):
@@ -81,40 +115,34 @@ def _headless(
     args: argparse.Namespace,
     folder: SurveyFolder,
     station: Station,
-    who: str,
-    frames: Iterable[Frame] | None,
+    clock: Clock,
+    work: Work,
 ) -> int:
-    config = folder.config()
-    engine = station.engine
     station.watch(_print_done)
-    began = datetime.now().astimezone()
-    endpointer = endpointer_for(config.listening)
-    live = frames is None and not args.typed
-    echo = make_echo(config.speaking, endpointer, silent=not (live or args.realtime))
-    echo.mute(args.mute or config.speaking.muted)
-    echo.on_fault(lambda says: _print({"event": "fault", "voice": says}))
-    echo.on_sounding(lambda sounding: _print({"event": "echo", "sounding": sounding}))
-    station.watch(echo.tell)
-    tapes: Tapes | None = None
+    to = Told(
+        fault=lambda name, says: _print({"event": "fault", name: says}),
+        device=_print_notice,
+        sounding=lambda sounding: _print({"event": "echo", "sounding": sounding}),
+        set_aside=_print_set_aside,
+        microphone=lambda name: _print({"event": "listening", "microphone": name}),
+    )
+    post = Post(folder, station, clock, work)
     try:
-        station.open(station.plot_to_begin(args.plot), who, began)
-        if engine is not None:
+        post.begin(to)
+        if (engine := station.engine) is not None:
             _print({"event": "ready", "engine": engine.name, "model": engine.model})
-        tapes = Tapes(station, config, _print_notice)
-        listening = Listening(
-            station, endpointer, began, config.listening.reminder_s, set_aside=_print_set_aside
-        )
         if args.typed:
             _from_standard_input(station)
-        elif frames is not None:
-            listening.run(frames, args.realtime)
         else:
-            _from_microphone(config.listening.microphone, listening, echo)
+            post.listen(threading.Event(), must_open=True)
     finally:
-        if tapes is not None:
-            tapes.close()
-        echo.close()
+        post.close()
     _print({"event": "stopped"})
+    if station.refusals:
+        raise StorageError(
+            f"the disk refused {station.refusals} times: what was said then was not saved; "
+            "free space or check permissions, then say it again"
+        )
     return 0
 
 
@@ -122,16 +150,6 @@ def _from_standard_input(station: Station) -> None:
     for line in sys.stdin:
         if line.strip():
             station.type(line.strip())
-
-
-def _from_microphone(name: str, listening: Listening, echo: Echo) -> None:
-    from callout.sound.microphone import Microphone
-
-    with Microphone(name or None) as microphone:
-        _print({"event": "listening", "microphone": microphone.name})
-        echo.heard_by(microphone)
-        for frame in microphone.frames():
-            listening.take(frame)
 
 
 def _print_done(done: Done) -> None:

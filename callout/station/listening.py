@@ -89,6 +89,11 @@ class Listening:
         if self._keep is not None:
             self._keep.cut()
 
+    def close(self) -> None:
+        """No more frames come: what is kept of the session's sound is finished, nothing heard."""
+        if self._keep is not None:
+            self._keep.cut()
+
     def run(self, frames: Iterable[Frame], realtime: bool = False) -> None:
         """Take every frame; ``realtime`` waits so that each comes when it would be spoken."""
         started = time.monotonic()

@@ -69,6 +69,8 @@ class Station:
         self._watchers: list[Watcher] = []
         self._tell_disk: TellDisk = lambda says: None
         self._moves: list[tuple[int, timedelta]] = []
+        self.refusals = 0
+        """How often the disk refused to keep or save something."""
         self._doubt = False  # whether the last commit may or may not have reached the disk
         self._writer = JournalWriter(folder.database)
         try:
@@ -119,6 +121,13 @@ class Station:
     def on_disk(self, tell: TellDisk) -> None:
         """Tell ``tell`` when the disk refuses or is slow (what is wrong), or is well (None)."""
         self._tell_disk = tell
+
+    def responds(self, within_s: float) -> bool:
+        """Whether nobody holds the station up for so long."""
+        if not self._lock.acquire(timeout=within_s):
+            return False
+        self._lock.release()
+        return True
 
     # ---- what may happen ----
 
@@ -261,7 +270,13 @@ class Station:
         Raises StorageError, and nothing was written.
         """
         with self._lock:
-            self._writer.append(self._at(at), kind, body)
+            self._mend()
+            try:
+                same_place(self._folder.database, self._place)
+                self._writer.append(self._at(at), kind, body)
+            except StorageError:
+                self._doubt = True
+                raise
 
     def seal(self, sign: Sign | None = None, at: datetime | None = None) -> Seal:
         """Seal the journal as it stands. Raises StorageError, or OperatorError for bad seals."""
@@ -365,6 +380,7 @@ class Station:
             self._told(Done(event, effects))
 
     def _refused(self, what: str, error: StorageError) -> None:
+        self.refusals += 1
         self._tell_disk(str(error))
         self._tell(Say(f"{what}: {error}", "refused"))
 

@@ -1,0 +1,49 @@
+"""``callout listen`` where the survey's daemon runs: a screen for it, and nothing else.
+
+Leaving the screen leaves the daemon at work.
+"""
+
+from __future__ import annotations
+
+import argparse
+from datetime import date
+
+from callout.core.errors import OperatorError
+from callout.daemon.place import socket_path
+from callout.daemon.remote import RemoteFace, connected
+from callout.journal.folder import SurveyFolder
+from callout.station.safety import shown_today
+
+_ITS_OWN = ("engine", "model")
+
+
+def attach(folder: SurveyFolder, args: argparse.Namespace) -> int | None:
+    """Show the daemon's screen until the person leaves; None where no daemon runs."""
+    path = socket_path(folder.path)
+    connection = connected(path)
+    if connection is None:
+        return None
+    connection.close()
+    for name in _ITS_OWN:
+        if getattr(args, name) is not None:
+            raise OperatorError(f"a daemon is at work: --{name} is given to 'callout daemon'")
+    from callout.cli.listen import login
+    from callout.terminal.app import CalloutApp
+
+    face = RemoteFace(path)
+    try:
+        _follow(face, args.plot, args.who or "", login())
+        if args.mute:
+            face.mute(True)
+        app = CalloutApp(face, safety=not shown_today(folder.path, date.today()))  # noqa: DTZ011
+        app.run()
+    finally:
+        face.close()
+    return 0
+
+
+def _follow(face: RemoteFace, plot: str | None, who: str, login: str) -> None:
+    """Another plot or person than the daemon's is made known to it; as it is, otherwise."""
+    view = face.view()
+    if (plot and plot != view.plot) or (who and who != view.who):
+        face.open(plot or view.plot, who or view.who or login)

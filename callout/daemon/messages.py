@@ -1,0 +1,171 @@
+"""What goes over the control socket: one JSON object a line, versioned, its size bounded.
+
+Pure: bytes in, checked values out. Whatever does not fit is refused with a reason, never guessed.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, fields
+from typing import Any
+
+from callout.core.errors import OperatorError
+from callout.station.face import Level, SavedLine, Update, View
+
+VERSION = 1
+MOST_ASKED_BYTES = 8_192
+"""A request is a line that somebody typed, at the most."""
+MOST_TOLD_BYTES = 4_000_000
+"""A view names every tree that is left; a plot of some hundred thousand trees fits."""
+MOST_TEXT = 1_000
+MOST_KEYS = 400
+KEYS = (
+    "confirm", "accept", "reject", "undo", "repeat", "scratch", "left", "where", "skip", "complete",
+    "note",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Request:
+    """Something asked of the daemon, checked: ``do`` and what it needs."""
+
+    do: str
+    text: str = ""
+    keys_s: tuple[float, ...] = ()
+    kind: str = ""
+    waiting: int = 0
+    muted: bool = False
+    plot: str = ""
+    who: str = ""
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str) or len(value) > MOST_TEXT:
+        raise OperatorError(f"text of at most {MOST_TEXT} characters is wanted")
+    return value.encode("utf-8", "replace").decode("utf-8")
+
+
+def _kind(value: Any) -> str:
+    if value not in KEYS:
+        raise OperatorError(f"no such key: there are {', '.join(KEYS)}")
+    return str(value)
+
+
+def _number(value: Any) -> int:
+    if type(value) is not int or not 0 <= value < 2**53:
+        raise OperatorError("a whole number, not below zero, is wanted")
+    return value
+
+
+def _truth(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise OperatorError("true or false is wanted")
+    return value
+
+
+def _times(value: Any) -> tuple[float, ...]:
+    if not isinstance(value, list) or len(value) > MOST_KEYS:
+        raise OperatorError(f"a list of at most {MOST_KEYS} times is wanted")
+    for item in value:
+        if type(item) not in (int, float) or not math.isfinite(item):
+            raise OperatorError("times are numbers of seconds")
+    return tuple(map(float, value))
+
+
+# What may be asked: each request's fields, and how each is checked; every one is needed but keys_s.
+_REQUESTS: Mapping[str, Mapping[str, Callable[[Any], Any]]] = {
+    "watch": {},
+    "view": {},
+    "stop": {},
+    "submit": {"text": _text, "keys_s": _times},
+    "press": {"kind": _kind, "waiting": _number},
+    "mute": {"muted": _truth},
+    "open": {"plot": _text, "who": _text},
+    "talk": {},
+}
+
+
+def request_from(line: bytes) -> Request:
+    """The request in one line. Raises OperatorError saying what does not fit."""
+    if len(line) > MOST_ASKED_BYTES:
+        raise OperatorError(f"a request is at most {MOST_ASKED_BYTES} bytes")
+    given = _object(line)
+    if given.pop("v", None) != VERSION:
+        raise OperatorError(f"this daemon speaks version {VERSION}: use the same callout for both")
+    do = given.pop("do", None)
+    if not isinstance(do, str) or do not in _REQUESTS:
+        raise OperatorError(f"no such request: there are {', '.join(_REQUESTS)}")
+    checks = _REQUESTS[do]
+    odd = sorted(given.keys() - checks.keys())
+    missing = sorted(checks.keys() - given.keys() - {"keys_s"})
+    if odd or missing:
+        raise OperatorError(
+            f"{do}: " + ("too much was given" if odd else f"{missing[0]} is missing")
+        )
+    try:
+        return Request(do, **{name: checks[name](value) for name, value in given.items()})
+    except OperatorError as error:
+        raise OperatorError(f"{do}: {error}") from None
+
+
+def _object(line: bytes) -> dict[str, Any]:
+    try:
+        given = json.loads(line.decode("utf-8"), parse_constant=_no_constant)
+    except (ValueError, RecursionError):
+        raise OperatorError("a request is one JSON object on one line, in UTF-8") from None
+    if not isinstance(given, dict):
+        raise OperatorError("a request is one JSON object on one line, in UTF-8")
+    return given
+
+
+def _no_constant(name: str) -> None:
+    raise ValueError(name)
+
+
+def line_of(message: Mapping[str, Any]) -> bytes:
+    """A message as its line, version and all."""
+    return json.dumps({"v": VERSION, **message}, ensure_ascii=True).encode() + b"\n"
+
+
+def asked(request: Request) -> bytes:
+    """A request as its line."""
+    wanted = _REQUESTS[request.do]
+    return line_of({"do": request.do, **{name: getattr(request, name) for name in wanted}})
+
+
+# ---- what the daemon tells ----
+
+
+def update_line(update: Update) -> bytes:
+    """A view or a level as its line."""
+    return line_of({"view" if isinstance(update, View) else "level": asdict(update)})
+
+
+def told_from(line: bytes) -> dict[str, Any]:
+    """What a daemon told: ``view``, ``level``, ``hello``, ``done``, ``error`` or ``bye``.
+
+    Raises OperatorError for what no daemon of this version tells.
+    """
+    given = _object(line)
+    if given.pop("v", None) != VERSION:
+        raise OperatorError("the daemon is of another version: use the same callout for both")
+    try:
+        if "view" in given:
+            given["view"] = _view_from(given["view"])
+        if "level" in given:
+            level = given["level"]
+            given["level"] = Level(float(level["dbfs"]), bool(level["speaking"]))
+    except (TypeError, ValueError, KeyError):
+        raise OperatorError("the daemon told something that is no view") from None
+    return given
+
+
+def _view_from(given: dict[str, Any]) -> View:
+    lists = {item.name for item in fields(View)} & {"warnings", "looks", "left", "faults"}
+    made: dict[str, Any] = {
+        name: tuple(map(str, value)) if name in lists else value for name, value in given.items()
+    }
+    made["recent"] = tuple(SavedLine(**item) for item in given.get("recent", ()))
+    return View(**made)

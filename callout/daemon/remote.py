@@ -1,0 +1,202 @@
+"""A station's face at the other end of the control socket: what a screen attaches to.
+
+The daemon may end and come back; until then the view says so, and nothing that is typed seems to
+have been taken.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import socket
+import threading
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from callout.core.errors import CalloutError, OperatorError
+from callout.daemon.messages import MOST_TOLD_BYTES, Request, asked, told_from
+from callout.daemon.peer import same_user
+from callout.station.face import Update, View
+
+ANSWER_S = 10.0
+AGAIN_S = 1.0
+GONE = "the daemon does not answer: nothing is heard or saved; trying again"
+_CLOSED = "closed"
+
+
+def connected(path: Path) -> socket.socket | None:
+    """A connection to the daemon that answers at ``path``; None where none does.
+
+    Raises OperatorError where somebody else's does.
+    """
+    made = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    made.settimeout(ANSWER_S)
+    try:
+        made.connect(str(path))
+        if same_user(made):
+            return made
+    except OSError:
+        made.close()
+        return None
+    made.close()
+    raise OperatorError(f"what answers at {path} is another user's: remove it, then again")
+
+
+def told_lines(connection: socket.socket) -> Iterator[dict[str, Any]]:
+    """Everything the daemon tells, until it ends. Raises OperatorError for what is no telling."""
+    held = b""
+    while True:
+        try:
+            piece = connection.recv(65_536)
+        except TimeoutError:
+            continue
+        except OSError:
+            return
+        if not piece:
+            return
+        *lines, held = (held + piece).split(b"\n")
+        for line in lines:
+            yield told_from(line)
+        if len(held) > MOST_TOLD_BYTES:
+            raise OperatorError("the daemon told more than any view holds")
+
+
+def ask(path: Path, request: Request) -> dict[str, Any] | None:
+    """Ask one thing and give the answer, ``hello`` among it; None where no daemon runs."""
+    connection = connected(path)
+    if connection is None:
+        return None
+    with connection:
+        hello: dict[str, Any] = {}
+        try:
+            connection.sendall(asked(request))
+            for told in told_lines(connection):
+                hello.update(told)
+                if "hello" not in told:
+                    break
+        except OSError:
+            return None  # it ended in the same moment
+    if "error" in hello:
+        raise OperatorError(str(hello["error"]))
+    return hello
+
+
+class RemoteFace:
+    """Raises OperatorError if no daemon answers at ``path`` to begin with."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._connection = connected(path)
+        if self._connection is None:
+            raise OperatorError(f"no daemon answers at {path}: start one with 'callout daemon'")
+        self._listeners: list[Callable[[Update], None]] = []
+        self._view: View | None = None
+        self._first = threading.Event()
+        self._closed = False
+        self._sending = threading.Lock()
+        self._send(Request("watch"))
+        self._thread = threading.Thread(target=self._follow, name="attached", daemon=True)
+        self._thread.start()
+        if not self._first.wait(ANSWER_S) or self._view is None:
+            self.close()
+            raise OperatorError("the daemon gives no view: stop it, and start it again")
+
+    def view(self) -> View:
+        """The state as last told."""
+        assert self._view is not None
+        return self._view
+
+    def listen(self, listener: Callable[[Update], None]) -> None:
+        """Tell ``listener`` of every change, beginning with how things stand."""
+        self._listeners.append(listener)
+        listener(self.view())
+
+    def submit(self, text: str, keys_s: tuple[float, ...] = ()) -> None:
+        """A callout that was typed."""
+        self._send(Request("submit", text=text, keys_s=keys_s))
+
+    def press(self, kind: str, waiting: int = 0) -> None:
+        """A key that stands for a command."""
+        self._send(Request("press", kind=kind, waiting=waiting))
+
+    def mute(self, muted: bool) -> None:
+        """Silence or restore the spoken echo."""
+        self._send(Request("mute", muted=muted))
+
+    def talk(self) -> None:
+        """The talk key, where the survey has one."""
+        self._send(Request("talk"))
+
+    def open(self, plot: str, who: str) -> None:
+        """Work in another plot, or as somebody else."""
+        self._send(Request("open", plot=plot, who=who))
+
+    def close(self) -> None:
+        """Detach; the daemon works on."""
+        self._closed = True
+        if self._connection is not None:
+            with contextlib.suppress(OSError):
+                self._connection.shutdown(socket.SHUT_RDWR)
+            self._connection.close()
+
+    def _send(self, request: Request) -> None:
+        connection = self._connection
+        try:
+            if connection is None:
+                raise OSError(GONE)
+            with self._sending:
+                connection.sendall(asked(request))
+        except OSError:
+            self._refused(f"Not sent: {GONE}.")
+
+    def _follow(self) -> None:
+        """Follow this daemon, and the next one when it has ended."""
+        while not self._closed:
+            try:
+                if self._connection is not None:
+                    self._take_all(self._connection)
+            except CalloutError as error:
+                self._refused(f"Not understood: {error}.")
+            if self._closed:
+                return
+            self._lost()
+            time.sleep(AGAIN_S)
+            with contextlib.suppress(CalloutError):
+                self._connection = connected(self._path)
+                if self._connection is not None:
+                    self._send(Request("watch"))
+
+    def _take_all(self, connection: socket.socket) -> None:
+        for told in told_lines(connection):
+            if "view" in told:
+                self._show(told["view"])
+                self._first.set()
+            elif "level" in told:
+                self._tell(told["level"])
+            elif "error" in told:
+                self._refused(str(told["error"]))
+
+    def _lost(self) -> None:
+        self._connection = None
+        self._first.set()
+        if self._view is not None:
+            self._show(
+                replace(
+                    self._view, phase=_CLOSED, waiting=0, tag="", value="", status="", before="",
+                    change="", warnings=(), looks=(), tone="refused", engine="", faults=(GONE,),
+                )
+            )  # fmt: skip
+
+    def _refused(self, says: str) -> None:
+        if self._view is not None:
+            self._show(replace(self._view, said=says, tone="refused"))
+
+    def _show(self, view: View) -> None:
+        self._view = view
+        self._tell(view)
+
+    def _tell(self, update: Update) -> None:
+        for listener in self._listeners:
+            listener(update)

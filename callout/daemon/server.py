@@ -1,0 +1,247 @@
+"""The control socket: other programs of the same user see the station's face and use it.
+
+Each client has a reader and a writer thread of its own; a slow or hostile one is let go, and can
+hold up nobody else. What may be asked is checked by ``messages``; the socket's place by ``place``.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import os
+import socket
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from callout.core.errors import CalloutError, OperatorError, StorageError
+from callout.daemon.messages import MOST_ASKED_BYTES, Request, line_of, request_from, update_line
+from callout.daemon.peer import same_user
+from callout.daemon.place import SOCKET_MODE, safe_folder
+from callout.station.face import Level, Update, View
+
+MOST_CLIENTS = 16
+MOST_WAITING = 64
+LEVEL_EVERY_S = 0.1
+SEND_S = 10.0
+_LOG = logging.getLogger("callout.daemon")
+
+Answer = Callable[[Request], dict[str, Any] | None]
+"""Does what was asked; gives what to answer, if anything. Raises CalloutError to refuse."""
+
+
+class Server:
+    """Answers on ``path`` from ``start`` to ``close``. Whoever makes it holds the survey's lock,
+
+    so that a socket still lying there is one that a crash left.
+    """
+
+    def __init__(self, path: Path, hello: dict[str, Any], answer: Answer) -> None:
+        self._path, self._hello, self._answer = path, hello, answer
+        self._clients: list[_Client] = []
+        self._lock = threading.Lock()
+        self._socket = _bound(path)
+        self._thread = threading.Thread(target=self._accept, name="control", daemon=True)
+
+    def start(self) -> None:
+        """Take clients from now on."""
+        self._thread.start()
+
+    def tell(self, update: Update) -> None:
+        """Something new on the face; returns at once."""
+        with self._lock:
+            clients = list(self._clients)
+        for client in clients:
+            client.update(update)
+
+    def close(self) -> None:
+        """Say goodbye, and leave no socket behind."""
+        with contextlib.suppress(OSError):
+            self._path.unlink()
+        with contextlib.suppress(OSError):
+            self._socket.shutdown(socket.SHUT_RDWR)
+        self._socket.close()
+        with self._lock:
+            clients = list(self._clients)
+        for client in clients:
+            client.leave("the daemon was stopped")
+        for client in clients:
+            client.join(2.0)
+
+    def _accept(self) -> None:
+        while True:
+            try:
+                connection, _ = self._socket.accept()
+            except OSError:
+                if self._socket.fileno() < 0 or not self._path.exists():
+                    return  # closed
+                time.sleep(0.1)  # too many files open, say: others may leave
+                continue
+            self._welcome(connection)
+
+    def _welcome(self, connection: socket.socket) -> None:
+        if not same_user(connection):
+            _LOG.warning("another user was refused")
+            _refuse(connection, "this daemon is another user's")
+            return
+        with self._lock:
+            full = len(self._clients) >= MOST_CLIENTS
+            if not full:
+                client = _Client(connection, self._answer, self._gone)
+                self._clients.append(client)
+        if full:
+            _refuse(connection, f"{MOST_CLIENTS} are attached already: leave one")
+            return
+        client.start(self._hello)
+
+    def _gone(self, client: _Client) -> None:
+        with self._lock, contextlib.suppress(ValueError):
+            self._clients.remove(client)
+
+
+class _Client:
+    """One connection. Only the newest view and level wait; answers wait in order, a few of them."""
+
+    def __init__(
+        self, connection: socket.socket, answer: Answer, gone: Callable[[_Client], None]
+    ) -> None:
+        self._connection, self._answer, self._gone = connection, answer, gone
+        self._connection.settimeout(SEND_S)
+        self._news = threading.Condition()
+        self._view: View | None = None
+        self._level: Level | None = None
+        self._answers: deque[bytes] = deque()
+        self._watching, self._leaving = False, False
+        self._threads = [
+            threading.Thread(target=work, name="client", daemon=True)
+            for work in (self._read, self._write)
+        ]
+
+    def start(self, hello: dict[str, Any]) -> None:
+        self._put(line_of({"hello": hello}))
+        for thread in self._threads:
+            thread.start()
+
+    def update(self, update: Update) -> None:
+        with self._news:
+            if not self._watching:
+                return
+            if isinstance(update, View):
+                self._view = update
+            else:
+                self._level = update
+            self._news.notify()
+
+    def leave(self, why: str) -> None:
+        self._put(line_of({"bye": why}))
+        with self._news:
+            self._leaving = True
+            self._news.notify()
+
+    def join(self, seconds: float) -> None:
+        for thread in self._threads:
+            thread.join(seconds)
+
+    def _put(self, line: bytes) -> None:
+        with self._news:
+            self._answers.append(line)
+            if len(self._answers) > MOST_WAITING:
+                self._leaving = True  # it asks and does not read
+            self._news.notify()
+
+    def _read(self) -> None:
+        held = b""
+        try:
+            while not self._leaving:
+                try:
+                    piece = self._connection.recv(MOST_ASKED_BYTES)
+                except TimeoutError:
+                    continue
+                if not piece:
+                    break
+                *lines, held = (held + piece).split(b"\n")
+                for line in lines:
+                    self._take(line)
+                if len(held) > MOST_ASKED_BYTES:
+                    self._put(line_of({"error": f"a request is at most {MOST_ASKED_BYTES} bytes"}))
+                    break
+        except OSError:
+            pass  # it left in the middle
+        with self._news:
+            self._leaving = True
+            self._news.notify()
+
+    def _take(self, line: bytes) -> None:
+        try:
+            request = request_from(line)
+            if request.do == "watch":
+                self._watching = True
+            answer = self._answer(request)
+        except CalloutError as error:
+            answer = {"error": str(error)}
+        except Exception:
+            _LOG.exception("a request was not done")
+            answer = {"error": "that was not done: see the daemon's log"}
+        if answer is not None:
+            self._put(line_of(answer))
+
+    def _write(self) -> None:
+        level_at = 0.0
+        try:
+            while (lines := self._next_lines(level_at)) is not None:
+                if lines:
+                    self._connection.sendall(b"".join(lines))
+                    level_at = time.monotonic()
+        except OSError:
+            pass  # it left, or reads no more
+        self._leaving = True
+        with contextlib.suppress(OSError):
+            self._connection.shutdown(socket.SHUT_RDWR)
+        self._connection.close()
+        self._gone(self)
+
+    def _next_lines(self, level_at: float) -> list[bytes] | None:
+        with self._news:
+            while not (self._answers or self._view or self._level or self._leaving):
+                self._news.wait()
+            wait_s = level_at + LEVEL_EVERY_S - time.monotonic()
+            if wait_s > 0 and not (self._answers or self._view or self._leaving):
+                self._news.wait(wait_s)  # levels come thirty times a second; nobody sees that
+            if self._leaving and not self._answers:
+                return None
+            lines = list(self._answers)
+            lines += [update_line(news) for news in (self._view, self._level) if news is not None]
+            self._answers.clear()
+            self._view = self._level = None
+            return lines
+
+
+def _refuse(connection: socket.socket, why: str) -> None:
+    with contextlib.suppress(OSError), connection:
+        connection.settimeout(1.0)
+        connection.sendall(line_of({"error": why}))
+
+
+def _bound(path: Path) -> socket.socket:
+    safe_folder(path.parent)
+    made = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+    before = os.umask(0o777 & ~SOCKET_MODE)
+    try:
+        with contextlib.suppress(FileNotFoundError):
+            path.unlink()
+        made.bind(str(path))
+        path.chmod(SOCKET_MODE)
+        made.listen(MOST_CLIENTS)
+    except OSError as error:
+        made.close()
+        if "too long" in str(error):
+            raise OperatorError(
+                f"{path} is too long for a socket: set XDG_RUNTIME_DIR to a shorter folder"
+            ) from None
+        raise StorageError(f"cannot make {path}: {error.strerror}: check the folder") from error
+    finally:
+        os.umask(before)
+    return made

@@ -1,0 +1,72 @@
+"""The wall clock, watched by a steady one: tells when it was set, and when the machine slept.
+
+Times of the journal are wall times, since that is what people ask for; which of two things came
+first must not depend on a clock that jumps.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+
+LEAST_JUMP_S = 2.0
+"""Less is the slow correction that any network clock makes."""
+LEAST_SLEEP_S = 5.0
+
+Seconds = Callable[[], float]
+TellMoved = Callable[[timedelta], None]
+
+
+def _with_sleep() -> float:
+    """Seconds that go on while the machine sleeps, where the system counts them."""
+    clock = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.monotonic() if clock is None else time.clock_gettime(clock)
+
+
+class Clock:
+    """Call ``now`` often: a jump is noticed by the first call after it."""
+
+    def __init__(
+        self, wall: Seconds = time.time, steady: Seconds = _with_sleep, awake: Seconds | None = None
+    ) -> None:
+        self._wall, self._steady, self._awake = wall, steady, awake or time.monotonic
+        self._offset_s = wall() - steady()
+        self._slept_s = steady() - self._awake()
+        self._moved: list[TellMoved] = []
+        self._slept: list[TellMoved] = []
+
+    def on_move(self, tell: TellMoved) -> None:
+        """Tell ``tell`` by how much the clock was set, forward or (negative) back."""
+        self._moved.append(tell)
+
+    def on_sleep(self, tell: TellMoved) -> None:
+        """Tell ``tell`` how long the machine slept, once it is awake."""
+        self._slept.append(tell)
+
+    def now(self) -> datetime:
+        """The time with the offset of the time zone that the machine is in now."""
+        time.tzset()  # the zone may have been changed since the day began
+        wall_s, steady_s = self._wall(), self._steady()
+        by_s, self._offset_s = wall_s - steady_s - self._offset_s, wall_s - steady_s
+        slept_s = steady_s - self._awake()
+        for_s, self._slept_s = slept_s - self._slept_s, slept_s
+        if abs(by_s) >= LEAST_JUMP_S:
+            for tell in self._moved:
+                tell(timedelta(seconds=by_s))
+        if for_s >= LEAST_SLEEP_S:
+            for tell in self._slept:
+                tell(timedelta(seconds=for_s))
+        return datetime.fromtimestamp(wall_s, UTC).astimezone()
+
+
+def told(span: timedelta) -> str:
+    """A span in words, to the second under a minute and to the minute above."""
+    seconds = round(abs(span.total_seconds()))
+    if seconds < 60:
+        return f"{seconds} seconds"
+    minutes = round(seconds / 60)
+    hours, minutes = divmod(minutes, 60)
+    days, hours = divmod(hours, 24)
+    parts = ((days, "days"), (hours, "hours"), (minutes, "minutes"))
+    return " ".join(f"{count} {name if count > 1 else name[:-1]}" for count, name in parts if count)

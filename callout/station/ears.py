@@ -1,0 +1,127 @@
+"""A microphone that may fail: opened, watched, and opened again when it comes back.
+
+One continuous stream for whoever listens, however many microphones it took: times go on, and a
+gap in them shows where sound was lost. Endpointing and recognition are done elsewhere.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+from typing import Protocol
+
+from callout.core.errors import DeviceError
+from callout.sound.frames import Frame
+from callout.station.clock import Clock
+from callout.station.faults import Faults
+from callout.station.listening import Listening
+from callout.station.sound_watch import SoundWatch
+from callout.station.voice import Echo
+
+NAME = "microphone"
+RETRY_S = 2.0
+# A stream that went dead may come back with the next default, or the headset's other profile.
+_DEAD_AGAIN_S = 15.0
+# Longer than half a frame: the endpointer then joins nothing across it.
+_GAP_S = 0.5
+
+
+class Microphone(Protocol):
+    """What is asked of a capture device."""
+
+    name: str
+
+    @property
+    def now_s(self) -> float: ...
+    @property
+    def captured_s(self) -> float: ...
+    def frames(self) -> Iterator[Frame]: ...
+    def close(self) -> None: ...
+
+
+OpenMicrophone = Callable[[], Microphone]
+
+
+class _Shifted:
+    """The clock of one microphone in a stream that began before it."""
+
+    def __init__(self, microphone: Microphone, base_s: float) -> None:
+        self._microphone, self._base_s = microphone, base_s
+
+    @property
+    def now_s(self) -> float:
+        return self._base_s + self._microphone.now_s
+
+    @property
+    def captured_s(self) -> float:
+        return self._base_s + self._microphone.captured_s
+
+
+class Ears:
+    """Use ``run`` from one thread, until told to leave."""
+
+    def __init__(
+        self,
+        listening: Listening,
+        echo: Echo,
+        faults: Faults,
+        clock: Clock,
+        open_microphone: OpenMicrophone,
+    ) -> None:
+        self._listening, self._echo = listening, echo
+        self._faults, self._clock = faults, clock
+        self._open = open_microphone
+        self._watch = SoundWatch()
+        self._base_s = 0.0
+        self._beat: Callable[[], None] = lambda: None
+        self._opened: Callable[[str], None] = lambda name: None
+        listening.on_utterance(self._watch.utterance)
+
+    def on_beat(self, beat: Callable[[], None]) -> None:
+        """Call ``beat`` whenever hearing got on, or waits for a microphone in good order."""
+        self._beat = beat
+
+    def on_open(self, opened: Callable[[str], None]) -> None:
+        """Tell ``opened`` the name of each microphone that was opened."""
+        self._opened = opened
+
+    def run(self, leaving: threading.Event, must_open: bool = False) -> None:
+        """Hear until told to leave. ``must_open`` raises DeviceError if there is none to begin."""
+        first = must_open
+        while not leaving.is_set():
+            self._beat()
+            try:
+                microphone = self._open()
+                first = False
+                self._hear(microphone, leaving)
+            except DeviceError as error:
+                if first:
+                    raise
+                self._faults.report(NAME, f"{error} Typing goes on.".replace("..", "."))
+                leaving.wait(RETRY_S)
+
+    def _hear(self, microphone: Microphone, leaving: threading.Event) -> None:
+        self._watch.anew()
+        stream = _Shifted(microphone, self._base_s)
+        base_s = self._base_s
+        try:
+            self._opened(microphone.name)
+            self._echo.heard_by(stream)
+            for frame in microphone.frames():
+                if leaving.is_set():
+                    return
+                self._beat()
+                self._listening.anchor(self._clock.now() - timedelta(seconds=stream.now_s))
+                moved = Frame(frame.samples, base_s + frame.start_s)
+                self._base_s = moved.end_s + _GAP_S
+                self._watch.frame(frame.samples)
+                self._faults.report(NAME, self._watch.wrong)
+                self._listening.take(moved)
+                if self._dead_too_long():
+                    return  # and open whatever is the microphone now
+        finally:
+            microphone.close()
+
+    def _dead_too_long(self) -> bool:
+        return self._watch.silent_s >= _DEAD_AGAIN_S

@@ -1,0 +1,65 @@
+"""What does not work now: each state shown while it lasts, and spoken once when it comes and goes.
+
+Knows no microphone, disk or screen; those report here by name.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+
+AGAIN_S = 60.0
+"""A state that comes and goes (a loose plug) is spoken at most this often."""
+
+Say = Callable[[str], None]
+Show = Callable[[str, str | None], None]
+
+
+class Faults:
+    """Reports may come from any thread. ``show`` is told of every change, ``say`` what to speak."""
+
+    def __init__(self, say: Say, show: Show, seconds: Callable[[], float] = time.monotonic) -> None:
+        self._say, self._show, self._seconds = say, show, seconds
+        self._lock = threading.Lock()
+        self._now: dict[str, str] = {}
+        self._spoken: dict[str, float] = {}
+
+    @property
+    def now(self) -> dict[str, str]:
+        """What is wrong, by name."""
+        with self._lock:
+            return dict(self._now)
+
+    def report(self, name: str, says: str | None, *, aloud: bool = True) -> None:
+        """``name`` fails (``says`` what is wrong), or works again (None).
+
+        The same words twice are one state. ``aloud`` False only shows it.
+        """
+        with self._lock:
+            before = self._now.get(name)
+            if before == says:
+                return
+            if says is None:
+                del self._now[name]
+            else:
+                self._now[name] = says
+            spoken = aloud and self._due(f"{name}: {says}")
+        self._show(name, says)
+        if spoken:
+            self._say(says if says is not None else f"the {name} works again")
+
+    def tell(self, name: str, says: str) -> None:
+        """Something that happened and is over: spoken, and shown no longer than any word is."""
+        with self._lock:
+            due = self._due(f"{name}: {says}")
+        if due:
+            self._say(says)
+
+    def _due(self, words: str) -> bool:
+        now = self._seconds()
+        if now - self._spoken.get(words, -AGAIN_S) < AGAIN_S:
+            return False
+        self._spoken = {text: at for text, at in self._spoken.items() if now - at < AGAIN_S}
+        self._spoken[words] = now
+        return True

@@ -1,0 +1,174 @@
+"""One working post: station, echo, tapes, microphone and what watches over them, wired once.
+
+The screen, the headless command and the daemon all work through it; they differ in who is told.
+"""
+
+from __future__ import annotations
+
+import shutil
+import threading
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from callout.devices.measurement import DeviceNotice
+from callout.journal.folder import SurveyFolder
+from callout.sound.endpoint import Discarded
+from callout.sound.frames import Frame
+from callout.station.apart import ApartEngine
+from callout.station.build import endpointer_for
+from callout.station.clock import Clock, told
+from callout.station.ears import Ears, Microphone, OpenMicrophone
+from callout.station.faults import Faults
+from callout.station.keeping import session_sound
+from callout.station.listening import Listening
+from callout.station.station import Station
+from callout.station.talking import TalkKey
+from callout.station.tapes import Tapes
+from callout.station.voice import Echo, make_echo
+
+VOICE, DISK, SPACE, RECOGNISER = "voice", "disk", "room on the disk", "recogniser"
+LOW_DISK_MB = (1, 5, 20, 50, 100)
+"""Each is told once, on the way down. A day's sound is some tens of megabytes."""
+CHECK_S = 10.0
+
+
+def _nothing(*_: Any) -> None:
+    """Nobody wants to know."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """Who is told what, besides the station's own watchers; every one may be left out."""
+
+    fault: Callable[[str, str | None], None] = _nothing
+    device: Callable[[DeviceNotice], None] = _nothing
+    sounding: Callable[[bool], None] = _nothing
+    set_aside: Callable[[Discarded], None] = _nothing
+    level: Callable[[float, bool], None] | None = None
+    microphone: Callable[[str], None] = _nothing
+
+
+@dataclass(frozen=True)
+class Work:
+    """Who works where, and what is heard: a recording's ``frames``, or the microphone.
+
+    ``silent`` speaks no echo at all, as fits a recording that is read faster than it was spoken.
+    """
+
+    plot: str
+    who: str
+    frames: Iterable[Frame] | None = None
+    realtime: bool = False
+    silent: bool = False
+    muted: bool = False
+    without_engine: str = ""
+    """Why there is no recogniser, where there is none."""
+
+
+class Post:
+    """Made, then begun; from ``begin`` on, typing and tapes work; ``listen`` hears."""
+
+    def __init__(self, folder: SurveyFolder, station: Station, clock: Clock, work: Work) -> None:
+        self._folder, self._clock, self._work = folder, clock, work
+        self._config = folder.config()
+        self._endpointer = endpointer_for(self._config.listening)
+        self._leaving = threading.Event()
+        self.station = station
+        self.echo: Echo = make_echo(self._config.speaking, self._endpointer, work.silent)
+        self.echo.mute(work.muted)
+        live = work.frames is None
+        self.talk = TalkKey() if self._config.listening.push_to_talk and live else None
+
+    def begin(self, to: Told) -> None:
+        """Open the plot and set everything to work. Raises CalloutError where that cannot be."""
+        station, listening = self.station, self._config.listening
+        self.faults = Faults(station.say, to.fault)
+        self.echo.on_fault(lambda says: self.faults.report(VOICE, says))
+        self.echo.on_sounding(to.sounding)
+        station.watch(self.echo.tell)
+        station.on_disk(self._disk)
+        if isinstance(station.engine, ApartEngine):
+            station.engine.on_trouble(lambda says: self.faults.report(RECOGNISER, says))
+        self._clock.on_move(self._moved)
+        self._clock.on_sleep(self._slept)
+        began = datetime.now().astimezone()
+        station.open(self._work.plot, self._work.who, began)
+        self._listening = Listening(
+            station, self._endpointer, began, listening.reminder_s, to.level, to.set_aside,
+            keep=session_sound(self._folder, station, self._config.keeping), talk=self.talk,
+        )  # fmt: skip
+        if self._work.without_engine:
+            self.faults.report(RECOGNISER, f"{self._work.without_engine}: type, or use the tape")
+        opened = _opener(listening.microphone)
+        self.ears = Ears(self._listening, self.echo, self.faults, self._clock, opened)
+        self.ears.on_open(to.microphone)
+        self.tapes = Tapes(station, self._config, to.device)
+        self._round = threading.Thread(target=self._rounds, name="rounds", daemon=True)
+        self._round.start()
+
+    def listen(self, leaving: threading.Event, must_open: bool = False) -> None:
+        """Hear the recording to its end, or the microphone until told to leave.
+
+        ``must_open`` raises DeviceError where there is no microphone to begin with.
+        """
+        if self._work.frames is None:
+            self.ears.run(leaving, must_open)
+            return
+        self._listening.run(_until(self._work.frames, leaving), self._work.realtime)
+
+    def close(self) -> None:
+        """Let tapes, sound and voice finish. The station is closed by whoever made it."""
+        self._leaving.set()
+        if hasattr(self, "_round"):  # it was begun
+            self._round.join(timeout=5)
+            self.tapes.close()
+            self._listening.close()
+        self.echo.close()
+
+    # ---- what is watched ----
+
+    def _disk(self, says: str | None) -> None:
+        # Whoever was refused hears so at once, with the reason; it need not be said twice.
+        self.faults.report(DISK, says, aloud=says is None or "slow" in says)
+
+    def _moved(self, by: timedelta) -> None:
+        way = "forward" if by > timedelta() else "back"
+        self.faults.tell("clock", f"the clock was set {way} by {told(by)}")
+
+    def _slept(self, lasted: timedelta) -> None:
+        self.faults.tell("sleep", f"back after {told(lasted)} asleep")
+
+    def _rounds(self) -> None:
+        """Now and then, look after what nobody asks about."""
+        while not self._leaving.wait(CHECK_S):
+            if DISK in self.faults.now:
+                self.station.try_disk()
+            try:
+                free = shutil.disk_usage(self._folder.path).free
+            except OSError:
+                continue  # gone: the next saving says so
+            self.faults.report(SPACE, nearly_full(free))
+
+
+def nearly_full(free_bytes: int) -> str | None:
+    """What to say of so little room, or nothing."""
+    reached = [mb for mb in LOW_DISK_MB if free_bytes < mb * 1_000_000]
+    return f"the disk is nearly full: under {reached[0]} MB left" if reached else None
+
+
+def _opener(name: str) -> OpenMicrophone:
+    def opened() -> Microphone:
+        from callout.sound.microphone import Microphone as Captured
+
+        return Captured(name or None)
+
+    return opened
+
+
+def _until(frames: Iterable[Frame], leaving: threading.Event) -> Iterable[Frame]:
+    for frame in frames:
+        if leaving.is_set():
+            return
+        yield frame

@@ -20,7 +20,7 @@ from callout.core.errors import CalloutError, StorageError
 
 # Each module offers add_parser(subparsers), naming the module's ``run`` as its handler.
 COMMANDS = (
-    "new", "listen", "devices", "parse", "readings", "transcribe", "demo", "verify", "rebuild",
+    "new", "listen", "daemon", "devices", "parse", "readings", "transcribe", "demo", "verify", "rebuild",
     "replay", "rule", "review", "remeasure", "report", "export", "import",
     "merge",
 )  # fmt: skip

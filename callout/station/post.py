@@ -84,7 +84,7 @@ class Post:
     def begin(self, to: Told) -> None:
         """Open the plot and set everything to work. Raises CalloutError where that cannot be."""
         station, listening = self.station, self._config.listening
-        self.faults = Faults(station.say, to.fault)
+        self.faults = Faults(lambda text: station.say(text, "told"), to.fault)
         self.echo.on_fault(lambda says: self.faults.report(VOICE, says))
         self.echo.on_sounding(to.sounding)
         station.watch(self.echo.tell)

@@ -238,6 +238,7 @@ class Station:
             said = text[:1].upper() + text[1:] + "."
             if self._memory.pending is not None:
                 said += f" Still waiting: {told(self._memory.pending.draft)}. Confirm?"
+                tone = "ask" if tone == "told" else tone
             self._tell(Say(said, tone))
 
     def try_disk(self) -> None:

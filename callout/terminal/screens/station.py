@@ -74,12 +74,19 @@ class StationScreen(Screen[None]):
         self.set_interval(STALE_CHECK_S, self._grow_stale)
 
     def show(self, view: View) -> None:
-        """Paint ``view``."""
+        """Paint ``view``; news that come before the last widget is there are painted with it."""
         self._view = view
+        if not all(self.query(kind) for kind in _SHOWS):
+            self.call_after_refresh(self._show_newest)
+            return
         self._guard.showed(view, self._clock())
         self.set_class(len(view.warnings) + len(view.faults) > MOST_TROUBLES, "-crowded")
         for kind in _SHOWS:
             self.query_one(kind).show(view)
+
+    def _show_newest(self) -> None:
+        if self._view is not None:
+            self.show(self._view)
 
     def show_level(self, level: Level) -> None:
         """Paint the microphone's level."""

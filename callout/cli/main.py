@@ -22,7 +22,7 @@ from callout.core.errors import CalloutError, StorageError
 COMMANDS = (
     "new", "listen", "daemon", "devices", "parse", "readings", "transcribe", "demo", "verify", "rebuild",
     "replay", "rule", "review", "remeasure", "report", "export", "import",
-    "merge",
+    "merge", "push",
 )  # fmt: skip
 INTERRUPTED = 130
 

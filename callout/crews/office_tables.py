@@ -1,0 +1,133 @@
+"""The tables of an office's database: the same journals, for many crews, in PostgreSQL.
+
+``entries`` is the journal as its recorders wrote it, text for text, so that its chains can be
+checked there too; triggers refuse to change it. ``readings`` and ``memos`` are its tables with
+proper types, ``standing`` a view of what stands. Sending is in ``push``.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from callout.core.errors import OperatorError
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, MetaData
+    from sqlalchemy.sql.schema import SchemaItem
+
+VERSION = 1
+DEFAULT_SCHEMA = "callout"
+_MAKING = 0x63616C6C  # of the lock held while tables are made; any number that nobody else uses
+
+_KEEP = """
+CREATE OR REPLACE FUNCTION {schema}.keep_entries() RETURNS trigger LANGUAGE plpgsql AS
+$$ BEGIN RAISE EXCEPTION 'journal entries are never changed or deleted'; END $$;
+CREATE TRIGGER entries_keep BEFORE UPDATE OR DELETE ON {schema}.entries
+FOR EACH ROW EXECUTE FUNCTION {schema}.keep_entries();
+CREATE TRIGGER entries_stay BEFORE TRUNCATE ON {schema}.entries
+FOR EACH STATEMENT EXECUTE FUNCTION {schema}.keep_entries();
+"""
+
+# A reading stands that is no undo, was not undone, and is not replaced by one that stands.
+_STANDING = """
+CREATE VIEW {schema}.standing AS SELECT r.* FROM {schema}.readings r
+WHERE NOT r.void AND NOT EXISTS (
+    SELECT 1 FROM {schema}.readings u
+    WHERE u.recorder = r.recorder AND u.supersedes = r.entry AND u.void)
+AND NOT EXISTS (
+    SELECT 1 FROM {schema}.readings n
+    WHERE n.recorder = r.recorder AND n.supersedes = r.entry AND NOT n.void
+    AND NOT EXISTS (
+        SELECT 1 FROM {schema}.readings v
+        WHERE v.recorder = n.recorder AND v.supersedes = n.entry AND v.void))
+"""
+
+
+def tables(schema: str) -> MetaData:
+    """The tables below ``schema``."""
+    from sqlalchemy import (
+        BigInteger,
+        Boolean,
+        Column,
+        DateTime,
+        ForeignKey,
+        ForeignKeyConstraint,
+        Integer,
+        LargeBinary,
+        MetaData,
+        Numeric,
+        Table,
+        Text,
+    )
+    from sqlalchemy.dialects.postgresql import JSONB
+
+    def text(name: str, *, missing: bool = False) -> Column[str]:
+        return Column(name, Text, nullable=missing)
+
+    def of_entry(name: str) -> list[SchemaItem]:
+        """Columns that lead to an entry, and say so to the database."""
+        return [
+            Column("recorder", Text, primary_key=True),
+            Column(name, BigInteger, primary_key=True),
+            ForeignKeyConstraint(
+                ["recorder", name], [f"{schema}.entries.recorder", f"{schema}.entries.seq"]
+            ),
+        ]
+
+    found = MetaData(schema=schema)
+    Table("about", found, Column("version", Integer, primary_key=True))
+    Table(
+        "recorders", found, Column("id", Text, primary_key=True), text("who"), text("began"),
+        Column("office", Boolean, nullable=False), text("survey"),
+    )  # fmt: skip
+    Table(
+        "entries", found,
+        Column("recorder", Text, ForeignKey(f"{schema}.recorders.id"), primary_key=True),
+        Column("seq", BigInteger, primary_key=True),
+        text("at"), text("kind"), text("body"), text("prev"), text("hash"),
+    )  # fmt: skip
+    Table(
+        "readings", found, *of_entry("entry"),
+        Column("at", DateTime(timezone=True), nullable=False, index=True),
+        text("plot"), text("tag"), text("stem"), text("species"), text("status"),
+        Column("raw", Numeric), text("raw_unit", missing=True), Column("value", Numeric),
+        text("unit"), Column("height_m", Numeric), text("words"), text("source"), text("engine"),
+        Column("confidence", Numeric), text("audio", missing=True), text("who"),
+        Column("warnings", JSONB, nullable=False), Column("is_new", Boolean, nullable=False),
+        Column("supersedes", BigInteger), Column("void", Boolean, nullable=False),
+    )  # fmt: skip
+    Table(
+        "memos", found, *of_entry("entry"), Column("at", DateTime(timezone=True), nullable=False),
+        text("plot"), text("tag", missing=True), text("audio", missing=True), text("words"),
+    )  # fmt: skip
+    Table(
+        "seals", found, *of_entry("entry"), text("hash"), text("at"), text("signature"),
+    )  # fmt: skip
+    Table("sounds", found, Column("sha256", Text, primary_key=True), Column("flac", LargeBinary))
+    return found
+
+
+def make_tables(connection: Connection, schema: str) -> MetaData:
+    """The tables, made in the caller's transaction where they are not there yet.
+
+    Raises OperatorError where they are of another version.
+    """
+    from sqlalchemy import inspect, select, text
+
+    found = tables(schema)
+    about = found.tables[f"{schema}.about"]
+    # Two crews that push for the first time must not both make them.
+    connection.execute(text("SELECT pg_advisory_xact_lock(:number)"), {"number": _MAKING})
+    if not inspect(connection).has_table("about", schema=schema):
+        connection.execute(text(f'CREATE SCHEMA IF NOT EXISTS "{schema}"'))
+        found.create_all(connection)
+        for statement in (_KEEP, _STANDING):
+            connection.exec_driver_sql(statement.format(schema=f'"{schema}"'))
+        connection.execute(about.insert().values(version=VERSION))
+    version = connection.execute(select(about.c.version)).scalar_one()
+    if version != VERSION:
+        raise OperatorError(
+            f"the office's tables are of version {version}, this program knows {VERSION}: "
+            "use the same version everywhere, or another --schema"
+        )
+    return found

@@ -1,0 +1,281 @@
+"""Sends journals to an office's database: resumable, each entry exactly once.
+
+Entries go in batches, each in one transaction that holds the recorder's row, begins behind what is
+there and checks that what is there is the same journal. A kill at any moment leaves whole batches.
+The database's own words never show a password.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from callout.core.errors import OperatorError, StorageError
+from callout.crews.merge import Part
+from callout.crews.office_tables import DEFAULT_SCHEMA, make_tables
+from callout.crews.pool import ForkError
+from callout.journal.reader import Entry
+from callout.journal.removals import removed_in, sound_of
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, Engine, Table
+
+BATCH = 500
+SOUNDS_AT_ONCE = 25
+_NUMBERS = ("raw", "value", "height_m", "confidence")
+_FLAGS = ("is_new", "void")
+Tell = Callable[[int], None]
+"""Hears of every batch: how many entries or sounds were in it."""
+
+
+@dataclass
+class Pushed:
+    """What went to the office for one recorder: new entries and sounds, and notes."""
+
+    entries: int = 0
+    sounds: int = 0
+    notes: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Office:
+    """A database to push to. Leave with ``close``."""
+
+    engine: Engine
+    tables: Mapping[str, Table]
+
+    def close(self) -> None:
+        """Close every connection."""
+        self.engine.dispose()
+
+
+def open_office(address: str, schema: str = DEFAULT_SCHEMA) -> Office:
+    """The office's database at a ``postgresql://`` address, its tables made where needed.
+
+    Raises OperatorError for an address that is none, StorageError where it cannot be reached.
+    """
+    try:
+        from sqlalchemy import create_engine
+        from sqlalchemy.engine import make_url
+        from sqlalchemy.exc import ArgumentError
+    except ImportError:
+        raise OperatorError("push needs SQLAlchemy: pip install 'callout[office]'") from None
+    if not (schema.isascii() and schema.isidentifier()):
+        raise OperatorError(f"schema {schema!r}: use letters, digits and underscores")
+    try:
+        url = make_url(address)
+    except (ArgumentError, ValueError):
+        url = None
+    if url is None or url.drivername not in ("postgresql", "postgres", "postgresql+psycopg"):
+        raise OperatorError(
+            "the address is no PostgreSQL address: write postgresql://user@host:port/database, "
+            "and keep the password in PGPASSWORD or ~/.pgpass"
+        )
+    try:
+        engine = create_engine(
+            url.set(drivername="postgresql+psycopg"), connect_args={"connect_timeout": 10}
+        )
+    except ImportError:
+        raise OperatorError("push needs psycopg: pip install 'callout[office]'") from None
+    try:
+        with office_errors(url.password), engine.begin() as connection:
+            made = make_tables(connection, schema)
+    except BaseException:
+        engine.dispose()
+        raise
+    return Office(engine, {table.name: table for table in made.tables.values()})
+
+
+@contextmanager
+def office_errors(password: object = None) -> Iterator[None]:
+    """Turn what the database refuses into one plain line, without the password."""
+    from sqlalchemy.exc import SQLAlchemyError
+
+    try:
+        yield
+    except SQLAlchemyError as error:
+        cause = getattr(error, "orig", None) or error
+        told = str(cause).strip().splitlines()[0] if str(cause).strip() else type(cause).__name__
+        if password:
+            told = told.replace(str(password), "***")
+        raise StorageError(
+            f"the office's database refused: {told}; what was sent stays, push again to go on"
+        ) from None
+
+
+def push(
+    office: Office, part: Part, survey: str, tell: Tell, batch: int = BATCH, sounds: bool = True
+) -> Pushed:
+    """Bring the office up to this recorder's journal. ``survey`` is what it is called here.
+
+    Raises ForkError where the office knows another journal of this recorder, StorageError where
+    the database fails; what was committed stays and is not sent again.
+    """
+    done = Pushed()
+    entries = part.snapshot.entries
+    with office_errors(office.engine.url.password):
+        with office.engine.begin() as connection:
+            _name_recorder(connection, office, part, survey)
+        if sounds:
+            _send_sounds(office, part, done, tell)
+        tables = {name: _by_entry(rows) for name, rows in part.snapshot.tables.items()}
+        while True:
+            with office.engine.begin() as connection:
+                known = _known(connection, office, part)
+                chosen = entries[known : known + batch]
+                if chosen:
+                    _send(connection, office, part.recorder.id, chosen, tables)
+            if not chosen:
+                break
+            done.entries += len(chosen)
+            tell(len(chosen))
+        if known > len(entries):
+            done.notes.append(
+                f"the office knows {known - len(entries)} entries more than this copy"
+            )
+        with office.engine.begin() as connection:
+            _send_seals(connection, office, part)
+    return done
+
+
+def _name_recorder(connection: Connection, office: Office, part: Part, survey: str) -> None:
+    from sqlalchemy.dialects.postgresql import insert
+
+    recorder = part.recorder
+    connection.execute(
+        insert(office.tables["recorders"])
+        .values(
+            id=recorder.id, who=_plain(recorder.who), began=recorder.at, office=recorder.office,
+            survey=_plain(survey),
+        )
+        .on_conflict_do_nothing()
+    )  # fmt: skip
+
+
+def _known(connection: Connection, office: Office, part: Part) -> int:
+    """How many entries the office has; held still until the transaction ends.
+
+    Raises ForkError where they are not this journal's.
+    """
+    from sqlalchemy import select
+
+    recorders, table = office.tables["recorders"], office.tables["entries"]
+    mine = part.recorder.id
+    connection.execute(select(recorders.c.id).where(recorders.c.id == mine).with_for_update())
+    newest = connection.execute(
+        select(table.c.seq, table.c.hash).where(table.c.recorder == mine)
+        .order_by(table.c.seq.desc()).limit(1)
+    ).first()  # fmt: skip
+    if newest is None:
+        return 0
+    entries = part.snapshot.entries
+    if newest.seq <= len(entries) and entries[newest.seq - 1].hash == newest.hash:
+        return int(newest.seq)
+    rows = connection.execute(
+        select(table.c.seq, table.c.hash).where(
+            table.c.recorder == mine, table.c.seq <= len(entries)
+        )
+    )
+    differing = [seq for seq, digest in rows if entries[seq - 1].hash != digest]
+    if differing:
+        raise ForkError(
+            f"the office knows another journal of recorder {part.recorder.told}: they go different "
+            f"ways at entry {min(differing)}. A folder was copied after it had been opened, and "
+            "both copies were worked in; nothing was sent"
+        )
+    return int(newest.seq)
+
+
+def _by_entry(rows: Sequence[Mapping[str, Any]]) -> dict[int, Mapping[str, Any]]:
+    return {row["entry"]: row for row in rows}
+
+
+def _send(
+    connection: Connection,
+    office: Office,
+    recorder: str,
+    chosen: Sequence[Entry],
+    tables: Mapping[str, Mapping[int, Mapping[str, Any]]],
+) -> None:
+    connection.execute(
+        office.tables["entries"].insert(),
+        [{"recorder": recorder, **vars(entry)} for entry in chosen],
+    )
+    for name, rows in tables.items():
+        found = [rows[entry.seq] for entry in chosen if entry.seq in rows]
+        if found:
+            connection.execute(
+                office.tables[name].insert(),
+                [{"recorder": recorder, **_typed(row)} for row in found],
+            )
+
+
+def _typed(row: Mapping[str, Any]) -> dict[str, Any]:
+    """A row of the journal's tables with the types of the office's."""
+    typed = {name: _plain(cell) for name, cell in row.items()}
+    typed["at"] = datetime.fromisoformat(row["at"])
+    for name in _NUMBERS:
+        if typed.get(name) is not None:
+            typed[name] = Decimal(typed[name])
+    typed.update({name: bool(typed[name]) for name in _FLAGS if name in typed})
+    if "warnings" in typed:
+        typed["warnings"] = [_plain(item) for item in json.loads(row["warnings"])]
+    return typed
+
+
+def _plain(cell: Any) -> Any:
+    """PostgreSQL's texts hold no zero characters; the entry beside keeps them, escaped."""
+    return cell.replace("\0", "\N{REPLACEMENT CHARACTER}") if isinstance(cell, str) else cell
+
+
+def _send_seals(connection: Connection, office: Office, part: Part) -> None:
+    """Each seal's line; a signature that came later is added."""
+    from sqlalchemy.dialects.postgresql import insert
+
+    table = office.tables["seals"]
+    for seal in part.seals:
+        statement = insert(table).values(
+            recorder=part.recorder.id, entry=seal.entry, hash=seal.hash, at=seal.at,
+            signature=seal.signature,
+        )  # fmt: skip
+        connection.execute(
+            statement.on_conflict_do_update(
+                index_elements=[table.c.recorder, table.c.entry],
+                set_={"signature": statement.excluded.signature},
+                where=table.c.signature == "",
+            )
+        )
+
+
+# ---- sounds ----
+
+
+def _send_sounds(office: Office, part: Part, done: Pushed, tell: Tell) -> None:
+    """The sounds that the office lacks; those that were ordered away go there too."""
+    from sqlalchemy import delete, select
+    from sqlalchemy.dialects.postgresql import insert
+
+    table, store = office.tables["sounds"], part.folder.audio
+    entries = part.snapshot.entries
+    gone = removed_in(entries)
+    named = dict.fromkeys(digest for entry in entries if (digest := sound_of(entry)))
+    with office.engine.begin() as connection:
+        if gone:
+            connection.execute(delete(table).where(table.c.sha256.in_(list(gone))))
+        there = set(connection.execute(select(table.c.sha256)).scalars())
+    wanted = [digest for digest in named if digest not in gone and digest not in there]
+    at_hand = [digest for digest in wanted if store.path(digest).is_file()]
+    for start in range(0, len(at_hand), SOUNDS_AT_ONCE):
+        chosen = at_hand[start : start + SOUNDS_AT_ONCE]
+        rows = [{"sha256": digest, "flac": store.read(digest)} for digest in chosen]
+        with office.engine.begin() as connection:
+            connection.execute(insert(table).on_conflict_do_nothing(), rows)
+        done.sounds += len(chosen)
+        tell(len(chosen))
+    if len(at_hand) < len(wanted):
+        done.notes.append(f"{len(wanted) - len(at_hand)} sounds are not in this folder")

@@ -88,17 +88,19 @@ class Ears:
 
     def run(self, leaving: threading.Event, must_open: bool = False) -> None:
         """Hear until told to leave. ``must_open`` raises DeviceError if there is none to begin."""
-        first = must_open
+        first, gone = must_open, False
         while not leaving.is_set():
             self._beat()
             try:
                 microphone = self._open()
-                first = False
+                first = gone = False
                 self._hear(microphone, leaving)
             except DeviceError as error:
                 if first:
                     raise
-                self._faults.report(NAME, f"{error} Typing goes on.".replace("..", "."))
+                # First it falls silent, then it is not to be found: one state, spoken once.
+                self._faults.report(NAME, f"{error} Typing goes on.", aloud=not gone)
+                gone = True
                 leaving.wait(RETRY_S)
 
     def _hear(self, microphone: Microphone, leaving: threading.Event) -> None:

@@ -32,6 +32,7 @@ class Mended:
 
 def mended(folder: SurveyFolder, head: Head) -> Mended:
     """Open the journal again. Raises StorageError while that cannot be done."""
+    place_of(folder.database)
     try:
         writer = JournalWriter(folder.database)
     except StorageError:

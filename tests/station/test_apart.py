@@ -1,0 +1,213 @@
+"""The recogniser's own process: killed, stopped or hung, it is started anew and hears the same.
+
+The sound is the walk's first callout (invented, a synthetic voice); what must be heard is what the
+same engine hears within this process.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from journal_tools import survey
+from station_tools import BEGAN, LANGUAGE, at_work, said, told_by
+
+from callout.core.errors import DeviceError, OperatorError
+from callout.grammar.automaton import Automaton
+from callout.journal.folder import SurveyFolder
+from callout.sound.files import encode_flac, read_sound
+from callout.sound.frames import SAMPLE_RATE_HZ, Samples
+from callout.speech.engine import Candidate
+from callout.speech.sphinx import SphinxEngine
+from callout.station import apart
+from callout.station.apart import ApartEngine, EngineOrder
+from callout.station.data import data_folder
+from callout.station.scopes import scope_of
+from callout.station.station import Station
+
+SOUND: Samples = read_sound(data_folder("audio_fixtures") / "walk.flac")[: 4 * SAMPLE_RATE_HZ]
+
+
+@pytest.fixture(scope="module")
+def spoken(tmp_path_factory: pytest.TempPathFactory) -> Automaton:
+    folder = survey(tmp_path_factory.mktemp("apart") / "harrow")
+    with folder.reading() as reader:
+        return LANGUAGE.spoken_in(scope_of(reader.plots()["K1"], ["61"]))
+
+
+@pytest.fixture(scope="module")
+def expected(spoken: Automaton) -> tuple[Candidate, ...]:
+    engine = SphinxEngine(LANGUAGE.pronunciations)
+    engine.prepare(spoken)
+    heard = engine.hear(SOUND)
+    assert heard[0].words.startswith("tree sixty one eighteen")
+    return heard
+
+
+@pytest.fixture
+def told() -> list[str | None]:
+    return []
+
+
+@pytest.fixture
+def engine(spoken: Automaton, told: list[str | None]) -> Iterator[ApartEngine]:
+    made = ApartEngine(EngineOrder("pocketsphinx", LANGUAGE), told.append)
+    made.prepare(spoken)
+    yield made
+    made.close()
+
+
+def gone(pid: int) -> bool:
+    return not Path(f"/proc/{pid}").exists()
+
+
+def test_it_hears_what_the_same_engine_hears_here(
+    engine: ApartEngine, expected: tuple[Candidate, ...], told: list[str | None]
+) -> None:
+    assert engine.hear(SOUND) == expected
+    assert (engine.name, told, engine.restarts) == ("pocketsphinx", [], 0)
+
+
+def test_killed_before_and_during_an_utterance_it_hears_that_one_again(
+    engine: ApartEngine, expected: tuple[Candidate, ...], told: list[str | None]
+) -> None:
+    first = engine.pid
+    assert first is not None
+    os.kill(first, signal.SIGKILL)
+    assert engine.hear(SOUND) == expected
+    second = engine.pid
+    assert second not in (None, first)
+    threading.Timer(0.1, os.kill, (second, signal.SIGSEGV)).start()
+    assert engine.hear(SOUND) == expected
+    assert engine.restarts == 2
+    again = "the recogniser stopped and was started again"
+    assert told == [again, None, again, None]
+
+
+def test_a_hang_is_killed_and_the_utterance_heard_again(
+    engine: ApartEngine,
+    expected: tuple[Candidate, ...],
+    told: list[str | None],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(apart, "_HANG_S", 2.0)
+    monkeypatch.setattr(apart, "_HANG_FOR_EACH_S", 0.0)
+    hung = engine.pid
+    assert hung is not None
+    os.kill(hung, signal.SIGSTOP)
+    # More than a pipe holds: it must not be waited for without end either.
+    assert engine.hear(SOUND) == expected
+    assert gone(hung)
+    assert told == ["the recogniser hung and was started again", None]
+
+
+def test_what_kills_every_time_is_given_up_and_the_next_is_heard(
+    engine: ApartEngine,
+    expected: tuple[Candidate, ...],
+    told: list[str | None],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(apart, "_PAUSE_S", 0.0)
+    hear = apart._Process.hear
+
+    def killed(process: apart._Process, samples: Samples) -> tuple[Candidate, ...]:
+        assert process.pid is not None
+        os.kill(process.pid, signal.SIGKILL)
+        return hear(process, samples)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(apart._Process, "hear", killed)
+        with pytest.raises(DeviceError, match="did so again"):
+            engine.hear(SOUND)
+    assert engine.restarts == apart.MOST_TRIES - 1
+    assert len(told) == 1, "told once"
+    assert engine.hear(SOUND) == expected
+    assert told[-1] is None
+
+
+def test_an_engine_that_cannot_be_had_is_refused_as_ever() -> None:
+    with pytest.raises(OperatorError, match="unknown engine"):
+        ApartEngine(EngineOrder("none", LANGUAGE))
+    with pytest.raises(OperatorError, match="no Vosk model"):
+        ApartEngine(EngineOrder("vosk", LANGUAGE, "/nowhere/at/all"))
+
+
+def test_it_ends_with_its_parent_even_when_that_is_killed() -> None:
+    program = (
+        "import time; from station_tools import LANGUAGE;"
+        "from callout.station.apart import ApartEngine, EngineOrder;"
+        "print(ApartEngine(EngineOrder('pocketsphinx', LANGUAGE)).pid, flush=True);"
+        "time.sleep(60)"
+    )
+    tests = Path(__file__).parent
+    path = os.pathsep.join([str(tests), str(tests.parents[1])])
+    with subprocess.Popen(
+        [sys.executable, "-c", program], stdout=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": path},
+    ) as parent:  # fmt: skip
+        assert parent.stdout is not None
+        child = int(parent.stdout.readline())
+        assert not gone(child)
+        parent.kill()
+    until = time.monotonic() + 5
+    while not gone(child) and time.monotonic() < until:
+        time.sleep(0.02)
+    assert gone(child)
+
+
+class Deaf:
+    """An engine that does not work; it lets go of the test when it is asked."""
+
+    name, model = "deaf", "none"
+
+    def prepare(self, spoken: Automaton) -> None:
+        """Nothing to do."""
+
+    def hear(self, samples: Samples) -> tuple[Candidate, ...]:
+        raise DeviceError("the recogniser does not work")
+
+
+def test_a_station_whose_recogniser_fails_says_so_and_takes_what_is_typed(tmp_path: Path) -> None:
+    folder: SurveyFolder = survey(tmp_path / "harrow")
+    with at_work(folder, Deaf()) as station:  # type: ignore[arg-type]
+        done = told_by(station)
+        station.open("K1", "R.V.")
+        station.hear(SOUND)
+        assert said(done)[-1] == "Not heard: the recogniser does not work."
+        station.type("83 25.1")
+        station.press("confirm")
+        assert station.memory.saved[("K1", "83", "")].value is not None
+
+
+class Slow(Deaf):
+    """Decodes until it is told to end."""
+
+    def __init__(self) -> None:
+        self.decoding, self.end = threading.Event(), threading.Event()
+
+    def hear(self, samples: Samples) -> tuple[Candidate, ...]:
+        self.decoding.set()
+        assert self.end.wait(10)
+        return (Candidate("confirm", (), 0.9),)
+
+
+def test_while_a_sound_is_decoded_keys_go_on(tmp_path: Path) -> None:
+    engine = Slow()
+    station = Station(survey(tmp_path / "harrow"), LANGUAGE, engine, encode_flac, lambda: BEGAN)
+    station.open("K1", "R.V.")
+    hearing = threading.Thread(target=station.hear, args=(SOUND,))
+    hearing.start()
+    assert engine.decoding.wait(5)
+    station.type("83 25.1")  # would wait for ever, were the station held
+    station.press("confirm")
+    assert ("K1", "83", "") in station.memory.saved
+    engine.end.set()
+    hearing.join(5)
+    station.close()

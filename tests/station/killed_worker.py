@@ -2,7 +2,8 @@
 
 Run as ``killed_worker.py SURVEY``: a line ``DELAY`` on standard input starts a worker, a forked
 process of its own, and sends it SIGKILL after that many seconds; what the worker wrote is
-answered as one JSON line. A delay ``+N:SECONDS`` counts from the Nth confirmation being pressed.
+answered as one JSON line. A delay ``+N:SECONDS`` counts from the Nth confirmation being pressed;
+``@N:kill`` and ``@N:torn`` let the file layer (``faulty_files.c``) kill at its Nth changing call.
 The worker writes CONFIRMING before it presses, CONFIRMED only when "saved" was told to it.
 """
 
@@ -77,6 +78,8 @@ def work(folder: SurveyFolder, pipe: int, seed: int) -> None:
 
 def killed_after(pid: int, source: int, delay: str) -> str:
     """Read the worker's lines until its time has come; kill it; return all it wrote."""
+    if delay.startswith("@"):
+        return all_written(source)
     text, presses = "", 0
     confirmations, _, seconds = delay.lstrip("+").rpartition(":")
     while confirmations and presses < int(confirmations):
@@ -99,6 +102,20 @@ def killed_after(pid: int, source: int, delay: str) -> str:
     return text
 
 
+def all_written(source: int) -> str:
+    """What it wrote until the file layer killed it."""
+    text = ""
+    while select.select([source], [], [], 30)[0] and (piece := os.read(source, 65536).decode()):
+        text += piece
+    return text
+
+
+def order_fault(delay: str) -> None:
+    """In the worker: have the file layer fail as this line says."""
+    if delay.startswith("@"):
+        os.environ["FAULTY_AT"], os.environ["FAULTY_HOW"] = delay[1:].split(":")
+
+
 def main() -> None:
     """Start and kill one worker a line."""
     folder = SurveyFolder(Path(sys.argv[1]))
@@ -110,6 +127,7 @@ def main() -> None:
         if pid == 0:
             os.close(source)
             try:
+                order_fault(line.strip())
                 work(folder, sink, run * 7919 + int(sys.argv[2]))
             finally:
                 os._exit(1)  # a worker that ends by itself has failed

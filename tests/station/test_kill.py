@@ -2,7 +2,8 @@
 
 A worker process does real work on a real survey and is killed by SIGKILL, over and over: at once,
 while it starts, at work, and around its commits. ``CALLOUT_KILLS`` sets how many kills (default
-240); a dozen more kills hit the real command with sound.
+240); some of them come from the file layer, at each of its calls that change a file, with torn
+writes among them. A dozen more kills hit the real command with sound.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import hashlib
 import json
 import os
 import random
+import shutil
 import subprocess
 import sys
 import time
@@ -33,6 +35,9 @@ from callout.station.recall import remember
 
 KILLS = int(os.environ.get("CALLOUT_KILLS", "240"))
 KILLS_A_SURVEY = 24
+# Killed at calls 1 to so many of a start and its first callouts, torn and whole, every so many.
+FILE_CALLS, FILE_STEP = (160, 1) if KILLS >= 1000 else (160, 7)
+RESTART_S = 3.0
 Row = tuple[int, str, Decimal | None, bool]
 
 
@@ -44,6 +49,24 @@ def delays(count: int, chance: random.Random) -> list[str]:
             made.append(f"{chance.uniform(0, 0.12):.6f}")
         else:
             made.append(f"+{chance.randint(1, 6)}:{chance.uniform(0, 0.012):.6f}")
+    return made
+
+
+def file_calls(first: int) -> list[str]:
+    """Every changing call of the file layer that is to kill."""
+    calls = range(first, FILE_CALLS + 1, FILE_STEP)
+    return [f"@{number}:{'torn' if (number + first) % 2 else 'kill'}" for number in calls]
+
+
+@pytest.fixture(scope="session")
+def faulty(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The file layer that fails on order, made by the machine's C compiler."""
+    compiler = shutil.which("cc")
+    if compiler is None or not sys.platform.startswith("linux"):
+        pytest.skip("no C compiler, or not Linux: the failing file layer cannot be made")
+    made = tmp_path_factory.mktemp("faulty") / "faulty.so"
+    source = Path(__file__).parent / "faulty" / "faulty_files.c"
+    subprocess.run([compiler, "-shared", "-fPIC", "-O1", "-o", made, source, "-ldl"], check=True)
     return made
 
 
@@ -95,24 +118,34 @@ def check_after_kill(folder: SurveyFolder, lines: list[str], before: dict[int, R
     return bool(invented)
 
 
-def check_restart(folder: SurveyFolder, lines: list[str]) -> bool:
-    """A new start finds the journal's memory; says whether a reading still waits in it."""
+def check_restart(folder: SurveyFolder, lines: list[str]) -> tuple[bool, float]:
+    """A new start finds the journal's memory; says whether a reading still waits in it, and how
+
+    long the start took, in seconds.
+    """
     with folder.reading() as reader:
         _, memory = remember(reader)
+    started = time.monotonic()
     with at_work(folder) as station:
         assert station.memory == memory
+        station.open("K1", "R.V.")
+    took_s = time.monotonic() - started
     waiting = memory.pending
     last = lines[-1].split() if lines else [""]
     if last[0] == "PENDING":
         assert waiting is not None, f"what waited is gone: {last}"
         if waiting.draft.entry == int(last[1]):
             assert (waiting.draft.tag, str(waiting.draft.value)) == (last[2], last[3])
-    return waiting is not None
+    return waiting is not None, took_s
 
 
-def kill_on_one_survey(folder: SurveyFolder, number: int, kills: int) -> dict[str, int]:
+def kill_on_one_survey(
+    folder: SurveyFolder, number: int, moments: list[str], env: dict[str, str] | None = None
+) -> dict[str, float]:
     """Kill a worker again and again on the same survey, checking after each kill."""
-    counts = {"kills": 0, "confirmed": 0, "in flight saved": 0, "waiting after": 0, "hot": 0}
+    counts: dict[str, float] = dict.fromkeys(
+        ("kills", "confirmed", "in flight saved", "waiting after", "hot", "slowest start s"), 0
+    )
     command = [sys.executable, "-W", "error", "killed_worker.py", str(folder.path), str(number)]
     tests = Path(__file__).parent
     path = os.pathsep.join([str(tests), str(tests.parent / "journal"), str(tests.parents[1])])
@@ -122,12 +155,12 @@ def kill_on_one_survey(folder: SurveyFolder, number: int, kills: int) -> dict[st
         stdout=subprocess.PIPE,
         text=True,
         cwd=tests,
-        env={**os.environ, "PYTHONPATH": path},
+        env={**os.environ, "PYTHONPATH": path, **(env or {})},
     ) as launcher:
         assert launcher.stdin is not None
         assert launcher.stdout is not None
         before: dict[int, Row] = {}
-        for delay in delays(kills, random.Random(number)):
+        for delay in moments:
             launcher.stdin.write(delay + "\n")
             launcher.stdin.flush()
             answer = json.loads(launcher.stdout.readline())
@@ -137,7 +170,9 @@ def kill_on_one_survey(folder: SurveyFolder, number: int, kills: int) -> dict[st
             counts["confirmed"] += len(confirmed(lines))
             counts["hot"] += (folder.path / "journal.db-journal").exists()
             counts["in flight saved"] += check_after_kill(folder, lines, before)
-            counts["waiting after"] += check_restart(folder, lines)
+            waiting, took_s = check_restart(folder, lines)
+            counts["waiting after"] += waiting
+            counts["slowest start s"] = round(max(counts["slowest start s"], took_s), 2)
             before = rows(folder)
         launcher.stdin.close()
         assert launcher.wait() == 0
@@ -149,16 +184,39 @@ def test_kills_lose_nothing_and_invent_nothing(
 ) -> None:
     surveys = -(-KILLS // KILLS_A_SURVEY)
     folders = [survey(tmp_path / f"harrow{number}") for number in range(surveys)]
+    moments = [delays(KILLS_A_SURVEY, random.Random(number)) for number in range(surveys)]
     with ThreadPoolExecutor(2) as pool:
-        found = list(
-            pool.map(kill_on_one_survey, folders, range(surveys), [KILLS_A_SURVEY] * surveys)
-        )
-    total = {name: sum(counts[name] for counts in found) for name in found[0]}
+        found = list(pool.map(kill_on_one_survey, folders, range(surveys), moments))
+    total = summed(found)
     with capsys.disabled():
         print(f"\nkill test: {total}")
     assert total["kills"] >= min(KILLS, 200)
     assert total["confirmed"] > total["kills"], "the workers must have got some work done"
     assert total["waiting after"] > 0, "some readings must have waited through a kill"
+    assert total["slowest start s"] < RESTART_S
+
+
+def summed(found: list[dict[str, float]]) -> dict[str, float]:
+    slowest = "slowest start s"
+    total = {name: sum(counts[name] for counts in found) for name in found[0]}
+    return {**total, slowest: max(counts[slowest] for counts in found)}
+
+
+def test_kills_at_each_call_of_the_file_layer_and_torn_writes(
+    tmp_path: Path, faulty: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folders = [survey(tmp_path / f"harrow{number}") for number in range(2)]
+    envs = [{"LD_PRELOAD": str(faulty), "FAULTY_UNDER": str(folder.path)} for folder in folders]
+    with ThreadPoolExecutor(2) as pool:
+        found = list(
+            pool.map(kill_on_one_survey, folders, range(2), [file_calls(1), file_calls(2)], envs)
+        )
+    total = summed(found)
+    with capsys.disabled():
+        print(f"\nkills by the file layer: {total}")
+    assert total["kills"] == len(file_calls(1)) + len(file_calls(2))
+    assert total["confirmed"] > 0
+    assert total["slowest start s"] < RESTART_S
 
 
 # ---- the real command, with sound ----

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -10,8 +11,11 @@ from typing import Any
 from callout.core.errors import OperatorError
 from callout.crews.recorder import recorder_of
 from callout.crews.site import Site, is_site, site_folders
+from callout.journal.audio import is_digest
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.journal.seals import Seal, seal
+from callout.journal.signing import KIND as SIGNER
+from callout.journal.signing import sign_for
 from callout.journal.verify import Fault, take_snapshot, verify_journal
 from callout.journal.writer import JournalWriter
 from callout.station.rebuild import table_faults
@@ -37,6 +41,10 @@ def add_parser(subparsers: Any) -> None:
         help="hold the journal against a copy of seals.txt kept elsewhere",
     )  # fmt: skip
     parser.add_argument(
+        "--signer", metavar="KEY",
+        help="the public key, or a file that holds it, that must have signed the seals",
+    )  # fmt: skip
+    parser.add_argument(
         "--strict", action="store_true", help="a clock that ran backwards counts as broken too"
     )
     parser.set_defaults(run=run)
@@ -50,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
     if args.seals is not None and not args.seals.is_file():
         raise OperatorError(f"there is no file {args.seals}: give a copy of a seals.txt")
     snapshot = take_snapshot(folder.database)
-    report = verify_journal(folder, snapshot, args.seals)
+    report = verify_journal(folder, snapshot, args.seals, _public_key(args.signer))
     faults = report.faults + table_faults(snapshot)
     if args.strict:
         faults += report.notes
@@ -61,18 +69,38 @@ def run(args: argparse.Namespace) -> int:
         print(f"note: {note}")
     if faults:
         return BROKEN
+    removed = f" ({report.removed} removed by order)" if report.removed else ""
+    signed = f" ({report.signed} signed)" if report.signed else ""
     print(
-        f"intact: {report.entries} entries, {report.sounds} sounds, "
-        f"{report.seals} seals, tables as the journal gives them"
+        f"intact: {report.entries} entries, {report.sounds} sounds{removed}, "
+        f"{report.seals} seals{signed}, tables as the journal gives them"
     )
     if args.seal:
-        print(f"sealed: {_seal(folder).line}")
+        made, why_not = _seal(folder)
+        print(f"sealed: {made.line}")
+        if why_not:
+            print(f"callout: {why_not}", file=sys.stderr)
     return 0
+
+
+def _public_key(given: str | None) -> str | None:
+    """The key as 64 hexadecimal digits, given so or as a file that holds them."""
+    if given is None:
+        return None
+    path = Path(given)
+    try:
+        text = path.read_text(encoding="ascii") if path.is_file() else given
+    except UnicodeDecodeError:
+        text = ""
+    key = text.strip().lower()
+    if not is_digest(key):
+        raise OperatorError(f"--signer {given}: give the 64 digits that 'callout key' showed")
+    return key
 
 
 def _verify_site(args: argparse.Namespace) -> int:
     """Check each recorder's copy in turn, and that it is the recorder it is named after."""
-    if args.seal or args.seals is not None:
+    if args.seal or args.seals is not None or args.signer is not None:
         raise OperatorError(
             f"{args.survey} is a united site: seals are made at the recorder, and held against one "
             f"recorder's copy, as callout verify {args.survey}/recorders/… --seals FILE"
@@ -108,9 +136,12 @@ def _print_faults(faults: list[Fault]) -> None:
         print(f"and {len(faults) - MOST_LINES} more")
 
 
-def _seal(folder: SurveyFolder) -> Seal:
+def _seal(folder: SurveyFolder) -> tuple[Seal, str]:
+    with folder.reading() as reader:
+        sign, why_not = sign_for(reader.of_kind(SIGNER))
     writer = JournalWriter(folder.database)
     try:
-        return seal(folder, writer, datetime.now().astimezone().isoformat(timespec="milliseconds"))
+        at = datetime.now().astimezone().isoformat(timespec="milliseconds")
+        return seal(folder, writer, at, sign), why_not
     finally:
         writer.close()

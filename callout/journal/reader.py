@@ -62,6 +62,11 @@ class JournalReader:
         ).fetchone()
         return Entry(**dict(row)) if row else None
 
+    def of_kind(self, kind: str) -> list[Entry]:
+        """Every entry of ``kind``, oldest first."""
+        rows = self._database.execute("SELECT * FROM entries WHERE kind=? ORDER BY seq", (kind,))
+        return [Entry(**dict(row)) for row in rows]
+
     def plots(self) -> dict[str, Plot]:
         """The survey's plots by its latest roster and settings."""
         roster, settings = self.latest("roster"), self.latest("settings")

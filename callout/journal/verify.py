@@ -6,10 +6,8 @@ that needs the session. What a chain cannot show: that all of it, seals included
 
 from __future__ import annotations
 
-import hashlib
-import json
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -17,27 +15,20 @@ from pathlib import Path
 from typing import Any
 
 from callout.core.errors import CalloutError, StorageError
+from callout.journal.faults import Fault as Fault
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import Entry
 from callout.journal.schema import MIGRATIONS, connect_to_read
 from callout.journal.seals import KIND, read_seals, seals_in, seals_path
+from callout.journal.signing import signers_in
+from callout.journal.verify_signatures import signature_faults
+from callout.journal.verify_sounds import check_sounds
 from callout.journal.writer import GENESIS, entry_hash
 
 # A key pressed while an utterance ends is journalled before it, with a later time.
 CLOCK_SLACK_S = 5.0
 TABLES = ("readings", "memos")
 _SCHEMA = "SELECT type || ' ' || name, sql FROM sqlite_master"
-
-
-@dataclass(frozen=True)
-class Fault:
-    """One thing that is wrong, and the journal entry it shows at (0: the whole journal)."""
-
-    entry: int
-    what: str
-
-    def __str__(self) -> str:
-        return f"entry {self.entry}: {self.what}" if self.entry else self.what
 
 
 @dataclass
@@ -55,19 +46,29 @@ class Report:
 
     entries: int = 0
     sounds: int = 0
+    removed: int = 0
     seals: int = 0
+    signed: int = 0
     faults: list[Fault] = field(default_factory=list)
     notes: list[Fault] = field(default_factory=list)
 
 
-def verify_journal(folder: SurveyFolder, snapshot: Snapshot, seals: Path | None = None) -> Report:
-    """Check the chain, the seals (in ``seals``, else the folder's own), clocks and sounds."""
+def verify_journal(
+    folder: SurveyFolder, snapshot: Snapshot, seals: Path | None = None, signer: str | None = None
+) -> Report:
+    """Check the chain, the seals (in ``seals``, else the folder's own), clocks and sounds.
+
+    With ``signer``, a public key kept elsewhere, seals must be signed by it.
+    """
     entries = snapshot.entries
     report = Report(entries=len(entries), faults=list(snapshot.faults))
     report.faults += chain_faults(entries)
-    _check_seals(report, entries, seals or seals_path(folder))
+    _check_seals(report, entries, seals or seals_path(folder), signer)
     report.notes += clock_faults(entries)
-    _check_sounds(report, folder, entries)
+    sounds = check_sounds(folder, entries)
+    report.sounds, report.removed = sounds.named, sounds.removed
+    report.faults += sounds.faults
+    report.notes += sounds.notes
     report.faults.sort(key=lambda fault: fault.entry)
     return report
 
@@ -176,7 +177,7 @@ def _counts_right(entry: Entry) -> bool:
 # ---- seals ----
 
 
-def _check_seals(report: Report, entries: list[Entry], path: Path) -> None:
+def _check_seals(report: Report, entries: list[Entry], path: Path, signer: str | None) -> None:
     by_number = {entry.seq: entry for entry in entries}
     try:
         kept = read_seals(path)
@@ -193,6 +194,9 @@ def _check_seals(report: Report, entries: list[Entry], path: Path) -> None:
         elif entry is not None and entry.hash != seal.hash:
             report.faults.append(Fault(seal.entry, f"not the entry that {path.name} seals"))
     report.seals = len(kept)
+    report.signed = sum(bool(seal.signature) for seal in kept)
+    for fault, breaks in signature_faults(kept, signers_in(entries), signer):
+        (report.faults if breaks else report.notes).append(fault)
     unkept = [seal for seal in seals_in(entries) if seal not in kept]
     newest = max((entry.seq for entry in entries if entry.kind == KIND), default=0)
     for seal in unkept:
@@ -201,7 +205,7 @@ def _check_seals(report: Report, entries: list[Entry], path: Path) -> None:
         (report.notes if seal.entry == newest else report.faults).append(told)
 
 
-# ---- clocks and sounds ----
+# ---- clocks ----
 
 
 def clock_faults(entries: list[Entry]) -> Iterator[Fault]:
@@ -217,38 +221,3 @@ def clock_faults(entries: list[Entry]) -> Iterator[Fault]:
         if back_s > CLOCK_SLACK_S:
             yield Fault(entry.seq, f"the clock ran backwards by {back_s:.0f} s before it")
         before = at
-
-
-def _check_sounds(report: Report, folder: SurveyFolder, entries: list[Entry]) -> None:
-    seen: set[str] = set()
-    for entry in entries:
-        digest = _sound_of(entry)
-        if digest is None or digest in seen:
-            continue
-        seen.add(digest)
-        fault = _sound_fault(folder, digest)
-        if fault:
-            report.faults.append(Fault(entry.seq, fault))
-    report.sounds = len(seen)
-
-
-def _sound_of(entry: Entry) -> str | None:
-    if entry.kind != "heard":
-        return None
-    try:
-        content: Mapping[str, Any] = json.loads(entry.body)
-        digest = content.get("audio")
-    except (AttributeError, TypeError, ValueError):
-        return None  # the chain tells that this entry was altered
-    return digest if isinstance(digest, str) else None
-
-
-def _sound_fault(folder: SurveyFolder, digest: str) -> str:
-    try:
-        path = folder.audio.path(digest)
-        found = hashlib.sha256(path.read_bytes()).hexdigest()
-    except FileNotFoundError:
-        return f"its sound is missing: {path}"
-    except (CalloutError, OSError) as error:
-        return f"its sound cannot be read: {error}"
-    return "" if found == digest else f"its sound was altered: {path}"

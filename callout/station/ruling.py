@@ -81,7 +81,7 @@ def one_line(what: str, given: str) -> str:
     """A reason or name as given, trimmed. Raises OperatorError for none, or more than a line."""
     plain = given.strip()
     if not plain:
-        raise OperatorError(f"a ruling needs a {what}")
+        raise OperatorError(f"a {what} is needed, and none was given")
     if len(plain) > LONGEST_TEXT or not plain.isprintable():
         raise OperatorError(f"{what} {plain[:40]!r}…: one line of up to {LONGEST_TEXT} letters")
     return plain

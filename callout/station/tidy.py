@@ -20,7 +20,7 @@ from callout.journal.removals import carry_out, removed_in
 from callout.journal.session_sound import KIND as SESSION_SOUND
 from callout.journal.session_sound import Encode, keep_spool, spools
 
-Append = Callable[[str, dict[str, Any]], None]
+Append = Callable[[str, dict[str, Any]], object]
 
 
 def tidy(folder: SurveyFolder, append: Append, encode: Encode) -> list[str]:

@@ -240,7 +240,7 @@ def test_rulings_stand_beside_the_reading(
         (("--entry", "5", "--amended", "-3"), "-3"),
         (("--entry", "5", "--amended", "0"), "above zero"),
         (("--entry", "5", "--amended", "big"), "big"),
-        (("--entry", "5", "--void", "--reason", " "), "a ruling needs a reason"),
+        (("--entry", "5", "--void", "--reason", " "), "a reason is needed"),
         (("--entry", "5", "--void", "--reason", "two\nlines"), "one line"),
         (("--void",), "needs --entry"),
     ],

@@ -1,0 +1,98 @@
+"""Which sounds an order removes: a person's, those of some hours, or old sound of whole sessions.
+
+Chooses, then orders and carries out: the entry comes first, so that a crash between the two leaves
+a sound too many, never one missing without a reason. Readings and words stay as they are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from callout.core.errors import OperatorError
+from callout.core.events import Heard, Opened
+from callout.journal.folder import SurveyFolder
+from callout.journal.reader import Entry
+from callout.journal.removals import KIND, carry_out, removal_body, removed_in, sound_of, unnamed
+from callout.journal.session_sound import KIND as SESSION_SOUND
+from callout.journal.writer import JournalWriter
+
+
+@dataclass(frozen=True)
+class Kept:
+    """One sound that an entry names: when it was, and who worked then."""
+
+    entry: int
+    digest: str
+    began: datetime
+    ended: datetime
+    who: str
+    session: bool
+
+
+@dataclass(frozen=True)
+class Which:
+    """Which sounds to remove: all that is set must fit; ``unnamed`` is those no entry names."""
+
+    person: str | None = None
+    begin: datetime | None = None
+    until: datetime | None = None
+    session_only: bool = False
+    unnamed: bool = False
+
+    def has(self, sound: Kept) -> bool:
+        """Whether the sound is one of them; part of it within the hours is enough."""
+        return all((
+            self.person is None or self.person == sound.who,
+            self.begin is None or sound.ended > self.begin,
+            self.until is None or sound.began < self.until,
+            sound.session or not self.session_only,
+        ))  # fmt: skip
+
+
+def kept_sounds(entries: Sequence[Entry]) -> Iterator[Kept]:
+    """Every sound that the journal names, in its order."""
+    who = ""
+    for entry in entries:
+        event = entry.event
+        if isinstance(event, Opened):
+            who = event.who
+        digest = sound_of(entry)
+        if digest is None:
+            continue
+        if entry.kind == SESSION_SOUND:
+            content = entry.content
+            began = datetime.fromisoformat(content["began"])
+            ended = began + timedelta(seconds=float(Decimal(content["seconds"])))
+            yield Kept(entry.seq, digest, began, ended, content["who"], True)
+        elif isinstance(event, Heard):
+            at = datetime.fromisoformat(event.at)
+            yield Kept(entry.seq, digest, at, at, who, False)
+
+
+def to_erase(folder: SurveyFolder, entries: Sequence[Entry], which: Which) -> list[str]:
+    """The hashes that an order would name, each once; those that went already are left out."""
+    if which.unnamed:
+        return unnamed(folder.path / "audio", entries)
+    gone = removed_in(entries)
+    wanted = dict.fromkeys(item.digest for item in kept_sounds(entries) if which.has(item))
+    return [digest for digest in wanted if digest not in gone]
+
+
+def erase(
+    folder: SurveyFolder, writer: JournalWriter, which: Which, reason: str, who: str, at: str
+) -> tuple[int, int]:
+    """Order and remove; gives the order's entry and how many files went.
+
+    Raises OperatorError where there is nothing to remove, StorageError where a file cannot go.
+    """
+    with folder.reading() as reader:
+        wanted = to_erase(folder, list(reader.entries()), which)
+    if not wanted:
+        raise OperatorError("there is no such sound, or all of it was removed before")
+    order = writer.append(at, KIND, removal_body(wanted, reason, who))
+    with folder.reading() as reader:
+        removed = removed_in(reader.entries())
+    return order, carry_out(folder.audio, removed)

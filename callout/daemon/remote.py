@@ -136,10 +136,11 @@ class RemoteFace:
     def close(self) -> None:
         """Detach; the daemon works on."""
         self._closed = True
-        if self._connection is not None:
+        connection = self._connection
+        if connection is not None:
             with contextlib.suppress(OSError):
-                self._connection.shutdown(socket.SHUT_RDWR)
-            self._connection.close()
+                connection.shutdown(socket.SHUT_RDWR)
+            connection.close()
 
     def _send(self, request: Request) -> None:
         connection = self._connection
@@ -179,7 +180,9 @@ class RemoteFace:
                 self._refused(str(told["error"]))
 
     def _lost(self) -> None:
-        self._connection = None
+        gone, self._connection = self._connection, None
+        if gone is not None:
+            gone.close()
         self._first.set()
         if self._view is not None:
             self._show(

@@ -234,7 +234,7 @@ def _bound(path: Path) -> socket.socket:
             path.unlink()
         made.bind(str(path))
         path.chmod(SOCKET_MODE)
-        made.listen(MOST_CLIENTS)
+        made.listen(128)
     except OSError as error:
         made.close()
         if "too long" in str(error):

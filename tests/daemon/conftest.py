@@ -1,0 +1,70 @@
+"""A real daemon in a process of its own, on the demo's survey, in folders of its own."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+
+from callout.daemon.place import socket_path
+from callout.journal.folder import SurveyFolder
+from callout.station.demo import make_demo_survey
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "cli"))
+Start = Callable[..., "subprocess.Popen[bytes]"]
+
+
+@pytest.fixture
+def places(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """Runtime, state and settings folders for one test; short, as a socket's path must be."""
+    with tempfile.TemporaryDirectory(prefix="co") as name:
+        folder = Path(name)
+        (folder / "run").mkdir(mode=0o700)
+        monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder / "run"))
+        monkeypatch.setenv("XDG_STATE_HOME", str(folder / "state"))
+        monkeypatch.setenv("XDG_CONFIG_HOME", str(folder / "config"))
+        # No sound server is asked: the daemon has no microphone and no loudspeaker here.
+        monkeypatch.setenv("PULSE_SERVER", "unix:/nowhere")
+        yield folder
+
+
+@pytest.fixture
+def fen(places: Path) -> SurveyFolder:
+    return make_demo_survey(places / "fen", datetime.now().astimezone())
+
+
+@pytest.fixture
+def start(fen: SurveyFolder) -> Iterator[Start]:
+    """Starts daemons, waits until they answer, and ends them after the test."""
+    running: list[subprocess.Popen[bytes]] = []
+
+    def started(*options: str, **env: str) -> subprocess.Popen[bytes]:
+        command = [sys.executable, "-W", "error", "-m", "callout", "daemon", str(fen.path)]
+        process = subprocess.Popen(
+            [*command, "--engine", "pocketsphinx", "--who", "R.V.", *options],
+            env={**os.environ, **env}, stderr=subprocess.PIPE,
+        )  # fmt: skip
+        running.append(process)
+        wait_for(lambda: socket_path(fen.path).exists() or process.poll() is not None)
+        return process
+
+    yield started
+    for process in running:
+        process.kill()
+        process.wait(10)
+        assert process.stderr is not None
+        process.stderr.close()
+
+
+def wait_for(found: Callable[[], bool], seconds: float = 20.0) -> None:
+    until = time.monotonic() + seconds
+    while not found():
+        assert time.monotonic() < until, "it did not come"
+        time.sleep(0.02)

@@ -1,0 +1,377 @@
+"""The real daemon: attached to, killed, started twice, asked by strangers, fuzzed and stopped.
+
+The survey is the demo's (invented).
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import shutil
+import signal
+import socket
+import stat
+import subprocess
+import sys
+import threading
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from command_tools import run_callout
+from conftest import Start, wait_for
+
+from callout.core.errors import OperatorError
+from callout.daemon.messages import MOST_ASKED_BYTES, Request
+from callout.daemon.place import log_path, runtime_folder, safe_folder, socket_path, unit_name
+from callout.daemon.remote import GONE, RemoteFace, ask, connected
+from callout.daemon.server import MOST_CLIENTS
+from callout.daemon.system import unit_text
+from callout.journal.folder import SurveyFolder
+from callout.station.face import View
+
+
+def saved(folder: SurveyFolder) -> list[str]:
+    with folder.reading() as reader:
+        return [f"{item.tag} {item.value}" for item in reader.readings()]
+
+
+def confirm(face: RemoteFace, text: str) -> None:
+    """Type a reading and confirm what the view then shows."""
+    face.submit(text)
+    wait_for(lambda: face.view().waiting > 0)
+    face.press("confirm", face.view().waiting)
+    wait_for(lambda: face.view().waiting == 0)
+
+
+def test_two_terminals_see_one_session_that_outlives_both(start: Start, fen: SurveyFolder) -> None:
+    process = start("--plot", "K1")
+    path = socket_path(fen.path)
+    one, other = RemoteFace(path), RemoteFace(path)
+    seen: list[object] = []
+    other.listen(seen.append)
+    one.submit("83 25.4")
+    wait_for(lambda: other.view().waiting > 0)
+    assert (other.view().tag, other.view().value) == ("83", "25.4")
+    assert isinstance(seen[0], View)
+    one.close()
+    # What the other confirms is what it sees; another number is refused.
+    other.press("confirm", other.view().waiting + 1)
+    wait_for(lambda: "That has changed" in other.view().said)
+    assert saved(fen) == []
+    other.press("confirm", other.view().waiting)
+    wait_for(lambda: saved(fen) == ["83 25.4"])
+    other.close()
+    with RemoteAgain(path) as again:
+        assert again.view().recent[0].tag == "83"
+    assert process.poll() is None
+
+
+class RemoteAgain(RemoteFace):
+    """A face that is closed at the end."""
+
+    def __enter__(self) -> RemoteAgain:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+def test_a_killed_daemon_starts_again_and_its_screens_find_it(
+    start: Start, fen: SurveyFolder
+) -> None:
+    process = start("--plot", "K1")
+    path = socket_path(fen.path)
+    with RemoteAgain(path) as face:
+        confirm(face, "83 25.4")
+        face.submit("86 30.1")
+        wait_for(lambda: face.view().waiting > 0)
+        process.kill()
+        process.wait(10)
+        wait_for(lambda: GONE in face.view().faults)
+        assert face.view().waiting == 0, "nothing can be confirmed that nobody would save"
+        face.press("confirm", 1)
+        assert face.view().said.startswith("Not sent")
+        assert path.exists(), "the crash left its socket"
+        started = time.monotonic()
+        start("--plot", "K1")
+        wait_for(lambda: face.view().waiting > 0)
+        assert time.monotonic() - started < 10
+        assert (face.view().tag, face.view().value) == ("86", "30.1"), "what waited waits"
+        face.press("confirm", face.view().waiting)
+        wait_for(lambda: saved(fen) == ["83 25.4", "86 30.1"])
+
+
+def test_a_second_one_is_refused_by_whatever_name(
+    start: Start, fen: SurveyFolder, places: Path
+) -> None:
+    start()
+    (places / "alias").symlink_to(fen.path)
+    for name in (fen.path, places / "alias"):
+        ran = run_callout("daemon", name)
+        assert (ran.code, ran.out) == (2, "")
+        assert "another callout is using" in ran.err
+        ran = run_callout("listen", name, "--headless", "--typed", input=b"")
+        assert ran.code == 2
+        assert ask(socket_path(name), Request("view")) is not None
+    assert run_callout("daemon", fen.path, "--detach").code == 2
+
+
+@pytest.mark.parametrize("how", ["stop", "SIGTERM", "SIGINT"])
+def test_it_stops_cleanly_by_command_or_signal(start: Start, fen: SurveyFolder, how: str) -> None:
+    process = start()
+    face = RemoteFace(socket_path(fen.path))
+    confirm(face, "83 25.4")
+    process.send_signal(signal.SIGHUP)  # the terminal it was started from is closed
+    if how == "stop":
+        ran = run_callout("daemon", fen.path, "--stop")
+        assert (ran.code, ran.out, ran.err) == (0, "stopped\n", "")
+    else:
+        process.send_signal(getattr(signal, how))
+    assert process.wait(20) == 0
+    face.close()
+    assert not socket_path(fen.path).exists()
+    assert process.stderr is not None
+    assert process.stderr.read() == b""
+    assert run_callout("daemon", fen.path, "--status").code == 1
+    assert run_callout("daemon", fen.path, "--stop").code == 2
+    assert saved(fen) == ["83 25.4"]
+
+
+def test_the_log_holds_no_speech_unless_asked(start: Start, fen: SurveyFolder) -> None:
+    log = log_path(fen.path)
+    for options, holds in (((), False), (("--log-speech",), True)):
+        process = start(*options)
+        with RemoteAgain(socket_path(fen.path)) as face:
+            confirm(face, "83 25.4" if holds else "86 30.1")
+        process.terminate()
+        process.wait(20)
+        text = log.read_text(encoding="utf-8")
+        assert "saved entry" in text
+        assert ("25.4" in text) is holds
+        assert "30.1" not in text
+    assert stat.S_IMODE(log.stat().st_mode) == 0o600
+
+
+def test_everything_it_makes_is_closed_to_others(start: Start, fen: SurveyFolder) -> None:
+    start()
+    made = [socket_path(fen.path), log_path(fen.path), *fen.path.rglob("*")]
+    open_ones = [str(path) for path in made if stat.S_IMODE(path.stat().st_mode) & 0o077]
+    assert open_ones == []
+    assert stat.S_IMODE(runtime_folder().stat().st_mode) == 0o700
+
+
+def test_another_user_is_refused(start: Start, fen: SurveyFolder, places: Path) -> None:
+    if os.geteuid() != 0 or shutil.which("setpriv") is None:
+        pytest.skip("becoming another user needs root and setpriv")
+    start()
+    path = socket_path(fen.path)
+    program = (
+        "import socket,sys; s=socket.socket(socket.AF_UNIX); s.settimeout(5)\n"
+        "try: s.connect(sys.argv[1]); print(s.recv(4096).decode())\n"
+        "except PermissionError: print('shut')"
+    )
+    command = ["setpriv", "--reuid=65534", "--clear-groups", sys.executable, "-c", program]
+
+    def stranger() -> str:
+        done = subprocess.run([*command, str(path)], capture_output=True, text=True, check=False)
+        return done.stdout + done.stderr
+
+    assert stranger() == "shut\n", "the folder and the socket keep others out"
+    # Even were both open by mistake, the daemon asks the kernel who is there.
+    for part in (places, places / "run", path.parent):
+        part.chmod(0o755)
+    path.chmod(0o666)
+    assert "another user's" in stranger()
+    assert "hello" not in stranger()
+    path.parent.chmod(0o700)
+    assert ask(path, Request("view")) is not None
+
+
+def test_a_folder_that_is_not_ours_alone_is_refused(tmp_path: Path) -> None:
+    safe_folder(tmp_path / "new")
+    assert stat.S_IMODE((tmp_path / "new").stat().st_mode) == 0o700
+    (tmp_path / "open").mkdir(mode=0o700)
+    (tmp_path / "open").chmod(0o755)
+    (tmp_path / "link").symlink_to(tmp_path / "new")
+    for name in ("open", "link"):
+        with pytest.raises(OperatorError):
+            safe_folder(tmp_path / name)
+
+
+# ---- hostile ones of our own user ----
+
+
+def raw(path: Path) -> socket.socket:
+    tries = iter(range(100))
+    while (made := connected(path)) is None:  # more knock than can be let in at once
+        assert next(tries) < 99
+        time.sleep(0.02)
+    made.settimeout(5)
+    return made
+
+
+def nonsense(chance: random.Random) -> bytes:
+    """Bytes no client of ours sends; invented."""
+    kind = chance.randrange(6)
+    if kind == 0:
+        return chance.randbytes(chance.randrange(1, 3000))
+    if kind == 1:
+        return b"\n" * chance.randrange(1, 500)
+    if kind == 2:
+        return b'{"v":1,"do":' + chance.randbytes(40) + b"}\n"
+    if kind == 3:
+        do = chance.choice(["press", "open", "mute"])
+        odd = {"v": 1, "do": do, "kind": "confirm", "plot": "\x1b[2J", "who": 3}
+        return json.dumps(odd).encode() + b"\n"
+    if kind == 4:
+        return b"x" * (MOST_ASKED_BYTES + chance.randrange(9000))
+    return json.dumps({"v": 1, "do": "open", "plot": "../../x", "who": "\x1b]0;x"}).encode() + b"\n"
+
+
+def test_a_fuzzed_socket_changes_nothing_and_serves_on(start: Start, fen: SurveyFolder) -> None:
+    rounds = int(os.environ.get("CALLOUT_SOCKET_FUZZ", "300"))
+    process = start("--plot", "K1")
+    path, chance = socket_path(fen.path), random.Random(83)
+    with RemoteAgain(path) as face:
+        face.submit("83 25.4")
+        wait_for(lambda: face.view().waiting > 0)
+        waiting = face.view().waiting
+        with fen.reading() as reader:
+            entries = len(list(reader.entries()))
+        for _ in range(rounds):
+            with raw(path) as stranger:
+                try:
+                    for _ in range(chance.randrange(1, 8)):
+                        stranger.sendall(nonsense(chance))
+                except OSError:
+                    continue  # it was let go
+        assert process.poll() is None
+        assert face.view().waiting == waiting
+        with fen.reading() as reader:
+            assert len(list(reader.entries())) == entries, "nothing came of it"
+        face.press("confirm", waiting)
+        wait_for(lambda: saved(fen) == ["83 25.4"])
+    wait_for(lambda: threads_of(process.pid) < 30)
+
+
+def threads_of(pid: int) -> int:
+    return len(list(Path(f"/proc/{pid}/task").iterdir()))
+
+
+def test_too_many_clients_and_one_that_never_reads(start: Start, fen: SurveyFolder) -> None:
+    start("--plot", "K1")
+    path = socket_path(fen.path)
+    deaf = raw(path)
+    flood = threading.Thread(target=flooded, args=(deaf,))
+    flood.start()
+    with RemoteAgain(path) as face:
+        confirm(face, "83 25.4")
+        flood.join(30)
+        assert not flood.is_alive()
+    deaf.close()
+    wait_for(lambda: attached(path) > 0)
+    many = [raw(path) for _ in range(MOST_CLIENTS)]
+    with raw(path) as late:
+        assert b"attached already" in late.recv(4096)
+    for one in many:
+        one.close()
+    wait_for(lambda: attached(path) > 0)
+
+
+def attached(path: Path) -> int:
+    """1 where another client would be served now."""
+    with raw(path) as one:
+        return int(b"hello" in one.recv(4096))
+
+
+def flooded(deaf: socket.socket) -> None:
+    """Ask and ask and never read an answer, until let go."""
+    try:
+        for _ in range(20_000):
+            deaf.sendall(b'{"v":1,"do":"view"}\n' * 10)
+    except OSError:
+        pass
+
+
+# ---- the service manager ----
+
+
+def test_it_tells_the_service_manager_how_it_is(
+    start: Start, fen: SurveyFolder, places: Path
+) -> None:
+    """After sd_notify(3): READY=1, WATCHDOG=1 often enough, STOPPING=1."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(places / "notify"))
+        manager.settimeout(20)
+        process = start(NOTIFY_SOCKET=str(places / "notify"), WATCHDOG_USEC="1500000")
+        assert manager.recv(100) == b"READY=1"
+        told = time.monotonic()
+        for _ in range(3):
+            assert manager.recv(100) == b"WATCHDOG=1"
+            assert time.monotonic() - told < 1.5
+            told = time.monotonic()
+        process.terminate()
+        while (state := manager.recv(100)) == b"WATCHDOG=1":
+            pass
+        assert state == b"STOPPING=1"
+
+
+def test_install_shows_asks_and_writes_only_then(fen: SurveyFolder, places: Path) -> None:
+    unit = places / "config" / "systemd" / "user" / unit_name(fen.path)
+    ran = run_callout("daemon", fen.path, "--install", input=b"no\n")
+    assert ran.code == 0
+    assert "[Service]" in ran.out
+    assert "Nothing was written" in ran.out
+    assert not unit.exists()
+    ran = run_callout("daemon", fen.path, "--install", "--plot", "K1", input=b"y\n")
+    assert ran.code == 0
+    text = unit.read_text(encoding="utf-8")
+    assert f'"{fen.path.resolve()}" "--plot" "K1"' in text
+    for line in ("Type=notify", "WatchdogSec=60", "Restart=on-failure", "UMask=0077"):
+        assert line in text.splitlines()
+    if (verify := shutil.which("systemd-analyze")) is not None:
+        done = subprocess.run(
+            [verify, "--user", "verify", str(unit)], capture_output=True, text=True, check=False
+        )
+        assert str(unit.name) not in done.stderr, done.stderr
+
+
+def test_a_folder_s_name_cannot_write_into_the_unit(tmp_path: Path) -> None:
+    text = unit_text(tmp_path / 'a"%n $X \\', ["/usr/bin/callout", 'a"%n $X \\'])
+    assert '"a\\"%%n $$X \\\\"' in text
+    with pytest.raises(OperatorError):
+        unit_text(tmp_path / "x", ["callout", "a\nExecStartPre=/bin/rm"])
+    assert "\n[Service]\nx" not in unit_text(tmp_path / "a\n[Service]\nx", ["callout"])
+
+
+def test_detach_and_status(fen: SurveyFolder) -> None:
+    ran = run_callout("daemon", fen.path, "--detach", "--engine", "pocketsphinx", "--plot", "K1")
+    try:
+        assert ran.code == 0, ran.err
+        told = run_callout("daemon", fen.path, "--status")
+        assert "plot K1" in told.out
+        assert "0 of 12 trees done" in told.out
+        assert "fault: No microphone can be had" in told.out
+    finally:
+        assert run_callout("daemon", fen.path, "--stop").code == 0
+    refused = run_callout("daemon", fen.path, "--detach", "--engine", "none")
+    assert refused.code == 2
+    assert "unknown engine" in refused.err
+
+
+def test_a_closed_face_shows_nothing_that_could_be_confirmed() -> None:
+    waiting = View("K1", "R.V.", "in", "awaiting confirmation", waiting=9, tag="83", value="25.4")
+    face = RemoteFace.__new__(RemoteFace)
+    face._view, face._listeners, face._connection = (
+        waiting,
+        [],
+        None,
+    )  # as if it had just lost its daemon
+    face._first = threading.Event()
+    face._lost()
+    assert face.view() == replace(
+        waiting, phase="closed", waiting=0, tag="", value="", tone="refused", faults=(GONE,)
+    )

@@ -156,8 +156,12 @@ class _Spool:
             self._file, name = tempfile.mkstemp(dir=folder, prefix=SPOOL)
             self.path = Path(name)
         self._frames = 0
-        self._write(json.dumps(header).encode() + b"\n")
-        sync_folder(folder)
+        try:
+            self._write(json.dumps(header).encode() + b"\n")
+            sync_folder(folder)
+        except BaseException:
+            self.abandon()
+            raise
 
     @property
     def lasts_s(self) -> float:
@@ -170,13 +174,13 @@ class _Spool:
             self._sync()
 
     def _write(self, data: bytes) -> None:
-        with storage_errors(f"cannot write {self.path}"):
+        with storage_errors(f"cannot write in {self.path.parent}"):
             done = os.write(self._file, data)
             if done != len(data):
                 raise OSError(28, "no space left")
 
     def _sync(self) -> None:
-        with storage_errors(f"cannot write {self.path}"):
+        with storage_errors(f"cannot write in {self.path.parent}"):
             os.fsync(self._file)
 
     def close(self) -> None:

@@ -20,7 +20,7 @@ FORMS = ("datapackage", "darwincore", "parquet", "excel")
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser("export", help="write the measurements in an open form")
-    parser.add_argument("survey", type=Path, metavar="SURVEY")
+    parser.add_argument("survey", type=Path, metavar="SURVEY", help="a survey or a united site")
     parser.add_argument("--form", choices=FORMS, default="datapackage")
     parser.add_argument(
         "--out", type=Path, required=True, metavar="PATH",
@@ -48,7 +48,13 @@ def run(args: argparse.Namespace) -> int:
         created=datetime.now().astimezone().replace(microsecond=0).isoformat(),
         licence=args.licence,
     )
-    _writer(args.form)(args.out, measurements, plots, about)
+    if args.form == "datapackage":
+        from callout.reports.exchange.datapackage import write_package
+        from callout.reports.frames import survey_trees
+
+        write_package(args.out, measurements, plots, about, survey_trees(args.survey))
+    else:
+        _writer(args.form)(args.out, measurements, plots, about)
     print(f"{len(measurements)} measurements of {len(plots)} plots: {args.out}")
     return 0
 
@@ -56,7 +62,6 @@ def run(args: argparse.Namespace) -> int:
 def _writer(form: str) -> Callable[..., object]:
     """What writes ``form``; only its own library is loaded."""
     module, name = {
-        "datapackage": ("datapackage", "write_package"),
         "darwincore": ("darwincore", "write_archive"),
         "parquet": ("parquet", "write_parquet"),
         "excel": ("excel", "write_workbook"),

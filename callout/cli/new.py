@@ -3,25 +3,38 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from callout.core.errors import OperatorError
-from callout.core.model import PlotSettings
+from callout.core.model import PlotSettings, Tree
 from callout.core.rounding import Rounding
 from callout.core.units import Scale, parse_unit
 from callout.journal.config import measuring_from, plausible_range
-from callout.journal.folder import make_survey
+from callout.journal.earlier import KIND, earlier_body
+from callout.journal.folder import SurveyFolder, make_survey
 from callout.journal.roster import read_roster
+from callout.journal.species import SPECIES_FILE
 
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser("new", help="make a survey folder from a roster")
     parser.add_argument("survey", type=Path, metavar="SURVEY", help="the folder to make")
-    parser.add_argument("--trees", type=Path, required=True, metavar="CSV", help="the roster")
+    source = parser.add_mutually_exclusive_group(required=True)
+    source.add_argument("--trees", type=Path, metavar="CSV", help="the roster")
+    source.add_argument(
+        "--from", type=Path, metavar="PATH", dest="source",
+        help="last visit's survey, united site, or what 'callout export' or 'import' wrote: its "
+        "trees, how its plots are measured, and all that was measured",
+    )  # fmt: skip
+    parser.add_argument(
+        "--with-gone", action="store_true",
+        help="with --from: trees that were cut or lay down at last stay in the roster",
+    )  # fmt: skip
     parser.add_argument("--unit", default="cm", help="in or cm: what the tapes show")
     parser.add_argument("--graduation", default="0.1", help="the tape's finest graduation")
     parser.add_argument("--rounding", default="nearest", choices=[item.value for item in Rounding])
@@ -50,17 +63,54 @@ def run(args: argparse.Namespace) -> int:
         base,
     )  # fmt: skip
     plots = dict(_plot_settings(text, measuring) for text in args.plot)
+    at = datetime.now().astimezone().isoformat()
+    if args.source is not None:
+        return _from_earlier(args, measuring, plots, at)
+    if args.with_gone:
+        raise OperatorError("--with-gone goes with --from")
     trees = read_roster(args.trees, {name: item.unit for name, item in plots.items()}, unit)
+    _refuse_unknown(plots, trees, "the roster")
+    folder = make_survey(args.survey, trees, measuring, plots, at)
+    _tell(folder, trees)
+    return 0
+
+
+def _from_earlier(
+    args: argparse.Namespace, measuring: PlotSettings, plots: dict[str, PlotSettings], at: str
+) -> int:
+    """The next visit's survey from an earlier one, whatever form it lies in."""
+    from callout.reports.exchange.next_visit import all_rows, next_settings, next_trees
+    from callout.reports.exchange.taking import take
+
+    taken = take(args.source)
+    trees, gone = next_trees(taken, with_gone=args.with_gone)
+    _refuse_unknown(plots, trees, str(args.source))
+    settings = {**next_settings(taken, measuring), **plots}
+    entries = [(KIND, earlier_body(*all_rows(taken)))]
+    folder = make_survey(args.survey, trees, measuring, settings, at, _files(args.source), entries)
+    print(f"From {args.source}: {len(taken.measurements)} measurements are kept with it.")
+    if gone:
+        print(f"{gone} trees that were cut or down are left out of the roster (--with-gone).")
+    _tell(folder, trees)
+    return 0
+
+
+def _files(source: Path) -> dict[str, bytes]:
+    """The species table of the survey that is begun from, where it has its own."""
+    own = source / SPECIES_FILE
+    return {SPECIES_FILE: own.read_bytes()} if own.is_file() else {}
+
+
+def _refuse_unknown(plots: dict[str, PlotSettings], trees: Sequence[Tree], where: str) -> None:
     unknown = set(plots) - {tree.plot for tree in trees}
     if unknown:
-        raise OperatorError(f"--plot {sorted(unknown)[0]}: the roster has no such plot")
-    folder = make_survey(
-        args.survey, trees, measuring, plots, datetime.now().astimezone().isoformat()
-    )
+        raise OperatorError(f"--plot {sorted(unknown)[0]}: {where} has no such plot")
+
+
+def _tell(folder: SurveyFolder, trees: Sequence[Tree]) -> None:
     names = list(dict.fromkeys(tree.plot for tree in trees))
     print(f"Made {folder.path}: {len(trees)} trees in {len(names)} plots ({', '.join(names)}).")
     print(f"Settings: {folder.settings}. Begin with: callout listen {folder.path}")
-    return 0
 
 
 def _plot_settings(text: str, measuring: PlotSettings) -> tuple[str, PlotSettings]:

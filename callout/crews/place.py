@@ -15,6 +15,7 @@ from callout.core.model import Plot, PlotSettings, Reading, Tree
 from callout.crews.recorder import Recorder, recorder_of
 from callout.crews.rulings import office_rulings
 from callout.crews.site import Site, is_site
+from callout.journal.earlier import Row, earlier_rows
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.journal.reader import JournalReader, current
 from callout.journal.rulings import Ruling, rulings
@@ -41,13 +42,17 @@ class Standing:
 
 @dataclass(frozen=True)
 class Place:
-    """What a survey or a united site holds. ``notes`` tell where recorders' plots differ."""
+    """What a survey or a united site holds. ``notes`` tell where recorders' plots differ;
+
+    ``earlier`` holds what the survey was begun with beyond its roster, a row each, texts by column.
+    """
 
     plots: Mapping[str, Plot]
     standing: Sequence[Standing]
     recorders: Sequence[Recorder]
     united: bool
     notes: Sequence[str] = ()
+    earlier: Sequence[Row] = ()
 
 
 @dataclass(frozen=True)
@@ -58,6 +63,7 @@ class _Read:
     since: str
     plots: Mapping[str, Plot]
     standing: list[Standing]
+    earlier: list[Row]
 
 
 def read_place(path: Path) -> Place:
@@ -65,7 +71,7 @@ def read_place(path: Path) -> Place:
     if not is_site(path):
         read = _read(open_survey(path))
         known = [read.recorder] if read.recorder else []
-        return Place(read.plots, read.standing, known, united=False)
+        return Place(read.plots, read.standing, known, united=False, earlier=read.earlier)
     held = Site(path).held()
     crews = [_read(item.folder) for item in held if not item.recorder.office]
     crews.sort(key=lambda read: (read.since, read.recorder.id if read.recorder else ""))
@@ -77,7 +83,11 @@ def read_place(path: Path) -> Place:
     ]
     standing.sort(key=lambda item: (_utc(item.reading.at), item.recorder, item.reading.entry))
     plots, notes = united_plots([read.plots for read in crews])
-    return Place(plots, standing, [item.recorder for item in held], united=True, notes=notes)
+    rows = {tuple(sorted(row.items())): row for read in crews for row in read.earlier}
+    return Place(
+        plots, standing, [item.recorder for item in held], united=True, notes=notes,
+        earlier=list(rows.values()),
+    )  # fmt: skip
 
 
 def _read(folder: SurveyFolder) -> _Read:
@@ -87,7 +97,7 @@ def _read(folder: SurveyFolder) -> _Read:
         standing = [
             Standing(name, item, ruled.get(item.entry)) for item in current(reader.readings())
         ]
-        return _Read(recorder, _since(reader), reader.plots(), standing)
+        return _Read(recorder, _since(reader), reader.plots(), standing, earlier_rows(reader))
 
 
 def _since(reader: JournalReader) -> str:

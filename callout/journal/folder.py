@@ -5,10 +5,11 @@ Made whole or not at all: it is built beside its place and renamed into it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from callout.core.errors import OperatorError
 from callout.core.model import PlotSettings, Tree
@@ -81,15 +82,16 @@ def make_survey(
     plots: dict[str, PlotSettings],
     at: str,
     files: Mapping[str, bytes] | None = None,
+    entries: Sequence[tuple[str, Mapping[str, Any]]] = (),
 ) -> SurveyFolder:
     """Make a survey folder at ``path``, which must not exist yet.
 
     ``plots`` holds the settings of plots that differ from ``measuring``; ``at`` is the time of
     making, ISO 8601 with offset. ``files`` are put into it by name: a ``survey.toml`` among them
-    stands in the place of a new one.
+    stands in the place of a new one. ``entries`` (kind, body) are journalled after the roster.
     """
     with new_folder(path) as building:
-        _fill(SurveyFolder(building), path.name, trees, measuring, plots, at, files or {})
+        _fill(SurveyFolder(building), path.name, trees, measuring, plots, at, files or {}, entries)
     return SurveyFolder(path)
 
 
@@ -101,6 +103,7 @@ def _fill(
     plots: dict[str, PlotSettings],
     at: str,
     files: Mapping[str, bytes],
+    entries: Sequence[tuple[str, Mapping[str, Any]]],
 ) -> None:
     (folder.path / "audio").mkdir(mode=FOLDER_MODE)
     text = new_settings(name, measuring, plots).encode()
@@ -114,6 +117,8 @@ def _fill(
         checks = folder.config().other.get("checks", {})
         rules = rules_from(checks, plots_of(trees, settings), species_of(folder.path))
         writer.append(at, "settings", with_rules(settings_body(settings), rules))
+        for kind, body in entries:
+            writer.append(at, kind, dict(body))
     finally:
         writer.close()
     folder.database.chmod(FILE_MODE)

@@ -7,7 +7,8 @@ computation only. Readings ruled void are left out.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +18,10 @@ from callout.core.model import Plot, PlotSettings
 from callout.core.units import Unit, convert
 from callout.crews.place import Standing, read_place
 from callout.crews.twice import value_of
+from callout.reports.exchange.cells import measurements_from
 from callout.reports.stand.columns import MEASUREMENT_COLUMNS, PLOT_COLUMNS
 
+TREE_COLUMNS = ("plot", "tag", "species")
 # Few different texts in many rows: categories keep large surveys small and quick.
 _FEW_VALUES = (
     "plot", "tag", "stem", "species", "unit", "status", "source", "who", "engine", "recorder",
@@ -34,21 +37,89 @@ def survey_frames(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     """
     place = read_place(path)
     plots = place.plots
-    rows = [row for plot in plots.values() for row in _roster_rows(plot)]
+    earlier = _earlier(place.earlier)
+    rows = [
+        row
+        for plot in plots.values()
+        for row in _roster_rows(plot)
+        if earlier is None or _key(row) not in earlier.keys
+    ]
     rows.extend(
         _reading_row(item, plots[item.reading.plot].settings)
         for item in place.standing
         if not item.void
     )
     measurements = pd.DataFrame(rows, columns=[*MEASUREMENT_COLUMNS, *FURTHER])
-    measurements["date"] = pd.to_datetime(measurements["date"])
+    measurements["date"] = pd.to_datetime(measurements["date"]).astype("datetime64[us]")
+    if earlier is not None:
+        measurements = _joined(earlier.frame, measurements)
     for column in _FEW_VALUES:
         measurements[column] = measurements[column].astype("category")
     for column in ("diameter_cm", "pom_m"):
         measurements[column] = measurements[column].astype("float64")
+    told = [_plot_row(plot.settings) for plot in plots.values()]
     return measurements, pd.DataFrame(
-        [_plot_row(plot.settings) for plot in plots.values()], columns=list(PLOT_COLUMNS)
+        told + _plots_gone(measurements, plots), columns=list(PLOT_COLUMNS)
     )
+
+
+def survey_trees(path: Path) -> pd.DataFrame:
+    """Every tree of the roster, measured or not, with the roster's further columns; texts."""
+    trees = [tree for plot in read_place(path).plots.values() for tree in plot.trees.values()]
+    further = dict.fromkeys(label for tree in trees for label in tree.extra)
+    rows = [
+        [tree.plot, tree.tag, tree.species, *(tree.extra.get(label, "") for label in further)]
+        for tree in trees
+    ]
+    return pd.DataFrame(rows, columns=[*TREE_COLUMNS, *further])
+
+
+@dataclass(frozen=True)
+class _Earlier:
+    """Rows that a survey was begun with, and those of a roster that they stand for."""
+
+    frame: pd.DataFrame
+    keys: frozenset[tuple[object, ...]]
+
+
+def _earlier(rows: Sequence[Mapping[str, str]]) -> _Earlier | None:
+    if not rows:
+        return None
+    columns = list(dict.fromkeys(name for row in rows for name in row))
+    frame = measurements_from([[row.get(name, "") for name in columns] for row in rows], columns)
+    keys = {
+        (row.plot, row.tag, row.date.date().isoformat(), row.value, row.unit)
+        for row in frame.itertuples()
+    }
+    return _Earlier(frame, frozenset(keys))
+
+
+def _key(row: Mapping[str, Any]) -> tuple[object, ...]:
+    return row["plot"], row["tag"], row["date"], row["value"], row["unit"]
+
+
+def _joined(earlier: pd.DataFrame, now: pd.DataFrame) -> pd.DataFrame:
+    """Both, columns of either; where one lacks a column it is ''."""
+    columns = list(dict.fromkeys([*now.columns, *earlier.columns]))
+    parts = [part.reindex(columns=columns) for part in (earlier, now) if len(part)]
+    joined = pd.concat(parts, ignore_index=True) if len(parts) > 1 else parts[0].copy()
+    for name in columns:
+        if name not in MEASUREMENT_COLUMNS:
+            joined[name] = joined[name].astype(object).where(joined[name].notna(), "")
+    return joined
+
+
+def _plots_gone(measurements: pd.DataFrame, plots: Mapping[str, Plot]) -> list[dict[str, Any]]:
+    """Plots of which no tree is left in the roster; only their measurements are known."""
+    found = []
+    for name in dict.fromkeys(str(plot) for plot in measurements["plot"]):
+        if name not in plots:
+            own = measurements[measurements["plot"] == name]
+            found.append(
+                {"plot": name, "area_ha": float("nan"), "unit": str(own["unit"].iloc[-1]),
+                 "breast_height_m": float("nan"), "treatment": ""}
+            )  # fmt: skip
+    return found
 
 
 def _roster_rows(plot: Plot) -> Iterator[dict[str, Any]]:

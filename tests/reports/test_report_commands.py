@@ -6,6 +6,7 @@ import argparse
 import sys
 import types
 
+import pandas as pd
 import pytest
 from stand_frames import harrow_fen
 
@@ -22,7 +23,10 @@ from callout.reports.exchange.parquet import read_parquet
 @pytest.fixture
 def run(monkeypatch):
     """Runs a command line with the demo frames as the survey."""
-    given = types.SimpleNamespace(survey_frames=lambda path: harrow_fen())
+    given = types.SimpleNamespace(
+        survey_frames=lambda path: harrow_fen(),
+        survey_trees=lambda path: pd.DataFrame([], columns=["plot", "tag", "species"]),
+    )
     monkeypatch.setitem(sys.modules, "callout.reports.frames", given)
     parser = argparse.ArgumentParser()
     subparsers = parser.add_subparsers()

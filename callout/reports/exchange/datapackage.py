@@ -18,6 +18,7 @@ from typing import Any
 import pandas as pd
 
 from callout.core.errors import OperatorError
+from callout.core.units import Unit
 from callout.journal.files import storage_errors
 from callout.reports.exchange.cells import (
     GUARD_NOTE,
@@ -34,13 +35,21 @@ from callout.reports.exchange.cells import (
 from callout.reports.stand.columns import PLOT_COLUMNS, STATUSES
 
 DESCRIPTOR = "datapackage.json"
+_PLOT_KEY = {"fields": ["plot"], "reference": {"resource": "plots", "fields": ["plot"]}}
 _NUMBERS = ("value", "pom_m", "area_ha", "breast_height_m")
 
 
 def write_package(
-    folder: Path, measurements: pd.DataFrame, plots: pd.DataFrame, about: About
+    folder: Path,
+    measurements: pd.DataFrame,
+    plots: pd.DataFrame,
+    about: About,
+    trees: pd.DataFrame | None = None,
 ) -> Path:
-    """Write the package into ``folder`` (made if need be); returns the descriptor's path."""
+    """Write the package into ``folder`` (made if need be); returns the descriptor's path.
+
+    ``trees`` (plot, tag, species and any further columns, texts) are the roster's, measured or not.
+    """
     columns = [*WRITTEN, *extra_columns(measurements)]
     rows = text_rows(measurements, columns)
     numbered = [[str(at), *row] for at, row in enumerate(rows, 1)]
@@ -50,6 +59,9 @@ def write_package(
             _resource(folder, "plots", PLOT_COLUMNS, text_rows(plots, PLOT_COLUMNS)),
             _resource(folder, "measurements", ["id", *columns], numbered),
         ]
+        if trees is not None:
+            names = [str(name) for name in trees.columns]
+            resources.append(_resource(folder, "trees", names, text_rows(trees, names)))
         path = folder / DESCRIPTOR
         path.write_text(
             json.dumps(_descriptor(resources, about), ensure_ascii=False, indent=2) + "\n",
@@ -58,9 +70,11 @@ def write_package(
     return path
 
 
-def csv_text(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+def csv_text(
+    columns: Sequence[str], rows: Sequence[Sequence[str]], numbers: Sequence[str] = _NUMBERS
+) -> str:
     """CSV (RFC 4180 quoting, line feeds) with every text guarded against formulas."""
-    numeric = {at for at, name in enumerate(columns) if name in _NUMBERS}
+    numeric = {at for at, name in enumerate(columns) if name in numbers}
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow([guarded(name) for name in columns])
@@ -73,7 +87,8 @@ def csv_text(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
 def _resource(
     folder: Path, name: str, columns: Sequence[str], rows: Sequence[Sequence[str]]
 ) -> dict[str, Any]:
-    data = csv_text(columns, rows).encode("utf-8")
+    numbers = () if name == "trees" else _NUMBERS  # further columns hold what people wrote
+    data = csv_text(columns, rows, numbers).encode("utf-8")
     (folder / f"{name}.csv").write_bytes(data)
     return {
         "name": name,
@@ -90,6 +105,13 @@ def _resource(
 
 
 def _schema(resource: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> dict[str, Any]:
+    if resource == "trees":
+        return {
+            "fields": [{"name": name, "type": "string"} for name in columns],
+            "missingValues": [""],
+            "primaryKey": ["plot", "tag"],
+            "foreignKeys": [_PLOT_KEY],
+        }
     schema: dict[str, Any] = {
         "fields": [
             _field(name, [row[at] for row in rows] if name == "date" else [])
@@ -99,8 +121,7 @@ def _schema(resource: str, columns: Sequence[str], rows: Sequence[Sequence[str]]
     }
     if resource == "plots":
         return {**schema, "primaryKey": ["plot"]}
-    key = {"fields": ["plot"], "reference": {"resource": "plots", "fields": ["plot"]}}
-    return {**schema, "primaryKey": ["id"], "foreignKeys": [key]}
+    return {**schema, "primaryKey": ["id"], "foreignKeys": [_PLOT_KEY]}
 
 
 def _field(name: str, dates: Sequence[str]) -> dict[str, Any]:
@@ -117,7 +138,7 @@ def _field(name: str, dates: Sequence[str]) -> dict[str, Any]:
     if name == "status":
         return {**field, "constraints": {"required": True, "enum": list(STATUSES)}}
     if name == "unit":
-        return {**field, "constraints": {"enum": ["in", "cm"]}}
+        return {**field, "constraints": {"enum": [unit.value for unit in Unit]}}
     if name in ("plot", "tag"):
         return {**field, "constraints": {"required": True}}
     return field
@@ -143,17 +164,32 @@ def read_package(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
 
     ``path`` is its folder or descriptor. Raises OperatorError for one that is changed or not ours.
     """
+    tables = _tables(path)
+    return measurements_from(*tables["measurements"]), plots_from(*tables["plots"])
+
+
+def read_trees(path: Path) -> pd.DataFrame | None:
+    """The roster's trees in a package, texts; None where it has none. Raises OperatorError."""
+    found = _tables(path).get("trees")
+    if found is None:
+        return None
+    rows, columns = found
+    missing = [name for name in ("plot", "tag", "species") if name not in columns]
+    if missing:
+        raise OperatorError(f"the trees lack the column {', '.join(missing)}")
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _tables(path: Path) -> dict[str, tuple[list[list[str]], list[str]]]:
+    """Rows and header of each resource, its hash checked."""
     descriptor = path / DESCRIPTOR if path.is_dir() else path
     try:
         told = json.loads(descriptor.read_text(encoding="utf-8"))
         resources = {item["name"]: item for item in told["resources"]}
-        tables = {
-            name: _read_resource(descriptor.parent, resources[name])
-            for name in ("measurements", "plots")
-        }
+        names = ["measurements", "plots", *(["trees"] if "trees" in resources else [])]
+        return {name: _read_resource(descriptor.parent, resources[name]) for name in names}
     except (OSError, ValueError, KeyError, TypeError, csv.Error) as error:
         raise OperatorError(f"{descriptor} is no data package of this program: {error}") from None
-    return measurements_from(*tables["measurements"]), plots_from(*tables["plots"])
 
 
 def _read_resource(folder: Path, resource: dict[str, Any]) -> tuple[list[list[str]], list[str]]:

@@ -34,4 +34,4 @@ def roster_frame(measurements: pd.DataFrame) -> pd.DataFrame:
     most = max((len(row) for row in rows), default=len(_FIRST))
     numbers = ["", *(str(at) for at in range(2, 1 + (most - len(_FIRST)) // 3))]
     columns = [*_FIRST, *(f"{name}{at}" for at in numbers for name in ("date", "value", "unit"))]
-    return pd.DataFrame(rows, columns=columns).fillna("")
+    return pd.DataFrame(rows, columns=columns, dtype=object).fillna("")

@@ -93,7 +93,7 @@ ROWS = st.lists(
 
 
 @EVERY_FORM
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(rows=ROWS, area=st.floats(0.0001, 9), treatment=st.one_of(st.just(""), NAMES))
 def test_survey_to_form_to_survey_and_on(form, rows, area, treatment, tmp_path_factory):
     """Begun from a form, exported in it again, begun again: every row and cell, twice."""

@@ -106,7 +106,7 @@ def _list(args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Moment
 def _play(folder: SurveyFolder, found: Sequence[Moment]) -> None:
     from callout.sound.speaker import Speaker
 
-    with_sound = [moment for moment in found if moment.heard.audio]
+    with_sound = [item for item in found if item.heard.audio and item.removed_by is None]
     speaker = Speaker(folder.config().speaking.speaker or None)
     try:
         for moment in with_sound:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,7 @@ from typing import Any
 from callout.core.errors import CalloutError, OperatorError
 from callout.journal.files import write_whole
 from callout.journal.folder import SurveyFolder, open_survey
+from callout.journal.removals import removed_in
 from callout.journal.verify import take_snapshot
 from callout.reports.review import review_page, review_rows
 from callout.station.data import load_language
@@ -42,18 +44,23 @@ def run(args: argparse.Namespace) -> int:
             plot_named(reader.plots(), args.plot)
         today = _today(folder, args.engine, args.model) if args.engine else None
         rows = review_rows(reader, args.plot, today)
+        removed = removed_in(reader.entries())
     name = folder.config().name or folder.path.name
-    page = review_page(name, datetime.now().astimezone(), rows, lambda item: _sound(folder, item))
+    page = review_page(
+        name, datetime.now().astimezone(), rows, lambda item: _sound(folder, removed, item)
+    )
     write_whole(args.out, page.encode("utf-8"))
     print(f"{args.out}: {len(rows)} readings, {len(page) / 1e6:.1f} MB; it holds people's voices")
     return 0
 
 
-def _sound(folder: SurveyFolder, digest: str) -> bytes | None:
+def _sound(folder: SurveyFolder, removed: Mapping[str, int], digest: str) -> bytes | str:
+    if digest in removed:
+        return f"removed by order, entry {removed[digest]}"
     try:
         return folder.audio.read(digest)
     except CalloutError:
-        return None  # the page tells; 'callout verify' says which
+        return "missing or altered"  # 'callout verify' says which
 
 
 def _today(folder: SurveyFolder, name: str, model: str) -> dict[int, str]:

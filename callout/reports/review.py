@@ -20,8 +20,8 @@ from callout.journal.reader import JournalReader, current
 from callout.journal.rulings import VERDICTS, Ruling, rulings
 from callout.reports.review_history import history_cell
 
-SoundOf = Callable[[str], bytes | None]
-"""The FLAC of a hash, or None where it is missing or was altered."""
+SoundOf = Callable[[str], bytes | str]
+"""The FLAC of a hash, or why there is none."""
 
 # Nothing may be fetched, whatever a roster's text says.
 _POLICY = (
@@ -162,8 +162,8 @@ def _sound(reading: Reading, sound_of: SoundOf) -> str:
     if reading.audio is None:
         return "<small>none</small>"
     flac = sound_of(reading.audio)
-    if flac is None:
-        return "<small>missing or altered</small>"
+    if isinstance(flac, str):
+        return f"<small>{escape(flac)}</small>"
     sound = base64.b64encode(flac).decode("ascii")
     name = escape(f"Play tree {reading.tag}, entry {reading.entry}")
     return (

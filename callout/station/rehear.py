@@ -119,8 +119,12 @@ def hear_again(
 
 
 def with_sound(found: Iterable[Moment]) -> Iterator[Moment]:
-    """The moments that can be heard again; a note is no callout."""
-    return (moment for moment in found if moment.heard.audio and not moment.memo)
+    """The moments that can be heard again; a note is no callout, what was removed is gone."""
+    return (
+        moment
+        for moment in found
+        if moment.heard.audio and not moment.memo and moment.removed_by is None
+    )
 
 
 # ---- by several processes ----

@@ -15,6 +15,7 @@ from callout.core.events import Effect, Heard, KeepMemo, Save, Say
 from callout.core.meaning import Meaning
 from callout.core.model import Reading
 from callout.journal.reader import Entry
+from callout.journal.removals import removed_in
 from callout.journal.rulings import KIND, Ruling, ruling_from
 from callout.session.state import Memory
 from callout.station.rebuild import Step, steps
@@ -25,7 +26,8 @@ class Moment:
     """One callout, in the plot and about the tree it was taken for.
 
     ``saved`` is the reading that this callout came to be, ``saved_by`` says that this is the
-    confirmation. ``superseded_by`` and ``undone_by`` are later entries.
+    confirmation. ``superseded_by`` and ``undone_by`` are later entries, ``removed_by`` is
+    the order by which the sound went.
     """
 
     entry: int
@@ -43,6 +45,7 @@ class Moment:
     superseded_by: int | None = None
     undone_by: int | None = None
     rulings: list[Ruling] = field(default_factory=list)
+    removed_by: int | None = None
 
     @property
     def meaning(self) -> Meaning | None:
@@ -164,9 +167,12 @@ def _in_hand(memory: Memory) -> set[str]:
 
 def moments(entries: Iterable[Entry]) -> list[Moment]:
     """Every callout of the journal, oldest first, with what came of it."""
-    teller = _Teller()
+    entries = list(entries)
+    teller, removed = _Teller(), removed_in(entries)
     for done in steps(entries):
         teller.take(done)
+    for moment in teller.moments:
+        moment.removed_by = removed.get(moment.heard.audio or "")
     return teller.moments
 
 

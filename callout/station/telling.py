@@ -23,7 +23,9 @@ def lines_of(moment: Moment) -> Iterator[str]:
         yield f"  problem    {plain(heard.problem)}"
     for said in moment.said:
         yield f"  answered   {plain(said)}"
-    if heard.audio:
+    if moment.removed_by is not None:
+        yield f"  sound      removed by order, entry {moment.removed_by}"
+    elif heard.audio:
         yield f"  sound      audio/{heard.audio}.flac"
     yield from _fate(moment)
 
@@ -80,6 +82,7 @@ def moment_json(moment: Moment) -> dict[str, Any]:
         "engine": heard.engine,
         "confidence": None if heard.confidence is None else str(heard.confidence),
         "audio": heard.audio,
+        "sound_removed_by": moment.removed_by,
         "answered": list(moment.said),
         "saved": None if saved is None else saved.entry,
         "recorded": None if saved is None or saved.value is None else str(saved.value),

@@ -68,6 +68,40 @@ def test_a_wide_table_with_decimal_commas():
     assert len(stem_census(frame)) == 3  # the frame is one that the computations take
 
 
+def test_a_wide_row_tells_the_state_of_its_last_visit():
+    """Invented: dead by 2020, measured alive in 2015; cut and without any diameter; live."""
+    text = (
+        "plot,tag,dbh_cm_2015,dbh_cm_2020,status\n"
+        "K2,1,25.4,,dead standing\nK2,2,,,cut\nK2,3,31.0,31.5,dead standing\nK2,4,20.1,,live\n"
+    )
+    mapping = replace(propose(table(text)), year_day="07-01")
+    frame, refused = import_table(table(text), mapping)
+    assert refused == ()
+    told = [(row.tag, row.date.year, str(row.value), row.status) for row in frame.itertuples()]
+    assert told == [
+        ("1", 2015, "25.4", "live"), ("1", 2020, "None", "dead standing"),
+        ("2", 2020, "None", "cut"),
+        ("3", 2015, "31.0", "live"), ("3", 2020, "31.5", "dead standing"),
+        ("4", 2015, "20.1", "live"),
+    ]  # fmt: skip
+
+
+def test_inches_and_centimetres_side_by_side():
+    """One column for each unit, one day a row; a state without a size takes its plot's unit."""
+    text = (
+        "plot,tag,date,dbh in,dbh cm,status\nK1,1,2021-07-01,9.6,,live\n"
+        "K1,2,2021-07-01,,,cut\nK2,1,2021-07-01,,30.1,live\nK2,2,2021-07-01,,,dead down\n"
+        "K2,3,2021-07-01,,,live\n"
+    )
+    frame, refused = import_table(table(text), propose(table(text)))
+    told = [(row.plot, row.tag, row.unit, row.status) for row in frame.itertuples()]
+    assert told == [
+        ("K1", "1", "in", "live"), ("K1", "2", "in", "cut"),
+        ("K2", "1", "cm", "live"), ("K2", "2", "cm", "dead down"),
+    ]  # fmt: skip
+    assert [(item.line, item.why) for item in refused] == [(6, "a live stem without any diameter")]
+
+
 def test_a_long_table_in_inches():
     mapping = propose(table(LONG))
     assert mapping.date_order == "?"  # both 6/30 and 13/6 are there: no one order

@@ -7,6 +7,7 @@ girths diameters by exact decimal arithmetic, and what the table said stays besi
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -70,10 +71,22 @@ def import_table(table: Foreign, mapping: TableMapping) -> tuple[pd.DataFrame, t
             taken += rows
         except _RefusalError as error:
             refused.append(Refused(line, error.column, error.text[:200], error.why))
+    _units_of_plots(taken)
     columns = [*WRITTEN, "diameter_cm", "raw", "raw_unit", "who"]
     frame = pd.DataFrame(taken, columns=columns)
     kinds = {"date": "datetime64[us]", "diameter_cm": "float64", "pom_m": "float64"}
     return frame.astype(kinds), tuple(refused)
+
+
+def _units_of_plots(taken: list[dict[str, object]]) -> None:
+    """A state without a diameter has no unit of its own: it takes the usual one of its plot."""
+    usual: dict[object, Counter[object]] = {}
+    for row in taken:
+        if row["value"] is not None:
+            usual.setdefault(row["plot"], Counter())[row["unit"]] += 1
+    for row in taken:
+        if row["value"] is None and row["plot"] in usual:
+            row["unit"] = usual[row["plot"]].most_common(1)[0][0]
 
 
 def _check_columns(table: Foreign, mapping: TableMapping) -> None:
@@ -116,23 +129,43 @@ def _measurements(row: dict[str, str], mapping: TableMapping) -> Iterator[dict[s
     if not plot:
         raise _RefusalError(mapping.columns.get("plot", ""), "", "there is no plot")
     status = _status(cell("status"), mapping)
-    height = cell("pom_m") or mapping.height_m
-    found = False
-    for item in mapping.diameters:
-        value, unit = _size(row[item.column], item, mapping)
-        if value is None and (len(mapping.diameters) > 1 or status == "live"):
-            continue
-        found = True
+    height = _height(cell("pom_m") or mapping.height_m, mapping)
+    for item, value, unit, day, state in _states(row, status, mapping):
         yield {
             "plot": plot, "tag": tag, "stem": cell("stem"), "species": cell("species"),
-            "date": pd.Timestamp(_when(row, item, mapping)), "value": value, "unit": unit.value,
-            "status": status, "pom_m": _height(height, mapping), "source": "roster",
-            "diameter_cm": centimetres(value, unit), "raw": row[item.column],
-            "raw_unit": f"{item.unit} girth" if item.girth else item.unit, "who": cell("who"),
+            "date": pd.Timestamp(day), "value": value, "unit": unit.value, "status": state,
+            "pom_m": height, "source": "roster", "diameter_cm": centimetres(value, unit),
+            "raw": row[item.column], "who": cell("who"),
+            "raw_unit": f"{item.unit} girth" if item.girth else item.unit,
         }  # fmt: skip
-    if not found:
-        names = ", ".join(item.column for item in mapping.diameters)
-        raise _RefusalError(names, "", "a live stem without any diameter")
+
+
+def _states(
+    row: dict[str, str], status: str, mapping: TableMapping
+) -> Iterator[tuple[Diameter, Decimal | None, Unit, date, str]]:
+    """Each diameter with its day and the stem's state then.
+
+    A row tells the state of its last visit: where the columns are of several days, the earlier
+    diameters are of a live stem. A state other than live needs no diameter.
+    """
+    sizes = [(item, *_size(row[item.column], item, mapping)) for item in mapping.diameters]
+    if status == "live":
+        found = [(*size, _when(row, size[0], mapping), status) for size in sizes if size[1]]
+        if not found:
+            names = ", ".join(item.column for item in mapping.diameters)
+            raise _RefusalError(names, "", "a live stem without any diameter")
+        yield from found
+        return
+    dated = [(*size, _when(row, size[0], mapping)) for size in sizes]
+    newest = max(day for *_, day in dated)
+    told = False
+    for item, value, unit, day in dated:
+        if value is not None:
+            told = told or day == newest
+            yield item, value, unit, day, status if day == newest else "live"
+    if not told:
+        item, _, unit, _ = next(one for one in dated if one[3] == newest)
+        yield item, None, unit, newest, status
 
 
 def _status(text: str, mapping: TableMapping) -> str:

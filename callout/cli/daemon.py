@@ -76,6 +76,7 @@ def _work(folder: SurveyFolder, args: argparse.Namespace) -> int:
     from callout.station.build import make_station
     from callout.station.clock import Clock
     from callout.station.post import Work
+    from callout.station.signing import seal_session
 
     os.umask(0o077)
     frames = frames_of(args.audio) if args.audio else None
@@ -97,6 +98,8 @@ def _work(folder: SurveyFolder, args: argparse.Namespace) -> int:
         )
         return Daemon(folder, station, clock, Orders(work, args.log_speech)).run()
     finally:
+        sealed, trouble = seal_session(folder, station)
+        log.info(f"sealed: {sealed}; {trouble}" if trouble else f"sealed: {sealed}")
         station.close()
 
 

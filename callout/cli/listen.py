@@ -24,6 +24,7 @@ from callout.station.build import make_station
 from callout.station.clock import Clock
 from callout.station.done_lines import done_json
 from callout.station.post import Post, Told, Work
+from callout.station.signing import seal_session
 from callout.station.station import Done, Station
 
 
@@ -76,7 +77,16 @@ def run(args: argparse.Namespace) -> int:
 
         return run_screen(folder, station, clock, work)
     finally:
+        _seal(folder, station, args.headless)
         station.close()
+
+
+def _seal(folder: SurveyFolder, station: Station, headless: bool) -> None:
+    sealed, trouble = seal_session(folder, station)
+    if sealed and not headless:
+        print(f"sealed: {sealed}")
+    if trouble:
+        print(f"callout: {trouble}", file=sys.stderr)
 
 
 def _work(

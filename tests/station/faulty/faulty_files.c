@@ -4,7 +4,8 @@
  * FAULTY_HOW=      kill   the process is killed before the call
  *                  torn   a write puts down only its first part, then the process is killed
  *                  EIO, ENOSPC, EROFS   the call and all after it are refused with that error,
- *                         until the file FAULTY_UNTIL exists
+ *                  slow   the call and all after it take a third of a second longer
+ * The settings may change while the process runs; FAULTY_AT=0 lets all be well again.
  * FAULTY_UNDER=dir only files whose path begins so count
  * FAULTY_COUNT=file   the number of calls that counted is left in this file at each call
  */
@@ -16,7 +17,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 #include <sys/types.h>
 #include <unistd.h>
 
@@ -62,14 +62,14 @@ static int verdict(void) {
     if (inside) return 0;
     inside = 1;
     long now = __sync_add_and_fetch(&calls, 1), at = atol(setting("FAULTY_AT"));
-    const char *how = setting("FAULTY_HOW"), *until = setting("FAULTY_UNTIL");
-    struct stat found;
+    const char *how = setting("FAULTY_HOW");
     leave_count();
     int answer = 0;
     if (at > 0 && now >= at) {
         if (strcmp(how, "kill") == 0) die();
         else if (strcmp(how, "torn") == 0) answer = 1;
-        else if (!(*until && stat(until, &found) == 0)) {
+        else if (strcmp(how, "slow") == 0) usleep(330000);
+        else {
             answer = 2;
             errno = strcmp(how, "ENOSPC") == 0 ? ENOSPC : strcmp(how, "EROFS") == 0 ? EROFS : EIO;
         }

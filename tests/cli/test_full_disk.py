@@ -1,0 +1,31 @@
+"""``listen`` on a disk that fills up meanwhile: what was saved stays, and the exit code says so."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from pathlib import Path
+
+from command_tools import run_callout
+from conftest import WALK
+from journal_tools import mounted
+
+from callout.station.demo import make_demo_survey
+
+
+def test_a_disk_that_fills_up_ends_with_an_error_and_keeps_what_was_saved(tmp_path: Path) -> None:
+    with mounted(tmp_path / "disk", "size=320k") as disk:
+        folder = make_demo_survey(disk / "fen", datetime.now().astimezone())
+        ran = run_callout(
+            "listen", folder.path, "--headless", "--audio", WALK, "--engine", "pocketsphinx"
+        )
+        assert ran.code == 2
+        assert ran.err.startswith("callout: the disk refused ")
+        assert ran.err.count("\n") == 1
+        told = [(line["tag"], line["recorded"]) for line in ran.lines if line["event"] == "saved"]
+        refused = [line for line in ran.lines if "No space left" in json.dumps(line)]
+        assert told, "the disk held the first ones"
+        assert refused
+        with folder.reading() as reader:
+            rows = [(row.tag, str(row.value)) for row in reader.readings()]
+        assert rows == told

@@ -23,7 +23,7 @@ from callout.reports.stand.growth import (
     growth_by_plot,
     growth_by_year,
     increments,
-    judged_years,
+    judged_periods,
 )
 
 near = pytest.approx
@@ -141,23 +141,73 @@ def test_years_share_a_long_interval():
     assert table["diameter_cm_year"].tolist() == near([2.5 / (1827 / 365.25)] * 5)
 
 
+def pairs_of(*rows):
+    """Increments from rows of (from, to, stems, growth in cm a year)."""
+    table = [
+        {"from_census": start, "to_census": end, "species": "a", "same_height": True,
+         "diameter_cm_year": growth}
+        for start, end, stems, growth in rows
+        for _ in range(stems)
+    ]  # fmt: skip
+    return pd.DataFrame(table)
+
+
 def test_good_and_bad_years_and_their_climate():
     """Growth made from rain, so that r is 1 by construction; one year lies far below."""
     growth = {2016: 0.30, 2017: 0.32, 2018: 0.05, 2019: 0.31, 2020: 0.29, 2021: 0.33}
-    table = pd.DataFrame(
-        {"year": list(growth), "species": "a", "stems": 4, "diameter_cm_year": growth.values()}
-    )
-    judged = judged_years(table, "a").set_index("year")
-    assert judged["judged"][2018] == "bad"
-    assert judged["judged"][2016] == "ordinary"
+    pairs = pairs_of(*((year - 1, year, 4, size) for year, size in growth.items()))
+    periods = judged_periods(pairs, "a")
+    judged = periods.set_index("years")
+    assert judged["judged"]["2018"] == "bad"
+    assert judged["judged"]["2016"] == "ordinary"
     climate = pd.DataFrame(
         {"year": list(growth), "precipitation_mm": [900 * g + 100 for g in growth.values()]}
     )
-    got = correlations(judged.reset_index(), climate).iloc[0]
+    got = correlations(periods, climate).iloc[0]
     assert got["r"] == near(1.0)
     assert got["n"] == 6
     assert "no cause" in got["caveat"]
-    assert set(judged_years(table.head(4), "a")["judged"]) == {"too few years"}
+    assert set(judged_periods(pairs[: 4 * 4], "a")["judged"]) == {"too few periods"}
+
+
+def test_years_between_two_censuses_are_one_period():
+    """Five years measured at their ends are one figure of growth, and one pair for a climate."""
+    censuses = (2000, 2005, 2010, 2015, 2020)
+    sizes = (0.30, 0.10, 0.40, 0.20)
+    pairs = pairs_of(
+        *(
+            (start, end, 9, size)
+            for start, end, size in zip(censuses, censuses[1:], sizes, strict=False)
+        )
+    )
+    periods = judged_periods(pairs)
+    assert periods["years"].tolist() == ["2001–2005", "2006–2010", "2011–2015", "2016–2020"]
+    assert set(periods["judged"]) == {"too few periods"}  # though twenty years
+    rain = {year: 900 + year % 5 for year in range(2001, 2021)}
+    climate = pd.DataFrame({"year": list(rain), "mm": list(rain.values())})
+    climate["t"] = [sizes[(year - 2001) // 5] + (year % 5 - 2) for year in rain]
+    got = correlations(periods, climate).set_index("figure")
+    assert got["n"].tolist() == [4, 4]
+    assert math.isnan(got["r"]["mm"])  # its means over five years do not vary
+    assert got["r"]["t"] == near(1.0)
+    short = correlations(periods, climate[climate["year"] != 2003]).set_index("figure")
+    assert short["n"]["t"] == 3 and "too few" in short["caveat"]["t"]
+
+
+@pytest.mark.parametrize(
+    ("rows", "kept"),
+    [
+        ([(2011, 2016, 40, 0.3), (2016, 2021, 38, 0.3), (2011, 2021, 25, 0.3)], [2011, 2016]),
+        ([(2016, 2017, 1, 0.3), (2016, 2021, 90, 0.3)], [2016]),  # a stem looked at once more
+        ([(year, year + 1, 30, 0.3) for year in range(2016, 2021)] + [(2016, 2021, 92, 0.3)],
+         [2016, 2017, 2018, 2019, 2020]),
+        ([(2016, 2021, 5, 0.3)], [2016]),
+    ],
+)  # fmt: skip
+def test_periods_do_not_overlap(rows, kept):
+    periods = judged_periods(pairs_of(*rows))
+    assert periods["from_census"].tolist() == kept
+    assert (periods["to_census"].array[:-1] <= periods["from_census"].array[1:]).all()
 
 
 def test_fishers_interval():

@@ -19,15 +19,17 @@ from stand_frames import frame, harrow_fen, measurement, plots
 
 from callout.core.errors import OperatorError
 from callout.reports.exchange.cells import FORMULA_SIGNS
-from callout.reports.figures.stand import change_components, growth_by_year
+from callout.reports.figures.stand import _runs, change_components, growth_by_year
 from callout.reports.figures.style import SHADES
 from callout.reports.figures.survey import measured_when
-from callout.reports.pages.analysis import ReportSettings, analyse
+from callout.reports.pages.analysis import ReportSettings, analyse, at_plots_height
 from callout.reports.pages.html import number
 from callout.reports.pages.methods import limits, methods
+from callout.reports.pages.plot_page import plot_page
 from callout.reports.pages.report import plot_files, write_report
 from callout.reports.stand.census import stem_census
 from callout.reports.stand.change import COMPONENTS
+from callout.reports.stand.uncertainty import Draws
 
 EVIL = "<script>alert('x')</script> $x_2$ &amp;"
 
@@ -189,7 +191,7 @@ def test_nothing_measured_is_told():
 def test_names_that_look_like_formulas_are_drawn_plain():
     table = pd.DataFrame(
         {"year": [2024], "species": ["$\\frac{"], "stems": [3], "diameter_cm_year": [0.3],
-         "high_cm_year": [0.4]}
+         "high_cm_year": [0.4], "spread": [0.0]}
     )  # fmt: skip
     assert growth_by_year(table).startswith(b"\x89PNG")
 
@@ -209,3 +211,78 @@ def test_many_stems_and_a_change_of_nothing():
 )
 def test_numbers_as_shown(value, places, shown):
     assert number(value, places) == shown
+
+
+def test_years_of_one_interval_are_drawn_as_one_run():
+    """Five years between two censuses, then two measured singly with the same growth."""
+    table = pd.DataFrame(
+        {"year": [2012, 2013, 2014, 2015, 2016, 2017, 2018], "stems": [9] * 7,
+         "diameter_cm_year": [0.3] * 5 + [0.2, 0.2], "high_cm_year": [0.4] * 5 + [0.3, 0.3],
+         "spread": [1.0] * 5 + [0.0, 0.0]}
+    )  # fmt: skip
+    runs = _runs(table)
+    assert list(zip(runs["first"], runs["last"], strict=True)) == [
+        (2012, 2016), (2017, 2017), (2018, 2018),
+    ]  # fmt: skip
+
+
+def test_rows_without_a_height_are_taken_at_their_plots():
+    """Else a visit whose table told no height would stand at another height than the next."""
+    rows = frame(
+        measurement(1, "2015-06-01", "10.0", "in", plot="K1", pom_m=float("nan")),
+        measurement(1, "2020-06-01", "10.0", "in", plot="K1", pom_m=1.37),
+        measurement(2, "2015-06-01", "10.0", "in", plot="K1", pom_m=1.60),
+        measurement(1, "2015-06-01", "20.0", plot="K9", pom_m=float("nan")),
+    )
+    places = plots(("K1", 0.1, "in", ""), ("K9", 0.1, "cm", ""))
+    places.loc[places["plot"] == "K9", "breast_height_m"] = float("nan")
+    analysis = analyse(rows, places, ReportSettings(draws=Draws(draws=100)))
+    pairs = analysis.tables["tree_growth"]
+    assert pairs["diameter_cm"].tolist() == [0.0]  # not the step from 1.37 m to 1.30 m
+    assert at_plots_height(rows, places)["pom_m"].fillna(0).tolist() == [1.37, 1.37, 1.60, 0]
+    told = [caution for caution in analysis.cautions if "height of measurement" in caution]
+    assert told == [
+        "2 rows tell no height of measurement: taken at their plot's breast height; 1 stems at a "
+        "census are of plots that tell none, and taken as measured."
+    ]
+
+
+def test_visits_and_stems_without_an_equation_are_told():
+    rows = frame(
+        measurement(1, "2015-06-01", "10.0", who="R.V."),
+        measurement(2, "2015-06-03", "10.0", species="yggdrasil", who="M.O."),
+        measurement(1, "2020-06-01", None, status="cut", who="R.V."),
+        measurement(2, "2020-06-01", "11.0", species="yggdrasil", who="R.V."),
+    )
+    settings = ReportSettings(draws=Draws(draws=100), notes=("Told before.",))
+    analysis = analyse(rows, plots(("K2", 0.1, "cm", "")), settings)
+    visits = analysis.tables["visits"]
+    assert visits[["first_day", "last_day", "who"]].to_numpy().tolist() == [
+        ["2015-06-01", "2015-06-03", "M.O., R.V."], ["2020-06-01", "2020-06-01", "R.V."],
+    ]  # fmt: skip
+    assert visits[["measured", "dead", "cut", "lost"]].to_numpy().tolist() == [
+        [2, 0, 0, 0], [1, 0, 1, 0],
+    ]  # fmt: skip
+    missing = analysis.tables["no_equation"]
+    assert missing.to_numpy().tolist() == [["K2", "2", "", "yggdrasil", 2015, 2020]]
+    assert "yggdrasil" in plot_page(analysis, "K2")[0]
+    assert analysis.cautions[0] == "Told before."
+    assert any("1 stems have no biomass equation" in caution for caution in analysis.cautions)
+
+
+def test_treatments_are_compared_in_growth_too():
+    """Two plots a treatment, invented: growth of 0.2 and 0.3 against 0.5 and 0.7 cm a year."""
+    rows = []
+    for plot, growth in (("a", 0.2), ("b", 0.3), ("c", 0.5), ("d", 0.7)):
+        for year, size in ((2015, 20.0), (2020, 20.0 + 5 * growth)):
+            rows.append(measurement(1, f"{year}-06-01", f"{size:.1f}", plot=plot))
+    places = plots(
+        *((name, 0.1, "cm", "thinned" if name in "cd" else "control") for name in "abcd")
+    )
+    settings = ReportSettings(draws=Draws(draws=100), control="control")
+    tables = analyse(frame(*rows), places, settings).tables
+    (row,) = tables["against_control_diameter_cm_year"].to_dict("records")
+    years = 1827 / 365.25
+    assert row["difference"] == pytest.approx((0.6 - 0.25) * 5 / years)
+    assert row["difference_error"] == pytest.approx(5 / years * (0.01 + 0.0025) ** 0.5)
+    assert row["plots"] == 2

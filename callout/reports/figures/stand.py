@@ -57,19 +57,27 @@ def diameter_distribution(classes: pd.DataFrame) -> bytes:
 
 
 def growth_by_year(table: pd.DataFrame) -> bytes:
-    """Mean annual diameter growth of the commonest species, with 95 % intervals of the mean."""
+    """Mean annual diameter growth of the commonest species, with 95 % intervals of the mean.
+
+    Years that were not measured singly are one line with one mark and one interval.
+    """
     common = table.groupby("species")["stems"].sum().sort_values(ascending=False)
     names = list(common.index[:MOST_SPECIES])
     with figure() as (made, axes):
         for at, name in enumerate(names):
-            rows = table[table["species"] == name].sort_values("year")
-            place = rows["year"] + (at - (len(names) - 1) / 2) * 0.12
+            runs = _runs(table[table["species"] == name].sort_values("year"))
+            aside = (at - (len(names) - 1) / 2) * 0.16
+            middle = (runs["first"] + runs["last"]) / 2 + aside
+            axes.hlines(
+                runs["growth"] * 10, runs["first"] - 0.4, runs["last"] + 0.4,
+                colors=SHADES[at], linewidth=1.8, linestyles=DASHES[at],
+            )  # fmt: skip
             # An interval needs two stems; a lone one is drawn without.
-            errors = (rows["high_cm_year"] - rows["diameter_cm_year"]).fillna(0) * 10
+            errors = (runs["high"] - runs["growth"]).fillna(0) * 10
             axes.errorbar(
-                place, rows["diameter_cm_year"] * 10, yerr=errors, capsize=3,
-                color=SHADES[at], marker=MARKERS[at], linestyle=DASHES[at],
-                label=short(str(name) or "species not told"), markeredgecolor=INK, linewidth=1.6,
+                middle, runs["growth"] * 10, yerr=errors, capsize=3, linestyle="",
+                color=SHADES[at], marker=MARKERS[at], markeredgecolor=INK, linewidth=1.4,
+                label=short(str(name) or "species not told"),
             )  # fmt: skip
         axes.axhline(0, color=INK, linewidth=0.6)
         _whole_years(axes, table["year"])
@@ -78,6 +86,21 @@ def growth_by_year(table: pd.DataFrame) -> bytes:
         title = f"species ({left_out} rarer not shown)" if left_out > 0 else "species"
         axes.legend(title=title, ncols=2, loc="upper center", bbox_to_anchor=(0.5, -0.18))
         return png(made)
+
+
+def _runs(rows: pd.DataFrame) -> pd.DataFrame:
+    """Years of one species that share one interval of measuring, as ``first`` to ``last``."""
+    same = (
+        (rows["spread"] > 0)
+        & (rows["diameter_cm_year"].diff().abs() < 1e-12)
+        & (rows["stems"].diff() == 0)
+        & (rows["year"].diff() == 1)
+    )
+    grouped = rows.groupby((~same).cumsum().to_numpy())
+    return grouped.agg(
+        first=("year", "min"), last=("year", "max"),
+        growth=("diameter_cm_year", "first"), high=("high_cm_year", "first"),
+    )  # fmt: skip
 
 
 def carbon_through_time(table: pd.DataFrame) -> bytes:

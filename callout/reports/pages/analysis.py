@@ -19,7 +19,7 @@ from callout.reports.stand.biomass import (
     carbon_components,
     stem_biomass,
 )
-from callout.reports.stand.census import measured_again, stem_census
+from callout.reports.stand.census import measured_again, stem_census, visits
 from callout.reports.stand.change import components, demographic_rates, whole_basal_area
 from callout.reports.stand.climate import correlations
 from callout.reports.stand.columns import LIVE, LOST
@@ -28,7 +28,7 @@ from callout.reports.stand.growth import (
     growth_by_plot,
     growth_by_year,
     increments,
-    judged_years,
+    judged_periods,
 )
 from callout.reports.stand.summary import (
     against_control,
@@ -88,6 +88,8 @@ def analyse(
     ``again``: pairs of a blind second walk, in the form of ``measured_again``; with the survey's
     own they say how well it measures.
     """
+    untold = int(measurements["pom_m"].isna().sum())
+    measurements = at_plots_height(measurements, plots)
     stems = stem_census(measurements, settings.starts_in_month)
     if not stems["measured"].any():
         raise OperatorError("no live stem has a diameter yet: measure first, then report")
@@ -111,12 +113,19 @@ def analyse(
         "tree_carbon": _tree_columns(trees),
         "one_height": effect(stems, settings.basis_m, settings.carbon.taper),
         "measured_again": repeats,
+        "visits": visits(stems),
+        "no_equation": _without_equation(trees),
     }
-    tables.update(_treatments(tables["summary"], plots, settings))
+    tables.update(_treatments(tables, plots, settings))
     if settings.climate is not None:
-        tables["climate"] = correlations(tables["years"], settings.climate)
+        tables["climate"] = correlations(tables["periods"], settings.climate)
     return Analysis(
-        settings, tables, stems, plots, error, (*settings.notes, *_cautions(stems, trees, plots))
+        settings,
+        tables,
+        stems,
+        plots,
+        error,
+        (*settings.notes, *_cautions(stems, trees, plots), *_heights_told(untold, stems)),
     )
 
 
@@ -149,7 +158,7 @@ def _growth(basis: pd.DataFrame) -> dict[str, pd.DataFrame]:
         "growth": growth_by_plot(pairs),
         "growth_by_year": by_year,
         "growth_by_plot_and_year": growth_by_year(pairs, ("plot", "species")),
-        "years": judged_years(by_year),
+        "periods": judged_periods(pairs),
     }
 
 
@@ -167,6 +176,13 @@ def _carbon(
     return table
 
 
+def _without_equation(trees: pd.DataFrame) -> pd.DataFrame:
+    """Measured stems that no equation serves, each once, with the censuses it was measured in."""
+    rows = trees[trees["note"] == "no equation"]
+    grouped = rows.groupby(["plot", "tag", "stem", "species"], observed=True, sort=True)
+    return grouped.agg(first=("census", "min"), last=("census", "max")).reset_index()
+
+
 def _tree_columns(trees: pd.DataFrame) -> pd.DataFrame:
     return trees.loc[
         trees["measured"],
@@ -176,16 +192,25 @@ def _tree_columns(trees: pd.DataFrame) -> pd.DataFrame:
 
 
 def _treatments(
-    summary: pd.DataFrame, plots: pd.DataFrame, settings: ReportSettings
+    tables: Mapping[str, pd.DataFrame], plots: pd.DataFrame, settings: ReportSettings
 ) -> dict[str, pd.DataFrame]:
+    """Treatments side by side, in what stands and in how it grows, plots as replicates."""
     if plots["treatment"].replace("", np.nan).nunique() < 2:
         return {}
+    summary, growth = tables["summary"], tables["growth"]
     figure = "basal_area_m2_ha" if summary["area_ha"].notna().all() else "qmd_cm"
-    table = by_treatment(summary, plots, figure)
-    tables = {f"treatments_{figure}": table}
-    if settings.control:
-        tables[f"against_control_{figure}"] = against_control(table, settings.control)
-    return tables
+    found = {}
+    for rows, name, keys in (
+        (summary, figure, ["census"]),
+        (growth, "diameter_cm_year", ["from_census", "to_census"]),
+    ):
+        if rows.empty:
+            continue
+        table = by_treatment(rows, plots, name, keys)
+        found[f"treatments_{name}"] = table
+        if settings.control:
+            found[f"against_control_{name}"] = against_control(table, settings.control, keys)
+    return found
 
 
 def _cautions(stems: pd.DataFrame, trees: pd.DataFrame, plots: pd.DataFrame) -> tuple[str, ...]:
@@ -194,8 +219,16 @@ def _cautions(stems: pd.DataFrame, trees: pd.DataFrame, plots: pd.DataFrame) -> 
     if len(without):
         names = ", ".join(str(name) for name in without[:8])
         told.append(f"Area not known for {names}: nothing is given a hectare there.")
+    without_equation = _without_equation(trees)
+    if len(without_equation):
+        kinds = ", ".join(
+            str(name) or "species not told" for name in without_equation["species"].unique()[:6]
+        )
+        told.append(
+            f"{len(without_equation)} stems have no biomass equation and are left out of carbon: "
+            f"{kinds}. Each plot's page names them; tell their species, or give --species-groups."
+        )
     for note, words in (
-        ("no equation", "measured stems have no biomass equation and are left out of carbon"),
         ("above range", "measured stems are larger than their equation's range (extrapolated)"),
         ("below range", "measured stems are smaller than their equation's range (extrapolated)"),
     ):
@@ -211,7 +244,25 @@ def _cautions(stems: pd.DataFrame, trees: pd.DataFrame, plots: pd.DataFrame) -> 
             f"{absent} stems were not found or not measured at their plot's last census: until "
             "they are, they count as lost in changes of basal area and carbon."
         )
-    unknown = int(stems["pom_m"].isna().sum())
-    if unknown:
-        told.append(f"{unknown} rows have no height of measurement: taken as measured.")
     return tuple(told)
+
+
+def at_plots_height(measurements: pd.DataFrame, plots: pd.DataFrame) -> pd.DataFrame:
+    """Rows that tell no height of measurement, at their plot's, where that is told.
+
+    Left out of the step to one height, earlier visits would seem to be of another size.
+    """
+    height = plots.set_index("plot")["breast_height_m"].astype("float64")
+    of_plot = measurements["plot"].astype(object).map(height).astype("float64")
+    return measurements.assign(pom_m=measurements["pom_m"].astype("float64").fillna(of_plot))
+
+
+def _heights_told(untold: int, stems: pd.DataFrame) -> list[str]:
+    if not untold:
+        return []
+    still = int(stems["pom_m"].isna().sum())
+    rest = f"; {still} stems at a census are of plots that tell none, and taken as measured"
+    return [
+        f"{untold} rows tell no height of measurement: taken at their plot's breast height"
+        f"{rest if still else ''}."
+    ]

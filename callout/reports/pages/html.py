@@ -32,8 +32,11 @@ figcaption { font-size: 9.5pt; }
 .caution { border-left: 5px solid #202020; padding: 0.2rem 0.8rem; background: #f0f0f0; }
 .wide { overflow-x: auto; }
 a { color: #1b2a4a; }
-@media print { body { margin: 0; max-width: none; } h2 { break-after: avoid; }
-  table { break-inside: avoid; } }
+@page { size: A4; margin: 16mm; }
+@media print { body { margin: 0; padding: 0; max-width: none; font-size: 10pt; }
+  h2, h3, caption { break-after: avoid; } tr, li { break-inside: avoid; }
+  .wide { overflow: visible; } .wide table { font-size: 7.5pt; }
+  .wide th, .wide td { padding: 0.15rem 0.3rem; } figure img { max-height: 150mm; } }
 """
 
 

@@ -23,9 +23,10 @@ def methods(analysis: Analysis) -> list[str]:
         "an acre (Reineke 1933).",
         "Growth is the change between two measurements of the same stem at the same height, over "
         "years of 365.25 days. Shrinkage stays in. Where years were not measured singly, their "
-        "growth is spread evenly over them and marked.",
-        "A year is called good or bad where mean growth lies one standard deviation of the years "
-        "from their mean, with five years or more.",
+        "growth is spread evenly over them and drawn as one line.",
+        "A period lies between two censuses. It is called good or bad where its mean growth lies "
+        "one standard deviation of the periods from their mean, with five periods or more. Growth "
+        "over five years is one figure, for a climate too: years inside it cannot be told apart.",
         "Components of change add up exactly: growth of survivors + new stems + found again − died "
         "− cut − not found − not measured = net change. A stem is new where no earlier record of "
         "it is known.",

@@ -51,6 +51,11 @@ RATES: Columns = {
     "recruitment_year": ("recruitment /year", 4),
 }  # fmt: skip
 
+NO_EQUATION: Columns = {
+    "tag": ("tag", None), "stem": ("stem", None), "species": ("species", None),
+    "first": ("first census", None), "last": ("last census", None),
+}  # fmt: skip
+
 
 def plot_page(analysis: Analysis, plot: str) -> tuple[str, dict[str, bytes]]:
     """The page of ``plot`` and its figures by name."""
@@ -64,7 +69,8 @@ def plot_page(analysis: Analysis, plot: str) -> tuple[str, dict[str, bytes]]:
     ]
     captions = {
         "diameters": "Live stems by diameter class, first and last census.",
-        "growth": "Mean annual diameter growth by year, with 95 % interval of the mean.",
+        "growth": "Mean annual diameter growth with 95 % interval of the mean; a line spans the "
+        "years between two censuses.",
         "carbon": "Carbon in above-ground dry mass, with Monte Carlo interval.",
         "change": "Components of change of basal area between censuses.",
         "measured": "What was measured when: one row a stem, one column a census.",
@@ -78,6 +84,8 @@ def plot_page(analysis: Analysis, plot: str) -> tuple[str, dict[str, bytes]]:
     ):
         if len(own[name]):
             parts.append(grid(own[name], _without_plot(columns), caption))
+    if len(own["no_equation"]):
+        parts.append(grid(own["no_equation"], NO_EQUATION, "Stems without a biomass equation"))
     return page(f"Plot {plot}", parts), figures
 
 

@@ -29,9 +29,9 @@ from callout.reports.pages.html import (
 from callout.reports.pages.methods import limits, methods
 from callout.reports.pages.plot_page import CARBON, CHANGE, GROWTH, RATES, STAND, Columns, plot_page
 
-YEARS: Columns = {
-    "year": ("year", None), "stems": ("stems", 0), "diameter_cm_year": ("growth cm/year", 3),
-    "standardised": ("deviations from mean year", 2), "judged": ("year was", None),
+PERIODS: Columns = {
+    "years": ("years", None), "stems": ("stems", 0), "diameter_cm_year": ("growth cm/year", 3),
+    "standardised": ("deviations from mean", 2), "judged": ("period was", None),
 }  # fmt: skip
 HEIGHTS: Columns = {
     "plot": ("plot", None), "census": ("census", None),
@@ -39,14 +39,27 @@ HEIGHTS: Columns = {
     "at_one_height_m2": ("at one height, m²", 4), "change_percent": ("change %", 2),
 }  # fmt: skip
 TREATMENTS: Columns = {
-    "census": ("census", None), "treatment": ("treatment", None), "plots": ("plots", 0),
+    "census": ("census", None), "from_census": ("from", None), "to_census": ("to", None),
+    "treatment": ("treatment", None), "plots": ("plots", 0),
     "mean": ("mean", 2), "standard_error": ("standard error", 2),
     "difference": ("less control", 2), "difference_error": ("its standard error", 2),
 }  # fmt: skip
 CLIMATE: Columns = {
-    "figure": ("climate figure", None), "n": ("years", 0), "r": ("r", 2), "low": ("95 % from", 2),
+    "figure": ("climate figure", None), "n": ("periods", 0), "r": ("r", 2), "low": ("95 % from", 2),
     "high": ("to", 2), "caveat": ("caveat", None),
 }  # fmt: skip
+
+VISITS: Columns = {
+    "plot": ("plot", None), "census": ("census", None), "first_day": ("from", None),
+    "last_day": ("to", None), "measured": ("measured", 0), "dead": ("dead", 0), "cut": ("cut", 0),
+    "lost": ("not found", 0), "who": ("called by", None),
+}  # fmt: skip
+# What treatments are compared in: its words, and the decimals that make sense.
+COMPARED = {
+    "basal_area_m2_ha": ("Basal area, m² a hectare", 2),
+    "qmd_cm": ("Quadratic mean diameter, cm", 1),
+    "diameter_cm_year": ("Diameter growth, cm a year", 3),
+}
 
 
 def write_report(analysis: Analysis, folder: Path) -> Path:
@@ -96,13 +109,22 @@ def _summary(analysis: Analysis, names: dict[str, str]) -> tuple[str, dict[str, 
         bullets(analysis.cautions, "caution"),
         heading("The stand"),
         grid(_last(tables["summary"]), STAND, "Each plot at its last census"),
+        heading("What was measured when"),
+        grid(tables["visits"], VISITS, "Visits; each plot's page has its stems one by one"),
     ]
     parts += _section(tables, "growth", GROWTH, "Growth", "Stems measured at both censuses")
     if "growth" in figures:
-        words = "Mean annual diameter growth by year and species, all plots, with 95 % interval."
+        words = (
+            "Mean annual diameter growth by species, all plots, with 95 % interval; a line spans "
+            "years that were not measured singly."
+        )
         parts.append(picture(figures["growth"], words))
-    parts += _section(tables, "years", YEARS, "Years", "Good and bad years, all species")
-    parts += _section(tables, "climate", CLIMATE, "Climate", "Growth and climate")
+    parts += _section(
+        tables, "periods", PERIODS, "Good and bad years", "Growth between censuses, all species"
+    )
+    parts += _section(
+        tables, "climate", CLIMATE, "Climate", "Correlation of growth with the mean of each figure"
+    )
     parts += _section(
         tables,
         "change_basal_area",
@@ -155,11 +177,27 @@ def _section(
 
 def _treatment_parts(tables: Mapping[str, pd.DataFrame]) -> list[str]:
     parts = []
-    for name, table in tables.items():
-        for start in ("treatments_", "against_control_"):
-            if name.startswith(start):
-                figure = name.removeprefix(start).replace("_", " ")
-                parts.append(grid(table, TREATMENTS, f"Treatments: {figure}, plots as replicates"))
+    fewest = 2
+    for figure, (words, places) in COMPARED.items():
+        columns = {
+            name: (head, places if name not in ("plots",) and shown is not None else shown)
+            for name, (head, shown) in TREATMENTS.items()
+        }
+        for start, caption in (
+            ("treatments_", f"{words}: mean of the plots of each treatment"),
+            ("against_control_", f"{words}: each treatment less the control"),
+        ):
+            table = tables.get(start + figure)
+            if table is not None and len(table):
+                parts.append(grid(table, columns, caption))
+                fewest = min(fewest, int(table["plots"].min()))
+    if parts and fewest < 2:
+        parts.append(
+            paragraph(
+                "A treatment with one plot has no error: its difference cannot be told from that "
+                "between any two plots."
+            )
+        )
     return [heading("Treatment and control"), *parts] if parts else []
 
 

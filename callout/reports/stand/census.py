@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from callout.core.errors import OperatorError
-from callout.reports.stand.columns import LIVE, STEM, check_measurements
+from callout.reports.stand.columns import CUT, DEAD, LIVE, LOST, STEM, check_measurements
 
 Ints = NDArray[np.int64]
 
@@ -86,6 +86,26 @@ def _visits(plot: Ints, census: Ints) -> Ints:
     known["visit"] = known.groupby("plot").cumcount()
     found = pairs.merge(known, how="left", on=["plot", "census"])["visit"]
     return np.asarray(found, dtype=np.int64)
+
+
+def visits(stems: pd.DataFrame) -> pd.DataFrame:
+    """Each plot's censuses: ``first_day``, ``last_day``, how many stems were ``measured`` and found
+
+    dead, cut or lost, and ``who`` called them where that is told. ``stems`` from ``stem_census``.
+    """
+    who = stems["who"] if "who" in stems.columns else pd.Series("", index=stems.index)
+    rows = stems[["plot", "census", "date", "status", "measured"]].assign(who=who.astype(object))
+    rows["dead"] = rows["status"].isin(DEAD)
+    rows["was_cut"] = rows["status"] == CUT
+    rows["lost"] = rows["status"].isin(LOST)
+    table = rows.groupby(["plot", "census"], observed=True, sort=True).agg(
+        first_day=("date", "min"), last_day=("date", "max"), measured=("measured", "sum"),
+        dead=("dead", "sum"), cut=("was_cut", "sum"), lost=("lost", "sum"),
+        who=("who", lambda told: ", ".join(sorted({str(name) for name in told if name}))),
+    )  # fmt: skip
+    for name in ("first_day", "last_day"):
+        table[name] = table[name].dt.strftime("%Y-%m-%d")
+    return table.reset_index()
 
 
 def measured_again(measurements: pd.DataFrame, within_days: int = 60) -> pd.DataFrame:

@@ -1,6 +1,6 @@
 """Growth beside climate: a table of years joined to growth, and a plain correlation.
 
-A correlation of few years is weak evidence and says nothing of cause; every row carries that
+A correlation of few periods is weak evidence and says nothing of cause; every row carries that
 caveat. No files here: the table comes in as a frame.
 """
 
@@ -14,11 +14,10 @@ import pandas as pd
 
 from callout.core.errors import OperatorError
 
-FEWEST_YEARS = 4
+FEWEST_PERIODS = 4
 CAVEAT = (
-    "Few years: a correlation of {n} pairs can arise by chance, lies between {low:.2f} and "
-    "{high:.2f} with 95 % confidence if years are independent (they seldom are), and shows no "
-    "cause."
+    "A correlation of {n} pairs can arise by chance, lies between {low:.2f} and {high:.2f} with "
+    "95 % confidence if periods are independent (they seldom are), and shows no cause."
 )
 
 
@@ -36,24 +35,32 @@ def check_climate(climate: pd.DataFrame) -> pd.DataFrame:
     return table.astype({"year": "int64"})
 
 
-def correlations(years: pd.DataFrame, climate: pd.DataFrame) -> pd.DataFrame:
-    """Pearson's r of annual growth (``growth.judged_years``) with each figure of ``climate``.
+def correlations(periods: pd.DataFrame, climate: pd.DataFrame) -> pd.DataFrame:
+    """Pearson's r of growth (``growth.judged_periods``) with the mean of each climate figure over
 
-    ``figure``, ``n``, ``r``, ``low``, ``high`` (Fisher's z, 95 %), ``caveat``; NaN below four
-    years or where a figure does not vary.
+    the years of the period. ``figure``, ``n`` (periods with a figure for each of their years),
+    ``r``, ``low``, ``high`` (Fisher's z, 95 %), ``caveat``; NaN below four periods or where a
+    figure does not vary. A growth of five years between two censuses is one pair, not five.
     """
-    joined = years.merge(check_climate(climate), on="year")
+    table = check_climate(climate).set_index("year")
     rows = []
-    for figure in [name for name in climate.columns if name != "year"]:
-        pairs = joined[["diameter_cm_year", figure]].dropna()
+    for figure in table.columns:
+        means = [
+            table[figure].reindex(range(start + 1, end + 1)).mean(skipna=False)
+            for start, end in zip(periods["from_census"], periods["to_census"], strict=True)
+        ]
+        pairs = pd.DataFrame({"growth": periods["diameter_cm_year"], "climate": means}).dropna()
         rows.append({"figure": figure, **_correlation(pairs.to_numpy(dtype=np.float64))})
     return pd.DataFrame(rows)
 
 
 def _correlation(pairs: np.ndarray) -> dict[str, object]:
     n = len(pairs)
-    if n < FEWEST_YEARS or (np.ptp(pairs, axis=0) == 0).any():
-        caveat = f"{n} years with both: too few, or one figure does not vary"
+    if n < FEWEST_PERIODS or (np.ptp(pairs, axis=0) == 0).any():
+        caveat = (
+            f"{n} periods with both: too few, or one figure does not vary. Growth between two "
+            "censuses is one period, however many years it took."
+        )
         return {"n": n, "r": math.nan, "low": math.nan, "high": math.nan, "caveat": caveat}
     r = float(np.corrcoef(pairs.T)[0, 1])
     within = min(max(r, -1 + 1e-12), 1 - 1e-12)

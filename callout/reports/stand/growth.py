@@ -7,6 +7,7 @@ out negative growth would bias every mean upward.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from statistics import NormalDist
 
 import numpy as np
@@ -16,7 +17,7 @@ from callout.reports.stand.columns import STEM
 from callout.reports.stand.formulas import basal_area_m2, log_rate, years_between
 
 HALF_WIDTH = NormalDist().inv_cdf(0.975)
-FEWEST_YEARS = 5
+FEWEST_PERIODS = 5
 _HEIGHT_SLACK_M = 0.005
 
 
@@ -88,23 +89,50 @@ def _means(rows: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     return table
 
 
-def judged_years(by_year: pd.DataFrame, species: str | None = None) -> pd.DataFrame:
-    """Good and bad years of one species, or of all stems: how far each lies from the mean year.
+def judged_periods(pairs: pd.DataFrame, species: str | None = None) -> pd.DataFrame:
+    """Good and bad periods of one species, or of all stems, from ``increments``.
 
-    ``standardised`` is (growth - mean of years) / standard deviation of years; ``judged`` is
-    good at or above 1, bad at or below -1, and "too few years" below five of them.
+    A period lies between two censuses that follow one another: a single year only where each was
+    measured. None overlaps another: of all that do not, those with most stems in them are taken.
+    Columns ``from_census``, ``to_census``, ``years`` (as 2012-2016), ``stems``,
+    ``diameter_cm_year``, ``standardised`` ((growth - mean of periods) / their standard deviation)
+    and ``judged``: good at or above 1, bad at or below -1, "too few periods" below five of them.
     """
-    rows = by_year if species is None else by_year[by_year["species"] == species]
-    weighted = rows.assign(total=rows["diameter_cm_year"] * rows["stems"])
-    table = weighted.groupby("year").agg(stems=("stems", "sum"), total=("total", "sum"))
-    table = table.reset_index()
-    table["diameter_cm_year"] = table.pop("total") / table["stems"]
-    spread = table["diameter_cm_year"].std()
-    middle = table["diameter_cm_year"].mean()
-    if len(table) < FEWEST_YEARS or not spread > 0:
-        return table.assign(standardised=np.nan, judged="too few years")
+    rows = pairs[pairs["same_height"]]
+    rows = rows if species is None else rows[rows["species"] == species]
+    table = (
+        rows.groupby(["from_census", "to_census"], observed=True)
+        .agg(stems=("diameter_cm_year", "size"), diameter_cm_year=("diameter_cm_year", "mean"))
+        .reset_index()
+    )
+    table = table.iloc[_apart(table)].sort_values("from_census").reset_index(drop=True)
+    told = [years_told(row.from_census, row.to_census) for row in table.itertuples()]
+    table.insert(2, "years", pd.Series(told, dtype=object))
+    spread, middle = table["diameter_cm_year"].std(), table["diameter_cm_year"].mean()
+    if len(table) < FEWEST_PERIODS or not spread > 0:
+        return table.assign(standardised=np.nan, judged="too few periods")
     table["standardised"] = (table["diameter_cm_year"] - middle) / spread
     table["judged"] = np.select(
         [table["standardised"] >= 1, table["standardised"] <= -1], ["good", "bad"], "ordinary"
     )
     return table
+
+
+def years_told(from_census: int, to_census: int) -> str:
+    """The years that growth between two censuses belongs to."""
+    first = from_census + 1
+    return str(first) if first == to_census else f"{first}\N{EN DASH}{to_census}"
+
+
+def _apart(table: pd.DataFrame) -> list[int]:
+    """Rows whose periods do not overlap, with most stems in all (weighted interval scheduling)."""
+    order = sorted(range(len(table)), key=lambda at: int(table["to_census"].iloc[at]))
+    starts = [int(table["from_census"].iloc[at]) for at in order]
+    ends = [int(table["to_census"].iloc[at]) for at in order]
+    best: list[tuple[int, list[int]]] = [(0, [])]
+    for place, at in enumerate(order):
+        before = bisect_right(ends, starts[place], 0, place)
+        stems, kept = best[before]
+        taken = (stems + int(table["stems"].iloc[at]), [*kept, at])
+        best.append(max(best[-1], taken, key=lambda one: one[0]))
+    return best[-1][1]

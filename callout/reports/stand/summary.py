@@ -6,6 +6,8 @@ acre need the plot's area, and are NaN without it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
@@ -87,8 +89,12 @@ def diameter_classes(stems: pd.DataFrame, plots: pd.DataFrame, width_cm: float =
     return table
 
 
-def by_treatment(summary: pd.DataFrame, plots: pd.DataFrame, figure: str) -> pd.DataFrame:
+def by_treatment(
+    summary: pd.DataFrame, plots: pd.DataFrame, figure: str, keys: Sequence[str] = ("census",)
+) -> pd.DataFrame:
     """Treatments side by side: mean of ``figure`` over plots in each census and treatment.
+
+    ``summary`` has a row a plot and ``keys``: a census, or the two that growth lies between.
 
     Plots are the replicates: ``plots`` counts them, ``standard_error`` is NaN with fewer than two.
     """
@@ -96,20 +102,22 @@ def by_treatment(summary: pd.DataFrame, plots: pd.DataFrame, figure: str) -> pd.
         raise OperatorError(f"no figure {figure!r} in the summary")
     treatment = plots.set_index("plot")["treatment"].replace("", "none told")
     named = summary.assign(treatment=summary["plot"].astype(object).map(treatment))
-    grouped = named.groupby(["census", "treatment"], observed=True)[figure]
+    grouped = named.groupby([*keys, "treatment"], observed=True)[figure]
     table = grouped.agg(plots="count", mean="mean", spread="std").reset_index()
     table["standard_error"] = table.pop("spread") / np.sqrt(table["plots"])
     return table
 
 
-def against_control(table: pd.DataFrame, control: str) -> pd.DataFrame:
+def against_control(
+    table: pd.DataFrame, control: str, keys: Sequence[str] = ("census",)
+) -> pd.DataFrame:
     """Rows of ``by_treatment`` less the control of the same census, with the difference's error."""
     if control not in set(table["treatment"]):
         known = ", ".join(sorted(set(table["treatment"])))
         raise OperatorError(f"no treatment {control!r}: there are {known}")
     rest = table[table["treatment"] != control]
     base = table[table["treatment"] == control].drop(columns="treatment")
-    joined = rest.merge(base, on="census", suffixes=("", "_control"))
+    joined = rest.merge(base, on=list(keys), suffixes=("", "_control"))
     joined["difference"] = joined["mean"] - joined["mean_control"]
     joined["difference_error"] = np.hypot(
         joined["standard_error"], joined["standard_error_control"]

@@ -33,7 +33,7 @@ SAID = (
     "tree seventy five, ten point four", "confirm",
     "tree seventy eight, dead standing", "confirm",
     "tree eighty one, thirty one point eight", "confirm",
-    "tree eighty three, twenty four point six", "confirm",
+    "tree eighty three, twenty four point six", "accept",  # smaller than last time
     "tree eighty six, twenty seven and a half", "confirm",
     "tree eighty eight, diameter nine point oh", "confirm",
     "tree ninety one, thirteen point three", "confirm",

@@ -25,7 +25,11 @@ MAY_IMPORT = {
     "terminal": {"core", "station"},
 }
 # These join the others; only what is outside them is forbidden.
-MAY_NOT_IMPORT = {"station": {"terminal", "cli", "daemon"}, "daemon": {"terminal", "cli"}, "cli": set()}
+MAY_NOT_IMPORT = {
+    "station": {"terminal", "cli", "daemon"},
+    "daemon": {"terminal", "cli"},
+    "cli": set(),
+}
 # Pure folders: nothing but ours and the standard library, and none of its doors to the world.
 PURE = ("core", "grammar", "session")
 EDGES = {

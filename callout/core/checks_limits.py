@@ -46,13 +46,15 @@ class Rules:
     """How a plot is checked and walked.
 
     ``blind``: history is neither shown nor spoken nor used before a reading is saved. ``walk``:
-    the next tree of the list is offered after a save. ``largest_cm``: by species name in lower
+    the next tree of the list is offered after a save. ``accept_word``: a reading with a warning
+    takes a word of its own, a plain yes does not save it. ``largest_cm``: by species name in lower
     case, the diameter of a mature large tree.
     """
 
     limits: Limits = DEFAULT_LIMITS
     blind: bool = False
     walk: bool = True
+    accept_word: bool = True
     largest_cm: Mapping[str, Decimal] = field(default_factory=dict)
 
 

@@ -28,6 +28,13 @@ def unknown_tag(tag: str, trees: Collection[str], is_new: bool) -> Warned | None
     return None
 
 
+def old_tag(said: str | None, tag: str, new_tag: str) -> Warned | None:
+    """The tree was called by the tag that it lost, though another hangs there now."""
+    if not new_tag or said != tag:
+        return None
+    return Warned("old tag", f"tag {tag} was replaced by {new_tag}", "read the tag again")
+
+
 def measured_before(earlier: Reading | None, today: str, blind: bool = False) -> Warned | None:
     """The tree has a reading from this visit already, of ``today`` (ISO 8601) or another day.
 

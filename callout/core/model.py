@@ -85,7 +85,9 @@ class Reading:
 
     ``entry`` is the number of the journal entry that confirmed it; ``supersedes`` the entry of an
     earlier reading that it replaces. ``status`` is set where a tree was not measured. ``void``
-    marks an undo: nothing takes the place of what it supersedes.
+    marks an undo: nothing takes the place of what it supersedes. ``tag`` is the roster's, by which
+    the tree is known; ``tag_lost`` says that it is gone from the tree, ``new_tag`` what hangs there
+    now ('' for nothing).
     """
 
     entry: int
@@ -110,3 +112,17 @@ class Reading:
     is_new: bool = False
     supersedes: int | None = None
     void: bool = False
+    tag_lost: bool = False
+    new_tag: str = ""
+
+    @property
+    def tag_note(self) -> str:
+        """What became of the tag: '' for nothing, ``lost``, or ``was 40``."""
+        if not self.tag_lost:
+            return ""
+        return f"was {self.tag}" if self.new_tag else "lost"
+
+    @property
+    def tag_now(self) -> str:
+        """What the tree is called from now on."""
+        return self.new_tag or self.tag

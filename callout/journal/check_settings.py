@@ -18,7 +18,7 @@ from callout.core.species import Species
 from callout.core.units import parse_decimal
 
 _LIMITS = tuple(item.name for item in fields(Limits))
-_SWITCHES = ("blind", "walk")
+_SWITCHES = ("blind", "walk", "accept_word")
 
 
 def rules_from(
@@ -77,6 +77,7 @@ def _ruled(section: str, given: Mapping[str, Any], over: Rules) -> Rules:
         limits=replace(over.limits, **limits),
         blind=switches.get("blind", over.blind),
         walk=switches.get("walk", over.walk),
+        accept_word=switches.get("accept_word", over.accept_word),
     )
     if found.limits.shrink_sd > found.limits.reject_sd:
         raise OperatorError(
@@ -104,6 +105,7 @@ def rules_body(rules: Mapping[str, Rules]) -> dict[str, Any]:
         name: {
             "blind": one.blind,
             "walk": one.walk,
+            "accept_word": one.accept_word,
             "limits": {key: str(getattr(one.limits, key)) for key in _LIMITS},
             "largest_cm": {species: str(size) for species, size in one.largest_cm.items()},
         }
@@ -112,12 +114,16 @@ def rules_body(rules: Mapping[str, Rules]) -> dict[str, Any]:
 
 
 def rules_of(body: Mapping[str, Any]) -> dict[str, Rules]:
-    """The rules that ``rules_body`` wrote; a limit it did not know is at its default."""
+    """The rules that ``rules_body`` wrote; a limit it did not know is at its default.
+
+    Rules from before a warning took a word of its own are kept as they were.
+    """
     return {
         name: Rules(
             limits=Limits(**{key: Decimal(text) for key, text in item["limits"].items()}),
             blind=item["blind"],
             walk=item["walk"],
+            accept_word=item.get("accept_word", False),
             largest_cm={key: Decimal(text) for key, text in item["largest_cm"].items()},
         )
         for name, item in body.items()

@@ -19,12 +19,14 @@ from callout.core.meaning import Meaning
 from callout.core.model import PastMeasurement, PlotSettings, Reading, Tree
 from callout.core.rounding import Rounding
 from callout.core.units import Scale, Unit
+from callout.journal.schema import LATER_COLUMNS
 
 KINDS: dict[str, type[Opened] | type[Heard] | type[TimedOut]] = {
     "opened": Opened,
     "heard": Heard,
     "timed_out": TimedOut,
 }
+_SWITCHES = ("is_new", "void", "tag_lost")  # 0 or 1 in a row
 _KIND_OF = {kind: name for name, kind in KINDS.items()}
 
 
@@ -76,19 +78,22 @@ def reading_row(reading: Reading) -> dict[str, Any]:
     """A reading as plain columns; exact numbers as text, warnings as JSON."""
     row: dict[str, Any] = _plain(asdict(reading))
     row["warnings"] = canonical(list(reading.warnings))
-    row["is_new"], row["void"] = int(reading.is_new), int(reading.void)
+    for name in _SWITCHES:
+        row[name] = int(row[name])
     return row
 
 
 def reading_from(row: Mapping[str, Any]) -> Reading:
     """The reading that ``reading_row`` wrote."""
-    given = {item.name: row[item.name] for item in fields(Reading)}
+    known = {**LATER_COLUMNS["readings"], **dict(row)}
+    given = {item.name: known[item.name] for item in fields(Reading)}
     for name in ("raw", "value", "confidence", "height_m"):
         given[name] = _decimal(given[name])
     given["raw_unit"] = Unit(given["raw_unit"]) if given["raw_unit"] else None
     given["unit"] = Unit(given["unit"])
     given["warnings"] = tuple(json.loads(given["warnings"]))
-    given["is_new"], given["void"] = bool(given["is_new"]), bool(given["void"])
+    for name in _SWITCHES:
+        given[name] = bool(given[name])
     return Reading(**given)
 
 

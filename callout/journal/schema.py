@@ -46,9 +46,17 @@ WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM entries)
 BEGIN SELECT RAISE(ABORT, 'journal entries follow one another and are never replaced'); END;
 """
 
+_TAGS = """
+ALTER TABLE readings ADD COLUMN tag_lost INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE readings ADD COLUMN new_tag TEXT NOT NULL DEFAULT '';
+"""
+# What a reading is in a column that its database does not have yet.
+LATER_COLUMNS = {"readings": {"tag_lost": 0, "new_tag": ""}}
+
 MIGRATIONS: tuple[tuple[str, str], ...] = (
     ("1 entries, readings, memos", _FIRST),
     ("2 entries follow one another", _FOLLOW),
+    ("3 tags lost and replaced", _TAGS),
 )
 
 

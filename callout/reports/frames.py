@@ -7,7 +7,7 @@ computation only. Readings ruled void are left out.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -27,7 +27,8 @@ _FEW_VALUES = (
     "plot", "tag", "stem", "species", "unit", "status", "source", "who", "engine", "recorder",
 )  # fmt: skip
 # Beyond what computations need: who heard what with what tape, and what was ruled since.
-FURTHER = ("who", "engine", "graduation", "rounding", "recorder", "ruling")
+# A tree whose tag was replaced has all its rows, the roster's too, by what hangs there now.
+FURTHER = ("who", "engine", "graduation", "rounding", "recorder", "ruling", "tag_note")
 
 
 def survey_frames(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -50,9 +51,11 @@ def survey_frames(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
         if not item.void
     )
     measurements = pd.DataFrame(rows, columns=[*MEASUREMENT_COLUMNS, *FURTHER])
+    measurements["tag_note"] = ""
     measurements["date"] = pd.to_datetime(measurements["date"]).astype("datetime64[us]")
     if earlier is not None:
         measurements = _joined(earlier.frame, measurements)
+    _retag(measurements, place.standing)
     for column in _FEW_VALUES:
         measurements[column] = measurements[column].astype("category")
     for column in ("diameter_cm", "pom_m"):
@@ -63,12 +66,30 @@ def survey_frames(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     )
 
 
+def _retag(measurements: pd.DataFrame, standing: Iterable[Standing]) -> None:
+    """All rows of a tree whose tag was replaced go by what hangs there now."""
+    for reading in (item.reading for item in standing if item.reading.tag_lost and not item.void):
+        own = (measurements["plot"] == reading.plot) & (measurements["tag"] == reading.tag)
+        measurements.loc[own, ["tag", "tag_note"]] = [reading.tag_now, reading.tag_note]
+
+
 def survey_trees(path: Path) -> pd.DataFrame:
-    """Every tree of the roster, measured or not, with the roster's further columns; texts."""
-    trees = [tree for plot in read_place(path).plots.values() for tree in plot.trees.values()]
+    """Every tree of the roster, measured or not, with the roster's further columns; texts.
+
+    By the tag that hangs there now.
+    """
+    place = read_place(path)
+    trees = [tree for plot in place.plots.values() for tree in plot.trees.values()]
+    lost = [item.reading for item in place.standing if item.reading.tag_lost and not item.void]
+    now = {(reading.plot, reading.tag): reading.tag_now for reading in lost}
     further = dict.fromkeys(label for tree in trees for label in tree.extra)
     rows = [
-        [tree.plot, tree.tag, tree.species, *(tree.extra.get(label, "") for label in further)]
+        [
+            tree.plot,
+            now.get((tree.plot, tree.tag), tree.tag),
+            tree.species,
+            *(tree.extra.get(label, "") for label in further),
+        ]
         for tree in trees
     ]
     return pd.DataFrame(rows, columns=[*TREE_COLUMNS, *further])

@@ -18,7 +18,7 @@ from callout.journal.rulings import Ruling
 COLUMNS = (
     "plot", "tag", "stem", "species", "status", "raw", "raw_unit", "recorded", "unit", "time",
     "source", "engine", "confidence", "audio", "who", "warnings", "height_m", "words", "entry",
-    "ruling",
+    "ruling", "tag_note",
 )  # fmt: skip
 # Of a united site, too: whose reading it is, and what another recorder's reading is where the two
 # disagree.
@@ -71,7 +71,7 @@ def reading_cells(reading: Reading, ruling: Ruling | None = None) -> dict[str, A
     """A reading as cells; ``time`` is UTC with its offset. A ruling stands beside, changes none."""
     return {
         "plot": safe_text(reading.plot),
-        "tag": safe_text(reading.tag),
+        "tag": safe_text(reading.tag_now),
         "stem": reading.stem,
         "species": safe_text(reading.species),
         "status": reading.status.replace("_", " "),
@@ -90,6 +90,7 @@ def reading_cells(reading: Reading, ruling: Ruling | None = None) -> dict[str, A
         "words": safe_text(reading.words),
         "entry": reading.entry,
         "ruling": safe_text(ruling.told) if ruling else "",
+        "tag_note": safe_text(reading.tag_note),
     }
 
 

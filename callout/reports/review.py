@@ -125,16 +125,24 @@ def _row(row: ReviewRow, sound_of: SoundOf, heard_again: bool) -> str:
 
 def _searched(row: ReviewRow) -> Iterator[str]:
     reading = row.reading
-    yield from (reading.tag, reading.species, reading.who, reading.words, recorded(reading))
+    yield from (
+        reading.tag_now,
+        reading.tag_note,
+        reading.species,
+        reading.who,
+        reading.words,
+        recorded(reading),
+    )
     yield from reading.warnings
 
 
 def _cells(row: ReviewRow, sound_of: SoundOf, heard_again: bool) -> Iterator[str]:
     reading = row.reading
     stem = f" stem {escape(reading.stem)}" if reading.stem else ""
+    note = f"tag {reading.tag_note}; " if reading.tag_note else ""
     yield (
-        f'<th scope="row">{escape(reading.plot)} <b>{escape(reading.tag)}</b>{stem}'
-        f"<small>{escape(reading.species)}</small></th>"
+        f'<th scope="row">{escape(reading.plot)} <b>{escape(reading.tag_now)}</b>{stem}'
+        f"<small>{escape(note + reading.species)}</small></th>"
     )
     yield f"<td>{history_cell(reading, row.past)}</td>"
     since = f"<small>{escape(row.since)}</small>" if row.since else ""

@@ -10,6 +10,7 @@ from dataclasses import replace
 from callout.core.events import Heard, KeepMemo, Say
 from callout.session import echo
 from callout.session.state import Memory, Phase, left_to_do
+from callout.session.tags import tag_shown
 from callout.session.turn import Result, Turn, asked
 
 # A plot called complete too early: so many of the trees left are named.
@@ -25,13 +26,14 @@ def left(turn: Turn) -> Result:
 
 
 def where(turn: Turn) -> Result:
-    last = turn.memory.undoable[-1:] if turn.memory.undoable else ()
+    last = [item for item in turn.memory.undoable if item.plot == turn.memory.plot][-1:]
     said = f"Plot {turn.memory.plot}. "
     said += f"Last saved {echo.told(last[0])}. " if last else "Nothing saved yet. "
     if turn.memory.pending:
         said += f"Waiting: {echo.question(turn.memory.pending)}"
     elif turn.memory.named:
-        said += f"In hand: tree {turn.memory.named}."
+        shown = tag_shown(turn.memory, turn.memory.plot, turn.memory.named)
+        said += f"In hand: tree {shown}."
     return turn.memory, (Say(said.strip()),)
 
 
@@ -44,7 +46,7 @@ def note(turn: Turn) -> Result:
 def memo(memory: Memory, event: Heard) -> Result:
     """Whatever is said now is kept as sound, and is no callout."""
     memo = KeepMemo(event.entry, event.at, memory.named, event.audio, event.words)
-    about = f" about tree {memory.named}" if memory.named else ""
+    about = f" about tree {tag_shown(memory, memory.plot, memory.named)}" if memory.named else ""
     return replace(memory, phase=memory.resume), (memo, Say(f"Note kept{about}.", "saved"))
 
 

@@ -6,6 +6,7 @@ blind plot not before the reading is saved.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
@@ -18,6 +19,7 @@ from callout.core.model import Plot, PlotSettings, Reading, Tree, Warned
 from callout.core.rounding import to_graduation
 from callout.core.units import Scale, Unit, convert, diameter_from
 from callout.session.state import Key, Memory, Pending
+from callout.session.tags import known_tags, lost_and_new
 
 
 def recorded_value(raw: Decimal, raw_unit: Unit, scale: Scale, settings: PlotSettings) -> Decimal:
@@ -38,6 +40,7 @@ def draft_reading(
         scale = meaning.scale or plot.settings.scale
         value = recorded_value(meaning.value, raw_unit, scale, plot.settings)
         height_m = meaning.height_m or (None if rules.blind else carried_height_m(tree))
+    tag_lost, new_tag = lost_and_new(memory, plot.settings.plot, tag)
     draft = Reading(
         entry=event.entry,
         at=event.at,
@@ -58,8 +61,26 @@ def draft_reading(
         who=memory.who,
         height_m=height_m,
         is_new=is_new,
+        tag_lost=tag_lost,
+        new_tag=new_tag,
     )
-    return Pending(draft, warnings_before(memory, plot, rules, draft, _other_unit(meaning, plot)))
+    said = (
+        _measured_before(memory, rules, event, draft),
+        _other_unit(meaning, plot),
+        _old_tag(memory, event, draft),
+    )
+    return Pending(draft, warnings_before(memory, plot, rules, draft, said), rules.accept_word)
+
+
+def amended(memory: Memory, plot: Plot, rules: Rules, pending: Pending, draft: Reading) -> Pending:
+    """The reading that waits, with something more said of it: its warnings looked at again.
+
+    Those about the words that were said with it stay.
+    """
+    before = warnings_before(memory, plot, rules, pending.draft)
+    of_words = tuple(item for item in pending.warned if item not in before)
+    now = warnings_before(memory, plot, rules, draft)
+    return replace(pending, draft=draft, warned=(*of_words, *now))
 
 
 def tree_of(plot: Plot, tag: str, species: str = "") -> Tree:
@@ -76,14 +97,16 @@ def carried_height_m(tree: Tree) -> Decimal | None:
 
 
 def warnings_before(
-    memory: Memory, plot: Plot, rules: Rules, draft: Reading, said: Warned | None = None
+    memory: Memory,
+    plot: Plot,
+    rules: Rules,
+    draft: Reading,
+    said: tuple[Warned | None, ...] = (),
 ) -> tuple[Warned, ...]:
-    """Every warning to be told before the reading is confirmed; ``said`` one about the words."""
-    earlier = memory.saved.get(key_of(draft))
+    """Every warning to be told before the reading is confirmed; ``said`` those about the words."""
     found = [
         _unknown_tag(memory, plot, draft),
-        checks.measured_before(earlier, draft.at[:10], rules.blind),
-        said,
+        *said,
         _out_of_range(draft, plot.settings),
         checks.species_not_in_plot(draft.species, plot.trees),
     ]
@@ -129,15 +152,24 @@ def _unknown_tag(memory: Memory, plot: Plot, draft: Reading) -> Warned | None:
     return checks.unknown_tag(draft.tag, known_tags(memory, plot), draft.is_new)
 
 
-def known_tags(memory: Memory, plot: Plot) -> set[str]:
-    """Tags of the roster, and of the trees found on this visit."""
-    here = plot.settings.plot
-    return {*plot.trees, *(tag for where, tag, _ in memory.saved if where == here)}
-
-
 def key_of(reading: Reading) -> Key:
     """What a reading is the reading of: one stem of one tree."""
     return (reading.plot, reading.tag, reading.stem)
+
+
+def _measured_before(memory: Memory, rules: Rules, event: Heard, draft: Reading) -> Warned | None:
+    """Not where only a size was said, to correct what was just saved: no tag was misread."""
+    if event.meanings and event.meanings[0].kind in ("amend", "size"):
+        return None
+    return checks.measured_before(memory.saved.get(key_of(draft)), draft.at[:10], rules.blind)
+
+
+def _old_tag(memory: Memory, event: Heard, draft: Reading) -> Warned | None:
+    """Only where the new tag is on record: while it is being told, the old one is rightly said."""
+    if (draft.plot, draft.tag) in memory.lost_tags:
+        return None
+    said = event.meanings[0].tag if event.meanings else None
+    return checks.old_tag(said, draft.tag, draft.new_tag)
 
 
 def _other_unit(meaning: Meaning, plot: Plot) -> Warned | None:

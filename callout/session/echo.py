@@ -17,8 +17,13 @@ _TENS = {f"{digit}0" for digit in range(3, 10)}
 
 
 def told(reading: Reading) -> str:
-    """The tree and its value or status, e.g. ``83, 24.6`` or ``40, dead standing``."""
-    tree = f"{reading.tag} stem {reading.stem}" if reading.stem else reading.tag
+    """The tree and its value or status, e.g. ``83, 24.6`` or ``40, dead standing``.
+
+    A tree whose tag was replaced is called by what hangs there now: ``312, was 40, 24.6``.
+    """
+    tree = f"{reading.tag_now} stem {reading.stem}" if reading.stem else reading.tag_now
+    if reading.tag_lost:
+        tree += f", {reading.tag_note}" if reading.new_tag else ", tag lost"
     if reading.value is None:
         return f"{tree}, {reading.status.replace('_', ' ')}"
     status = "" if reading.status == "live" else f", {reading.status.replace('_', ' ')}"
@@ -30,8 +35,8 @@ def _spelt(reading: Reading) -> str:
     """Sixteen and sixty sound alike in wind: such a tag or size is said digit by digit too."""
     alike = _TEENS | _TENS
     parts = []
-    if reading.tag in alike:
-        parts.append("tag " + " ".join(reading.tag))
+    if reading.tag_now in alike:
+        parts.append("tag " + " ".join(reading.tag_now))
     whole = str(reading.value).partition(".")[0]
     if whole in alike:
         parts.append("size " + " ".join(whole))
@@ -45,7 +50,21 @@ def question(pending: Pending) -> str:
     looks = [item.look.capitalize() for item in pending.warned if item.look]
     parts = [f"{new}{told(pending.draft)}", _spelt(pending.draft), said]
     sentence = ", ".join(part for part in parts if part)
-    return " ".join([f"{sentence}.", *dict.fromkeys(looks), "Confirm?"])
+    return " ".join([f"{sentence}.", *dict.fromkeys(looks), asks(pending)])
+
+
+def asks(pending: Pending) -> str:
+    """What is wanted of the measurer: a yes, or where a warning stands the word for it."""
+    return "Accept?" if pending.wants_accept else "Confirm?"
+
+
+def not_yet(pending: Pending) -> str:
+    """A plain yes to a warning: which one stands, and what takes it."""
+    said = ", ".join(item.says for item in pending.warned)
+    looks = [item.look.capitalize() for item in pending.warned if item.look]
+    what = pending.draft.value if pending.draft.value is not None else "it"
+    ends = f"Say accept to keep {what}, or call it again."
+    return " ".join([f"Not saved yet: {said}.", *dict.fromkeys(looks), ends])
 
 
 def saved(reading: Reading) -> str:
@@ -57,7 +76,7 @@ def late(reading: Reading, warned: Sequence[Warned]) -> str:
     """What the checks of a blind plot found, told once the reading is saved."""
     said = ", ".join(item.says for item in warned)
     looks = [item.look.capitalize() for item in warned if item.look]
-    return " ".join([f"Look again at {reading.tag}: {said}.", *dict.fromkeys(looks)])
+    return " ".join([f"Look again at {reading.tag_now}: {said}.", *dict.fromkeys(looks)])
 
 
 def walk(passed: Sequence[str], following: str | None, remaining: Sequence[str]) -> str:

@@ -12,20 +12,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
 
 from callout.core import checks
 from callout.core.events import Effect, Event, Opened, Save, Say, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import Plot, Reading, Tree, Warned
-from callout.session import answers, echo
-from callout.session.draft import (
-    draft_reading,
-    key_of,
-    known_tags,
-    warnings_of_history,
-)
-from callout.session.state import Memory, Pending, Phase, Survey, left_to_do
+from callout.session import answers, calls, echo
+from callout.session.draft import key_of, warnings_of_history
+from callout.session.propose import let_go, which_tree
+from callout.session.state import Memory, Phase, Survey, left_to_do
+from callout.session.tags import by_roster_tag, tag_shown
+from callout.session.tags import let_go as let_go_tag
 from callout.session.turn import Result, Turn, asked
 from callout.session.walk import next_tree, passed_over
 
@@ -45,7 +42,8 @@ def step(survey: Survey, memory: Memory, event: Event) -> Result:
         return answers.memo(memory, event)
     if event.problem is not None or len(event.meanings) != 1:
         return asked(memory, event.problem or "say again", "refused")
-    turn = Turn(memory, plot, survey.rules_of(memory.plot), event, event.meanings[0])
+    meaning = by_roster_tag(memory, plot, event.meanings[0])
+    turn = Turn(memory, plot, survey.rules_of(memory.plot), event, meaning)
     handler = TABLE.get((memory.phase, turn.meaning.kind)) or TABLE.get((None, turn.meaning.kind))
     if handler is None:
         return asked(memory, _nothing_to_do(memory, turn.meaning), "refused")
@@ -67,8 +65,9 @@ def _opened(survey: Survey, memory: Memory, event: Opened) -> Result:
         who=event.who,
         saved=memory.saved,
         undoable=memory.undoable,
+        lost_tags=memory.lost_tags,
     )
-    lost = _let_go(memory.pending)
+    lost = let_go(memory.pending)
     said = f"{lost}Plot {event.plot}. {echo.left(left_to_do(fresh, plot))}"
     changed = None if survey.rules_of(event.plot).blind else checks.standard_changed(plot)
     if changed is not None:
@@ -95,121 +94,20 @@ def _nothing_to_do(memory: Memory, meaning: Meaning) -> str:
     return f"{meaning.kind} cannot be done now"
 
 
-# ---- readings ----
-
-
-def _propose(turn: Turn, tag: str, meaning: Meaning | None = None) -> Result:
-    """Echo a reading and wait. Another tree's pending reading is let go, and that is said."""
-    pending = draft_reading(
-        turn.memory, turn.plot, turn.rules, turn.event, meaning or turn.meaning, tag
-    )
-    question = echo.question(pending)
-    before = turn.memory.pending
-    if before is not None and key_of(before.draft) != key_of(pending.draft):
-        question = f"{_let_go(before)}{question}"
-    memory = replace(
-        turn.memory,
-        phase=Phase.PENDING,
-        pending=pending,
-        named=tag,
-        drafted=pending.draft,
-        said=question,
-        reminded=0,
-    )
-    return memory, (Say(question, "ask"),)
-
-
-def _let_go(pending: Pending | None) -> str:
-    """A reading that is dropped unconfirmed is said to be, never lost in silence."""
-    return f"{echo.told(pending.draft)} was not saved. " if pending is not None else ""
-
-
-def _which_tree(turn: Turn) -> Result:
-    """A size with no tree in hand must not fall to the tree that was saved last."""
-    return asked(turn.memory, "which tree? say tree and its tag", "refused")
-
-
-def _pressed(turn: Turn) -> Result:
-    """A digital tape was pressed with no tree in hand: it waits at the desk for its tag."""
-    unit = turn.meaning.unit.value if turn.meaning.unit else ""
-    return asked(turn.memory, f"tape {turn.meaning.value} {unit}: which tree?", "ask")
-
-
-def _reading(turn: Turn) -> Result:
-    tag = turn.meaning.tag or turn.memory.named
-    return _which_tree(turn) if tag is None else _propose(turn, tag)
-
-
-def _named_only(turn: Turn) -> Result:
-    """A tag on its own: wait for its diameter."""
-    tag = str(turn.meaning.tag)
-    if tag not in known_tags(turn.memory, turn.plot):
-        said = f"no tree {tag} in this plot: a new one is called new tree"
-        return asked(turn.memory, said, "refused")
-    species = turn.plot.trees[tag].species if tag in turn.plot.trees else ""
-    lost = _let_go(turn.memory.pending)
-    said = f"{lost}Tree {tag}{', ' + species if species else ''}. Diameter?"
-    memory = replace(
-        turn.memory,
-        phase=Phase.NAMED,
-        named=tag,
-        pending=None,
-        drafted=None,
-        said=said,
-        reminded=0,
-    )
-    return memory, (Say(said, "ask"),)
-
-
-def _new_tree(turn: Turn) -> Result:
-    if turn.meaning.value is None:
-        return asked(turn.memory, "say new tree, its tag and its diameter together", "refused")
-    return _propose(turn, str(turn.meaning.tag))
-
-
-def _amend(turn: Turn) -> Result:
-    """A corrected size for the tree in hand; after saving it supersedes, once confirmed.
-
-    Only the size was corrected: the stem, the species and the height of measurement stay.
-    """
-    tag, draft = turn.memory.named, turn.memory.drafted
-    if tag is None:
-        return _which_tree(turn)
-    if draft is None:
-        return _propose(turn, tag)
-    same = replace(
-        turn.meaning,
-        kind="new" if draft.is_new else "reading",
-        stem=draft.stem or None,
-        species=draft.species or None,
-        height_m=draft.height_m,
-    )
-    return _propose(turn, tag, same)
-
-
-def _height(turn: Turn) -> Result:
-    """The height of measurement belongs to the reading that waits."""
-    pending = turn.memory.pending
-    assert pending is not None
-    # A new number: what is asked now is not what was asked before.
-    draft = replace(pending.draft, entry=turn.event.entry, height_m=turn.meaning.height_m)
-    kept = Pending(draft, _with_height(turn, pending, draft))
-    question = echo.question(kept)
-    memory = replace(turn.memory, pending=kept, drafted=kept.draft, said=question, reminded=0)
-    return memory, (Say(question, "ask"),)
-
-
-def _with_height(turn: Turn, pending: Pending, draft: Reading) -> tuple[Warned, ...]:
-    """The warnings that waited, but those of history looked at again with the new height."""
-    if turn.rules.blind:
-        return pending.warned
-    of_history = partial(warnings_of_history, turn.memory, turn.plot, turn.rules)
-    before = of_history(pending.draft)
-    kept = tuple(item for item in pending.warned if item not in before)
-    return (*kept, *of_history(draft))
+# ---- saving, and taking back ----
 
 
 def _confirm(turn: Turn) -> Result:
+    """Save what waits; where a warning stands, only its own word does."""
+    pending = turn.memory.pending
+    assert pending is not None
+    if pending.wants_accept:
+        return turn.memory, (Say(echo.not_yet(pending), "ask"),)
+    return _accept(turn)
+
+
+def _accept(turn: Turn) -> Result:
+    """Save what waits, warned or not: the names of its warnings stand in the row."""
     pending = turn.memory.pending
     assert pending is not None
     if turn.event.about not in (None, pending.draft.entry):
@@ -221,11 +119,11 @@ def _confirm(turn: Turn) -> Result:
         pending.draft,
         entry=turn.event.entry,
         at=turn.event.at,
-        warnings=tuple(item.check for item in (*pending.warned, *late)),
+        warnings=(*pending.draft.warnings, *(item.check for item in (*pending.warned, *late))),
         supersedes=before.entry if before else None,
     )
     memory = replace(
-        turn.memory,
+        let_go_tag(turn.memory, reading.plot, reading.tag),
         phase=Phase.IDLE,
         pending=None,
         saved={**turn.memory.saved, key_of(reading): reading},
@@ -256,15 +154,17 @@ def _onwards(turn: Turn, memory: Memory, reading: Reading) -> list[Say]:
 
 def _reject(turn: Turn) -> Result:
     """Not what was meant: keep the tree in hand and ask for its diameter again."""
-    tag = turn.memory.named
-    said = f"Not saved. Tree {tag}: say it again."
-    memory = replace(turn.memory, phase=Phase.NAMED, pending=None, said=said, reminded=0)
+    tag, here = str(turn.memory.named), turn.memory.plot
+    kept = let_go_tag(turn.memory, here, tag)
+    also = ", its new tag too" if kept.lost_tags != turn.memory.lost_tags else ""
+    said = f"Not saved. Tree {tag_shown(kept, here, tag)}: say it again{also}."
+    memory = replace(kept, phase=Phase.NAMED, pending=None, said=said, reminded=0)
     return memory, (Say(said, "refused"),)
 
 
 def _scratch(turn: Turn) -> Result:
     memory = replace(
-        turn.memory,
+        let_go_tag(turn.memory, turn.memory.plot, str(turn.memory.named)),
         phase=Phase.IDLE,
         pending=None,
         named=None,
@@ -279,9 +179,13 @@ def _undo(turn: Turn) -> Result:
     last = turn.memory.undoable[-1] if turn.memory.undoable else None
     if last is None or last.plot != turn.memory.plot:
         return asked(turn.memory, "nothing to undo in this plot", "refused")
+    event = turn.event
+    # What is taken back stays as it was read; who took it back, and how, is of now.
     taken_back = replace(
-        last, entry=turn.event.entry, at=turn.event.at, supersedes=last.entry, void=True
-    )
+        last, entry=event.entry, at=event.at, supersedes=last.entry, void=True,
+        who=turn.memory.who, words=event.words, source=event.source, engine=event.engine,
+        confidence=event.confidence, audio=event.audio,
+    )  # fmt: skip
     stands = _standing_before(turn.memory, last)
     saved = {key: item for key, item in turn.memory.saved.items() if key != key_of(last)}
     effects: tuple[Effect, ...] = (Save(taken_back),)
@@ -289,7 +193,7 @@ def _undo(turn: Turn) -> Result:
     if stands is not None:
         saved[key_of(last)] = stands
         # In a blind plot it may be another measurer's.
-        told = f"the reading before of {last.tag}" if turn.rules.blind else echo.told(stands)
+        told = f"the reading before of {last.tag_now}" if turn.rules.blind else echo.told(stands)
         said += f" {told[:1].upper()}{told[1:]} stands again."
     memory = replace(turn.memory, saved=saved, undoable=turn.memory.undoable[:-1], said=said)
     return memory, (*effects, Say(said, "saved"))
@@ -300,41 +204,34 @@ def _standing_before(memory: Memory, last: Reading) -> Reading | None:
     return earlier[-1] if earlier else None
 
 
-# ---- statuses ----
-
-
-def _status(turn: Turn) -> Result:
-    in_hand = turn.memory.named if turn.memory.phase is not Phase.IDLE else None
-    tag = turn.meaning.tag or in_hand
-    return _which_tree(turn) if tag is None else _propose(turn, tag)
-
-
 def _skip(turn: Turn) -> Result:
     tag = turn.memory.named
     if tag is None or turn.memory.phase is Phase.IDLE:  # what was saved cannot be skipped
         return asked(turn.memory, "no tree in hand to skip", "refused")
+    shown = tag_shown(turn.memory, turn.memory.plot, tag)
     memory = replace(
         turn.memory, phase=Phase.IDLE, pending=None, named=None, drafted=None,
-        skipped=(*turn.memory.skipped, tag), said=f"Skipped {tag}.",
+        skipped=(*turn.memory.skipped, tag), said=f"Skipped {shown}.",
     )  # fmt: skip
-    return memory, (Say(f"Skipped {tag}; it stays on the list."),)
+    return memory, (Say(f"Skipped {shown}; it stays on the list."),)
 
 
 Handler = Callable[[Turn], Result]
 
 # (phase, kind of meaning) -> handler; None stands for every phase that has no row of its own.
 TABLE: dict[tuple[Phase | None, str], Handler] = {
-    (None, "reading"): _reading,
-    (None, "tree"): _named_only,
-    (None, "new"): _new_tree,
-    (None, "status"): _status,
-    (Phase.NAMED, "size"): _amend,
-    (Phase.PENDING, "size"): _amend,
-    (Phase.IDLE, "size"): _which_tree,
-    (None, "amend"): _amend,
-    (Phase.PENDING, "height"): _height,
+    (None, "reading"): calls.reading,
+    (None, "tree"): calls.named_only,
+    (None, "new"): calls.new_tree,
+    (None, "status"): calls.status,
+    (Phase.NAMED, "size"): calls.amend,
+    (Phase.PENDING, "size"): calls.amend,
+    (Phase.IDLE, "size"): which_tree,
+    (None, "amend"): calls.amend,
+    (Phase.PENDING, "height"): calls.height,
+    (None, "retag"): calls.lost_tag,
     (Phase.PENDING, "confirm"): _confirm,
-    (Phase.PENDING, "accept"): _confirm,
+    (Phase.PENDING, "accept"): _accept,
     (Phase.PENDING, "reject"): _reject,
     (Phase.PENDING, "scratch"): _scratch,
     (Phase.PENDING, "undo"): _scratch,
@@ -342,7 +239,7 @@ TABLE: dict[tuple[Phase | None, str], Handler] = {
     (Phase.NAMED, "scratch"): _scratch,
     (None, "undo"): _undo,
     (None, "skip"): _skip,
-    (None, "press"): _pressed,
+    (None, "press"): calls.pressed,
     (None, "repeat"): answers.repeat,
     (None, "left"): answers.left,
     (None, "where"): answers.where,

@@ -30,6 +30,12 @@ class Pending:
 
     draft: Reading
     warned: tuple[Warned, ...] = ()
+    accept_word: bool = False
+
+    @property
+    def wants_accept(self) -> bool:
+        """Whether a plain yes does not do: a warning stands, and takes a word of its own."""
+        return self.accept_word and bool(self.warned)
 
 
 @dataclass(frozen=True)
@@ -38,7 +44,8 @@ class Memory:
 
     ``undoable`` the entries that undo may take back, latest last; ``said`` the last question.
     ``drafted`` is the reading last echoed for the tree in hand, whose stem, species and height a
-    corrected size keeps; ``resume`` the phase to go back to after a note.
+    corrected size keeps; ``resume`` the phase to go back to after a note. ``lost_tags`` holds by
+    plot and tag what was said of tags that are lost ('' for no new one) until a reading has it.
     """
 
     phase: Phase = Phase.CLOSED
@@ -53,10 +60,11 @@ class Memory:
     skipped: tuple[str, ...] = ()
     drafted: Reading | None = None
     resume: Phase = Phase.IDLE
+    lost_tags: Mapping[tuple[str, str], str] = field(default_factory=dict)
 
 
-# A survey that says nothing of how its plots are walked has no next tree to offer.
-UNSAID = Rules(walk=False)
+# A survey that says nothing of how its plots are walked is from before there were such rules.
+UNSAID = Rules(walk=False, accept_word=False)
 
 
 @dataclass(frozen=True)

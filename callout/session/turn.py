@@ -33,5 +33,5 @@ def asked(memory: Memory, text: str, tone: str) -> Result:
     """
     said = text[:1].upper() + text[1:] + ("" if text[-1] in ".?" else ".")
     if memory.pending is not None and tone != "saved":
-        said += f" Still waiting: {echo.told(memory.pending.draft)}. Confirm?"
+        said += f" Still waiting: {echo.told(memory.pending.draft)}. {echo.asks(memory.pending)}"
     return memory, (Say(said, tone),)

@@ -17,6 +17,8 @@ def reading_json(effect: Save) -> dict[str, Any]:
         "at": reading.at,
         "plot": reading.plot,
         "tag": reading.tag,
+        "tag_lost": reading.tag_lost,
+        "new_tag": reading.new_tag or None,
         "stem": reading.stem or None,
         "species": reading.species,
         "raw": _text(reading.raw),

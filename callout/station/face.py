@@ -25,7 +25,7 @@ class SavedLine:
 class View:
     """Everything a screen shows. Sizes are text in the plot's own unit; ``waiting`` names the
 
-    reading that waits for confirmation.
+    reading that waits for confirmation, ``wants_accept`` that a plain yes does not save it.
     """
 
     plot: str
@@ -40,6 +40,7 @@ class View:
     before: str = ""
     change: str = ""
     warnings: tuple[str, ...] = ()
+    wants_accept: bool = False
     looks: tuple[str, ...] = ()
     said: str = ""
     heard: str = ""
@@ -80,7 +81,7 @@ class Face(Protocol):
         """A callout that was typed; ``keys_s`` tells a device's typing from a person's."""
 
     def press(self, kind: str, waiting: int = 0) -> None:
-        """A key for a command: confirm, reject, undo, repeat, scratch, left, where, skip.
+        """A key for a command: confirm, accept, reject, undo, repeat, scratch, left, where, skip.
 
         ``waiting`` is that of the view the person answers; a confirmation of another is refused.
         """

@@ -17,6 +17,7 @@ from callout.core.model import Plot, Reading, Tree
 from callout.core.rounding import to_graduation
 from callout.session.machine import tree_in_hand
 from callout.session.state import Memory, Pending, left_to_do
+from callout.session.tags import tag_shown
 from callout.station.face import Level, SavedLine, Update, View
 from callout.station.station import Done, Station
 
@@ -138,6 +139,7 @@ def view_of(
         before="" if blind else _before(tree),
         change="" if blind else _change(pending, tree, plot),
         warnings=tuple(item.says for item in pending.warned) if pending else (),
+        wants_accept=pending is not None and pending.wants_accept,
         looks=tuple(item.look for item in pending.warned if item.look) if pending else (),
         said=said,
         heard=heard,
@@ -156,9 +158,9 @@ def view_of(
 
 def _tag(memory: Memory, pending: Pending | None) -> str:
     if pending is None:
-        return memory.named or ""
+        return tag_shown(memory, memory.plot, memory.named) if memory.named else ""
     draft = pending.draft
-    return f"{draft.tag} stem {draft.stem}" if draft.stem else draft.tag
+    return f"{draft.tag_now} stem {draft.stem}" if draft.stem else draft.tag_now
 
 
 def _text(reading: Reading) -> str:
@@ -191,7 +193,7 @@ def _recent(memory: Memory) -> tuple[SavedLine, ...]:
 def _line(reading: Reading) -> SavedLine:
     told = _text(reading) or reading.status.replace("_", " ")
     return SavedLine(
-        tag=f"{reading.tag} stem {reading.stem}" if reading.stem else reading.tag,
+        tag=f"{reading.tag_now} stem {reading.stem}" if reading.stem else reading.tag_now,
         told=told,
         unit=reading.unit.value if reading.value is not None else "",
         time=datetime.fromisoformat(reading.at).strftime("%H:%M"),

@@ -22,6 +22,7 @@ from callout.journal.copying import write_journal
 from callout.journal.files import FOLDER_MODE, new_folder
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import Entry, plots_of
+from callout.journal.schema import LATER_COLUMNS
 from callout.journal.verify import TABLES, Fault, Snapshot
 from callout.session.machine import step
 from callout.session.state import Memory, Survey
@@ -102,7 +103,9 @@ def table_faults(snapshot: Snapshot) -> list[Fault]:
 def _differences(
     table: str, wanted: list[Row], found: list[Row], end: int | None
 ) -> Iterator[Fault]:
-    want, have = {row["entry"]: row for row in wanted}, {row["entry"]: row for row in found}
+    later = LATER_COLUMNS.get(table, {})
+    want = {row["entry"]: row for row in wanted}
+    have = {row["entry"]: {**later, **row} for row in found}
     for entry in sorted(want.keys() | have.keys()):
         if end is not None and entry >= end:
             return

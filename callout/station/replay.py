@@ -79,6 +79,10 @@ class Wanted:
         ))  # fmt: skip
 
 
+# What is said of a reading that waits, and changes a part of it.
+_ADDING = ("height", "status", "retag")
+
+
 class _Teller:
     """Follows the session and ties each callout to the reading it became."""
 
@@ -130,9 +134,9 @@ class _Teller:
         for part in (*self._asked, moment):
             part.saved = reading
         self._by_reading[reading.entry] = [*self._asked, moment]
-        if reading.is_new:
+        if reading.is_new or reading.new_tag:
             known = self._new.get(reading.plot, frozenset())
-            self._new[reading.plot] = known | {reading.tag}
+            self._new[reading.plot] = known | {reading.tag_now}
 
     def _follow(self, done: Step, moment: Moment) -> None:
         """Keep which callouts the reading that waits now is made of."""
@@ -141,27 +145,34 @@ class _Teller:
             self._asked = []
         elif after != before:
             meaning = moment.meaning
-            adds = meaning is not None and meaning.kind == "height"
+            same = before is not None and before.draft.tag == after.draft.tag
+            adds = same and meaning is not None and meaning.kind in _ADDING
             self._asked = [*self._asked, moment] if adds else [moment]
 
 
 def _tags(done: Step, event: Heard) -> frozenset[str]:
     """The trees that a callout may have been about."""
     said = {meaning.tag for meaning in event.meanings if meaning.tag}
+    said |= {meaning.new_tag for meaning in event.meanings if meaning.new_tag and said}
     return frozenset(
         said or _in_hand(done.before) | _in_hand(done.memory) | _of_effects(done.effects)
     )
 
 
 def _of_effects(effects: tuple[Effect, ...]) -> set[str]:
-    saved = {effect.reading.tag for effect in effects if isinstance(effect, Save)}
+    saved = {tag for effect in effects if isinstance(effect, Save) for tag in _both(effect.reading)}
     noted = {effect.tag for effect in effects if isinstance(effect, KeepMemo) and effect.tag}
     return saved | noted
 
 
+def _both(reading: Reading) -> set[str]:
+    """The tree's tag of the roster, and the one that took its place."""
+    return {reading.tag, reading.tag_now}
+
+
 def _in_hand(memory: Memory) -> set[str]:
     if memory.pending is not None:
-        return {memory.pending.draft.tag}
+        return _both(memory.pending.draft)
     return {memory.named} if memory.named else set()
 
 

@@ -24,9 +24,10 @@ from callout.grammar.scope import Scope
 from callout.journal.folder import SurveyFolder
 from callout.journal.seals import Seal, Sign, seal
 from callout.journal.writer import JournalWriter
-from callout.session.echo import told
+from callout.session.echo import asks, told
 from callout.session.machine import step
 from callout.session.state import Memory, Phase, Survey, left_to_do
+from callout.session.tags import known_tags
 from callout.speech.engine import Candidate, Engine, Samples
 from callout.station.apart import ApartEngine
 from callout.station.mending import Mended, mended, place_of, same_place
@@ -237,7 +238,8 @@ class Station:
         with self._lock:
             said = text[:1].upper() + text[1:] + "."
             if self._memory.pending is not None:
-                said += f" Still waiting: {told(self._memory.pending.draft)}. Confirm?"
+                waiting = self._memory.pending
+                said += f" Still waiting: {told(waiting.draft)}. {asks(waiting)}"
                 tone = "ask" if tone == "told" else tone
             self._tell(Say(said, tone))
 
@@ -328,9 +330,7 @@ class Station:
         return choose(best.words, best.meanings, self._scope)
 
     def _listen_for_plot(self) -> None:
-        here = self._memory.plot
-        new = [tag for where, tag, _ in self._memory.saved if where == here]
-        self._scope = scope_of(self.plot, new)
+        self._scope = scope_of(self.plot, known_tags(self._memory, self.plot))
         if self._engine is not None:
             self._engine.prepare(self._language.spoken_in(self._scope))
 
@@ -345,7 +345,8 @@ class Station:
             return
         # Told first: making a new tree hearable takes a good part of a second.
         self._told(Done(event, effects, engine_s))
-        if any(isinstance(effect, Save) and effect.reading.is_new for effect in effects):
+        saved = [effect.reading for effect in effects if isinstance(effect, Save)]
+        if any(reading.is_new or reading.new_tag for reading in saved):
             self._listen_for_plot()
 
     def _commit(self, event: Event) -> tuple[Effect, ...]:

@@ -38,13 +38,18 @@ def _fate(moment: Moment) -> Iterator[str]:
         yield f"  undid      entry {moment.undoes}"
     if saved is not None:
         warned = f", accepted: {', '.join(saved.warnings)}" if saved.warnings else ""
-        yield f"  saved      entry {saved.entry}: tree {saved.tag} {reading_told(saved)}{warned}"
+        yield f"  saved      entry {saved.entry}: tree {_tree(saved)} {reading_told(saved)}{warned}"
     if moment.superseded_by is not None:
         yield f"  superseded by entry {moment.superseded_by}"
     if moment.undone_by is not None:
         yield f"  undone     by entry {moment.undone_by}"
     for ruling in moment.rulings:
         yield f"  ruled      entry {ruling.entry}: {plain(ruling.told)}"
+
+
+def _tree(reading: Reading) -> str:
+    note = f" (tag {reading.tag_note})" if reading.tag_note else ""
+    return f"{reading.tag_now}{note}"
 
 
 def meaning_told(meaning: Meaning) -> str:

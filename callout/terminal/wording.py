@@ -38,6 +38,8 @@ def tone(view: View) -> str:
 def state_word(view: View) -> str:
     """The state, in words that can be read from afar."""
     if waits(view):
+        if view.wants_accept:
+            return "CHECK, THEN ACCEPT?"
         return "CHECK, THEN CONFIRM?" if view.warnings else "CONFIRM?"
     if view.phase == NAMED:
         return "NOT SAVED. DIAMETER?" if view.tone == "refused" else "DIAMETER?"
@@ -59,7 +61,9 @@ def state_keys(view: View, typing: bool) -> str:
     """The keys that answer the state; other ones while a line is being typed."""
     if typing:
         return "Enter = send the line   Esc = clear it"
-    return "Enter = yes   Esc = no" if waits(view) else ""
+    if not waits(view):
+        return ""
+    return "A = accept   Esc = no" if view.wants_accept else "Enter = yes   Esc = no"
 
 
 def unit_name(view: View) -> str:

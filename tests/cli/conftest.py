@@ -16,7 +16,8 @@ from callout.journal.folder import SurveyFolder
 from callout.station.data import data_folder
 from callout.station.demo import make_demo_survey
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "journal"))
+for folder in ("journal", "station"):
+    sys.path.insert(0, str(Path(__file__).parents[1] / folder))
 
 WALK = data_folder("audio_fixtures") / "walk.flac"
 Run = Callable[..., Ran]

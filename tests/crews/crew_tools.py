@@ -53,10 +53,10 @@ def _stages(
             station.open(plot, who)
             engine.next_words = _spoken(tag, size)
             station.hear(sound(1000 * minutes + number))
-            station.press("confirm")
+            station.press("accept")
             for _ in range(3):  # accept what the checks question
                 if station.memory.pending:
-                    station.press("confirm")
+                    station.press("accept")
             assert not station.memory.pending
         _seal(at_hand, now)
         found.append(where / f"{name}-{number}")

@@ -155,7 +155,7 @@ def test_a_fork_is_refused_by_its_entry_and_nothing_is_written(crews, tmp_path):
         with at_work(SurveyFolder(path)) as station:
             station.open("K1", "R.V.")
             station.type(typed)
-            station.press("confirm")
+            station.press("accept")
     forks = len(take_snapshot(crews[0][0] / "journal.db").entries)
     forked = forks + 2  # both open alike; the clocks of the tests are the same
     site = tmp_path / "site"
@@ -236,7 +236,7 @@ def test_a_lost_recorder_goes_on_from_the_sites_copy(crews, tmp_path):
     with at_work(SurveyFolder(again)) as station:
         station.open("K1", "R.V.")
         station.type("91 12.3")
-        station.press("confirm")
+        station.press("accept")
     assert sum(unite(site, again).new.values()) > 0
     assert len(list((site / "recorders").iterdir())) == 1
 

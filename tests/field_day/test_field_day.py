@@ -85,7 +85,7 @@ def call_out(day: Day, station: Station, item: Standing) -> None:
     if item.today is not None:
         day.good += 1
         day.questioned.update(warned.check for warned in pending.warned)
-    station.press("confirm")
+    station.press("accept")
     assert station.memory.pending is None
 
 
@@ -107,7 +107,7 @@ def walk(day: Day) -> None:
             station.open(plot, "M.O.")
             assert said(done)[0].startswith("Still waiting: ")
             day.resumed += 1
-            station.press("confirm")
+            station.press("accept")
             for place in places[half + 1 : -LEFT_FOR_LAST]:
                 visit(day, station, place)
             station.type("plot complete")

@@ -102,7 +102,11 @@ def check(words: list[str], meaning: Meaning) -> None:
     # Nothing was taken back, so every figure said stands in the tag or the value: none is lost.
     figures = tuple(w for w in plain if w in WORDS_OF_FIGURES or w.replace(".", "").isdigit())
     height = f"{meaning.height_m:f}" if meaning.height_m is not None else ""
-    parts = (tag, meaning.stem or "", value, height, meaning.new_tag or "")
+    new = meaning.new_tag or ""
+    if new.startswith("A"):
+        assert new.lower() in plain
+        new = ""
+    parts = (tag, meaning.stem or "", value, height, new)
     whole = "".join(parts).replace(".", "")
     if not whole:
         assert set(figures) <= figures_said.JOINING | {"a"}, (words, meaning)

@@ -12,7 +12,13 @@ from callout.core.checks import Limits, Rules
 from callout.core.errors import OperatorError
 from callout.core.model import Plot, PlotSettings, Tree
 from callout.core.species import Species
-from callout.journal.check_settings import rules_from, rules_in, with_rules
+from callout.journal.check_settings import (
+    rules_body,
+    rules_from,
+    rules_in,
+    rules_of,
+    with_rules,
+)
 from callout.journal.codec import settings_body, settings_from
 
 PLOTS = {
@@ -78,3 +84,11 @@ def test_the_journal_gives_back_what_it_was_given():
     assert str(back["K2"].limits.ratio_tolerance) == "0.0600"
     assert settings_from(body) == {name: plot.settings for name, plot in PLOTS.items()}
     assert rules_in(measured) == {}
+
+
+def test_rules_from_before_a_warning_took_a_word_are_kept_as_they_were():
+    """So that a day's journal is replayed by the rules of its day."""
+    body = rules_body({"K1": Rules()})
+    assert rules_of(body)["K1"].accept_word
+    del body["K1"]["accept_word"]
+    assert not rules_of(body)["K1"].accept_word

@@ -50,16 +50,16 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> SurveyFolder:
     with at_work(made, engine, clock()) as station:
         station.open("K1", "R.V.")
         for mark, words in enumerate((
-            "tree eighty three twenty four point six", "confirm",
-            "tree ninety one twelve point nine", "confirm",
-            "tree eighty three twenty five point two", "confirm",
-            "tree ninety one thirteen point nine", "confirm", "undo",
+            "tree eighty three twenty four point six", "accept",
+            "tree ninety one twelve point nine", "accept",
+            "tree eighty three twenty five point two", "accept",
+            "tree ninety one thirteen point nine", "accept", "undo",
         )):  # fmt: skip
             engine.next_words = words
             station.hear(tone(300 + 50 * mark))
         station.open("K2", "M.O.")
         station.type("101 30.0")
-        station.press("confirm")
+        station.press("accept")
     return made
 
 
@@ -106,7 +106,7 @@ def test_nothing_in_a_roster_becomes_markup_and_nothing_is_fetched(tmp_path: Pat
         for plot, text in (("K1", "83 25.1"), (f"K{NASTY}", "9 8.1")):
             station.open(plot, NASTY)
             station.type(text)
-            station.press("confirm")
+            station.press("accept")
     out = tmp_path / "review.html"
     assert main(["review", str(made.path), "--out", str(out)]) == 0
     tags = Tags(out.read_text(encoding="utf-8")).found

@@ -52,7 +52,7 @@ class Talk:
 
     def save(self, tag: str, value: str, **parts: object) -> str:
         self.read(tag, value, **parts)
-        return self.hear("confirm")
+        return self.hear("accept")
 
     @property
     def said(self) -> str:

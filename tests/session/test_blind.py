@@ -27,14 +27,14 @@ def test_checks_fire_after_saving_and_are_recorded():
     assert talk.saved.warnings == ("not a growth",)
     talk.hear("amend", value=Decimal("40.5"))
     assert talk.hear("confirm") == "Saved 83, 40.5. / Next 84."
-    assert talk.saved.warnings == ("measured today",)
+    assert talk.saved.warnings == ()  # a correction right after: no tag can have been misread
     assert talk.saved.supersedes is not None
 
 
 def test_the_same_reading_in_an_open_plot_is_questioned_first():
     talk = Talk(survey(tree("83", "40.0"), rules=OPEN))
     assert "that is down 1." in talk.read("83", "39.0")
-    talk.hear("confirm")
+    talk.hear("accept")
     assert talk.saved.warnings == ("not a growth",)
 
 
@@ -58,9 +58,9 @@ def test_another_measurer_s_value_is_not_told():
     talk.save("83", "41.7")
     talk.take(Opened(len(talk.events) + 1, AT, "K2", "M.O."))
     assert talk.read("83", "41.2") == (
-        "83, 41.2, already measured today. Is this the right tag? Confirm?"
+        "83, 41.2, already measured today. Is this the right tag? Accept?"
     )
-    talk.hear("confirm")
+    talk.hear("accept")
     assert "41.7" not in talk.hear("undo")
 
 
@@ -88,8 +88,8 @@ def test_before_saving_a_blind_plot_says_the_same_whatever_the_history(trees):
             talk.read(str(number), str(now))
         assert with_past.effects == without.effects
         assert with_past.memory.pending == without.memory.pending
-        with_past.hear("confirm")
-        without.hear("confirm")
+        with_past.hear("accept")
+        without.hear("accept")
         assert with_past.saved.value == without.saved.value
 
 

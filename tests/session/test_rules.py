@@ -83,7 +83,9 @@ ROWS = [
     (Phase.IDLE, Meaning("confirm"), Phase.IDLE, "Nothing waits"),
     (Phase.NAMED, Meaning("confirm"), Phase.NAMED, "Nothing waits"),
     (Phase.MEMO, Meaning("confirm"), Phase.MEMO, "Nothing waits"),
-    (Phase.IDLE, Meaning("retag", new_tag="9"), Phase.IDLE, "cannot be done now"),
+    (Phase.IDLE, Meaning("retag", new_tag="9"), Phase.IDLE, "Which tree?"),
+    (Phase.NAMED, Meaning("retag", new_tag="9"), Phase.NAMED, "Tree 9, was 83, beech. Diameter?"),
+    (Phase.PENDING, Meaning("retag", new_tag="9"), Phase.PENDING, "9, was 83, 24.6"),
 ]
 
 
@@ -334,3 +336,24 @@ def test_tree_in_hand_and_replay():
     assert tree_in_hand(talk.memory, plot) is plot.trees["83"]
     assert tree_in_hand(Memory(), plot) is None
     assert replayed(SURVEY, talk.events) == talk.memory
+
+
+def test_where_tells_the_last_reading_of_this_plot_only():
+    talk = Dialogue("K1")
+    talk.hear(reading("83", "24.6"))
+    talk.hear("accept")
+    talk.open("K2")
+    assert "Nothing saved yet" in says(talk.hear("where"))
+    talk.hear(reading("84", "18.2"))
+    talk.hear("confirm")
+    assert "Last saved 84, 18.2" in says(talk.hear("where"))
+
+
+def test_an_undo_is_of_who_said_it_and_when():
+    talk = pending()
+    talk.hear("confirm", audio="a" * 64)
+    talk.open("K2", "M.O.")
+    (void,) = saves(talk.hear("undo", words="undo", source="voice", audio="b" * 64))
+    assert (void.void, void.who, void.words, void.source) == (True, "M.O.", "undo", "voice")
+    assert void.audio == "b" * 64
+    assert (void.tag, void.value) == ("83", Decimal("24.6")), "what is taken back"

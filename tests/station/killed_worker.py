@@ -70,7 +70,7 @@ def work(folder: SurveyFolder, pipe: int, seed: int) -> None:
             write("REJECTED", pending.draft.entry)
             continue
         write("CONFIRMING", tag, pending.draft.value)
-        station.press("confirm")
+        station.press("accept")
         if chance.random() < 0.15:
             write("UNDOING")
             station.press("undo")

@@ -46,7 +46,7 @@ def test_what_is_typed_is_shown_waiting_then_saved(station: Station) -> None:
     face.listen(told.append)
     tag = next(iter(station.plot.trees))
     face.submit(f"{tag} 24.6")
-    face.press("confirm")
+    face.press("accept")
     face.level(-20.0, True)
     face.close()
     views = [item for item in told if isinstance(item, View)]

@@ -28,12 +28,12 @@ from callout.station.replay import Moment, Wanted, chosen, moments
 
 SPOKEN = (
     ("tree eighty three twenty four point six", 0.93),  # 4: flagged, it shrank
-    ("confirm", 0.99),  # 5
+    ("accept", 0.99),  # 5
     ("tree ninety one twelve point nine", 0.61),  # 6
-    ("confirm", 0.97),  # 7
+    ("accept", 0.97),  # 7
     ("tree eighty three twenty four point eight", 0.9),  # 8
     ("measured at one point five metres", 0.9),  # 9
-    ("confirm", 0.97),  # 10: supersedes 5
+    ("accept", 0.97),  # 10: supersedes 5
     ("undo", 0.98),  # 11: 5 stands again
     ("note", 0.9),  # 12
     ("", 0.0),  # 13: the note itself
@@ -51,7 +51,7 @@ def folder(tmp_path: Path) -> SurveyFolder:
     with at_work(made, engine, clock()) as station:
         station.open("K2", "M.O.")
         station.type("101 30.0")
-        station.press("confirm")
+        station.press("accept")
     return made
 
 

@@ -108,7 +108,7 @@ def test_a_thousand_presses_none_lost_none_doubled(tmp_path: Path) -> None:
         assert json.loads(tape.stdout) == {"sent": 1000, "pulled_out": 3}
         at_work.wait(lambda: at_work.count("heard", source="tape") == 1000)
         assert at_work.count("saved") == 0
-        at_work.type("confirm")
+        at_work.type("accept")
         at_work.wait(lambda: at_work.count("saved") == 1)
     values = [event.meanings[0].value for event in tape_events(folder)]
     assert values == [Decimal(number + 50) / 10 for number in range(1, 1001)]
@@ -128,7 +128,7 @@ def test_press_then_tag_is_asked_for_joined_echoed_and_confirmed(tmp_path: Path)
             at_work.wait(lambda value=value: at_work.said(f"Tape {value} cm: which tree?"))
             at_work.type(f"tree {tag}")
             at_work.wait(lambda tag=tag, value=value: at_work.said(f"{tag}, {value}, "))
-            at_work.type("confirm")
+            at_work.type("accept")
             at_work.wait(lambda tag=tag, value=value: at_work.said(f"Saved {tag}, {value}"))
         tape.wait(20)
     with folder.reading() as reader:

@@ -36,8 +36,8 @@ TRIALS = int(os.environ.get("CALLOUT_TAMPERINGS", "600"))
 KILLS = int(os.environ.get("CALLOUT_VERIFY_KILLS", "24"))
 MEMORY_DISK = "/dev/shm" if Path("/dev/shm").is_dir() else None
 SPOKEN = (
-    "tree eighty three twenty four point six", "confirm", "tree ninety one twelve point nine",
-    "confirm", "undo", "note", "tree ninety one", "no",
+    "tree eighty three twenty four point six", "accept", "tree ninety one twelve point nine",
+    "accept", "undo", "note", "tree ninety one", "no",
 )  # fmt: skip
 
 
@@ -55,7 +55,7 @@ def a_day(folder: SurveyFolder, seals: bool = True) -> SurveyFolder:
         station.open("K1", "M.O.")
         for text in ("83 25.1", "91 13.0", "correction 13.1", "new tree 205 8.1"):
             station.type(text)
-            station.press("confirm")
+            station.press("accept")
         station.press("note")
         station.hear(sound(99))
     if seals:
@@ -92,7 +92,7 @@ def another() -> Iterator[SurveyFolder]:
             station.open("K1", "M.O.")
             for text in ("83 24.6", "91 14.0", "83 24.7"):
                 station.type(text)
-                station.press("confirm")
+                station.press("accept")
         yield folder
 
 

@@ -45,9 +45,10 @@ WARNED = replace(
     PENDING,
     value="24.6",
     change="down 0.4",
+    wants_accept=True,
     warnings=("that is down 0.4",),
     looks=("tape slack or twisted? above the paint line?",),
-    said="83, 24.6, that is down 0.4. Tape slack or twisted? above the paint line? Confirm?",
+    said="83, 24.6, that is down 0.4. Tape slack or twisted? above the paint line? Accept?",
     heard="tree eighty three twenty four point six",
 )
 SAVED = replace(
@@ -80,6 +81,7 @@ FAULTY = replace(
 )  # fmt: skip
 CROWDED = replace(
     WARNED, tag="1283", value="124.6", unit="cm", species="Fraxinus pennsylvanica",
+    wants_accept=True,
     warnings=(
         "already 124.9 today", "you said in, this plot is kept in cm",
         "outside 1.0 to 99.9 cm", "that is up 99.6",

@@ -58,7 +58,7 @@ def test_bursts_from_foreign_threads_end_in_the_newest_view() -> None:
             await asyncio.sleep(0.01)
         await pilot.pause()
         await pilot.pause()
-        assert text_of(pilot, "#banner").startswith("CHECK, THEN CONFIRM?")
+        assert text_of(pilot, "#banner").startswith("CHECK, THEN ACCEPT?")
         assert "down 0.4" in text_of(pilot, "#warnings")
         assert "-40 dB quiet" in text_of(pilot, "#meter")
 

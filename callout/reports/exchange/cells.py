@@ -45,6 +45,7 @@ MEANING = {
     "treatment": "what was done to the plot",
     "who": "who called the value",
     "graduation": "the tape's graduation, in the row's unit",
+    "tag_note": "what became of the tree's tag: lost, or what it was before it was replaced",
 }
 # The diameter in centimetres is derived, so it is computed again on reading.
 WRITTEN = tuple(name for name in MEASUREMENT_COLUMNS if name != "diameter_cm")

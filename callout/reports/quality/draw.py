@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -66,9 +66,12 @@ def draw(
     measured = _measured(readings)
     found: list[Tree] = []
     for name, plot in plots.items():
-        known = {**plot.trees, **measured.get(name, {})}
-        trees = [plot.trees.get(tag, tree) for tag, tree in known.items()]
-        trees = [tree for tree in trees if tree.tag in measured.get(name, {})]
+        here = measured.get(name, {})
+        order = {tag: at for at, tag in enumerate(plot.trees)}
+        trees = [
+            replace(plot.trees.get(tag, tree), tag=tree.tag)
+            for tag, tree in sorted(here.items(), key=lambda one: order.get(one[0], len(order)))
+        ]
         taken = set(chance.sample(range(len(trees)), math.ceil(share * len(trees))))
         if only in (None, name):
             found += [tree for at, tree in enumerate(trees) if at in taken]
@@ -78,11 +81,11 @@ def draw(
 
 
 def _measured(readings: Iterable[Reading]) -> dict[str, dict[str, Tree]]:
-    """Trees with a diameter by plot and tag; those that the roster lacks as they were called."""
+    """Trees with a diameter by plot and roster's tag, as they are called now."""
     found: dict[str, dict[str, Tree]] = {}
     for item in readings:
         if item.value is not None:
-            found.setdefault(item.plot, {})[item.tag] = Tree(item.plot, item.tag, item.species)
+            found.setdefault(item.plot, {})[item.tag] = Tree(item.plot, item.tag_now, item.species)
     return found
 
 

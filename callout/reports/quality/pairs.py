@@ -45,7 +45,7 @@ class Pair:
     def name(self) -> str:
         """Plot, tag and stem."""
         stem = f" stem {self.first.stem}" if self.first.stem else ""
-        return f"{self.first.plot} {self.first.tag}{stem}"
+        return f"{self.first.plot} {self.first.tag_now}{stem}"
 
 
 @dataclass
@@ -85,7 +85,7 @@ def paired(first: SurveyFolder, second: SurveyFolder) -> Paired:
     found = Paired(int(body["number"]), str(body["share"]), len(body["trees"]))
     found.corrected = sum(item.supersedes is not None for item in again)
     for plot, tag in body["trees"]:
-        here = {item.stem: item for item in before if (item.plot, item.tag) == (plot, tag)}
+        here = {item.stem: item for item in before if (item.plot, item.tag_now) == (plot, tag)}
         there = {item.stem: item for item in again if (item.plot, item.tag) == (plot, tag)}
         if not there:
             found.left.append(f"{plot} {tag}")

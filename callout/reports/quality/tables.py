@@ -24,7 +24,7 @@ def pair_frame(pairs: Iterable[Pair], tolerance: Tolerance) -> pd.DataFrame:
     """One row a pair: both values as recorded, the difference, whether it is within tolerance."""
     rows = [
         {
-            "plot": pair.first.plot, "tag": pair.first.tag, "stem": pair.first.stem,
+            "plot": pair.first.plot, "tag": pair.first.tag_now, "stem": pair.first.stem,
             "species": pair.first.species, "unit": pair.unit,
             "first": pair.first.value, "first_who": pair.first.who, "first_at": pair.first.at,
             "second": pair.second.value, "second_who": pair.second.who,
@@ -119,7 +119,7 @@ def repeats_frame(pairs: Iterable[Pair]) -> pd.DataFrame:
         second = float(convert(pair.second.value, pair.second.unit, Unit.CENTIMETRE))
         rows.append(
             {
-                "plot": pair.first.plot, "tag": pair.first.tag, "stem": pair.first.stem,
+                "plot": pair.first.plot, "tag": pair.first.tag_now, "stem": pair.first.stem,
                 "date": pd.Timestamp(pair.first.at[:10]), "first_cm": first,
                 "second_cm": second, "difference_cm": second - first,
             }

@@ -12,6 +12,7 @@ _ROWS = (
     ("Enter, Space", "yes: save what is shown large"),
     ("Page Down, Right", "yes (a presenter's forward key)"),
     ("Esc, Page Up", "no: do not save it (Page Up: a presenter's back key)"),
+    ("A", "accept: save it although there is a warning"),
     ("U", "undo the last one saved"),
     ("R", "repeat what was said"),
     ("S", "skip this tree; it stays on the list"),
@@ -19,9 +20,9 @@ _ROWS = (
     ("F2", "dark or light colours"),
     ("Ctrl+Q", "leave; a reading that waits will still wait"),
     ("anything else", "types a callout: 83 24.6, then Enter. Esc clears it"),
-    ("/", "types words that begin with U, R, S or M: / skip, Enter"),
+    ("/", "types words that begin with A, U, R, S or M: / skip, Enter"),
 )
-_SAY = "Or say: tree 83, 24.6, confirm, no, undo, skip, what's left, where was I."
+_SAY = "Or say: tree 83, 24.6, confirm, accept, no, undo, skip, what's left, where was I."
 
 
 class HelpScreen(ModalScreen[None]):

@@ -28,6 +28,7 @@ from callout.terminal.wording import waits
 
 STALE_CHECK_S = 1.0
 TOO_SOON = "NOT confirmed, too soon: read it, then press again."
+_YES = ("confirm", "accept")
 MOST_TROUBLES = 2
 """With more warnings and faults than this, the lists give way to them and to the large type."""
 _SHOWS: tuple[type[Any], ...] = (
@@ -112,25 +113,25 @@ class StationScreen(Screen[None]):
     def on_pressed(self, message: Pressed) -> None:
         """A command key: let through once, however long it is held."""
         if not self._guard.fresh(message.key, self._clock()):
-            if message.kind == "confirm" and waits(self._face.view()):
+            if message.kind in _YES and waits(self._face.view()):
                 self._notice(TOO_SOON)
             return
         if message.kind == "help":
             self.app.push_screen(HelpScreen())
         elif message.kind == "mute":
             self._face.mute(not self._face.view().muted)
-        elif message.kind == "confirm":
-            self._confirm()
+        elif message.kind in _YES:
+            self._confirm(message.kind)
         else:
             self._face.press(message.kind)
 
-    def _confirm(self) -> None:
-        """Confirm what is on the screen, if that is what waits and there was time to read it."""
+    def _confirm(self, kind: str) -> None:
+        """Confirm or accept what is on the screen, if it waits and there was time to read it."""
         view = self._face.view()
         if not waits(view):
             self._notice("Nothing waits for a yes.")
         elif self._guard.seen(view, self._clock()):
-            self._face.press("confirm", view.waiting)
+            self._face.press(kind, view.waiting)
         else:
             self._notice(TOO_SOON)
         if view != self._view:

@@ -19,6 +19,7 @@ WHEN_EMPTY = {
     "space": "confirm",
     "right": "confirm",
     "escape": "reject",
+    "a": "accept",
     "u": "undo",
     "r": "repeat",
     "s": "skip",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from callout.terminal.widgets.line import Line
 
 NOTICE_S = 4.0
-_KEYS = "Enter yes  Esc no  U undo  R repeat  S skip  M mute  / words  F2 dark  ? help"
+_KEYS = "Enter yes  A accept  Esc no  U undo  R repeat  S skip  M mute  / words  ? help"
 
 
 class Keys(Line):

@@ -1,0 +1,73 @@
+"""Tags that were lost and replaced: by which tag a tree is known, and what hangs there now.
+
+The roster's tag stays the tree's name in memory; what was said with a new tag is brought back to
+it. Pure; no wording here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from callout.core.meaning import Meaning
+from callout.core.model import Plot, Reading
+from callout.session.state import Memory
+
+
+def known_tags(memory: Memory, plot: Plot) -> set[str]:
+    """Tags of the roster, of the trees found on this visit, and those put on in place of lost."""
+    here = plot.settings.plot
+    found = {item.tag for item in memory.saved.values() if item.plot == here}
+    found |= {item.new_tag for item in memory.saved.values() if item.plot == here and item.new_tag}
+    return {*plot.trees, *found}
+
+
+def tags_on_hold(memory: Memory, plot: Plot) -> set[str]:
+    """New tags that were said but stand in no reading yet."""
+    return {new for (where, _), new in memory.lost_tags.items() if where == plot.settings.plot}
+
+
+def by_roster_tag(memory: Memory, plot: Plot, meaning: Meaning) -> Meaning:
+    """``meaning`` with the tree's tag of the roster, where it was called by its new one."""
+    if meaning.tag is None or meaning.tag in plot.trees or meaning.kind == "new":
+        return meaning
+    here = plot.settings.plot
+    on_hold = {new: tag for (where, tag), new in memory.lost_tags.items() if where == here}
+    if meaning.tag in on_hold:
+        return replace(meaning, tag=on_hold[meaning.tag])
+    for item in memory.saved.values():
+        if item.plot == here and item.new_tag == meaning.tag:
+            return replace(meaning, tag=item.tag)
+    return meaning
+
+
+def lost_and_new(memory: Memory, plot: str, tag: str) -> tuple[bool, str]:
+    """Whether the tree's tag is lost, and what hangs there now: as said last, or as it stands."""
+    if (plot, tag) in memory.lost_tags:
+        return True, memory.lost_tags[plot, tag]
+    for item in memory.saved.values():
+        if (item.plot, item.tag) == (plot, tag) and item.tag_lost:
+            return True, item.new_tag
+    return False, ""
+
+
+def tag_shown(memory: Memory, plot: str, tag: str) -> str:
+    """The tag that hangs on the tree, as far as it is on record."""
+    return lost_and_new(memory, plot, tag)[1] or tag
+
+
+def held(memory: Memory, plot: str, tag: str, new: str) -> Memory:
+    """What was said of a lost tag, kept for the tree's next reading."""
+    return replace(memory, lost_tags={**memory.lost_tags, (plot, tag): new})
+
+
+def let_go(memory: Memory, plot: str, tag: str) -> Memory:
+    """Nothing is kept for that tree any more: a reading has it, or it was taken back."""
+    kept = {key: new for key, new in memory.lost_tags.items() if key != (plot, tag)}
+    return replace(memory, lost_tags=kept)
+
+
+def last_reading(memory: Memory, plot: str, tag: str) -> Reading | None:
+    """This visit's latest reading of the tree that stands."""
+    standing = set(memory.saved.values())
+    own = (item for item in reversed(memory.undoable) if (item.plot, item.tag) == (plot, tag))
+    return next((item for item in own if item in standing), None)

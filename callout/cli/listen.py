@@ -12,6 +12,7 @@ import json
 import sys
 import threading
 from collections.abc import Iterable, Iterator
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,7 @@ from callout.station.build import make_station
 from callout.station.clock import Clock
 from callout.station.done_lines import done_json
 from callout.station.post import Post, Told, Work
+from callout.station.safety import CAUTION, kept_told, shown_today
 from callout.station.signing import seal_session
 from callout.station.station import Done, Station
 
@@ -139,6 +141,8 @@ def _headless(
     post = Post(folder, station, clock, work)
     try:
         post.begin(to)
+        if work.frames is None and not args.typed:
+            _print_cautions(folder)
         if (engine := station.engine) is not None:
             _print({"event": "ready", "engine": engine.name, "model": engine.model})
         if args.typed:
@@ -154,6 +158,12 @@ def _headless(
             "free space or check permissions, then say it again"
         )
     return 0
+
+
+def _print_cautions(folder: SurveyFolder) -> None:
+    if not shown_today(folder.path, date.today()):  # noqa: DTZ011
+        kept = kept_told(folder.config().keeping)
+        _print({"event": "caution", "text": CAUTION, "kept": kept})
 
 
 def _from_standard_input(station: Station) -> None:

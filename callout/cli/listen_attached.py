@@ -12,7 +12,7 @@ from callout.core.errors import OperatorError
 from callout.daemon.place import socket_path
 from callout.daemon.remote import RemoteFace, connected
 from callout.journal.folder import SurveyFolder
-from callout.station.safety import shown_today
+from callout.station.safety import kept_told, shown_today
 
 _ITS_OWN = ("engine", "model")
 
@@ -35,7 +35,9 @@ def attach(folder: SurveyFolder, args: argparse.Namespace) -> int | None:
         _follow(face, args.plot, args.who or "", login())
         if args.mute:
             face.mute(True)
-        app = CalloutApp(face, safety=not shown_today(folder.path, date.today()))  # noqa: DTZ011
+        kept = kept_told(folder.config().keeping)
+        unseen = not shown_today(folder.path, date.today())  # noqa: DTZ011
+        app = CalloutApp(face, safety=unseen, kept=kept)
         app.run()
     finally:
         face.close()

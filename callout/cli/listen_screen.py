@@ -12,7 +12,7 @@ from callout.station.clock import Clock
 from callout.station.ears import NAME
 from callout.station.post import Post, Told, Work
 from callout.station.presenter import StationFace
-from callout.station.safety import shown_today
+from callout.station.safety import kept_told, shown_today
 from callout.station.station import Station
 
 
@@ -29,7 +29,10 @@ def run_screen(folder: SurveyFolder, station: Station, clock: Clock, work: Work)
     try:
         post.begin(told_by(face))
         face.by_tape(post.tapes.typed)
-        app = CalloutApp(face, safety=not shown_today(folder.path, date.today()))  # noqa: DTZ011
+        face.by_key(post.talk)
+        kept = kept_told(folder.config().keeping)
+        unseen = not shown_today(folder.path, date.today())  # noqa: DTZ011
+        app = CalloutApp(face, safety=unseen, kept=kept)
         hearing.start()
         app.run()
     finally:

@@ -52,6 +52,7 @@ class Daemon:
         self._beat_at = time.monotonic()
         self._post = Post(folder, station, clock, orders.work)
         self._face = StationFace(station, self._post.echo.mute, orders.work.muted)
+        self._face.by_key(self._post.talk)
         hello = {"survey": str(folder.path.resolve()), "pid": os.getpid()}
         self._server = Server(socket_path(folder.path), hello, self._answer)
         self._hearing = threading.Thread(target=self._hear, name="listening", daemon=True)

@@ -52,6 +52,8 @@ class View:
     engine: str = ""
     muted: bool = False
     faults: tuple[str, ...] = ()
+    talk: str = ""
+    """``open`` or ``closed`` where a key opens the microphone, else nothing."""
 
 
 @dataclass(frozen=True)
@@ -88,3 +90,6 @@ class Face(Protocol):
 
     def mute(self, muted: bool) -> None:
         """Silence or restore the spoken echo."""
+
+    def talk(self) -> None:
+        """The key that opens the microphone, where the survey has one."""

@@ -20,6 +20,7 @@ from callout.session.state import Memory, Pending, left_to_do
 from callout.session.tags import tag_shown
 from callout.station.face import Level, SavedLine, Update, View
 from callout.station.station import Done, Station
+from callout.station.talking import TalkKey
 
 RECENT = 8
 TakesTyped = Callable[[str, tuple[float, ...]], bool]
@@ -34,6 +35,7 @@ class StationFace:
         self._faults: dict[str, str] = {}
         self._batteries: dict[str, str] = {}
         self._listeners: list[Callable[[Update], None]] = []
+        self._talk: TalkKey | None = None
         self._tape: TakesTyped = lambda text, keys_s: False
         self._hands = ThreadPoolExecutor(1, thread_name_prefix="hands")
         station.watch(self._watch)
@@ -44,7 +46,9 @@ class StationFace:
             self._station, said=self._said, heard=self._heard, tone=self._tone,
             muted=self._muted, faults=tuple(self._faults.values()),
         )  # fmt: skip
-        return replace(shown, engine="; ".join([shown.engine, *self._batteries.values()]))
+        talk = "" if self._talk is None else "open" if self._talk.is_open else "closed"
+        engine = "; ".join([shown.engine, *self._batteries.values()])
+        return replace(shown, engine=engine, talk=talk)
 
     def listen(self, listener: Callable[[Update], None]) -> None:
         """Tell ``listener`` of every change, beginning with how things stand."""
@@ -72,6 +76,17 @@ class StationFace:
         self._muted = muted
         self._mute(muted)
         self._tell(self.view())
+
+    def talk(self) -> None:
+        """Open the microphone for one callout, or close it."""
+        if self._talk is not None:
+            self._talk.press()
+
+    def by_key(self, talk: TalkKey | None) -> None:
+        """``talk`` opens the microphone; None where it is always open."""
+        self._talk = talk
+        if talk is not None:
+            talk.on_change(lambda is_open: self._tell(self.view()))
 
     def level(self, dbfs: float, speaking: bool) -> None:
         """The microphone's level, from whoever listens to it."""

@@ -20,6 +20,10 @@ class TalkKey:
         self._open = False
         self._opened_s: float | None = None
 
+    def on_change(self, tell: Callable[[bool], None]) -> None:
+        """Tell ``tell`` whenever it opens (True) or closes."""
+        self._tell = tell
+
     @property
     def is_open(self) -> bool:
         """Whether what is said now is heard."""

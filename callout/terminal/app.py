@@ -18,7 +18,8 @@ from callout.terminal.wording import waits
 
 
 class CalloutApp(App[None]):
-    """Shows ``face`` until the user leaves; ``safety`` shows the safety line first.
+    """Shows ``face`` until the user leaves; ``safety`` shows the safety line first, and with
+    it ``kept``: what is kept of voices.
 
     ``clock`` counts seconds, from any start; only differences are used.
     """
@@ -31,11 +32,15 @@ class CalloutApp(App[None]):
     ]
 
     def __init__(
-        self, face: Face, safety: bool, clock: Callable[[], float] = time.monotonic
+        self,
+        face: Face,
+        safety: bool,
+        clock: Callable[[], float] = time.monotonic,
+        kept: str = "",
     ) -> None:
         super().__init__()
         self._face = face
-        self._safety = safety
+        self._safety, self._kept = safety, kept
         self._station = StationScreen(face, clock)
         self._mailbox = Mailbox(self.post_message)
         self.register_theme(SUN)
@@ -50,7 +55,7 @@ class CalloutApp(App[None]):
         """Listen from before the first key is taken."""
         self._face.listen(self._mailbox.put)
         if self._safety:
-            self.push_screen(SafetyScreen())
+            self.push_screen(SafetyScreen(self._kept))
 
     def on_updated(self) -> None:
         """Paint the newest of what came. A reading that waits must not lie hidden under help."""

@@ -120,6 +120,10 @@ class FakeFace:
     def press(self, kind: str, waiting: int = 0) -> None:
         self.asked.append(("press", kind))
 
+    def talk(self) -> None:
+        self.asked.append(("talk", None))
+        self.tell(replace(self.now, talk="open" if self.now.talk == "closed" else "closed"))
+
     def mute(self, muted: bool) -> None:
         self.asked.append(("mute", muted))
         self.tell(replace(self.now, muted=muted))

@@ -16,6 +16,7 @@ from pathlib import Path
 import fake_face as scripted
 
 from callout.station.face import Level, View
+from callout.station.safety import ALL_KEPT
 from callout.terminal.app import CalloutApp
 
 FOLDER = Path(__file__).parents[2] / "docs" / "screens"
@@ -28,7 +29,7 @@ def shot(view: View, size: tuple[int, int], keys: Sequence[str] = (), safety: bo
     face = scripted.FakeFace(view)
 
     async def main() -> str:
-        app = CalloutApp(face, safety, clock=lambda: 100.0)
+        app = CalloutApp(face, safety, clock=lambda: 100.0, kept=ALL_KEPT)
         async with app.run_test(size=size) as pilot:
             face.tell(Level(-23.0, True))
             await pilot.pause()

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from textual.pilot import Pilot
 
+from callout.station.face import Level
 from callout.terminal.app import CalloutApp
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -181,3 +182,23 @@ def test_help_opens_and_gives_way_to_a_reading() -> None:
         assert not pilot.app.screen.query("#help")
 
     assert drive(scripted.IDLE, step) == []
+
+
+def test_tab_opens_a_closed_microphone_and_the_meter_says_how_it_stands() -> None:
+    async def step(pilot: Pilot[None], face: scripted.FakeFace, clock: Clock) -> None:
+        meter = pilot.app.screen.query_one("#meter")
+        face.tell(Level(-23.0, True))
+        await pilot.pause()
+        assert "Mic closed: Tab to talk" in str(meter.render())
+        await pilot.press("tab")
+        face.tell(Level(-23.0, True))
+        await pilot.pause()
+        assert "-23 dB" in str(meter.render())
+        await pilot.press("8")
+        clock.now += 2
+        await pilot.press("tab")
+        await pilot.pause()
+        assert "Mic closed" in str(meter.render()), "while typing, too"
+
+    asked = drive(replace(scripted.PENDING, talk="closed"), step)
+    assert [name for name, _ in asked] == ["talk", "talk"]

@@ -16,6 +16,7 @@ _ROWS = (
     ("U", "undo the last one saved"),
     ("R", "repeat what was said"),
     ("S", "skip this tree; it stays on the list"),
+    ("Tab", "talk: opens a closed microphone for one callout"),
     ("M", "mute the voice, or turn it on again"),
     ("F2", "dark or light colours"),
     ("Ctrl+Q", "leave; a reading that waits will still wait"),

@@ -1,4 +1,7 @@
-"""The safety line, seen before the first callout of a day. Any key leaves it, and only that."""
+"""The safety line and what is kept of voices, seen before the first callout of a day.
+
+Any key leaves it, and does only that.
+"""
 
 from __future__ import annotations
 
@@ -17,14 +20,21 @@ LINES = (
 
 
 class SafetyScreen(ModalScreen[None]):
-    """Four lines, in large letters of their own rows."""
+    """Four lines in rows of their own, then ``kept``: what is kept of voices."""
+
+    def __init__(self, kept: str = "") -> None:
+        super().__init__()
+        self._kept = kept
 
     def compose(self) -> ComposeResult:
         """The lines and how to go on."""
         body = "\n\n".join(LINES)
         yield Static(
             Content.assemble(
-                ("BEFORE YOU START\n\n", "bold"), (body, "bold"), ("\n\n\nPress any key.", "")
+                ("BEFORE YOU START\n\n", "bold"),
+                (body, "bold"),
+                (f"\n\n{self._kept}" if self._kept else "", ""),
+                ("\n\nPress any key.", ""),
             ),
             id="safety",
         )

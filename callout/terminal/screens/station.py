@@ -84,14 +84,17 @@ class StationScreen(Screen[None]):
         self.set_class(len(view.warnings) + len(view.faults) > MOST_TROUBLES, "-crowded")
         for kind in _SHOWS:
             self.query_one(kind).show(view)
+        if view.talk == "closed":
+            self.query_one(Meter).closed()
 
     def _show_newest(self) -> None:
         if self._view is not None:
             self.show(self._view)
 
     def show_level(self, level: Level) -> None:
-        """Paint the microphone's level."""
-        self.query_one(Meter).show(level, self._clock())
+        """Paint the microphone's level, unless it hears nothing."""
+        if self._view is None or self._view.talk != "closed":
+            self.query_one(Meter).show(level, self._clock())
 
     def on_screen_resume(self) -> None:
         """Another screen is gone: only from now on can the reading be seen."""
@@ -120,6 +123,8 @@ class StationScreen(Screen[None]):
             self.app.push_screen(HelpScreen())
         elif message.kind == "mute":
             self._face.mute(not self._face.view().muted)
+        elif message.kind == "talk":
+            self._face.talk()
         elif message.kind in _YES:
             self._confirm(message.kind)
         else:

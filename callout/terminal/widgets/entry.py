@@ -13,7 +13,7 @@ from textual.widgets import Input
 from callout.terminal.messages import Pressed, Typed
 from callout.terminal.plain import plain
 
-ALWAYS = {"pagedown": "confirm", "pageup": "reject"}
+ALWAYS = {"pagedown": "confirm", "pageup": "reject", "tab": "talk"}
 WHEN_EMPTY = {
     "enter": "confirm",
     "space": "confirm",

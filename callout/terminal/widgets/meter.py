@@ -32,6 +32,11 @@ class Meter(Line):
         bar = "█" * full + "░" * (CELLS - full)
         self.put(("Mic ", ""), (bar, ""), (f" {figure} ", ""), (word, "bold" if loud else ""))
 
+    def closed(self) -> None:
+        """Nothing is heard until the key is pressed."""
+        self._since = None
+        self.put(("Mic closed: Tab to talk", "bold"))
+
     def grow_stale(self, now: float) -> None:
         """Say that no level comes any more, if none has for a while."""
         if self._since is not None and now - self._since >= STALE_S:

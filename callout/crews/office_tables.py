@@ -95,6 +95,7 @@ def tables(schema: str) -> MetaData:
         Column("confidence", Numeric), text("audio", missing=True), text("who"),
         Column("warnings", JSONB, nullable=False), Column("is_new", Boolean, nullable=False),
         Column("supersedes", BigInteger), Column("void", Boolean, nullable=False),
+        Column("tag_lost", Boolean, nullable=False), text("new_tag"),
     )  # fmt: skip
     Table(
         "memos", found, *of_entry("entry"), Column("at", DateTime(timezone=True), nullable=False),

@@ -21,6 +21,7 @@ from callout.crews.office_tables import DEFAULT_SCHEMA, make_tables
 from callout.crews.pool import ForkError
 from callout.journal.reader import Entry
 from callout.journal.removals import removed_in, sound_of
+from callout.journal.schema import LATER_COLUMNS
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine, Table
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 BATCH = 500
 SOUNDS_AT_ONCE = 25
 _NUMBERS = ("raw", "value", "height_m", "confidence")
-_FLAGS = ("is_new", "void")
+_FLAGS = ("is_new", "void", "tag_lost")
 Tell = Callable[[int], None]
 """Hears of every batch: how many entries or sounds were in it."""
 
@@ -211,13 +212,14 @@ def _send(
         if found:
             connection.execute(
                 office.tables[name].insert(),
-                [{"recorder": recorder, **_typed(row)} for row in found],
+                [{"recorder": recorder, **_typed(name, row)} for row in found],
             )
 
 
-def _typed(row: Mapping[str, Any]) -> dict[str, Any]:
-    """A row of the journal's tables with the types of the office's."""
-    typed = {name: _plain(cell) for name, cell in row.items()}
+def _typed(table: str, row: Mapping[str, Any]) -> dict[str, Any]:
+    """A row of the journal's ``table`` with the types of the office's."""
+    whole = {**LATER_COLUMNS.get(table, {}), **row}
+    typed = {name: _plain(cell) for name, cell in whole.items()}
     typed["at"] = datetime.fromisoformat(row["at"])
     for name in _NUMBERS:
         if typed.get(name) is not None:

@@ -22,7 +22,7 @@ import pytest
 from crew_tools import clock_from, found_in, stages, unite
 from journal_tools import survey
 from office_tools import ADDRESS, asked, needs_postgres, own_schema
-from station_tools import at_work
+from station_tools import at_work, settle
 
 from callout.cli.main import main
 from callout.core.errors import OperatorError, StorageError
@@ -101,8 +101,7 @@ def test_readings_are_exact_and_stand_as_here(tmp_path, schema):
         station.open("K1", "R.V.")
         for text in ("83 24.6", "91 12.30", "91 12.4", "83 25.0", "83 25.1"):
             station.type(text)
-            station.press("confirm")
-            station.press("confirm")
+            settle(station)
         station.press("undo")
         station.press("confirm")
     pushed(schema, folder.path)
@@ -193,7 +192,7 @@ def test_zero_characters_do_not_stop_a_push(schema, tmp_path):
     with at_work(folder) as station:
         station.open("K1", "R\0V")
         station.type("83 24.6")
-        station.press("confirm")
+        settle(station)
     pushed(schema, folder.path)
     same_as(schema, folder.path)
     assert asked(schema, "SELECT who FROM {s}.readings") == [("R\N{REPLACEMENT CHARACTER}V",)]
@@ -220,8 +219,7 @@ def long_journal(where: Path, readings: int) -> Path:
         station.open("K1", "R.V.")
         for number in range(readings):
             station.type(f"91 12.{number % 10}")
-            station.press("confirm")
-            station.press("confirm")
+            settle(station)
     return folder.path
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from crew_tools import content, stages, unite
 from journal_tools import survey
-from station_tools import at_work
+from station_tools import at_work, settle
 
 from callout.cli.main import main
 from callout.core.model import Reading
@@ -183,7 +183,7 @@ def test_trees_not_found_can_be_reported(tmp_path, capsys):
         station.open("K1", "R.V.")
         for text in ("83 24.6", "91 not found"):
             station.type(text)
-            station.press("confirm")
+            settle(station)
     assert set(survey_frames(folder.path)[0]["status"]) == {"live", "not found"}
     told(capsys, "report", folder.path, "--out", tmp_path / "report", "--draws", "100")
 
@@ -241,7 +241,7 @@ def test_what_recorders_tell_differently_of_a_plot_is_told(tmp_path, capsys):
         with at_work(SurveyFolder(tmp_path / name)) as station:
             station.open("K2", name)
             station.type("101 30.4")
-            station.press("confirm")
+            settle(station)
     out = told(capsys, "merge", tmp_path / "one", tmp_path / "two", "--into", tmp_path / "s")
     assert "plot K2: area is 0.2 with one recorder and 0.1" in out or (
         "plot K2: area is 0.1 with one recorder and 0.2" in out
@@ -256,7 +256,7 @@ def test_a_formula_is_quoted_in_csv_and_nowhere_else(tmp_path, capsys):
     with at_work(SurveyFolder(tmp_path / "fen")) as station:
         station.open("-K1", "R.V.")
         station.type("83 24.6")
-        station.press("confirm")
+        settle(station)
     (row,) = json.loads(told(capsys, "readings", tmp_path / "fen", "--format", "json"))
     assert (row["plot"], row["species"]) == ("-K1", "=beech")
     (cells,) = csv.DictReader(io.StringIO(told(capsys, "readings", tmp_path / "fen")))

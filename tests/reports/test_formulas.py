@@ -90,7 +90,7 @@ def test_stand_density_index():
 
 
 def test_rates():
-    """(ln N - ln S) / t and relative growth, R. Condit and co-workers, public code; by arithmetic."""
+    """(ln N - ln S) / t and relative growth, Condit and co-workers, public code; arithmetic."""
     assert f.log_rate(100, 90, 5) == near(0.0210721, abs=5e-8)  # mortality, ln 100 - ln 90
     assert f.log_rate(12.5, 10.0, 5) == near(0.0446287, abs=5e-8)  # relative growth
     assert math.isnan(f.log_rate(10, 0, 5))

@@ -17,7 +17,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from stand_frames import frame, measurement, plots
-from station_tools import at_work
+from station_tools import at_work, settle
 from test_exchange import ABOUT, TEXTS, WORDS, same
 from test_import import hostile
 
@@ -136,8 +136,7 @@ def worked(path: Path) -> SurveyFolder:
         ):
             for text in texts:
                 station.type(text)
-            station.press("confirm")
-            station.press("confirm")
+            settle(station)
         assert not station.memory.pending
     return SurveyFolder(path)
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from station_tools import at_work
+from station_tools import at_work, settle
 
 from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
@@ -51,9 +51,7 @@ def tables(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, pd.DataFram
         station.open("K1", "R.V.")
         for text in [*typed, "new tree 6 4.0"]:
             station.type(text)
-            station.press("confirm")
-            if station.memory.pending:
-                station.press("confirm")
+            settle(station)
         assert not station.memory.pending
     return tables_of(place / "fen")
 

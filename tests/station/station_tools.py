@@ -94,3 +94,11 @@ def said(done: list[Done]) -> list[str]:
 
 def saves(done: list[Done]) -> list[Save]:
     return [effect for item in done for effect in item.effects if isinstance(effect, Save)]
+
+
+def settle(station: Station) -> None:
+    """Save what waits: confirmed, and accepted where the checks ask about it."""
+    for _ in range(4):
+        if station.memory.pending:
+            station.press("accept")
+    assert not station.memory.pending

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 import pocketsphinx
@@ -15,11 +16,13 @@ import pocketsphinx
 from callout.core.errors import DeviceError
 from callout.grammar.automaton import Automaton
 from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples, candidate_of
+from callout.speech.timed import TimedWord
 
 # Score units a frame by which free words may fit better; callouts of four synthetic voices lay
 # below 0.5, other speech mostly above. Not calibrated on people.
 TOLERATED_MARGIN = 1.0
 LEAD_S = 0.3
+FRAMES_A_SECOND = 100
 
 
 class SphinxEngine:
@@ -63,12 +66,37 @@ class SphinxEngine:
         if not words:
             return ()
         _, best = _decode(self._free, sound)
-        frames = max(1, len(samples) * 100 // SAMPLE_RATE_HZ)
+        frames = max(1, len(samples) * FRAMES_A_SECOND // SAMPLE_RATE_HZ)
         margin = (best - score) / frames
-        confidence = 1 / (1 + math.exp((margin - TOLERATED_MARGIN) / 2))
+        confidence = _confidence(margin)
         if margin > TOLERATED_MARGIN:
             return ()
         return (candidate_of(self._spoken, words, confidence),)
+
+    def timed(self, samples: Samples) -> tuple[TimedWord, ...]:
+        """The words under the grammar; each one's confidence is the whole's, taken over its time.
+
+        The free decoder's score is spread evenly over each of its own words.
+        """
+        if self._spoken is None or not len(samples):
+            return ()
+        lead = np.zeros(int(LEAD_S * SAMPLE_RATE_HZ), dtype=np.int16)
+        sound = np.concatenate([lead, samples, lead]).tobytes()
+        words, _ = _decode(self._strict, sound)
+        if not words:
+            return ()
+        strict = [item for item in _segments(self._strict) if not _is_filler(item.word)]
+        _decode(self._free, sound)
+        free = _score_by_frame(_segments(self._free))
+        return tuple(
+            TimedWord(
+                word,
+                max(0.0, item.start / FRAMES_A_SECOND - LEAD_S),
+                (item.end + 1) / FRAMES_A_SECOND - LEAD_S,
+                _confidence((sum(free[item.start : item.end + 1]) - item.score) / item.frames),
+            )
+            for word, item in zip(words, strict, strict=True)
+        )
 
 
 def _version() -> str:
@@ -126,7 +154,51 @@ def _decode(decoder: pocketsphinx.Decoder, sound: bytes) -> tuple[list[str], flo
     words = [
         segment.word.partition("(")[0]
         for segment in decoder.seg()
-        if not segment.word.startswith(("<", "[", "+", "("))
+        if not _is_filler(segment.word)
     ]
-    # PocketSphinx gives exp of its score in units of log 1.0001; back to those units.
-    return words, math.log(max(found.best_score, 1e-300)) / math.log(1.0001)
+    return words, _score(found.best_score)
+
+
+def _score(told: float) -> float:
+    """PocketSphinx gives exp of its score in units of log 1.0001; back to those units."""
+    return math.log(max(told, 1e-300)) / math.log(1.0001)
+
+
+def _confidence(margin: float) -> float:
+    """From how much better free words fit, in score units a frame; one half at the tolerated."""
+    return 1 / (1 + math.exp(min(500.0, (margin - TOLERATED_MARGIN) / 2)))
+
+
+def _is_filler(word: str) -> bool:
+    return word.startswith(("<", "[", "+", "("))
+
+
+@dataclass(frozen=True)
+class _Segment:
+    """A word or filler from frame ``start`` to ``end``, both its own, and its sound's score."""
+
+    word: str
+    start: int
+    end: int
+    score: float
+
+    @property
+    def frames(self) -> int:
+        return self.end - self.start + 1
+
+
+def _segments(decoder: pocketsphinx.Decoder) -> list[_Segment]:
+    return [
+        _Segment(item.word, item.start_frame, item.end_frame, _score(item.ascore))
+        for item in decoder.seg()
+        if item.end_frame >= item.start_frame
+    ]
+
+
+def _score_by_frame(segments: list[_Segment]) -> list[float]:
+    length = max((item.end + 1 for item in segments), default=0)
+    scores = [0.0] * length
+    for item in segments:
+        for frame in range(item.start, item.end + 1):
+            scores[frame] = item.score / item.frames
+    return scores

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import vosk
 
 from callout.core.errors import DeviceError
 from callout.grammar.automaton import Automaton
 from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples, candidate_of
+from callout.speech.timed import TimedWord
 
 
 class VoskEngine:
@@ -46,16 +48,27 @@ class VoskEngine:
 
     def hear(self, samples: Samples) -> tuple[Candidate, ...]:
         """The words heard, as a candidate if they are a callout."""
-        if self._spoken is None or not len(samples):
-            return ()
-        words = json.dumps(self._words, ensure_ascii=False)  # Vosk reads no escapes
-        recogniser = vosk.KaldiRecognizer(self._model, SAMPLE_RATE_HZ, words)
-        recogniser.SetWords(True)
-        recogniser.AcceptWaveform(samples.tobytes())
-        found = json.loads(recogniser.FinalResult()).get("result", [])
+        found = self._found(samples)
         said = [item["word"] for item in found]
-        if not said or "[unk]" in said:
+        if self._spoken is None or not said or "[unk]" in said:
             return ()
         sure = min(float(item["conf"]) for item in found)
         candidate = candidate_of(self._spoken, said, min(1.0, sure))
         return (candidate,) if candidate.meanings else ()
+
+    def timed(self, samples: Samples) -> tuple[TimedWord, ...]:
+        """The words heard, callout or not, with Vosk's own times and confidences."""
+        return tuple(
+            TimedWord(item["word"], float(item["start"]), float(item["end"]), float(item["conf"]))
+            for item in self._found(samples)
+        )
+
+    def _found(self, samples: Samples) -> list[dict[str, Any]]:
+        if self._spoken is None or not len(samples):
+            return []
+        words = json.dumps(self._words, ensure_ascii=False)  # Vosk reads no escapes
+        recogniser = vosk.KaldiRecognizer(self._model, SAMPLE_RATE_HZ, words)
+        recogniser.SetWords(True)
+        recogniser.AcceptWaveform(samples.tobytes())
+        found: list[dict[str, Any]] = json.loads(recogniser.FinalResult()).get("result", [])
+        return found

@@ -19,9 +19,10 @@ from callout.grammar.automaton import Automaton
 from callout.grammar.parser import meanings_of
 from callout.grammar.words import Heard
 from callout.speech.closed.decode import Decoder, Meant, free_words
-from callout.speech.closed.encoder import Encoder
+from callout.speech.closed.encoder import FRAMES_A_SECOND, Encoder
 from callout.speech.closed.head import Head, LogProbs
 from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples, candidate_of
+from callout.speech.timed import TimedWord, aligned
 
 HEAD = Path(__file__).with_name("head.npz")
 LEAD_S = 0.3
@@ -86,6 +87,21 @@ class ClosedEngine:
         if self._decoder is None:
             raise ProgrammerError("prepare() the engine before it hears")
         return self._decoder.meanings(self.log_probs(samples)) if len(samples) else ()
+
+    def timed(self, samples: Samples) -> tuple[TimedWord, ...]:
+        """The best meaning's words, from the first frame that says each to the last."""
+        log_probs = self.log_probs(samples)
+        if self._decoder is None or not len(samples):
+            return ()
+        found = self._decoder.meanings(log_probs)
+        if not found:
+            return ()
+        words = found[0].words
+        spans = aligned(log_probs, [self._head.index[word] for word in words])
+        return tuple(
+            TimedWord(word, max(0.0, a / FRAMES_A_SECOND - LEAD_S), b / FRAMES_A_SECOND - LEAD_S, p)
+            for word, (a, b, p) in zip(words, spans, strict=bool(spans))
+        )
 
     def transcribe_free(self, samples: Samples) -> tuple[str, ...]:
         """What the head hears with no grammar, for disputes and for finding what is wrong."""

@@ -102,6 +102,27 @@ def test_inches_and_centimetres_side_by_side():
     assert [(item.line, item.why) for item in refused] == [(6, "a live stem without any diameter")]
 
 
+def test_each_row_may_tell_its_own_unit():
+    """As our own roster does; a unit that is none, or missing, refuses the row."""
+    text = (
+        "plot,tag,date,dbh,unit\nK1,1,2021-07-01,10.0,in\nK1,2,2021-07-01,25.4,cm\n"
+        "K1,3,2021-07-01,254,MM\nK1,4,2021-07-01,25.4,\nK1,5,2021-07-01,25.4,ft\n"
+        "K1,6,2021-07-01,25.4,rods\nK1,7,2021-07-01,10,inches\n"
+    )
+    mapping = propose(table(text))
+    assert mapping.diameters == (Diameter("dbh", "?", date_column="date", unit_column="unit"),)
+    assert mapping.open_questions() == []
+    assert read_mapping(mapping_text(mapping)) == mapping
+    frame, refused = import_table(table(text), mapping)
+    assert [(row.tag, str(row.value), row.unit) for row in frame.itertuples()] == [
+        ("1", "10.0", "in"), ("2", "25.4", "cm"), ("3", "25.4", "cm"), ("7", "10", "in"),
+    ]  # fmt: skip
+    assert [(item.line, item.text) for item in refused] == [(5, ""), (6, "ft"), (7, "rods")]
+    usual = replace(mapping, diameters=(replace(mapping.diameters[0], unit="cm"),))
+    frame, refused = import_table(table(text), usual)
+    assert [item.line for item in refused] == [6, 7]
+
+
 def test_a_long_table_in_inches():
     mapping = propose(table(LONG))
     assert mapping.date_order == "?"  # both 6/30 and 13/6 are there: no one order

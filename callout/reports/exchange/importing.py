@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
@@ -19,7 +19,7 @@ from callout.core.errors import OperatorError
 from callout.core.units import Scale, Unit, convert, diameter_from, parse_decimal, parse_unit
 from callout.reports.exchange.cells import WRITTEN, centimetres
 from callout.reports.exchange.foreign import Foreign
-from callout.reports.exchange.mapping import Diameter, TableMapping
+from callout.reports.exchange.mapping import ASK, Diameter, TableMapping, unit_told
 
 EMPTY = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "."})
 LARGEST_CM = Decimal(2000)  # wider than any tree: a slip of the decimal point
@@ -92,6 +92,7 @@ def _units_of_plots(taken: list[dict[str, object]]) -> None:
 def _check_columns(table: Foreign, mapping: TableMapping) -> None:
     named = [*mapping.columns.values(), *(item.column for item in mapping.diameters)]
     named += [item.date_column for item in mapping.diameters if item.date_column]
+    named += [item.unit_column for item in mapping.diameters if item.unit_column]
     for name in named:
         if name not in table.header:
             known = ", ".join(table.header[:20])
@@ -148,7 +149,8 @@ def _states(
     A row tells the state of its last visit: where the columns are of several days, the earlier
     diameters are of a live stem. A state other than live needs no diameter.
     """
-    sizes = [(item, *_size(row[item.column], item, mapping)) for item in mapping.diameters]
+    own = [_own_unit(row, item) for item in mapping.diameters]
+    sizes = [(item, *_size(row[item.column], item, mapping)) for item in own]
     if status == "live":
         found = [(*size, _when(row, size[0], mapping), status) for size in sizes if size[1]]
         if not found:
@@ -186,6 +188,19 @@ def _number(text: str, column: str, mapping: TableMapping) -> Decimal:
     except OperatorError:
         wanted = f"24{mapping.decimal}6"
         raise _RefusalError(column, text, f"not a number such as {wanted}") from None
+
+
+def _own_unit(row: dict[str, str], item: Diameter) -> Diameter:
+    """``item`` in the unit that the row tells. Refused where neither row nor mapping tells one."""
+    text = row[item.unit_column] if item.unit_column else ""
+    if text.casefold() in EMPTY:
+        if item.unit == ASK and row[item.column].casefold() not in EMPTY:
+            raise _RefusalError(item.unit_column, text, "no unit: in, cm or mm")
+        return replace(item, unit="cm") if item.unit == ASK else item
+    unit = unit_told(text)
+    if not unit:
+        raise _RefusalError(item.unit_column, text, "not a unit of diameters: in, cm or mm")
+    return replace(item, unit=unit)
 
 
 def _size(text: str, item: Diameter, mapping: TableMapping) -> tuple[Decimal | None, Unit]:

@@ -32,6 +32,7 @@ _NAMES = {
     "status": ("status", "state", "treestatus", "condition", "fate"),
     "date": ("date", "measurementdate", "dateofmeasurement", "eventdate", "year", "day"),
     "pom_m": ("pom", "pomm", "heightofmeasurement", "hom", "measurementheight"),
+    "unit": ("unit", "units", "dbhunit", "dbhunits", "diameterunit", "diameterunits"),
     "who": ("who", "recorder", "observer", "measuredby", "crew"),
 }
 _DIAMETER = re.compile(r"dbh|diam|\bd\b|girth|gbh|circumference")
@@ -58,7 +59,8 @@ STATUS_WORDS = {word: status for status, words in _WORDS.items() for word in wor
 class Diameter:
     """One column of diameters: its unit, whether it holds girths, and when it was measured.
 
-    ``date`` is a day for the whole column, ``date_column`` one for each row.
+    ``date`` is a day for the whole column, ``date_column`` one for each row; ``unit_column`` holds
+    each row's own unit, and then ``unit`` is that of rows which tell none.
     """
 
     column: str
@@ -66,6 +68,7 @@ class Diameter:
     girth: bool = False
     date: str = ""
     date_column: str = ""
+    unit_column: str = ""
 
 
 @dataclass(frozen=True)
@@ -94,7 +97,7 @@ class TableMapping:
         if not self.diameters:
             asked.append("diameter: which columns hold diameters?")
         for item in self.diameters:
-            if item.unit == ASK:
+            if item.unit == ASK and not item.unit_column:
                 asked.append(f"diameter {item.column!r}: unit in, cm or mm?")
             if not item.date and not item.date_column:
                 asked.append(f"diameter {item.column!r}: date or date_column?")
@@ -118,10 +121,12 @@ def propose(table: Foreign) -> TableMapping:
         if found and found not in columns.values():
             columns[ours] = found
     date_column = columns.pop("date", "")
+    unit_column = columns.pop("unit", "")
     diameters = tuple(
-        _diameter(name, date_column)
+        _diameter(name, date_column, unit_column)
         for name in table.header
-        if name not in {*columns.values(), date_column} and _DIAMETER.search(_spaced(name))
+        if name not in {*columns.values(), date_column, unit_column}
+        and _DIAMETER.search(_spaced(name))
     )
     used = [cell for item in diameters for cell in table.column(item.column)]
     words = table.column(columns["status"]) if "status" in columns else []
@@ -136,9 +141,8 @@ def propose(table: Foreign) -> TableMapping:
     )
 
 
-def _diameter(name: str, date_column: str) -> Diameter:
-    words = _spaced(name)
-    unit = next((unit for pattern, unit in _UNIT_WORDS if pattern.search(words)), ASK)
+def _diameter(name: str, date_column: str, unit_column: str) -> Diameter:
+    words, unit = _spaced(name), unit_told(name) or ASK
     year = _YEAR.search(name)
     return Diameter(
         name,
@@ -146,7 +150,14 @@ def _diameter(name: str, date_column: str) -> Diameter:
         girth=bool(_GIRTH.search(words)),
         date=year[1] if year else "",
         date_column="" if year else date_column,
+        unit_column=unit_column if unit == ASK else "",
     )
+
+
+def unit_told(text: str) -> str:
+    """The unit of diameters that a name or a cell tells; '' for none."""
+    words = _spaced(text)
+    return next((unit for pattern, unit in _UNIT_WORDS if pattern.search(words)), "")
 
 
 def _plain(name: str) -> str:
@@ -223,8 +234,11 @@ def read_mapping(text: str) -> TableMapping:
 
 
 def _read_diameter(row: Mapping[str, Any]) -> Diameter:
-    texts = {key: str(row[key]) for key in ("unit", "date", "date_column") if key in row}
+    texts = {key: str(row[key]) for key in _TEXTS if key in row}
     return Diameter(column=str(row["column"]), girth=row.get("girth") is True, **texts)
+
+
+_TEXTS = ("unit", "date", "date_column", "unit_column")
 
 
 def _texts(table: Mapping[str, Any]) -> dict[str, str]:
@@ -240,6 +254,6 @@ def _check(mapping: TableMapping) -> None:
     ):
         if value not in known:
             raise OperatorError(f"mapping: {what} {value!r} is none of {', '.join(known)}")
-    strange = set(mapping.columns) - {*_NAMES, "source"}
+    strange = set(mapping.columns) - ({*_NAMES, "source"} - {"date", "unit"})
     if strange:
         raise OperatorError(f"mapping: there is no column {sorted(strange)[0]!r} of ours")

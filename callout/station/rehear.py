@@ -6,8 +6,10 @@ sound is in memory at a time. Nothing is written, and no reading is changed by w
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from decimal import Decimal
 from multiprocessing import get_context
@@ -152,14 +154,33 @@ def hear_by_many(found: Iterable[Moment], ear: Ear, processes: int) -> Iterator[
     wanted = list(with_sound(found))
     pieces = [wanted[at : at + _PIECE] for at in range(0, len(wanted), _PIECE)]
     # A fork would copy threads and locks of the libraries in whatever state they are.
-    with ProcessPoolExecutor(
-        processes, mp_context=get_context("spawn"), initializer=_begin, initargs=(ear,)
-    ) as pool:
+    with (
+        _one_thread_each(),
+        ProcessPoolExecutor(
+            processes, mp_context=get_context("spawn"), initializer=_begin, initargs=(ear,)
+        ) as pool,
+    ):
         for results in pool.map(_hear_piece, pieces):
             yield from results
 
 
+@contextmanager
+def _one_thread_each() -> Iterator[None]:
+    """Processes started meanwhile use one thread each, so that they do not wait for each other."""
+    before = {name: os.environ.get(name) for name in _THREADS}
+    os.environ.update(dict.fromkeys(_THREADS, "1"))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value
+
+
 _PIECE = 8
+_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
 _own: list[Rehearing] = []
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import importlib.util
+import os
 from pathlib import Path
 
 import ctranslate2
@@ -29,9 +30,15 @@ Frames = NDArray[np.float32]
 class Encoder:
     """Sound to (frames, 384) float32, 50 frames a second."""
 
-    def __init__(self, folder: Path | None = None, threads: int = 2) -> None:
-        """Raises DeviceError where the model is not there or is another one."""
+    def __init__(self, folder: Path | None = None, threads: int | None = None) -> None:
+        """``threads`` is two unless OMP_NUM_THREADS says otherwise, as for several processes.
+
+        Raises DeviceError where the model is not there or is another one.
+        """
         path = folder or _packaged()
+        if threads is None:
+            told = os.environ.get("OMP_NUM_THREADS", "")
+            threads = int(told) if told.isdecimal() and int(told) else 2
         try:
             self._model = ctranslate2.models.Whisper(
                 str(path), device="cpu", compute_type="int8", intra_threads=threads

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from callout.core.errors import ProgrammerError
 from callout.grammar.automaton import Automaton
@@ -51,6 +52,8 @@ class ClosedEngine:
         self, folder: Path | None = None, head: Path = HEAD, thresholds: Thresholds | None = None
     ) -> None:
         """Raises DeviceError where encoder or head cannot be used."""
+        # The head's matrices are small: more than one thread of numpy only waits for the others.
+        threadpool_limits(limits=1, user_api="blas")
         self._encoder, self._head = Encoder(folder), Head(head)
         self._thresholds = thresholds or Thresholds()
         digest = hashlib.sha256(head.read_bytes()).hexdigest()[:12]

@@ -59,5 +59,5 @@ def _convolved(
 
 def _gelu(values: NDArray[np.float32]) -> NDArray[np.float32]:
     """The tanh form, which the training uses too."""
-    inner = np.float32(0.7978845608) * (values + np.float32(0.044715) * values**3)
+    inner = np.float32(0.7978845608) * (values + np.float32(0.044715) * values * values * values)
     return np.asarray(np.float32(0.5) * values * (1 + np.tanh(inner)), dtype=np.float32)

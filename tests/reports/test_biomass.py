@@ -14,6 +14,8 @@ from test_change import adds_up
 
 from callout.core.checks import measurement_sd_mm
 from callout.core.errors import OperatorError
+from callout.core.units import Unit
+from callout.journal.roster import read_roster
 from callout.journal.species import species_of
 from callout.reports.pages.analysis import ReportSettings, analyse, roundings
 from callout.reports.stand.biomass import (
@@ -33,6 +35,7 @@ from callout.reports.stand.uncertainty import (
     from_repeats,
     mass_draws,
 )
+from callout.station.data import data_folder
 
 near = pytest.approx
 SET = read_equations()
@@ -120,6 +123,14 @@ def test_common_names_and_codes_go_by_the_species_table():
     assert own.group_of("red oak") == "pine"  # what was said before stands
     elsewhere = replace(SET, equations={"all": SET.equations["pine"]}, names={})
     assert elsewhere.knowing(table).group_of("red oak") == ""  # another set has other groups
+
+
+def test_every_species_of_the_demo_has_an_equation():
+    """Its roster has common names only."""
+    roster = read_roster(data_folder("audio_fixtures") / "harrow_fen.csv", {}, Unit.CENTIMETRE)
+    named = SET.knowing(species_of(Path("no survey")))
+    assert {tree.species for tree in roster if not named.group_of(tree.species)} == set()
+    assert len({tree.species for tree in roster}) == 5
 
 
 def test_another_set_can_be_added(tmp_path):

@@ -58,14 +58,16 @@ def against_history(
     tree: Tree,
     limits: Limits = DEFAULT_LIMITS,
     just_before: Decimal | None = None,
+    paint_line: bool | None = None,
 ) -> tuple[Warned, ...]:
     """What the tree's last measurement makes of ``value``: at most one warning, the likeliest.
 
-    ``just_before`` is the value saved for the tree before, in ``unit``.
+    ``just_before`` is the value saved for the tree before, in ``unit``; ``paint_line`` whether the
+    height is painted on the trees, for what to look at.
     """
     if tree.last is None:
         return ()
-    of = Compared(value, unit, on, tree.last, limits, just_before, tree.past[0])
+    of = Compared(value, unit, on, tree.last, limits, just_before, tree.past[0], paint_line)
     small, jump = not_a_growth(of), implausible_jump(of)
     if of.is_usual(value) and jump is None:
         return ()

@@ -32,6 +32,7 @@ class Compared:
     limits: Limits = DEFAULT_LIMITS
     just_before: Decimal | None = None
     first: PastMeasurement | None = None
+    paint_line: bool | None = None
 
     @property
     def before_mm(self) -> Decimal:
@@ -75,7 +76,8 @@ def not_a_growth(of: Compared) -> Warned | None:
     down = -change_since(of.value, of.unit, of.last)
     sure = loss_mm >= of.limits.reject_sd * of.sd_mm
     says = f"that is down {shown(down)}" + (", more than a tape can err" if sure else "")
-    return Warned("not a growth", says, "tape slack or twisted? above the paint line?")
+    where = "at the same height?" if of.paint_line is False else "above the paint line?"
+    return Warned("not a growth", says, f"tape slack or twisted? {where}")
 
 
 def implausible_jump(of: Compared) -> Warned | None:

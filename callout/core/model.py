@@ -21,7 +21,9 @@ STATUSES = ("live", "dead_standing", "dead_down", "cut", "missing", "not_found")
 class PlotSettings:
     """How one plot is measured. Sizes in ``unit``; ``breast_height_m`` in metres.
 
-    ``area_ha`` (None: not known) and ``treatment`` serve the reports only.
+    ``area_ha`` (None: not known), ``treatment`` (control, too, is one), ``site``, ``shape`` and
+    ``established`` (a year or a day) say what the plot is. ``paint_line``: whether the height of
+    measurement is painted on the trees (None: not known).
     """
 
     plot: str
@@ -35,6 +37,23 @@ class PlotSettings:
     implied_point: bool = True
     area_ha: Decimal | None = None
     treatment: str = ""
+    site: str = ""
+    shape: str = ""
+    established: str = ""
+    paint_line: bool | None = None
+
+    @property
+    def about(self) -> str:
+        """What the plot is, in a few words; '' where nothing is known."""
+        area = f"{self.area_ha.normalize():f} ha" if self.area_ha is not None else ""
+        parts = (
+            self.site,
+            self.treatment,
+            " ".join(part for part in (area, self.shape) if part),
+            f"since {self.established}" if self.established else "",
+            {True: "paint line", False: "no paint line", None: ""}[self.paint_line],
+        )
+        return ", ".join(part for part in parts if part)
 
 
 @dataclass(frozen=True)

@@ -149,7 +149,8 @@ def _differences(newer: PlotSettings, older: PlotSettings) -> list[str]:
         for name, told in (
             ("unit", "unit"), ("breast_height_m", "height of measurement"),
             ("rounding", "rounding"), ("graduation", "graduation"),
-            ("area_ha", "area"), ("treatment", "treatment"),
+            ("area_ha", "area"), ("treatment", "treatment"), ("site", "site"),
+            ("shape", "shape"), ("established", "age"), ("paint_line", "paint line"),
         )
         if getattr(newer, name) != getattr(older, name)
     ]  # fmt: skip

@@ -145,4 +145,8 @@ def plot_settings(plot: str, item: Mapping[str, Any]) -> PlotSettings:
         implied_point=bool(item["implied_point"]),
         area_ha=_decimal(item.get("area_ha")),
         treatment=str(item.get("treatment", "")),
+        site=str(item.get("site", "")),
+        shape=str(item.get("shape", "")),
+        established=str(item.get("established", "")),
+        paint_line=item.get("paint_line"),
     )

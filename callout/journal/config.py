@@ -21,6 +21,7 @@ from callout.core.errors import CalloutError, OperatorError
 from callout.core.model import PlotSettings
 from callout.core.rounding import Rounding, parse_graduation
 from callout.core.units import Scale, Unit, parse_decimal, parse_unit
+from callout.journal import plot_facts
 from callout.journal.files import storage_errors
 
 
@@ -135,6 +136,10 @@ _MEASURING: dict[str, tuple[str, Callable[[Any], Any]]] = {
     "implied_point": ("implied_point", _boolean),
     "area_ha": ("area_ha", _positive),
     "treatment": ("treatment", str),
+    "site": ("site", plot_facts.word),
+    "shape": ("shape", plot_facts.shape),
+    "established": ("established", plot_facts.established),
+    "paint_line": ("paint_line", _boolean),
 }
 
 
@@ -280,6 +285,10 @@ _NOTES = {
     "implied_point": 'whether "twenty-four six" is 24.6',
     "area_ha": "hectares, for figures a hectare",
     "treatment": "a word, to compare treated plots with the control",
+    "site": "where the plot lies",
+    "shape": "circle, square, rectangle, strip or irregular",
+    "established": "year or day",
+    "paint_line": "whether the height of measurement is painted on the trees",
 }
 
 

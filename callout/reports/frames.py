@@ -8,7 +8,7 @@ computation only. Readings ruled void are left out.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -62,7 +62,7 @@ def survey_frames(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
         measurements[column] = measurements[column].astype("float64")
     told = [_plot_row(plot.settings) for plot in plots.values()]
     return measurements, pd.DataFrame(
-        told + _plots_gone(measurements, plots), columns=list(PLOT_COLUMNS)
+        told + _plots_gone(measurements, plots), columns=[*PLOT_COLUMNS, "about"]
     )
 
 
@@ -138,7 +138,8 @@ def _plots_gone(measurements: pd.DataFrame, plots: Mapping[str, Plot]) -> list[d
             own = measurements[measurements["plot"] == name]
             found.append(
                 {"plot": name, "area_ha": float("nan"), "unit": str(own["unit"].iloc[-1]),
-                 "breast_height_m": float("nan"), "treatment": ""}
+                 "breast_height_m": float("nan"), "treatment": "",
+                 "about": ""}
             )  # fmt: skip
     return found
 
@@ -179,4 +180,5 @@ def _plot_row(settings: PlotSettings) -> dict[str, Any]:
         "plot": settings.plot, "area_ha": float("nan") if area is None else float(area),
         "unit": settings.unit.value, "breast_height_m": float(settings.breast_height_m),
         "treatment": settings.treatment,
+        "about": replace(settings, area_ha=None, treatment="").about,
     }  # fmt: skip

@@ -131,7 +131,9 @@ def warnings_of_history(
         if not draft.stem:  # a roster's size is the whole tree's
             on, before = date.fromisoformat(draft.at[:10]), _value_before(memory, draft)
             found.extend(
-                checks.against_history(draft.value, draft.unit, on, tree, rules.limits, before)
+                checks.against_history(
+                    draft.value, draft.unit, on, tree, rules.limits, before, settings.paint_line
+                )
             )
     return tuple(item for item in found if item is not None)
 

@@ -68,7 +68,8 @@ def _opened(survey: Survey, memory: Memory, event: Opened) -> Result:
         lost_tags=memory.lost_tags,
     )
     lost = let_go(memory.pending)
-    said = f"{lost}Plot {event.plot}. {echo.left(left_to_do(fresh, plot))}"
+    about = f" {plot.settings.about}." if plot.settings.about else ""
+    said = f"{lost}Plot {event.plot}.{about} {echo.left(left_to_do(fresh, plot))}"
     changed = None if survey.rules_of(event.plot).blind else checks.standard_changed(plot)
     if changed is not None:
         said += f" {changed.says[:1].upper()}{changed.says[1:]}: {changed.look}"

@@ -52,6 +52,8 @@ class View:
     engine: str = ""
     muted: bool = False
     faults: tuple[str, ...] = ()
+    about: str = ""
+    """What the plot is: site, treatment, area, age, painted line."""
     talk: str = ""
     """``open`` or ``closed`` where a key opens the microphone, else nothing."""
 

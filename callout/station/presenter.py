@@ -145,6 +145,7 @@ def view_of(
         plot=memory.plot,
         who=memory.who,
         unit=plot.settings.unit.value,
+        about=plot.settings.about,
         phase=memory.phase.value,
         waiting=pending.draft.entry if pending else 0,
         tag=_tag(memory, pending),

@@ -159,6 +159,17 @@ rosters = st.lists(
 ).map(tuple)
 
 
+# What a plot is, besides how it is measured; of a plot only, since plots take what the survey has.
+FACTS = st.fixed_dictionaries({
+    "area_ha": st.none() | st.decimals("0.001", "9", places=3),
+    "treatment": st.sampled_from(["", "control", "thinned 2019"]),
+    "site": st.sampled_from(["", "Harrow Fen"]),
+    "shape": st.sampled_from(["", "circle", "strip"]),
+    "established": st.sampled_from(["", "1968", "1968-05-12"]),
+    "paint_line": st.none() | st.booleans(),
+})  # fmt: skip
+
+
 @st.composite
 def plot_settings(draw: st.DrawFn, plot: str = "") -> PlotSettings:
     """Settings that ``survey.toml`` allows."""
@@ -175,4 +186,5 @@ def plot_settings(draw: st.DrawFn, plot: str = "") -> PlotSettings:
         smallest=smallest,
         largest=largest,
         implied_point=draw(st.booleans()),
+        **(draw(FACTS) if plot else {}),
     )

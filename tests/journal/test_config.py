@@ -121,3 +121,31 @@ def test_sections_for_other_parts_are_left_alone(tmp_path: Path) -> None:
 def test_a_float_is_refused_on_the_command_line_path_too() -> None:
     with pytest.raises(OperatorError, match=r"graduation = 0\.1"):
         measuring_from("K1", {"graduation": 0.1}, PlotSettings(plot=""))
+
+
+@pytest.mark.parametrize(
+    ("line", "named"),
+    [
+        ('shape = "hexagon"', "hexagon"), ('established = "12 May"', "12 May"),
+        ("established = 1203", "1203"), ('established = "2999-01-01"', "2999-01-01"),
+        ('established = "1968-13-01"', "1968-13-01"), ('paint_line = "yes"', "true or false"),
+        ('site = "two\\nlines"', "one line"), ("site = 4", "4"), ('area_ha = "0"', "above zero"),
+    ],
+)  # fmt: skip
+def test_what_a_plot_cannot_be_is_refused_by_its_name(tmp_path, line, named):
+    with pytest.raises(OperatorError, match=named) as refused:
+        config_of(tmp_path, f"[plots.K1]\n{line}\n")
+    assert f"[plots.K1] {line.split()[0]}" in str(refused.value)
+
+
+def test_what_a_plot_is_stands_over_what_the_survey_is(tmp_path):
+    config = config_of(
+        tmp_path,
+        '[measuring]\nsite = "Harrow Fen"\nestablished = 1968\n'
+        '[plots.K1]\ntreatment = "control"\narea_ha = "0.10"\nshape = "circle"\npaint_line = true\n'
+        "[plots.K2]\nestablished = 1972-05-01\npaint_line = false\n",
+    )
+    about = "Harrow Fen, control, 0.1 ha circle, since 1968, paint line"
+    assert config.of("K1").about == about
+    assert config.of("K2").about == "Harrow Fen, since 1972-05-01, no paint line"
+    assert config.of("K3").about == "Harrow Fen, since 1968"

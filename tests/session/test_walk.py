@@ -5,6 +5,9 @@ All trees invented; the order of the list is the order in which they are given.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from decimal import Decimal
+
 from session_tools import Talk, survey, tree
 
 from callout.core.checks import Rules
@@ -76,3 +79,14 @@ def test_without_a_rule_nothing_is_offered():
     assert talk.save("61", "24.5") == "Saved 61, 24.5."
     quiet = Talk(survey(tree("61", "24.0"), tree("62", "24.0"), rules=Rules(walk=False)))
     assert quiet.save("61", "24.5") == "Saved 61, 24.5."
+
+
+def test_what_the_plot_is_is_said_when_it_is_opened_and_what_to_look_at_follows_it():
+    about = survey(tree("83", "42.0"))
+    settings = replace(
+        about.plots["K2"].settings, treatment="control", area_ha=Decimal("0.1"), paint_line=False
+    )
+    about = replace(about, plots={"K2": replace(about.plots["K2"], settings=settings)})
+    talk = Talk(about)
+    assert talk.said == "Plot K2. control, 0.1 ha, no paint line. 1 left: 83."
+    assert "Tape slack or twisted? at the same height?" in talk.read("83", "41.0")

@@ -108,7 +108,8 @@ def _described(analysis: Analysis, plot: str) -> str:
     unit = "inches" if row["unit"] == "in" else "centimetres"
     treatment = f", treatment {row['treatment']}" if row["treatment"] else ""
     height = "" if pd.isna(row["breast_height_m"]) else f" at {row['breast_height_m']:.2f} m"
-    return f"{area}, measured in {unit}{height}{treatment}."
+    about = f" {row['about']}." if row.get("about") else ""
+    return f"{area}, measured in {unit}{height}{treatment}.{about}"
 
 
 def _figures(analysis: Analysis, own: dict[str, pd.DataFrame], plot: str) -> dict[str, bytes]:

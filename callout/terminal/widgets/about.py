@@ -19,6 +19,7 @@ class Place(Line):
             (f"{unit}   {plain(view.who, 16)}", ""),
             (f"   {wording.progress(view)}", "bold"),
             ("   VOICE MUTED" if view.muted else "   voice on", "bold" if view.muted else ""),
+            (f"   {plain(view.about, 80)}" if view.about else "", ""),
         )
 
 

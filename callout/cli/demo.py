@@ -12,6 +12,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
+from callout.cli.shown import rich_console
 from callout.core.events import Save, Say
 from callout.crews.place import read_place
 from callout.journal.folder import SurveyFolder
@@ -35,7 +36,7 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Make the survey, play the walk, show the echo, the table, and where everything lies."""
-    console = Console(highlight=False, soft_wrap=True)
+    console = rich_console(highlight=False, soft_wrap=True)
     path = args.into or Path(tempfile.mkdtemp(prefix="callout-demo-")) / "harrow-fen"
     folder = make_demo_survey(path, datetime.now().astimezone())
     samples = read_sound(data_folder("audio_fixtures") / "walk.flac")

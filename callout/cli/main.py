@@ -16,6 +16,7 @@ from types import FrameType
 from typing import NoReturn
 
 from callout import __version__
+from callout.cli.shown import guarded
 from callout.core.errors import CalloutError, StorageError
 
 # Each module offers add_parser(subparsers), naming the module's ``run`` as its handler.
@@ -50,6 +51,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.reconfigure(errors="backslashreplace")
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(errors="replace")
+    with guarded():
+        return _main(arguments)
+
+
+def _main(arguments: Sequence[str] | None) -> int:
     args = build_parser().parse_args(arguments)
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGTERM, _interrupt)

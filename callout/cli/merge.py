@@ -12,8 +12,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from rich.console import Console
-
+from callout.cli.shown import rich_console
 from callout.crews.merge import Merged, merge, parts_of
 from callout.crews.place import Standing, read_place
 from callout.crews.rulings import add_rulings
@@ -45,7 +44,7 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Unite, tell what is new, and ask for the rulings that are wanted."""
-    console = Console(stderr=True)
+    console = rich_console(stderr=True)
     parts = []
     with console.status("") as status:
         for path in args.surveys:

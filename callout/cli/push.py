@@ -13,6 +13,7 @@ from typing import Any
 from rich.console import Console
 from rich.progress import Progress
 
+from callout.cli.shown import rich_console
 from callout.core.errors import OperatorError
 from callout.crews.merge import Part, parts_of
 from callout.crews.office_tables import DEFAULT_SCHEMA
@@ -47,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
     address = args.address or os.environ.get(ADDRESS, "")
     if not address:
         raise OperatorError(f"where to? give the office's URL, or set {ADDRESS}")
-    console = Console(stderr=True)
+    console = rich_console(stderr=True)
     with console.status(f"checking {args.survey}"):
         parts = parts_of(args.survey, table_faults)
     if not parts:

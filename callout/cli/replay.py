@@ -5,35 +5,27 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-import time
-from collections.abc import Iterable, Sequence
-from datetime import date
-from decimal import Decimal
+from collections.abc import Callable, Sequence
+from datetime import date, time
 from pathlib import Path
 from typing import Any
 
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-
 from callout.core.errors import OperatorError
+from callout.core.rounding import parse_graduation
 from callout.core.units import parse_decimal
 from callout.journal.folder import SurveyFolder, open_survey
+from callout.journal.reader import Entry
 from callout.journal.verify import take_snapshot
 from callout.sound.files import decode_flac
-from callout.station.data import load_language
-from callout.station.engines import ENGINES, choose_engine
-from callout.station.rehear import (
-    SAME,
-    SEVERITY,
-    Again,
-    Ear,
-    hear_again,
-    hear_by_many,
-    with_sound,
-)
+from callout.station.engines import ENGINES
+from callout.station.otherwise import read_otherwise, saved_otherwise
+from callout.station.rehear import language_for
 from callout.station.replay import Moment, Wanted, chosen, moments
-from callout.station.scopes import survey_species
-from callout.station.telling import again_json, lines_of, moment_json
+from callout.station.scopes import scope_of
+from callout.station.telling import lines_of, meaning_told, moment_json, reading_told
+
+Beside = Callable[[Moment], list[tuple[str, str]]]
+"""Lines to set beside a moment: a name of a few letters, and what is told."""
 
 
 def add_parser(subparsers: Any) -> None:
@@ -45,6 +37,13 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--tree", metavar="TAG", help="what was said of this tree")
     parser.add_argument("--plot", help="only in this plot")
     parser.add_argument("--date", type=date.fromisoformat, help="only on this day, as 2026-06-02")
+    parser.add_argument(
+        "--from", dest="begin", type=time.fromisoformat, metavar="TIME",
+        help="only from this time of day on, as 09:15",
+    )  # fmt: skip
+    parser.add_argument(
+        "--until", type=time.fromisoformat, metavar="TIME", help="only before this time of day"
+    )
     parser.add_argument("--who", help="only by this measurer")
     parser.add_argument(
         "--warning", nargs="?", const="", metavar="CHECK",
@@ -58,6 +57,15 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--model", default="", help="folder of a Vosk model")
     parser.add_argument(
         "--processes", type=int, default=1, help="hear by this many processes, for a season"
+    )
+    parser.add_argument(
+        "--grammar", type=Path, metavar="FILE", help="read, or hear, them by another grammar (JSGF)"
+    )
+    parser.add_argument(
+        "--graduation", metavar="SIZE", help="set beside each what another graduation would save"
+    )
+    parser.add_argument(
+        "--screen", action="store_true", help="look at them: waveform, words in time, play"
     )
     parser.add_argument("--play", action="store_true", help="play them through the speaker")
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
@@ -78,10 +86,16 @@ def run(args: argparse.Namespace) -> int:
     found = list(chosen(moments(snapshot.entries), wanted))
     if not found:
         print("no such moments", file=sys.stderr)
-    if args.engine:
-        _compare(args, folder, found)
+    elif args.screen:
+        from callout.cli.replay_screen import look
+
+        return look(args, folder, found)
+    elif args.engine:
+        from callout.cli.replay_again import compare
+
+        compare(args, folder, found)
     else:
-        _list(args, folder, found)
+        _list(args, folder, found, _beside(args, folder, snapshot.entries))
     return 0
 
 
@@ -90,15 +104,55 @@ def _wanted(args: argparse.Namespace) -> Wanted:
     if below is not None and not 0 <= below <= 1:
         raise OperatorError(f"--below {args.below}: confidence runs from 0 to 1")
     tree = args.tree.upper() if args.tree else args.tree
-    return Wanted(tree, args.plot, args.date, args.who, args.warning, below)
+    return Wanted(tree, args.plot, args.date, args.who, args.warning, below, args.begin, args.until)
 
 
-def _list(args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Moment]) -> None:
+def _beside(args: argparse.Namespace, folder: SurveyFolder, entries: list[Entry]) -> Beside:
+    """What another graduation or grammar makes of a moment, where one was asked for."""
+    tellers: list[Beside] = []
+    if args.graduation is not None:
+        tellers.append(_by_graduation(args.graduation, entries))
+    if args.grammar is not None:
+        tellers.append(_by_grammar(args.grammar, folder))
+    return lambda moment: [line for teller in tellers for line in teller(moment)]
+
+
+def _by_graduation(text: str, entries: list[Entry]) -> Beside:
+    others = saved_otherwise(entries, parse_graduation(text))
+
+    def told(moment: Moment) -> list[tuple[str, str]]:
+        if moment.saved is None:
+            return []
+        other = others.get(moment.entry)
+        return [(f"by {text}", reading_told(other) if other else "nothing would be saved")]
+
+    return told
+
+
+def _by_grammar(path: Path, folder: SurveyFolder) -> Beside:
+    with folder.reading() as reader:
+        plots = reader.plots()
+    language = language_for(folder.config().language, plots, path)
+
+    def told(moment: Moment) -> list[tuple[str, str]]:
+        scope = scope_of(plots[moment.plot], moment.new_tags)
+        found = read_otherwise(moment, language, scope)
+        same = found.meanings == moment.heard.meanings
+        means = "; ".join(map(meaning_told, found.meanings)) or found.problem or "nothing"
+        return [("grammar", "the same" if same else means)]
+
+    return told
+
+
+def _list(
+    args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Moment], beside: Beside
+) -> None:
     for moment in found:
+        more = beside(moment)
         if args.json:
-            print(json.dumps(moment_json(moment), ensure_ascii=False))
+            print(json.dumps(moment_json(moment) | dict(more), ensure_ascii=False))
         else:
-            print("\n".join(lines_of(moment)))
+            print("\n".join([*lines_of(moment), *(f"  {name:<10} {told}" for name, told in more)]))
     if args.play:
         _play(folder, found)
 
@@ -114,51 +168,3 @@ def _play(folder: SurveyFolder, found: Sequence[Moment]) -> None:
             speaker.play(decode_flac(folder.audio.read(str(moment.heard.audio))))
     finally:
         speaker.close()
-
-
-def _compare(args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Moment]) -> None:
-    config = folder.config()
-    with folder.reading() as reader:
-        plots = reader.plots()
-    language = load_language(config.language, survey_species(plots.values()))
-    model = args.model or config.listening.vosk_model
-    engine = choose_engine(args.engine, language, model)
-    heard = list(with_sound(found))
-    started = time.perf_counter()
-    results = []
-    with _progress() as progress:
-        task = progress.add_task(engine.name, total=len(heard))
-        again_of: Iterable[Again] = hear_again(heard, engine, language, plots, folder.audio)
-        if args.processes > 1:
-            ear = Ear(args.engine, model, config.language, plots, folder.audio)
-            again_of = hear_by_many(heard, ear, args.processes)
-        for again in again_of:
-            results.append(again)
-            progress.advance(task)
-    took_s = time.perf_counter() - started
-    results.sort(key=lambda again: (*again.weight, again.moment.entry))
-    for again in results:
-        _print_again(again, args.json)
-    seconds = sum((Decimal(str(again.seconds)) for again in results), Decimal(0))
-    summary = f"{len(results)} sounds, {seconds:.0f} s, heard by {engine.name} ({engine.model})"
-    print(f"{summary} in {took_s:.1f} s", file=sys.stderr)
-    for severity, told in SEVERITY.items():
-        count = sum(again.severity == severity for again in results)
-        if count:
-            print(f"{count:6} {told}", file=sys.stderr)
-
-
-def _progress() -> Progress:
-    return Progress(
-        TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(),
-        TimeRemainingColumn(), console=Console(stderr=True), transient=True,
-    )  # fmt: skip
-
-
-def _print_again(again: Again, as_json: bool) -> None:
-    if as_json:
-        print(json.dumps(again_json(again), ensure_ascii=False))
-    elif again.severity != SAME:
-        now = again.fault or again.words or "nothing"
-        print("\n".join([f"-- {SEVERITY[again.severity]}", *lines_of(again.moment)]))
-        print(f"  today      {now}" + (f" ({again.confidence:.2f})" if again.words else ""))

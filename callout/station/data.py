@@ -28,6 +28,24 @@ def load_language(code: str, species: tuple[str, ...] = ()) -> Language:
     if not code.isalpha() or not path.is_file():
         known = ", ".join(sorted(item.stem for item in folder.glob("*.jsgf")))
         raise OperatorError(f"no grammar for language {code!r}: there is {known}")
-    dictionary = folder / f"{code}.dict"
-    words = dictionary.read_text(encoding="utf-8") if dictionary.is_file() else ""
-    return read_language(code, path.read_text(encoding="utf-8"), words, species)
+    return _language(code, path, folder / f"{code}.dict", species)
+
+
+def load_grammar(path: Path, code: str, species: tuple[str, ...] = ()) -> Language:
+    """A grammar file of somebody's own, with the pronunciations of language ``code``.
+
+    A file of the same name that ends in ``.dict`` is taken for those instead. Raises OperatorError.
+    """
+    if not path.is_file():
+        raise OperatorError(f"there is no grammar at {path}")
+    beside = path.with_suffix(".dict")
+    usual = data_folder("grammars") / f"{code}.dict"
+    return _language(code, path, beside if beside.is_file() else usual, species)
+
+
+def _language(code: str, path: Path, dictionary: Path, species: tuple[str, ...]) -> Language:
+    try:
+        words = dictionary.read_text(encoding="utf-8") if dictionary.is_file() else ""
+        return read_language(code, path.read_text(encoding="utf-8"), words, species)
+    except (OSError, UnicodeDecodeError) as error:
+        raise OperatorError(f"{path} cannot be read as a grammar: {error}") from None

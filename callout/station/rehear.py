@@ -13,17 +13,19 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from decimal import Decimal
 from multiprocessing import get_context
+from pathlib import Path
 
 from callout.core.errors import CalloutError
 from callout.core.meaning import Meaning
 from callout.core.model import Plot
+from callout.grammar.automaton import Automaton
 from callout.grammar.language import Language
 from callout.grammar.parser import choose
 from callout.grammar.scope import Scope
 from callout.journal.audio import AudioStore
 from callout.sound.files import decode_flac
 from callout.speech.engine import SAMPLE_RATE_HZ, Engine
-from callout.station.data import load_language
+from callout.station.data import load_grammar, load_language
 from callout.station.engines import choose_engine
 from callout.station.replay import Moment
 from callout.station.scopes import scope_of, survey_species
@@ -77,6 +79,9 @@ class Again:
         return float(abs(now.value - then.value) / larger)
 
 
+_MOST_CUT = 16
+
+
 class Rehearing:
     """One engine at the kept sounds. It is prepared anew only where the plot's scope changes."""
 
@@ -86,13 +91,22 @@ class Rehearing:
         self._engine, self._language = engine, language
         self._plots, self._sounds = plots, sounds
         self._scope: Scope | None = None
+        self._cut: dict[Scope, Automaton] = {}
+
+    def _spoken(self, scope: Scope) -> Automaton:
+        """What may be heard there; cutting it to a plot takes longer than hearing 20 callouts."""
+        found = self._cut.pop(scope, None) or self._language.spoken_in(scope)
+        self._cut[scope] = found  # the newest last
+        if len(self._cut) > _MOST_CUT:
+            del self._cut[next(iter(self._cut))]
+        return found
 
     def hear(self, moment: Moment) -> Again:
         """A moment that has a sound, heard again."""
         scope = scope_of(self._plots[moment.plot], moment.new_tags)
         if scope != self._scope:
             self._scope = scope
-            self._engine.prepare(self._language.spoken_in(scope))
+            self._engine.prepare(self._spoken(scope))
         try:
             samples = decode_flac(self._sounds.read(str(moment.heard.audio)))
         except CalloutError as error:
@@ -129,6 +143,12 @@ def with_sound(found: Iterable[Moment]) -> Iterator[Moment]:
     )
 
 
+def language_for(code: str, plots: Mapping[str, Plot], grammar: Path | None) -> Language:
+    """The survey's language, or a grammar of somebody's own in its place."""
+    species = survey_species(plots.values())
+    return load_grammar(grammar, code, species) if grammar else load_language(code, species)
+
+
 # ---- by several processes ----
 
 
@@ -141,10 +161,11 @@ class Ear:
     language: str
     plots: Mapping[str, Plot]
     sounds: AudioStore
+    grammar: Path | None = None
 
     def rehearing(self) -> Rehearing:
         """The engine, ready. Raises OperatorError where it cannot be had."""
-        language = load_language(self.language, survey_species(self.plots.values()))
+        language = language_for(self.language, self.plots, self.grammar)
         engine = choose_engine(self.engine, language, self.model)
         return Rehearing(engine, language, self.plots, self.sounds)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, time
 from decimal import Decimal
 
 from callout.core.events import Effect, Heard, KeepMemo, Save, Say
@@ -55,7 +55,10 @@ class Moment:
 
 @dataclass(frozen=True)
 class Wanted:
-    """Which moments to list; what is None does not matter."""
+    """Which moments to list; what is None does not matter.
+
+    ``begin`` and ``until`` are times of day by the recorder's own clock; the latter is left out.
+    """
 
     tree: str | None = None
     plot: str | None = None
@@ -63,6 +66,8 @@ class Wanted:
     who: str | None = None
     warning: str | None = None
     below: Decimal | None = None
+    begin: time | None = None
+    until: time | None = None
 
     def has(self, moment: Moment) -> bool:
         """Whether the moment is wanted."""
@@ -73,6 +78,8 @@ class Wanted:
             self.plot is None or self.plot == moment.plot,
             self.on is None or self.on == datetime.fromisoformat(moment.at).date(),
             self.who is None or self.who == moment.who,
+            self.begin is None or self.begin <= _clock(moment),
+            self.until is None or _clock(moment) < self.until,
             self.warning is None or self.warning in warnings or
             (self.warning == "" and bool(warnings)),
             self.below is None or (confidence is not None and confidence < self.below),
@@ -81,6 +88,10 @@ class Wanted:
 
 # What is said of a reading that waits, and changes a part of it.
 _ADDING = ("height", "status", "retag")
+
+
+def _clock(moment: Moment) -> time:
+    return datetime.fromisoformat(moment.at).time()
 
 
 class _Teller:

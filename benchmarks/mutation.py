@@ -73,20 +73,21 @@ def cosmic_ray(copy: Path, *arguments: str, limit_s: float | None = None) -> str
 
 
 def sample(session: Path, at_most: int, seed: int) -> int:
-    """Leave a seeded sample of the mutants; how many there were."""
+    """Leave a seeded sample of the mutants; how many there were to draw from."""
     with closing(sqlite3.connect(session)) as database:
         jobs = [row[0] for row in database.execute("SELECT job_id FROM work_items ORDER BY job_id")]
         # Job numbers are drawn anew each time: order by what the mutant is.
         keyed = database.execute(
             "SELECT module_path, operator_name, occurrence, job_id FROM mutation_specs"
         ).fetchall()
-        ordered = [row[3] for row in sorted(keyed)]
+        # Nothing here joins bits: what | joins are types, in annotations that nobody runs.
+        ordered = [row[3] for row in sorted(keyed) if "Operator_BitOr_" not in row[1]]
         kept = set(random.Random(seed).sample(ordered, min(at_most, len(ordered))))
         gone = [(job,) for job in jobs if job not in kept]
         database.executemany("DELETE FROM mutation_specs WHERE job_id=?", gone)
         database.executemany("DELETE FROM work_items WHERE job_id=?", gone)
         database.commit()
-    return len(jobs)
+    return len(ordered)
 
 
 def outcomes(session: Path) -> Iterator[tuple[str, str, int, str, str]]:

@@ -42,20 +42,32 @@ class Step:
     effects: tuple[Effect, ...]
 
 
+class Known:
+    """The survey as the roster and the settings that were journalled so far make it."""
+
+    def __init__(self) -> None:
+        self._trees: tuple[Tree, ...] = ()
+        self._settings: dict[str, PlotSettings] = {}
+        self._rules: dict[str, Rules] = {}
+        self._survey = Survey({})
+
+    def after(self, entry: Entry) -> Survey:
+        """The survey once ``entry`` is known."""
+        if entry.kind == "roster":
+            self._trees = trees_from(entry.content)
+        elif entry.kind == "settings":
+            self._settings = settings_from(entry.content)
+            self._rules = rules_in(entry.content)
+        if entry.kind in ("roster", "settings") and self._trees and self._settings:
+            self._survey = Survey(plots_of(self._trees, self._settings), self._rules)
+        return self._survey
+
+
 def steps(entries: Iterable[Entry]) -> Iterator[Step]:
     """Feed the entries to a fresh session, one at a time."""
-    trees: tuple[Tree, ...] = ()
-    settings: dict[str, PlotSettings] = {}
-    rules: dict[str, Rules] = {}
-    survey, memory = Survey({}), Memory()
+    known, memory = Known(), Memory()
     for entry in entries:
-        if entry.kind == "roster":
-            trees = trees_from(entry.content)
-        elif entry.kind == "settings":
-            settings = settings_from(entry.content)
-            rules = rules_in(entry.content)
-        if entry.kind in ("roster", "settings") and trees and settings:
-            survey = Survey(plots_of(trees, settings), rules)
+        survey = known.after(entry)
         before, event = memory, entry.event
         effects: tuple[Effect, ...] = ()
         if event is not None:

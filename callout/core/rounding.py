@@ -41,9 +41,8 @@ def to_graduation(value: Decimal, graduation: Decimal, rounding: Rounding) -> De
         raise OperatorError(f"diameter {value} is below zero")
     mode = ROUND_HALF_UP if rounding is Rounding.NEAREST else ROUND_DOWN
     with localcontext(EXACT):
+        # Rounded division keeps order: a quotient cut at 50 digits loses no whole graduation.
         steps = (value / graduation).quantize(Decimal(1), rounding=mode)
-        if rounding is Rounding.DOWN and (steps + 1) * graduation <= value:
-            steps += 1  # a quotient cut at 50 digits must not lose a whole graduation
         recorded = steps * graduation
         places = max(0, -int(graduation.as_tuple().exponent))
         return recorded.quantize(Decimal(1).scaleb(-places))

@@ -113,3 +113,30 @@ def test_whatever_is_written_as_number_and_graduation_rounds_or_is_refused(value
         except OperatorError:
             continue
         assert recorded >= 0
+
+
+@pytest.mark.parametrize("text", ["1", "0.5", "0.1", "0.000001", "10"])
+def test_graduations_above_zero_are_taken(text):
+    assert parse_graduation(text) == Decimal(text)
+
+
+@given(st.integers(1, 10**6), st.integers(1, 10**6), st.integers(1, 10**18))
+def test_a_quotient_cut_at_fifty_digits_loses_no_whole_graduation(steps, graduation, pieces):
+    """Against fractions, at values a hair above and below whole graduations."""
+    unit = Decimal(graduation).scaleb(-4)
+    whole = steps * unit
+    hair = Decimal(pieces).scaleb(-40)
+    assert (
+        to_graduation(whole + hair, unit, DOWN)
+        == floor(Fraction(whole + hair) / Fraction(unit)) * unit
+    )
+    assert (
+        to_graduation(whole - hair, unit, DOWN)
+        == floor(Fraction(whole - hair) / Fraction(unit)) * unit
+    )
+
+
+def test_a_number_has_at_most_twenty_characters():
+    assert parse_decimal("1" * 18 + ".5") == Decimal("1" * 18 + ".5")
+    with pytest.raises(OperatorError, match=r"^1{19}\.… is not a usable number"):
+        parse_decimal("1" * 19 + ".5")

@@ -23,13 +23,16 @@ def commands() -> list[list[str]]:
 
 def test_the_document_is_read_whole() -> None:
     named = {words[1] for words in commands() if words[0] == "callout"}
-    assert named == {"demo", "verify", "replay", "rebuild", "review", "rule", "readings"}
+    assert named == {
+        "demo", "verify", "key", "replay", "rebuild", "erase", "review", "rule", "readings",
+    }  # fmt: skip
 
 
 def test_a_dispute_from_question_to_ruling(
     callout: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("CALLOUT_KEY", str(tmp_path / "home" / "seal.pem"))
     told: dict[str, Any] = {}
     for words in commands():
         if words[0] == "cp":
@@ -45,6 +48,10 @@ def test_a_dispute_from_question_to_ruling(
     again = told["callout replay fen --tree 83 --engine pocketsphinx"]
     assert (again.out, "2 the same" in again.err) == ("", True)
     assert "the same, bit for bit" in told["callout rebuild fen --into again"].out
+    anew = told["callout rebuild fen --into heard --from-sound callouts"].out
+    assert "12 trees the same, 0 differ" in anew
+    assert "by 0.5     24.5 in" in told["callout replay fen --tree 83 --graduation 0.5"].out
+    assert "27 sounds would be removed" in told["callout erase fen --person R.V."].out
     rows = csv.DictReader(io.StringIO(told["callout readings fen --format csv"].out))
     row = next(row for row in rows if row["tag"] == "83")
     assert (row["recorded"], row["ruling"]) == ("24.6", "stands: heard on the recording (M.O.)")

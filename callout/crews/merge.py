@@ -7,6 +7,7 @@ place. What a kill cuts short, the next merge finishes.
 
 from __future__ import annotations
 
+import shutil
 import tempfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -18,7 +19,14 @@ from callout.crews.recorder import Recorder, recorder_of
 from callout.crews.site import TEXT, Held, Site, is_site
 from callout.journal.audio import AudioStore
 from callout.journal.copying import write_journal
-from callout.journal.files import FOLDER_MODE, new_folder, storage_errors, sync_folder, write_whole
+from callout.journal.files import (
+    FOLDER_MODE,
+    PART,
+    new_folder,
+    storage_errors,
+    sync_folder,
+    write_whole,
+)
 from callout.journal.folder import SITE_MARK, SurveyFolder, open_survey
 from callout.journal.reader import Entry
 from callout.journal.removals import carry_out, removed_in, sound_of
@@ -192,6 +200,7 @@ def _write(site: Site, name: str, copies: Sequence[Part], whole: list[Entry], do
     folder = SurveyFolder(site.recorders / name)
     with storage_errors(f"cannot make {folder.path}"):
         (folder.path / "audio").mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)
+        _clear_halves(folder.path)
         sync_folder(site.recorders)
     done.sounds[name] = _copy_sounds(folder, copies, whole, done)
     _put(folder.path / UNITED, NOTICE.encode())
@@ -209,6 +218,12 @@ def _write(site: Site, name: str, copies: Sequence[Part], whole: list[Entry], do
     carry_out(folder.audio, removed_in(whole))
 
 
+def _clear_halves(folder: Path) -> None:
+    """Take away what a killed merge left half written; the site is locked, so nobody writes it."""
+    for half in (*folder.glob(f"{PART}*"), *folder.glob(f"audio/{PART}*")):
+        shutil.rmtree(half) if half.is_dir() else half.unlink()
+
+
 def _put(path: Path, data: bytes) -> None:
     if not path.is_file() or path.read_bytes() != data:
         write_whole(path, data)
@@ -218,7 +233,7 @@ def _write_journal(folder: SurveyFolder, source: Part) -> None:
     """The source's journal in its place at one stroke: readers see the old one or the new."""
     with (
         storage_errors(f"cannot write {folder.database}"),
-        tempfile.TemporaryDirectory(dir=folder.path, prefix=".part-") as building,
+        tempfile.TemporaryDirectory(dir=folder.path, prefix=PART) as building,
     ):
         new = Path(building) / folder.database.name
         write_journal(new, source.snapshot.entries, source.snapshot.tables)

@@ -1,6 +1,7 @@
-"""Lets these tests use the station of the station's tests."""
+"""Lets these tests use the station and the simulated tape of other tests."""
 
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "station"))
+for folder in ("station", "devices"):
+    sys.path.insert(0, str(Path(__file__).parents[1] / folder))

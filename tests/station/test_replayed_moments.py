@@ -6,7 +6,8 @@ The survey and everything said in it are invented.
 from __future__ import annotations
 
 import json
-from datetime import date
+import re
+from datetime import date, time
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -23,6 +24,7 @@ from callout.sound.files import read_sound
 from callout.sound.frames import Samples
 from callout.station.data import data_folder
 from callout.station.demo import make_demo_survey
+from callout.station.otherwise import saved_otherwise
 from callout.station.rehear import OTHER, SAME, SAVED_OTHER, SAVED_UNHEARD, WORDS, hear_again
 from callout.station.replay import Moment, Wanted, chosen, moments
 
@@ -283,3 +285,54 @@ def test_a_file_of_rulings_is_taken_whole_or_not_at_all(
     file.write_text(json.dumps({"rulings": [good, amended]}))
     assert rule(folder, "--import", str(file)) == 0
     assert capsys.readouterr().out.count("ruled on entry") == 2
+
+
+# ---- by time of day, by another graduation or grammar ----
+
+
+def test_moments_by_time_of_day(folder: SurveyFolder) -> None:
+    every = {entry: item.at[11:19] for entry, item in by_entry(folder).items()}
+    times = sorted(set(every.values()))
+    begin, until = times[1], times[-2]
+    wanted = found(folder, begin=time.fromisoformat(begin), until=time.fromisoformat(until))
+    assert wanted == [entry for entry, at in every.items() if begin <= at < until]
+    assert wanted and len(wanted) < len(every)
+
+
+def test_another_graduation_is_told_beside_each_and_changes_nothing(
+    folder: SurveyFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = take_snapshot(folder.database)
+    saved = {entry: item.saved for entry, item in by_entry(folder).items() if item.saved}
+    others = saved_otherwise(before.entries, Decimal("0.5"))
+    for entry, reading in saved.items():
+        other = others[entry]
+        if other is None or reading is None or reading.value is None or other.value is None:
+            continue
+        assert other.value % Decimal("0.5") == 0
+        assert abs(other.value - reading.value) <= Decimal("0.25"), "the nearest half"
+    assert main(["replay", str(folder.path), "--tree", "83", "--graduation", "0.5"]) == 0
+    assert "  by 0.5     24.5 in" in capsys.readouterr().out
+    assert main(["replay", str(folder.path), "--tree", "83", "--graduation", "none"]) == 2
+    assert take_snapshot(folder.database) == before
+
+
+def test_another_grammar_reads_the_recorded_words(
+    folder: SurveyFolder, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A grammar without "tree" cannot read what was said; the survey's own gives the same."""
+    text = (data_folder("grammars") / "en.jsgf").read_text(encoding="utf-8")
+    own, other, none = tmp_path / "own.jsgf", tmp_path / "other.jsgf", tmp_path / "none.jsgf"
+    own.write_text(text, encoding="utf-8")
+    other.write_text(re.sub(r"\btree\b", "trunk", text), encoding="utf-8")
+    none.write_text("no grammar", encoding="utf-8")
+    replay = ["replay", str(folder.path), "--tree", "83", "--grammar"]
+    assert main([*replay, str(own)]) == 0
+    lines = [line for line in capsys.readouterr().out.splitlines() if "  grammar " in line]
+    assert set(lines) == {"  grammar    the same"}
+    assert main([*replay, str(other)]) == 0
+    lines = [line for line in capsys.readouterr().out.splitlines() if "  grammar " in line]
+    assert set(lines) > {"  grammar    the same"}, lines
+    for bad in (none, tmp_path / "missing.jsgf"):
+        assert main([*replay, str(bad)]) == 2
+        assert capsys.readouterr().err.startswith("callout: ")

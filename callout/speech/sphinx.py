@@ -152,9 +152,7 @@ def _decode(decoder: pocketsphinx.Decoder, sound: bytes) -> tuple[list[str], flo
     if found is None:
         return [], -math.inf
     words = [
-        segment.word.partition("(")[0]
-        for segment in decoder.seg()
-        if not _is_filler(segment.word)
+        segment.word.partition("(")[0] for segment in decoder.seg() if not _is_filler(segment.word)
     ]
     return words, _score(found.best_score)
 

@@ -1,0 +1,135 @@
+"""``callout practice``: an invented plot to walk with one's own voice, typing or tape, and a score.
+
+Needs no survey: it makes one, in a folder of its own, and works through the ordinary session.
+"""
+
+from __future__ import annotations
+
+import argparse
+import secrets
+import sys
+import tempfile
+import threading
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+
+from callout.cli.listen import frames_of, login
+from callout.core.errors import OperatorError
+from callout.core.events import Say
+from callout.core.model import PlotSettings
+from callout.core.units import parse_unit
+from callout.journal.config import measuring_from
+from callout.journal.folder import make_survey
+from callout.sound.files import encode_flac
+from callout.station.build import make_station
+from callout.station.clock import Clock
+from callout.station.post import Post, Told, Work
+from callout.station.practice import PLOT, Score, invented, summary
+from callout.station.safety import CAUTION
+from callout.station.station import Done, Station
+
+MOST_TREES = 100
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser("practice", help="walk an invented plot, and be scored")
+    parser.add_argument("--trees", type=int, default=12, help=f"how many, 1 to {MOST_TREES}")
+    parser.add_argument("--unit", default="cm", help="in or cm")
+    parser.add_argument("--number", type=int, help="the same number gives the same plot")
+    parser.add_argument("--into", type=Path, metavar="FOLDER", help="default: a new one in /tmp")
+    parser.add_argument("--typed", action="store_true", help="from standard input, no microphone")
+    parser.add_argument("--audio", type=Path, metavar="FILE", help="sound file for a microphone")
+    parser.add_argument("--engine", default=None, help="as in 'callout listen'")
+    parser.add_argument("--model", default=None, help="folder of a Vosk model")
+    parser.add_argument("--mute", action="store_true", help="do not speak the echo")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make the plot, show a card a tree, and tell the score at the end."""
+    if args.typed and args.audio:
+        raise OperatorError("--typed goes without --audio")
+    if not 1 <= args.trees <= MOST_TREES:
+        raise OperatorError(f"--trees {args.trees}: give 1 to {MOST_TREES}")
+    unit = parse_unit(args.unit)
+    if unit.value not in ("in", "cm"):
+        raise OperatorError(f"--unit {args.unit}: give in or cm")
+    frames = frames_of(args.audio) if args.audio else None
+    number = secrets.randbelow(100_000) if args.number is None else args.number
+    trees, cards = invented(number, args.trees, unit)
+    path = args.into or Path(tempfile.mkdtemp(prefix="callout-practice-")) / "plot"
+    measuring = measuring_from("", {"unit": unit.value}, None)
+    plots = {PLOT: PlotSettings(**{**vars(measuring), "plot": PLOT})}
+    folder = make_survey(path, trees, measuring, plots, datetime.now().astimezone().isoformat())
+    clock, console = Clock(), Console(highlight=False, soft_wrap=True)
+    console.print(f"Invented plot, number {number}, in {path}. Nobody's data.", markup=False)
+    console.print(CAUTION, markup=False)
+    station = make_station(folder, encode_flac, args.engine, args.model, clock=clock)
+    try:
+        silent = args.typed or frames is not None
+        work = Work(PLOT, login(), frames, silent=silent, muted=args.mute)
+        score = _walk(args, console, Post(folder, station, clock, work), Score(cards))
+    finally:
+        station.close()
+    _print_score(console, score)
+    return 0
+
+
+def _walk(args: argparse.Namespace, console: Console, post: Post, score: Score) -> Score:
+    leaving = threading.Event()
+    unit = args.unit
+
+    def show(done: Done) -> None:
+        before = score.current
+        score.take(done)
+        for effect in done.effects:
+            if isinstance(effect, Say):
+                console.print(f"  echo   {effect.text}", markup=False)
+        if score.current is None:
+            leaving.set()
+        elif score.current is not before or before is None:
+            _show_card(console, score, unit)
+
+    post.station.watch(show)
+    try:
+        post.begin(Told())
+        _show_card(console, score, unit)
+        if args.typed:
+            _typed(post.station, score)
+        else:
+            post.listen(leaving, must_open=True)
+    finally:
+        post.close()
+    return score
+
+
+def _show_card(console: Console, score: Score, unit: str) -> None:
+    card = score.current
+    if card is not None:
+        console.print(f"CALL     tree {card.tag}, the tape shows {card.size} {unit}", style="bold")
+
+
+def _typed(station: Station, score: Score) -> None:
+    for line in sys.stdin:
+        if line.strip():
+            station.type(line.strip())
+        if score.current is None:
+            return
+
+
+def _print_score(console: Console, score: Score) -> None:
+    table = Table("tag", "tape", "right first time", "asked again", "saved wrong", "seconds")
+    for item in score.tried:
+        seconds = "-" if item.seconds is None else f"{item.seconds:.1f}"
+        first = "yes" if item.first_time else ("no" if item.seconds is not None else "not done")
+        table.add_row(
+            item.card.tag, str(item.card.size), first, str(item.asked_again or ""),
+            ", ".join(item.wrong), seconds,
+        )  # fmt: skip
+    console.print(table)
+    console.print(summary(score.tried), markup=False)

@@ -36,6 +36,7 @@ class Listening:
     pre_roll_s: float | None = None
     reminder_s: float = 20.0
     join_s: float = 30.0
+    check_in_s: float = 0.0
     push_to_talk: bool = False
 
 
@@ -319,6 +320,7 @@ def _listening_table() -> Any:
         ("microphone", "", "part of its name; empty takes the system's default"),
         ("reminder_s", 20.0, "seconds before a waiting question is asked again"),
         ("join_s", 30.0, "seconds within which a tag and a press of the tape belong together"),
+        ("check_in_s", 0.0, "alone: asked this often whether you are well; 0 never; calls nobody"),
         ("push_to_talk", False, "true: the microphone is open for one callout after a key"),
     )
 

@@ -37,6 +37,11 @@ def where(turn: Turn) -> Result:
     return turn.memory, (Say(said.strip()),)
 
 
+def well(turn: Turn) -> Result:
+    """The answer of somebody who works alone; whoever asks keeps the time."""
+    return asked(turn.memory, "good, all well at " + turn.event.at[11:16], "told")
+
+
 def note(turn: Turn) -> Result:
     said = "Note: speak now."
     back = turn.memory.resume if turn.memory.phase is Phase.MEMO else turn.memory.phase

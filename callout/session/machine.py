@@ -245,6 +245,7 @@ TABLE: dict[tuple[Phase | None, str], Handler] = {
     (None, "left"): answers.left,
     (None, "where"): answers.where,
     (None, "note"): answers.note,
+    (None, "well"): answers.well,
     (None, "complete"): answers.complete,
 }
 

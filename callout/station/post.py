@@ -7,23 +7,26 @@ from __future__ import annotations
 
 import shutil
 import threading
+import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from callout.core.events import Heard
 from callout.devices.measurement import DeviceNotice
 from callout.journal.folder import SurveyFolder
 from callout.sound.endpoint import Discarded
 from callout.sound.frames import Frame
 from callout.station.apart import ApartEngine
 from callout.station.build import endpointer_for
+from callout.station.check_in import CheckIn
 from callout.station.clock import Clock, told
 from callout.station.ears import Ears, Microphone, OpenMicrophone
 from callout.station.faults import Faults
 from callout.station.keeping import session_sound
 from callout.station.listening import Listening
-from callout.station.station import Station
+from callout.station.station import Done, Station
 from callout.station.talking import TalkKey
 from callout.station.tapes import Tapes
 from callout.station.voice import Echo, make_echo
@@ -31,6 +34,7 @@ from callout.station.voice import Echo, make_echo
 VOICE, DISK, SPACE, RECOGNISER = "voice", "disk", "room on the disk", "recogniser"
 LOW_DISK_MB = (1, 5, 20, 50, 100)
 """Each is told once, on the way down. A day's sound is some tens of megabytes."""
+CHECK_IN = "check-in"
 CHECK_S = 10.0
 
 
@@ -91,6 +95,8 @@ class Post:
         station.on_disk(self._disk)
         if isinstance(station.engine, ApartEngine):
             station.engine.on_trouble(lambda says: self.faults.report(RECOGNISER, says))
+        self._check_in = CheckIn(listening.check_in_s, time.monotonic())
+        station.watch(self._answered)
         self._clock.on_move(self._moved)
         self._clock.on_sleep(self._slept)
         began = datetime.now().astimezone()
@@ -129,6 +135,20 @@ class Post:
 
     # ---- what is watched ----
 
+    def _answered(self, done: Done) -> None:
+        event = done.event
+        kinds = [one.kind for one in event.meanings] if isinstance(event, Heard) else []
+        if kinds == ["well"]:
+            self._check_in.answered(time.monotonic())
+            self.faults.report(CHECK_IN, None, aloud=False)
+
+    def _ask_whether_well(self) -> None:
+        """Aloud, and shown until it is answered."""
+        words = self._check_in.due(time.monotonic())
+        if words is not None:
+            self.station.say(words, "told")
+            self.faults.report(CHECK_IN, self._check_in.unanswered, aloud=False)
+
     def _disk(self, says: str | None) -> None:
         # Whoever was refused hears so at once, with the reason; it need not be said twice.
         self.faults.report(DISK, says, aloud=says is None or "slow" in says)
@@ -143,6 +163,7 @@ class Post:
     def _rounds(self) -> None:
         """Now and then, look after what nobody asks about."""
         while not self._leaving.wait(CHECK_S):
+            self._ask_whether_well()
             if DISK in self.faults.now:
                 self.station.try_disk()
             try:

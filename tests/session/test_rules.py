@@ -79,6 +79,8 @@ ROWS = [
     (Phase.PENDING, Meaning("where"), Phase.PENDING, "Waiting: 83, 24.6"),
     (Phase.NAMED, Meaning("where"), Phase.NAMED, "In hand: tree 83"),
     (Phase.IDLE, Meaning("note"), Phase.MEMO, "speak now"),
+    (Phase.IDLE, Meaning("well"), Phase.IDLE, "Good, all well at 10:00."),
+    (Phase.PENDING, Meaning("well"), Phase.PENDING, "Still waiting: 83, 24.6"),
     (Phase.IDLE, Meaning("complete"), Phase.IDLE, "Not complete"),
     (Phase.IDLE, Meaning("confirm"), Phase.IDLE, "Nothing waits"),
     (Phase.NAMED, Meaning("confirm"), Phase.NAMED, "Nothing waits"),

@@ -1,0 +1,43 @@
+"""An optional question to somebody who works alone: are you well?
+
+Pure: seconds are handed in, words come out. It calls nobody: unanswered, it is only asked again and
+shown. Off unless the survey sets ``check_in_s``.
+"""
+
+from __future__ import annotations
+
+ASK = "Are you well? Say all well"
+AGAIN_S = 60.0
+
+
+class CheckIn:
+    """Asks every ``every_s`` seconds since the last answer, and each minute until answered."""
+
+    def __init__(self, every_s: float, now_s: float) -> None:
+        self._every_s, self._since_s = every_s, now_s
+        self._asked_s: float | None = None
+        self._asked = 0
+
+    @property
+    def unanswered(self) -> str | None:
+        """What is to be shown while there is no answer; it says that nobody is called."""
+        if not self._asked:
+            return None
+        times = "once" if self._asked == 1 else f"{self._asked} times"
+        return f"no answer to 'are you well?', asked {times}; nobody is called: say all well"
+
+    def due(self, now_s: float) -> str | None:
+        """What is to be said aloud now, or nothing."""
+        if self._every_s <= 0:
+            return None
+        last_s, wait_s = self._since_s, self._every_s
+        if self._asked_s is not None:
+            last_s, wait_s = self._asked_s, AGAIN_S
+        if now_s - last_s < wait_s:
+            return None
+        self._asked_s, self._asked = now_s, self._asked + 1
+        return ASK
+
+    def answered(self, now_s: float) -> None:
+        """The person said that all is well."""
+        self._since_s, self._asked_s, self._asked = now_s, None, 0

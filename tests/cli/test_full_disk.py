@@ -7,10 +7,12 @@ from datetime import datetime
 from pathlib import Path
 
 from command_tools import run_callout
-from conftest import WALK
 from journal_tools import mounted
 
+from callout.station.data import data_folder
 from callout.station.demo import make_demo_survey
+
+WALK = data_folder("audio_fixtures") / "walk.flac"
 
 
 def test_a_disk_that_fills_up_ends_with_an_error_and_keeps_what_was_saved(tmp_path: Path) -> None:

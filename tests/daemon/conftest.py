@@ -6,19 +6,18 @@ import os
 import subprocess
 import sys
 import tempfile
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 
 import pytest
+from daemon_tools import Start, wait_for
 
 from callout.daemon.place import socket_path
 from callout.journal.folder import SurveyFolder
 from callout.station.demo import make_demo_survey
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "cli"))
-Start = Callable[..., "subprocess.Popen[bytes]"]
 
 
 @pytest.fixture
@@ -61,10 +60,3 @@ def start(fen: SurveyFolder) -> Iterator[Start]:
         process.wait(10)
         assert process.stderr is not None
         process.stderr.close()
-
-
-def wait_for(found: Callable[[], bool], seconds: float = 20.0) -> None:
-    until = time.monotonic() + seconds
-    while not found():
-        assert time.monotonic() < until, "it did not come"
-        time.sleep(0.02)

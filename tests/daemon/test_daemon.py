@@ -21,7 +21,7 @@ from pathlib import Path
 
 import pytest
 from command_tools import run_callout
-from conftest import Start, wait_for
+from daemon_tools import Start, wait_for
 
 from callout.core.errors import OperatorError
 from callout.daemon.messages import MOST_ASKED_BYTES, Request

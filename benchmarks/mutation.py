@@ -101,7 +101,9 @@ def outcomes(session: Path) -> Iterator[tuple[str, str, int, str, str]]:
 
 def run(name: str, area: Area, args: argparse.Namespace, limit_s: float) -> None:
     """One area: make, sample, run, tell."""
-    with tempfile.TemporaryDirectory(prefix="callout-mutants-") as folder:
+    with tempfile.TemporaryDirectory(
+        prefix="callout-mutants-", ignore_cleanup_errors=True
+    ) as folder:
         copy = Path(folder) / "copy"
         copy.mkdir()
         archive = subprocess.run(

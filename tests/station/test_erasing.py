@@ -42,7 +42,7 @@ def folder(tmp_path: Path) -> SurveyFolder:
             for words in all_words:
                 engine.next_words, mark = words, mark + 1
                 station.hear(sound(mark))
-                station.press("confirm")
+                station.press("accept")  # a second size of a day is questioned
             engine.next_words = ""
             ears = listening(made, station)
             ears.anchor(BEGAN + timedelta(days=day, hours=1))

@@ -1,8 +1,8 @@
 """How uniting and pushing journals grows with their entries.
 
-``python benchmarks/crews.py [--address postgresql://…]``: journals of invented readings, two entries
-each; medians of three runs of checking, uniting into a new site, uniting again, and, with an
-address, pushing into a schema of its own and pushing again. ``ratio`` is to the row before.
+``python benchmarks/crews.py [--address postgresql://…]``: journals of invented readings, two
+entries each; medians of three runs of checking, uniting into a new site, uniting again, and, with
+an address, pushing into a schema of its own and pushing again. ``ratio`` is to the row before.
 """
 
 from __future__ import annotations

@@ -12,7 +12,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from callout.cli.shown import rich_console
+from rich.markup import escape
+
+from callout.cli.shown import harmless, rich_console
 from callout.crews.merge import Merged, merge, parts_of
 from callout.crews.place import Standing, read_place
 from callout.crews.rulings import add_rulings
@@ -48,12 +50,14 @@ def run(args: argparse.Namespace) -> int:
     parts = []
     with console.status("") as status:
         for path in args.surveys:
-            status.update(f"checking {path}")
+            status.update(f"checking {escape(harmless(str(path)))}")
             found = parts_of(path, table_faults)
             parts += found
             if not found:
                 print(f"note: {path} has not been opened yet and holds nothing to unite")
-        done = merge(parts, args.into, lambda told: status.update(f"writing {told}"))
+        done = merge(
+            parts, args.into, lambda told: status.update(f"writing {escape(harmless(told))}")
+        )
     _tell(done, args.into)
     place = read_place(args.into)
     for note in place.notes:

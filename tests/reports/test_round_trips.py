@@ -94,7 +94,11 @@ ROWS = st.lists(
 
 @EVERY_FORM
 @settings(max_examples=10, deadline=None)
-@given(rows=ROWS, area=st.floats(0.0001, 9), treatment=st.one_of(st.just(""), NAMES))
+@given(
+    rows=ROWS,
+    area=st.decimals("0.0001", 9, places=6).map(float),
+    treatment=st.one_of(st.just(""), NAMES),
+)
 def test_survey_to_form_to_survey_and_on(form, rows, area, treatment, tmp_path_factory):
     """Begun from a form, exported in it again, begun again: every row and cell, twice."""
     folder = tmp_path_factory.mktemp("trip")
@@ -110,7 +114,7 @@ def test_survey_to_form_to_survey_and_on(form, rows, area, treatment, tmp_path_f
         same(sorted_rows(stems, columns), sorted_rows(got, columns), exact)
         pd.testing.assert_frame_equal(
             places.sort_values("plot", ignore_index=True),
-            got_places.sort_values("plot", ignore_index=True),
+            got_places.sort_values("plot", ignore_index=True)[list(places.columns)],
             check_dtype=False, check_exact=exact, rtol=1e-14,
         )  # fmt: skip
         (folder / f"again{number}").mkdir()

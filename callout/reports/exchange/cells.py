@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -24,6 +25,7 @@ from callout.reports.stand.columns import MEASUREMENT_COLUMNS, PLOT_COLUMNS, STA
 # Full-width signs too: spreadsheets set to East Asian languages take them for the plain ones.
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 GUARD = "'"
+_FIGURE = re.compile(r"-?[0-9]{1,20}(\.[0-9]{1,30})?(e[-+]?[0-9]{1,2})?")
 GUARD_NOTE = (
     "Texts that begin with = + - @ a tab, a line end or an apostrophe have one apostrophe put "
     "before them, so that no spreadsheet runs them; take one off to get the text."
@@ -174,7 +176,12 @@ def _decimal(text: str) -> Decimal | None:
 
 
 def _float(text: str) -> float:
-    return float(parse_decimal(text)) if text else float("nan")
+    """A derived figure, as long as a float's own text may be; readings go through ``_decimal``."""
+    if not text:
+        return float("nan")
+    if not _FIGURE.fullmatch(text):
+        raise OperatorError(f"{text[:40]!r} is no number")
+    return float(text)
 
 
 def _moment(text: str) -> pd.Timestamp:

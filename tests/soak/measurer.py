@@ -36,6 +36,7 @@ ONES = [
 ]
 TENS = ["x", "x", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
 PAUSE_S = 1.3
+QUESTIONS = ("Confirm?", "Accept?")
 NOISE_DBFS = -62.0
 MOST_TRIES = 3
 
@@ -114,7 +115,7 @@ class Measurer:
 
     def asked(self, tag: str, value: str) -> bool:
         """Whether the last question was about exactly this reading."""
-        asked = [item.text for item in self._said if "onfirm?" in item.text]
+        asked = [item.text for item in self._said if item.text.endswith(QUESTIONS)]
         return (
             bool(asked) and re.search(rf"(^|\s){tag}, {re.escape(value)}\b", asked[-1]) is not None
         )
@@ -150,11 +151,14 @@ class Measurer:
     def confirm(self, station: Station, tag: str, value: str, aloud: bool) -> Script:
         """Say yes to what was echoed."""
         self.confirming = (tag, value)
+        # A warning takes a word of its own.
+        warned = any(item.text.endswith("Accept?") for item in self._said)
+        word = "accept" if warned else "confirm"
         self.forget()
         if aloud:
-            yield self.speech("confirm")
+            yield self.speech(word)
         else:
-            station.press("confirm")
+            station.press(word)
 
     def type(self, station: Station, tag: str, value: str) -> None:
         """By keyboard, where the voice will not do."""

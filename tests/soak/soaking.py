@@ -24,7 +24,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from measurer import MOST_TRIES, Gap, Item, Measurer, Unplug
+from measurer import MOST_TRIES, QUESTIONS, Gap, Item, Measurer, Unplug
 from trouble import AFTER, BEFORE, CONFIRMING, DECODING, KINDS, REFUSED, WITHIN, Fault, nothing
 
 from callout.core.errors import DeviceError
@@ -203,7 +203,9 @@ class Soak:
                 yield from self._say(tag, value, once, by_hand=attempt >= MOST_TRIES)
                 yield from fault(self, REFUSED)
                 if not measurer.asked(tag, value):
-                    if measurer.heard("onfirm?"):  # misheard: what was echoed is not what was said
+                    if any(
+                        map(measurer.heard, QUESTIONS)
+                    ):  # misheard: what was echoed is not what was said
                         yield measurer.speech("no")
                     measurer.forget()
                     continue

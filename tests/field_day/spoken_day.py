@@ -25,6 +25,7 @@ from planted import Fault
 from simulated_tape import Plugged
 
 from callout.core.events import Say
+from callout.session.state import left_to_do
 from callout.sound.frames import SAMPLE_RATE_HZ, Frame, Samples, frames_of
 from callout.station.station import Done, Station
 
@@ -51,6 +52,7 @@ class Told:
     pressed: int = 0
     utterances: int = 0
     refusals: list[str] = field(default_factory=list)
+    gone_back: list[str] = field(default_factory=list)
 
 
 @lru_cache(maxsize=4000)
@@ -116,9 +118,18 @@ class Measurer:
                     if place in self.faults:
                         yield from self._call_badly(self.faults[place])
                     yield from self._call(item)
+            yield from self._go_back(plot)
             yield from self._until("plot complete", lambda: "omplete" in self._echo
                                    or "accounted for" in self._echo)  # fmt: skip
             self.told.refusals.append(self._echo)
+
+    def _go_back(self, plot: str) -> Iterator[Frame]:
+        """Trees of the walk that are left at its end, as "what's left" tells, are called again."""
+        left = left_to_do(self.station.memory, self.station.plot)
+        for item in self.site:
+            if item.tree.plot == plot and item.tree.tag in left:
+                self.told.gone_back.append(f"{plot} {item.tree.tag}")
+                yield from self._call(item)
 
     def _say(self, words: str) -> Iterator[Frame]:
         self.told.utterances += 1

@@ -126,6 +126,7 @@ def test_the_table_of_caught_and_missed(day):
             f"  {kind:17} {sum(by.values()):6}  {by.get(kind, 0):12}  "
             f"{told.unsayable[kind]:11}  {missed:6}"
         )
+    print(f"  left at the end of a plot and called again: {', '.join(told.gone_back) or 'none'}")
     print(f"  good readings questioned: {told.questioned} of {told.good}")
     assert told.missed == []
     assert sum(told.caught.values()) > 0
@@ -134,14 +135,16 @@ def test_the_table_of_caught_and_missed(day):
 def test_every_tree_walked_has_its_true_value_and_no_other_was_touched(day):
     with day.folder.reading() as reader:
         standing = {(item.plot, item.tag): item for item in current(reader.readings())}
-    assert len(standing) == len(day.site)
-    for item in day.site:
-        saved = standing[item.tree.plot, item.tree.tag]
+    walked = {(item.tree.plot, item.tree.tag): item for item in day.site}
+    assert not standing.keys() - walked.keys()
+    for key, saved in standing.items():
+        item = walked[key]
         assert (saved.value, saved.unit) == (item.today, item.unit)
         assert saved.status == ("live" if item.today is not None else "dead_standing")
         taped = item.tree.plot == "K3" and item.today is not None
         assert saved.source in ({"tape"} if taped else {"voice", "typed"})
         assert saved.source != "voice" or saved.audio is not None
+    assert standing.keys() == walked.keys()
 
 
 def test_good_readings_are_left_alone(day):

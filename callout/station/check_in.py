@@ -6,7 +6,7 @@ shown. Off unless the survey sets ``check_in_s``.
 
 from __future__ import annotations
 
-ASK = "Are you well? Say all well"
+ASK = "Are you well? Say I am standing"
 AGAIN_S = 60.0
 
 
@@ -24,7 +24,7 @@ class CheckIn:
         if not self._asked:
             return None
         times = "once" if self._asked == 1 else f"{self._asked} times"
-        return f"no answer to 'are you well?', asked {times}; nobody is called: say all well"
+        return f"no answer to 'are you well?', asked {times}; nobody is called: say I am standing"
 
     def due(self, now_s: float) -> str | None:
         """What is to be said aloud now, or nothing."""

@@ -58,7 +58,7 @@ def test_at_work_it_is_said_shown_and_taken_back_by_the_word(tmp_path, monkeypat
         assert asked.wait(10)
         assert any(words.startswith("Are you well?") for words in said)
         assert "nobody is called" in str(shown["check-in"])
-        station.type("all well")
+        station.type("i am standing")
         until = time.monotonic() + 5
         while shown["check-in"] is not None and time.monotonic() < until:
             time.sleep(0.01)

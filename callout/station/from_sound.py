@@ -15,10 +15,7 @@ from decimal import Decimal
 
 from callout.core.errors import CalloutError
 from callout.core.events import Event, Heard, Opened, TimedOut
-from callout.grammar.automaton import Automaton
 from callout.grammar.language import Language
-from callout.grammar.parser import Parsed, choose
-from callout.grammar.scope import Scope
 from callout.journal.audio import AudioStore
 from callout.journal.reader import Entry
 from callout.journal.session_sound import KIND as SESSION_SOUND
@@ -30,9 +27,9 @@ from callout.sound.endpoint import Endpointer
 from callout.sound.files import decode_flac, encode_flac
 from callout.sound.frames import Utterance, frames_of
 from callout.speech.engine import Candidate, Engine, Samples
+from callout.station.deciding import Narrowed, asked_by, sure
 from callout.station.rebuild import Known
 from callout.station.scopes import scope_of
-from callout.station.station import LEAST_CONFIDENCE, PRE_ROLL
 
 _KEPT_KINDS = ("roster", "settings")
 _JOINS_S = 0.05
@@ -156,11 +153,9 @@ class Afresh:
     def __init__(
         self, engine: Engine, language: Language, writer: JournalWriter, sounds: AudioStore
     ) -> None:
-        self._engine, self._language = engine, language
+        self._engine, self._narrowed = engine, Narrowed(engine, language)
         self._writer, self._sounds = writer, sounds
         self._known, self._survey, self._memory = Known(), Survey({}), Memory()
-        self._scope: Scope | None = None
-        self._cut: dict[Scope, Automaton] = {}
         self._now: dict[int, int] = {}  # the number an entry has now, by the one it had then
         self.counts = Counts()
 
@@ -199,15 +194,19 @@ class Afresh:
             self._now[then] = event.entry
 
     def _hear(self, item: Sounded) -> None:
-        self._listen_for_plot()
-        candidates = self._engine.hear(item.samples)
-        if not candidates and self._memory.phase is not Phase.MEMO:
+        plot, memory = self._survey.plots[self._memory.plot], self._memory
+        scope = scope_of(plot, known_tags(memory, plot))
+        candidates = self._narrowed.to(scope).hear(item.samples)
+        if not candidates and memory.phase is not Phase.MEMO:
             self.counts.nothing_heard += 1
             return
         self.counts.heard += 1
         best = candidates[0] if candidates else Candidate("", (), 0.0)
-        parsed = self._sure(best)
-        about = self._about(item.about) if item.began is None else self._asked_by(item.began)
+        parsed = sure(best, scope)
+        if item.began is None:
+            about = self._about(item.about)
+        else:
+            about = asked_by(memory.pending, item.began)
         heard = Heard(
             entry=self._writer.next_entry,
             at=item.at,
@@ -221,26 +220,3 @@ class Afresh:
             about=about,
         )
         self._commit(heard, item.entry)
-
-    def _sure(self, best: Candidate) -> Parsed:
-        """As the station does it."""
-        if best.confidence < LEAST_CONFIDENCE or self._scope is None:
-            return Parsed(best.words, best.meanings, "not sure what was said: say it again")
-        return choose(best.words, best.meanings, self._scope)
-
-    def _asked_by(self, began: datetime) -> int | None:
-        """As the station does it: a yes answers only what was asked by then."""
-        pending = self._memory.pending
-        if pending is None:
-            return None
-        asked = datetime.fromisoformat(pending.draft.at)
-        return pending.draft.entry if asked <= began + PRE_ROLL else 0
-
-    def _listen_for_plot(self) -> None:
-        plot = self._survey.plots[self._memory.plot]
-        scope = scope_of(plot, known_tags(self._memory, plot))
-        if scope != self._scope:
-            self._scope = scope
-            if scope not in self._cut:
-                self._cut[scope] = self._language.spoken_in(scope)
-            self._engine.prepare(self._cut[scope])

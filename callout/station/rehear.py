@@ -18,18 +18,15 @@ from pathlib import Path
 from callout.core.errors import CalloutError
 from callout.core.meaning import Meaning
 from callout.core.model import Plot
-from callout.grammar.automaton import Automaton
 from callout.grammar.language import Language
-from callout.grammar.parser import choose
-from callout.grammar.scope import Scope
 from callout.journal.audio import AudioStore
 from callout.sound.files import decode_flac
-from callout.speech.engine import SAMPLE_RATE_HZ, Engine
+from callout.speech.engine import SAMPLE_RATE_HZ, Engine, Samples
 from callout.station.data import load_grammar, load_language
+from callout.station.deciding import Narrowed, sure
 from callout.station.engines import choose_engine
 from callout.station.replay import Moment
 from callout.station.scopes import scope_of, survey_species
-from callout.station.station import LEAST_CONFIDENCE
 
 # How much a difference matters, worst first.
 SAVED_OTHER, SAVED_UNHEARD, OTHER, UNHEARD, WORDS, SAME = 5, 4, 3, 2, 1, 0
@@ -79,47 +76,32 @@ class Again:
         return float(abs(now.value - then.value) / larger)
 
 
-_MOST_CUT = 16
-
-
 class Rehearing:
-    """One engine at the kept sounds. It is prepared anew only where the plot's scope changes."""
+    """One engine at the kept sounds."""
 
     def __init__(
         self, engine: Engine, language: Language, plots: Mapping[str, Plot], sounds: AudioStore
     ) -> None:
-        self._engine, self._language = engine, language
+        self._narrowed = Narrowed(engine, language)
         self._plots, self._sounds = plots, sounds
-        self._scope: Scope | None = None
-        self._cut: dict[Scope, Automaton] = {}
-
-    def _spoken(self, scope: Scope) -> Automaton:
-        """What may be heard there; cutting it to a plot takes longer than hearing 20 callouts."""
-        found = self._cut.pop(scope, None) or self._language.spoken_in(scope)
-        self._cut[scope] = found  # the newest last
-        if len(self._cut) > _MOST_CUT:
-            del self._cut[next(iter(self._cut))]
-        return found
 
     def hear(self, moment: Moment) -> Again:
         """A moment that has a sound, heard again."""
-        scope = scope_of(self._plots[moment.plot], moment.new_tags)
-        if scope != self._scope:
-            self._scope = scope
-            self._engine.prepare(self._spoken(scope))
         try:
             samples = decode_flac(self._sounds.read(str(moment.heard.audio)))
         except CalloutError as error:
             return Again(moment, "", (), 0.0, 0.0, str(error))
+        return self.hear_samples(moment, samples)
+
+    def hear_samples(self, moment: Moment, samples: Samples) -> Again:
+        """The moment heard again in its sound, which was read already."""
+        scope = scope_of(self._plots[moment.plot], moment.new_tags)
         seconds = len(samples) / SAMPLE_RATE_HZ
-        candidates = self._engine.hear(samples)
+        candidates = self._narrowed.to(scope).hear(samples)
         if not candidates:
             return Again(moment, "", (), 0.0, seconds)
         best = candidates[0]
-        meanings = best.meanings
-        if best.confidence >= LEAST_CONFIDENCE:  # as it was done then
-            meanings = choose(best.words, meanings, scope).meanings
-        return Again(moment, best.words, meanings, best.confidence, seconds)
+        return Again(moment, best.words, sure(best, scope).meanings, best.confidence, seconds)
 
 
 def hear_again(

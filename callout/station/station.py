@@ -19,7 +19,7 @@ from callout.core.events import Effect, Event, Heard, Opened, Save, Say, TimedOu
 from callout.core.meaning import Meaning
 from callout.core.model import Plot
 from callout.grammar.language import Language
-from callout.grammar.parser import Parsed, choose, parse_words
+from callout.grammar.parser import Parsed, parse_words
 from callout.grammar.scope import Scope
 from callout.journal.folder import SurveyFolder
 from callout.journal.seals import Seal, Sign, seal
@@ -30,13 +30,11 @@ from callout.session.state import Memory, Phase, Survey, left_to_do
 from callout.session.tags import known_tags
 from callout.speech.engine import Candidate, Engine, Samples
 from callout.station.apart import ApartEngine
+from callout.station.deciding import asked_by, sure
 from callout.station.mending import Mended, mended, place_of, same_place
 from callout.station.recall import recall
 from callout.station.scopes import plot_named, scope_of
 
-LEAST_CONFIDENCE = 0.5
-# An utterance is cut with a pre-roll, so it seems to begin a little before it was spoken.
-PRE_ROLL = timedelta(seconds=0.5)
 SLOW_DISK_S = 2.0
 
 
@@ -183,7 +181,7 @@ class Station:
         except StorageError as error:
             self._refused("Not kept", error)
             return
-        parsed = self._sure(best)
+        parsed = sure(best, self._scope)
         self._do(
             lambda: Heard(
                 entry=self._writer.next_entry,
@@ -304,12 +302,9 @@ class Station:
     def _asked_by(self, began: datetime | None) -> int | None:
         """The entry of the reading that was already asked about at ``began``; 0 for none."""
         pending = self._memory.pending
-        if began is None or pending is None:
-            return None
-        entry = pending.draft.entry
+        entry = pending.draft.entry if pending else 0
         moved = sum((by for about, by in self._moves if about == entry), timedelta())
-        asked = datetime.fromisoformat(pending.draft.at) + moved
-        return pending.draft.entry if asked <= began + PRE_ROLL else 0
+        return asked_by(pending, began, moved)
 
     def _written(
         self, source: str, parsed: Parsed, at: datetime | None, about: int | None = None
@@ -323,11 +318,6 @@ class Station:
             problem=parsed.problem,
             about=about,
         )
-
-    def _sure(self, best: Candidate) -> Parsed:
-        if best.confidence < LEAST_CONFIDENCE:
-            return Parsed(best.words, best.meanings, "not sure what was said: say it again")
-        return choose(best.words, best.meanings, self._scope)
 
     def _listen_for_plot(self) -> None:
         self._scope = scope_of(self.plot, known_tags(self._memory, self.plot))

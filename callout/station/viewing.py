@@ -21,6 +21,7 @@ from callout.journal.folder import SurveyFolder
 from callout.sound.files import decode_flac
 from callout.sound.speaker import Playback, Speaker
 from callout.speech.engine import SAMPLE_RATE_HZ, Engine, Samples
+from callout.speech.timed import TimedWord as TimedWord
 from callout.speech.timed import TimesWords
 from callout.station.engines import choose_engine
 from callout.station.rehear import Rehearing, language_for
@@ -32,23 +33,13 @@ _MINE = ("closed", "pocketsphinx", "vosk")
 
 
 @dataclass(frozen=True)
-class WordAt:
-    """A word from ``start_s`` to ``end_s`` in its sound; ``confidence`` from 0 to 1."""
-
-    word: str
-    start_s: float
-    end_s: float
-    confidence: float
-
-
-@dataclass(frozen=True)
 class Hearing:
     """What one engine hears today; ``fault`` says why it does not."""
 
     engine: str
     told: str
     confidence: float | None = None
-    words: tuple[WordAt, ...] = ()
+    words: tuple[TimedWord, ...] = ()
     fault: str = ""
 
 
@@ -98,7 +89,6 @@ class Viewer:
         with folder.reading() as reader:
             self._plots: Mapping[str, Plot] = reader.plots()
         self._language = language_for(config.language, self._plots, grammar)
-        self._speaker_name = config.speaking.speaker
         self._ears: dict[str, tuple[Engine, Rehearing] | str] = {}
         self._hearing = threading.Lock()
         self._player = _Player(config.speaking.speaker or None)
@@ -152,13 +142,12 @@ class Viewer:
             return Hearing(name, "", fault=ear)
         engine, rehearing = ear
         try:
-            again = rehearing.hear(moment)
+            again = rehearing.hear_samples(moment, samples)
             timed = engine.timed(samples) if isinstance(engine, TimesWords) else ()
         except CalloutError as error:
             return Hearing(engine.name, "", fault=str(error))
-        words = tuple(WordAt(t.word, t.start_s, t.end_s, t.confidence) for t in timed)
         told = "; ".join(map(meaning_told, again.meanings)) or "no callout"
-        return Hearing(engine.name, told, again.confidence if again.words else None, words)
+        return Hearing(engine.name, told, again.confidence if again.words else None, timed)
 
     def _ear(self, name: str) -> tuple[Engine, Rehearing] | str:
         if name not in self._ears:

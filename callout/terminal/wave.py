@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from callout.station.viewing import WordAt
+from callout.station.viewing import TimedWord
 
 _EIGHTHS = " ▁▂▃▄▅▆▇█"
 
@@ -43,7 +43,7 @@ def column(at_s: float, seconds: float, width: int) -> int:
     return min(width - 1, max(0, int(at_s * width / seconds + 1e-9))) if seconds > 0 else 0
 
 
-def word_rows(words: Sequence[WordAt], seconds: float, width: int) -> tuple[str, str]:
+def word_rows(words: Sequence[TimedWord], seconds: float, width: int) -> tuple[str, str]:
     """The words where they were said, and under each how sure of it; moved on where they touch."""
     upper, lower = "", ""
     for item in words:
@@ -55,6 +55,6 @@ def word_rows(words: Sequence[WordAt], seconds: float, width: int) -> tuple[str,
     return upper[:width], lower[:width]
 
 
-def times_told(words: Sequence[WordAt]) -> str:
+def times_told(words: Sequence[TimedWord]) -> str:
     """Each word with its times in figures, for those who need them."""
     return ", ".join(f"{item.word} {item.start_s:.2f}-{item.end_s:.2f} s" for item in words)

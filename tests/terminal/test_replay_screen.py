@@ -9,15 +9,15 @@ import pytest
 import screenshots
 from textual.pilot import Pilot
 
-from callout.station.viewing import Hearing, Look, WordAt
+from callout.station.viewing import Hearing, Look, TimedWord
 from callout.terminal.replay_app import ReplayApp
 from callout.terminal.wave import column, ruler, times_told, wave_rows, word_rows
 
 WORDS = (
-    WordAt("tree", 0.3, 0.61, 0.96),
-    WordAt("eighty", 0.61, 1.0, 1.0),
-    WordAt("three", 1.0, 1.4, 0.42),
-    WordAt("twenty", 1.6, 2.0, 0.99),
+    TimedWord("tree", 0.3, 0.61, 0.96),
+    TimedWord("eighty", 0.61, 1.0, 1.0),
+    TimedWord("three", 1.0, 1.4, 0.42),
+    TimedWord("twenty", 1.6, 2.0, 0.99),
 )
 LOOK = Look(
     ("entry 22  2026-06-02T09:15:22.000+02:00  plot K1  R.V.  voice", "  heard      tree eighty"),

@@ -1,0 +1,68 @@
+"""What is decided of each sound before the session hears of it.
+
+At work, in a rebuild from the sound and in hearing again alike, so that those differ from what was
+saved only where an engine hears otherwise.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from callout.grammar.automaton import Automaton
+from callout.grammar.language import Language
+from callout.grammar.parser import Parsed, choose
+from callout.grammar.scope import Scope
+from callout.session.state import Pending
+from callout.speech.engine import Candidate, Engine
+
+LEAST_CONFIDENCE = 0.5
+# An utterance is cut with a pre-roll, so it seems to begin a little before it was spoken.
+PRE_ROLL = timedelta(seconds=0.5)
+_MOST_CUT = 16
+
+
+def sure(best: Candidate, scope: Scope) -> Parsed:
+    """The one meaning that fits the plot, or the question why there is none."""
+    if best.confidence < LEAST_CONFIDENCE:
+        return Parsed(best.words, best.meanings, "not sure what was said: say it again")
+    return choose(best.words, best.meanings, scope)
+
+
+def asked_by(
+    pending: Pending | None, began: datetime | None, moved: timedelta = timedelta()
+) -> int | None:
+    """The entry of the reading that was already asked about at ``began``; 0 for none.
+
+    ``moved`` is by how much the clock was set since it was asked. None where nothing waits, or it
+    is not known when the answer was begun.
+    """
+    if began is None or pending is None:
+        return None
+    asked = datetime.fromisoformat(pending.draft.at) + moved
+    return pending.draft.entry if asked <= began + PRE_ROLL else 0
+
+
+class Narrowed:
+    """An engine that goes from plot to plot, prepared anew only where the scope changes.
+
+    Cutting the grammar to a plot takes longer than hearing 20 callouts, so the last few are kept.
+    """
+
+    def __init__(self, engine: Engine, language: Language) -> None:
+        self._engine, self._language = engine, language
+        self._scope: Scope | None = None
+        self._cut: dict[Scope, Automaton] = {}
+
+    def to(self, scope: Scope) -> Engine:
+        """The engine, listening for what may be said in that scope."""
+        if scope != self._scope:
+            self._scope = scope
+            self._engine.prepare(self._spoken(scope))
+        return self._engine
+
+    def _spoken(self, scope: Scope) -> Automaton:
+        found = self._cut.pop(scope, None) or self._language.spoken_in(scope)
+        self._cut[scope] = found  # the newest last
+        if len(self._cut) > _MOST_CUT:
+            del self._cut[next(iter(self._cut))]
+        return found

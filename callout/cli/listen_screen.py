@@ -6,7 +6,6 @@ import threading
 from datetime import date
 
 from callout.core.errors import CalloutError
-from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.journal.folder import SurveyFolder
 from callout.station.clock import Clock
 from callout.station.ears import NAME
@@ -48,18 +47,9 @@ def told_by(face: StationFace) -> Told:
     """What a post has to tell, shown on ``face``."""
     return Told(
         fault=face.fault,
-        device=lambda notice: _show_notice(face, notice),
+        device=face.notice(face.fault),
         level=face.level,
     )
-
-
-def _show_notice(face: StationFace, notice: DeviceNotice) -> None:
-    """A tape that is found or well needs no line of its own; anything else is shown."""
-    well = notice.kind is NoticeKind.CONNECTED
-    if notice.battery is not None:
-        face.battery(notice.device, notice.battery)
-    if notice.kind is not NoticeKind.BATTERY:
-        face.fault(notice.device, None if well else f"{notice.device}: {notice.text}")
 
 
 def _listen(post: Post, face: StationFace, work: Work, leaving: threading.Event) -> None:

@@ -91,13 +91,8 @@ def _list(site: Path, differing: Sequence[Disagreement]) -> None:
     first = differing[0].second
     print(
         "Until they are ruled on, both readings are kept, and reports use the later one. Rule with "
-        f"callout rule {site} --entry {entry_name(first)} --void --reason … --who …"
+        f"callout rule {site} --entry {first.name} --void --reason … --who …"
     )
-
-
-def entry_name(item: Standing) -> str:
-    """How a reading of a site is named on the command line."""
-    return f"{item.recorder[:8]}:{item.reading.entry}"
 
 
 # ---- asking ----

@@ -21,7 +21,7 @@ from callout.station.comparing import Difference, differences
 from callout.station.engines import choose_engine
 from callout.station.from_sound import Afresh, Counts, Happening, by_callouts, by_sessions
 from callout.station.rehear import language_for
-from callout.station.telling import plain, reading_told
+from callout.station.telling import plain
 
 DIFFERENT = 1
 
@@ -88,4 +88,4 @@ def _told(item: Difference) -> str:
 
 
 def _value(reading: Reading | None) -> str:
-    return "nothing" if reading is None else f"{reading_told(reading)} (entry {reading.entry})"
+    return "nothing" if reading is None else f"{reading.told} (entry {reading.entry})"

@@ -22,7 +22,7 @@ from callout.station.otherwise import read_otherwise, saved_otherwise
 from callout.station.rehear import language_for
 from callout.station.replay import Moment, Wanted, chosen, moments
 from callout.station.scopes import scope_of
-from callout.station.telling import lines_of, meaning_told, moment_json, reading_told
+from callout.station.telling import lines_of, meaning_told, moment_json
 
 Beside = Callable[[Moment], list[tuple[str, str]]]
 """Lines to set beside a moment: a name of a few letters, and what is told."""
@@ -124,7 +124,7 @@ def _by_graduation(text: str, entries: list[Entry]) -> Beside:
         if moment.saved is None:
             return []
         other = others.get(moment.entry)
-        return [(f"by {text}", reading_told(other) if other else "nothing would be saved")]
+        return [(f"by {text}", other.told if other else "nothing would be saved")]
 
     return told
 

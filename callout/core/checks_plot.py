@@ -42,7 +42,7 @@ def measured_before(earlier: Reading | None, today: str, blind: bool = False) ->
     """
     if earlier is None:
         return None
-    told = earlier.status.replace("_", " ") if earlier.value is None else f"{earlier.value}"
+    told = earlier.status_told if earlier.value is None else f"{earlier.value}"
     told = "measured" if blind else told
     if earlier.at[:10] == today:
         return Warned("measured today", f"already {told} today", "is this the right tag?")

@@ -135,6 +135,16 @@ class Reading:
     new_tag: str = ""
 
     @property
+    def status_told(self) -> str:
+        """The status in words."""
+        return self.status.replace("_", " ")
+
+    @property
+    def told(self) -> str:
+        """What it says: the size with its unit, or the status of a tree that was not measured."""
+        return self.status_told if self.value is None else f"{self.value} {self.unit.value}"
+
+    @property
     def tag_note(self) -> str:
         """What became of the tag: '' for nothing, ``lost``, or ``was 40``."""
         if not self.tag_lost:

@@ -16,7 +16,7 @@ from pathlib import Path
 from callout.core.errors import OperatorError
 from callout.crews.pool import chain, pooled
 from callout.crews.recorder import Recorder, recorder_of
-from callout.crews.site import TEXT, Held, Site, is_site
+from callout.crews.site import TEXT, Site, is_site
 from callout.journal.audio import AudioStore
 from callout.journal.copying import write_journal
 from callout.journal.files import (
@@ -29,7 +29,7 @@ from callout.journal.files import (
 )
 from callout.journal.folder import SITE_MARK, SurveyFolder, open_survey
 from callout.journal.reader import Entry
-from callout.journal.removals import carry_out, removed_in, sound_of
+from callout.journal.removals import carry_out, removed_in, sounds_left
 from callout.journal.seals import Seal, read_seals, seals_path
 from callout.journal.species import SPECIES_FILE
 from callout.journal.verify import Fault, Snapshot, chain_faults, take_snapshot
@@ -247,15 +247,9 @@ def _write_journal(folder: SurveyFolder, source: Part) -> None:
 def _check_sounds(parts: Sequence[Part], pool: Mapping[str, Mapping[int, Entry]]) -> None:
     """Refuse an altered sound before anything is written; missing ones may come another time."""
     for part in parts:
-        for digest in _wanted(chain(pool[part.recorder.id])):
+        for digest in sounds_left(chain(pool[part.recorder.id])):
             if part.folder.audio.path(digest).is_file():
                 part.folder.audio.read(digest)
-
-
-def _wanted(entries: list[Entry]) -> list[str]:
-    named = dict.fromkeys(digest for entry in entries if (digest := sound_of(entry)))
-    gone = removed_in(entries)
-    return [digest for digest in named if digest not in gone]
 
 
 def _copy_sounds(
@@ -263,7 +257,7 @@ def _copy_sounds(
 ) -> int:
     stores = [part.folder.audio for part in copies if part.folder.path != folder.path]
     count = missing = 0
-    for digest in _wanted(whole):
+    for digest in sounds_left(whole):
         if folder.audio.path(digest).is_file():
             continue
         flac = _first(stores, digest)
@@ -285,8 +279,3 @@ def _first(stores: Iterable[AudioStore], digest: str) -> bytes | None:
         if store.path(digest).is_file():
             return store.read(digest)
     return None
-
-
-def parts_held(site: Site) -> list[Held]:
-    """Every crew's journal of a site, the offices' left out."""
-    return [item for item in site.held() if not item.recorder.office]

@@ -8,12 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from pathlib import Path
 
 from callout.core.model import Plot, PlotSettings, Reading, Tree
-from callout.crews.recorder import Recorder, recorder_of
-from callout.crews.rulings import office_rulings
+from callout.crews.recorder import SHORT_LETTERS, Recorder, recorder_of
+from callout.crews.rulings import in_utc, office_rulings
 from callout.crews.site import Site, is_site
 from callout.journal.earlier import Row, earlier_rows
 from callout.journal.folder import SurveyFolder, open_survey
@@ -33,6 +32,11 @@ class Standing:
     def key(self) -> tuple[str, str, str]:
         """The stem that was measured."""
         return self.reading.plot, self.reading.tag, self.reading.stem
+
+    @property
+    def name(self) -> str:
+        """What people call it by: its recorder and its entry there."""
+        return f"{self.recorder[:SHORT_LETTERS]}:{self.reading.entry}"
 
     @property
     def void(self) -> bool:
@@ -81,7 +85,7 @@ def read_place(path: Path) -> Place:
         for read in crews
         for item in read.standing
     ]
-    standing.sort(key=lambda item: (_utc(item.reading.at), item.recorder, item.reading.entry))
+    standing.sort(key=lambda item: (in_utc(item.reading.at), item.recorder, item.reading.entry))
     plots, notes = united_plots([read.plots for read in crews])
     rows = {tuple(sorted(row.items())): row for read in crews for row in read.earlier}
     return Place(
@@ -102,11 +106,7 @@ def _read(folder: SurveyFolder) -> _Read:
 
 def _since(reader: JournalReader) -> str:
     settings = reader.latest("settings")
-    return _utc(settings.at) if settings else ""
-
-
-def _utc(at: str) -> str:
-    return datetime.fromisoformat(at).astimezone(UTC).isoformat()
+    return in_utc(settings.at) if settings else ""
 
 
 # ---- plots of several recorders ----

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from callout.core.errors import OperatorError
+from callout.crews.recorder import SHORT_LETTERS
 from callout.journal.reader import Entry
 
 Pool = Mapping[str, Mapping[int, Entry]]
@@ -37,8 +38,9 @@ def pooled(parts: Iterable[tuple[str, Iterable[Entry]]]) -> Pool:
 
 
 def _forked(recorder: str, one: Entry, other: Entry) -> str:
+    short = recorder[:SHORT_LETTERS]
     return (
-        f"two journals of recorder {recorder[:8]} go different ways at entry {one.seq}: "
+        f"two journals of recorder {short} go different ways at entry {one.seq}: "
         f"{one.kind} at {one.at} in one, {other.kind} at {other.at} in the other. A folder was "
         "copied after it had been opened, and both copies were worked in. Neither is taken: unite "
         "them into two sites and rule on each, and copy folders only before their first opening"

@@ -20,7 +20,7 @@ from callout.crews.merge import Part
 from callout.crews.office_tables import DEFAULT_SCHEMA, make_tables
 from callout.crews.pool import ForkError
 from callout.journal.reader import Entry
-from callout.journal.removals import removed_in, sound_of
+from callout.journal.removals import removed_in, sounds_left
 from callout.journal.schema import LATER_COLUMNS
 
 if TYPE_CHECKING:
@@ -265,12 +265,11 @@ def _send_sounds(office: Office, part: Part, done: Pushed, tell: Tell) -> None:
     table, store = office.tables["sounds"], part.folder.audio
     entries = part.snapshot.entries
     gone = removed_in(entries)
-    named = dict.fromkeys(digest for entry in entries if (digest := sound_of(entry)))
     with office.engine.begin() as connection:
         if gone:
             connection.execute(delete(table).where(table.c.sha256.in_(list(gone))))
         there = set(connection.execute(select(table.c.sha256)).scalars())
-    wanted = [digest for digest in named if digest not in gone and digest not in there]
+    wanted = [digest for digest in sounds_left(entries) if digest not in there]
     at_hand = [digest for digest in wanted if store.path(digest).is_file()]
     for start in range(0, len(at_hand), SOUNDS_AT_ONCE):
         chosen = at_hand[start : start + SOUNDS_AT_ONCE]

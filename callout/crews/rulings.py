@@ -30,7 +30,7 @@ def office_rulings(held: Iterable[Held]) -> Mapping[Key, Ruling]:
             entries = [entry for entry in reader.entries() if entry.kind == KIND]
         for entry in entries:
             key, ruling = _ruling(entry)
-            found.append((_utc(entry.at), item.recorder.id, entry.seq, key, ruling))
+            found.append((in_utc(entry.at), item.recorder.id, entry.seq, key, ruling))
     return {key: ruling for *_, key, ruling in sorted(found, key=lambda one: one[:3])}
 
 
@@ -42,7 +42,8 @@ def _ruling(entry: Entry) -> tuple[Key, Ruling]:
     return (recorder, ruling.reading), ruling
 
 
-def _utc(at: str) -> str:
+def in_utc(at: str) -> str:
+    """A time of a journal as text that sorts by time, whatever the recorder's zone."""
     return datetime.fromisoformat(at).astimezone(UTC).isoformat()
 
 

@@ -17,7 +17,7 @@ from secrets import token_hex
 
 from callout.core.errors import OperatorError
 from callout.crews.recorder import Recorder, recorder_of
-from callout.journal.files import FILE_MODE, storage_errors
+from callout.journal.files import FILE_MODE, FOLDER_MODE, storage_errors
 from callout.journal.folder import SITE_MARK, SurveyFolder
 from callout.journal.writer import JournalWriter
 
@@ -111,7 +111,7 @@ def recorder_called(site: Site, name: str) -> Held:
 def office_writer(site: Site, at: str) -> JournalWriter:
     """The office's journal, open to add to; begun, with an id of its own, where there is none."""
     with storage_errors(f"cannot make {site.office.path}"):
-        site.office.path.mkdir(mode=0o700, exist_ok=True)
+        site.office.path.mkdir(mode=FOLDER_MODE, exist_ok=True)
     writer = JournalWriter(site.office.database)
     if writer.next_entry == 1:
         writer.append(at, "office", {"id": token_hex(16), "who": "office"})

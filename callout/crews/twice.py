@@ -42,8 +42,8 @@ class Disagreement:
 def reading_told(item: Standing) -> str:
     """What was read, by whom, when, and where it stands."""
     reading, value = item.reading, value_of(item)
-    what = reading.status.replace("_", " ") if value is None else f"{value} {reading.unit.value}"
-    return f"{what} by {reading.who} on {reading.at[:10]} [{item.recorder[:8]}:{reading.entry}]"
+    what = reading.status_told if value is None else f"{value} {reading.unit.value}"
+    return f"{what} by {reading.who} on {reading.at[:10]} [{item.name}]"
 
 
 def value_of(item: Standing) -> Decimal | None:

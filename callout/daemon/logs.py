@@ -12,6 +12,7 @@ from pathlib import Path
 
 from callout.core.errors import StorageError
 from callout.core.events import Heard, Save, Say
+from callout.journal.files import FILE_MODE, FOLDER_MODE
 from callout.station.station import Done
 
 MOST_BYTES = 256_000
@@ -24,7 +25,7 @@ class _Private(RotatingFileHandler):
 
     def _open(self):  # type: ignore[no-untyped-def]  # as the base class has it
         return os.fdopen(
-            os.open(self.baseFilename, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600),
+            os.open(self.baseFilename, os.O_WRONLY | os.O_APPEND | os.O_CREAT, FILE_MODE),
             "a", encoding="utf-8", errors="replace",
         )  # fmt: skip
 
@@ -35,7 +36,7 @@ class _Private(RotatingFileHandler):
 def open_log(path: Path) -> logging.Logger:
     """The log at ``path``. Raises StorageError where it cannot be made."""
     try:
-        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        path.parent.mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)
         handler = _Private(path, maxBytes=MOST_BYTES, backupCount=FILES - 1)
     except OSError as error:
         raise StorageError(

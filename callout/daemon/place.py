@@ -12,9 +12,9 @@ import tempfile
 from pathlib import Path
 
 from callout.core.errors import OperatorError, StorageError
+from callout.journal.files import FILE_MODE, FOLDER_MODE
 
-FOLDER_MODE = 0o700
-SOCKET_MODE = 0o600
+SOCKET_MODE = FILE_MODE
 
 
 def _key(survey: Path) -> str:

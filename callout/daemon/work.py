@@ -19,7 +19,6 @@ from callout.daemon.messages import Request
 from callout.daemon.place import socket_path
 from callout.daemon.server import Server
 from callout.daemon.system import notify, watchdog_s
-from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.journal.folder import SurveyFolder
 from callout.station.clock import Clock
 from callout.station.post import Post, Told, Work
@@ -84,7 +83,7 @@ class Daemon:
         self._post.begin(
             Told(
                 fault=self._fault,
-                device=self._device,
+                device=self._face.notice(self._fault),
                 level=self._face.level,
                 microphone=lambda name: logs.LOGGER.info("listening to %s", name),
             )
@@ -138,13 +137,6 @@ class Daemon:
     def _fault(self, name: str, says: str | None) -> None:
         logs.LOGGER.warning("%s: %s", name, says or "well again")
         self._face.fault(name, says)
-
-    def _device(self, notice: DeviceNotice) -> None:
-        if notice.battery is not None:
-            self._face.battery(notice.device, notice.battery)
-        if notice.kind is not NoticeKind.BATTERY:
-            well = notice.kind is NoticeKind.CONNECTED
-            self._fault(notice.device, None if well else f"{notice.device}: {notice.text}")
 
     # ---- what is asked over the socket ----
 

@@ -54,6 +54,13 @@ def removed_in(entries: Iterable[Entry]) -> dict[str, int]:
     return found
 
 
+def sounds_left(entries: Sequence[Entry]) -> list[str]:
+    """Every sound that the entries name and that no order removed, each once, in their order."""
+    gone = removed_in(entries)
+    named = dict.fromkeys(digest for entry in entries if (digest := sound_of(entry)))
+    return [digest for digest in named if digest not in gone]
+
+
 def _ordered(entry: Entry) -> Iterator[str]:
     try:
         sounds = entry.content.get("sounds", ())

@@ -167,7 +167,7 @@ def _reading_row(item: Standing, settings: PlotSettings) -> dict[str, Any]:
     return {
         "plot": reading.plot, "tag": reading.tag, "stem": reading.stem, "species": reading.species,
         "date": reading.at[:10], "value": value, "unit": reading.unit.value, "diameter_cm": in_cm,
-        "status": reading.status.replace("dead_", "dead ").replace("not_", "not "),
+        "status": reading.status_told,
         "pom_m": float(reading.height_m or settings.breast_height_m), "source": "callout",
         "who": reading.who, "engine": reading.engine, "graduation": str(settings.graduation),
         "rounding": settings.rounding.value, "recorder": item.recorder, "ruling": told,

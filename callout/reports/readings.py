@@ -74,7 +74,7 @@ def reading_cells(reading: Reading, ruling: Ruling | None = None) -> dict[str, A
         "tag": safe_text(reading.tag_now),
         "stem": reading.stem,
         "species": safe_text(reading.species),
-        "status": reading.status.replace("_", " "),
+        "status": reading.status_told,
         "raw": _number(reading.raw),
         "raw_unit": reading.raw_unit.value if reading.raw_unit else "",
         "recorded": _number(reading.value),

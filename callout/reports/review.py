@@ -131,7 +131,7 @@ def _searched(row: ReviewRow) -> Iterator[str]:
         reading.species,
         reading.who,
         reading.words,
-        recorded(reading),
+        reading.told,
     )
     yield from reading.warnings
 
@@ -147,7 +147,7 @@ def _cells(row: ReviewRow, sound_of: SoundOf, heard_again: bool) -> Iterator[str
     yield f"<td>{history_cell(reading, row.past)}</td>"
     since = f"<small>{escape(row.since)}</small>" if row.since else ""
     entry = f"<small>entry {reading.entry}</small>"
-    yield f'<td class="size"><span>{escape(recorded(reading))}</span>{entry}{since}</td>'
+    yield f'<td class="size"><span>{escape(reading.told)}</span>{entry}{since}</td>'
     sure = "" if reading.confidence is None else f", confidence {reading.confidence}"
     told = f"{reading.at[:19].replace('T', ' ')}, {reading.who}, {reading.source}{sure}"
     yield f"<td>{escape(reading.words)}<small>{escape(told)}</small></td>"
@@ -157,13 +157,6 @@ def _cells(row: ReviewRow, sound_of: SoundOf, heard_again: bool) -> Iterator[str
     yield f"<td>{f'<ul>{warned}</ul>' if warned else ''}</td>"
     yield f"<td>{_sound(reading, sound_of)}</td>"
     yield f"<td>{_ruling(row)}</td>"
-
-
-def recorded(reading: Reading) -> str:
-    """The size with its unit, or the status of a tree that was not measured."""
-    if reading.value is None:
-        return reading.status.replace("_", " ")
-    return f"{reading.value} {reading.unit.value}"
 
 
 def _sound(reading: Reading, sound_of: SoundOf) -> str:

@@ -15,6 +15,7 @@ from callout.core.checks import change_since, shown
 from callout.core.events import Heard, Say
 from callout.core.model import Plot, Reading, Tree
 from callout.core.rounding import to_graduation
+from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.session.machine import tree_in_hand
 from callout.session.state import Memory, Pending, left_to_do
 from callout.session.tags import tag_shown
@@ -105,6 +106,21 @@ class StationFace:
         """A tape told how full its battery is."""
         self._batteries[device] = f"{device} battery {percent} %"
         self._tell(self.view())
+
+    def notice(self, fault: Callable[[str, str | None], None]) -> Callable[[DeviceNotice], None]:
+        """What takes a tape's notices: its battery shown, its faults handed to ``fault``.
+
+        A tape that is found or well needs no line of its own.
+        """
+
+        def taken(notice: DeviceNotice) -> None:
+            if notice.battery is not None:
+                self.battery(notice.device, notice.battery)
+            if notice.kind is not NoticeKind.BATTERY:
+                well = notice.kind is NoticeKind.CONNECTED
+                fault(notice.device, None if well else f"{notice.device}: {notice.text}")
+
+        return taken
 
     def close(self) -> None:
         """Finish what was typed, then take no more."""
@@ -207,7 +223,7 @@ def _recent(memory: Memory) -> tuple[SavedLine, ...]:
 
 
 def _line(reading: Reading) -> SavedLine:
-    told = _text(reading) or reading.status.replace("_", " ")
+    told = _text(reading) or reading.status_told
     return SavedLine(
         tag=f"{reading.tag_now} stem {reading.stem}" if reading.stem else reading.tag_now,
         told=told,

@@ -38,7 +38,7 @@ def _fate(moment: Moment) -> Iterator[str]:
         yield f"  undid      entry {moment.undoes}"
     if saved is not None:
         warned = f", accepted: {', '.join(saved.warnings)}" if saved.warnings else ""
-        yield f"  saved      entry {saved.entry}: tree {_tree(saved)} {reading_told(saved)}{warned}"
+        yield f"  saved      entry {saved.entry}: tree {_tree(saved)} {saved.told}{warned}"
     if moment.superseded_by is not None:
         yield f"  superseded by entry {moment.superseded_by}"
     if moment.undone_by is not None:
@@ -57,13 +57,6 @@ def meaning_told(meaning: Meaning) -> str:
     parts = meaning.as_json()
     kind = parts.pop("kind")
     return " ".join([kind, *(f"{name} {value}" for name, value in parts.items() if value)])
-
-
-def reading_told(reading: Reading) -> str:
-    """What a reading says: its size, or why there is none."""
-    if reading.value is None:
-        return reading.status.replace("_", " ")
-    return f"{reading.value} {reading.unit.value}"
 
 
 def plain(text: str) -> str:

@@ -26,7 +26,7 @@ from callout.speech.timed import TimesWords
 from callout.station.engines import choose_engine
 from callout.station.rehear import Rehearing, language_for
 from callout.station.replay import Moment
-from callout.station.telling import lines_of, meaning_told, plain, reading_told
+from callout.station.telling import lines_of, meaning_told, plain
 
 OUTLINE = 400
 _MINE = ("closed", "pocketsphinx", "vosk")
@@ -162,7 +162,7 @@ class Viewer:
 
 def _row(moment: Moment) -> str:
     saved = moment.saved
-    became = f"  {saved.tag} {reading_told(saved)}" if saved and not moment.saved_by else ""
+    became = f"  {saved.tag} {saved.told}" if saved and not moment.saved_by else ""
     return f"{moment.at[11:19]}{became}  {plain(moment.heard.words)}"
 
 

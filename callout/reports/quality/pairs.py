@@ -123,7 +123,7 @@ def _sort(
 
 
 def _told(reading: Reading) -> str:
-    return reading.status.replace("_", " ") if reading.value is None else "measured"
+    return reading.status_told if reading.value is None else "measured"
 
 
 def _height(reading: Reading, settings: PlotSettings) -> Decimal:

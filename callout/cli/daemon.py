@@ -7,10 +7,10 @@ import os
 import subprocess
 import sys
 import time
-from pathlib import Path
 from typing import Any
 
-from callout.cli.listen import frames_of, login
+from callout.cli.asking import yes
+from callout.cli.working import add_working_options, check_options, frames_of, work_of
 from callout.core.errors import DeviceError, OperatorError
 from callout.daemon.messages import Request
 from callout.daemon.place import log_path, socket_path, unit_name
@@ -28,14 +28,7 @@ def add_parser(subparsers: Any) -> None:
     parser = subparsers.add_parser(
         "daemon", help="work without a terminal; 'listen' attaches to it, from any number of them"
     )
-    parser.add_argument("survey", type=Path, metavar="SURVEY")
-    parser.add_argument("--plot", help="the plot to work in (default: the first unfinished)")
-    parser.add_argument("--who", default=None, help="who measures (default: the login name)")
-    parser.add_argument("--engine", default=None, help="auto, closed, pocketsphinx or vosk")
-    parser.add_argument("--model", default=None, help="folder of a Vosk model")
-    parser.add_argument("--audio", type=Path, metavar="FILE", help="sound file for a microphone")
-    parser.add_argument("--realtime", action="store_true", help="take the file at its own speed")
-    parser.add_argument("--mute", action="store_true", help="do not speak the echo")
+    add_working_options(parser)
     parser.add_argument(
         "--log-speech", action="store_true", help="let the log hold words and values too"
     )
@@ -53,8 +46,7 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Work, or ask the daemon that works."""
-    if args.realtime and not args.audio:
-        raise OperatorError("--realtime goes with --audio FILE")
+    check_options(args)
     if args.yes and not args.install:
         raise OperatorError("--yes goes with --install")
     folder = open_survey(args.survey)
@@ -75,7 +67,6 @@ def _work(folder: SurveyFolder, args: argparse.Namespace) -> int:
     from callout.sound.files import encode_flac
     from callout.station.build import make_station
     from callout.station.clock import Clock
-    from callout.station.post import Work
     from callout.station.signing import seal_session
 
     os.umask(0o077)
@@ -87,15 +78,7 @@ def _work(folder: SurveyFolder, args: argparse.Namespace) -> int:
         folder, encode_flac, args.engine, args.model, log.warning, clock, silenced.append
     )
     try:
-        work = Work(
-            plot=station.plot_to_begin(args.plot),
-            who=args.who or login(),
-            frames=frames,
-            realtime=args.realtime,
-            silent=frames is not None and not args.realtime,
-            muted=args.mute or folder.config().speaking.muted,
-            without_engine="; ".join(silenced),
-        )
+        work = work_of(args, folder, station, frames, "; ".join(silenced))
         return Daemon(folder, station, clock, Orders(work, args.log_speech)).run()
     finally:
         sealed, trouble = seal_session(folder, station)
@@ -182,7 +165,7 @@ def _install(folder: SurveyFolder, args: argparse.Namespace) -> int:
     print(f"{path}:\n\n{text}")
     if path.exists():
         print("It exists already and would be replaced.")
-    if not args.yes and not _yes("Write it? [y/N] "):
+    if not args.yes and not yes("Write it? [y/N] "):
         print("Nothing was written.")
         return 0
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -190,11 +173,3 @@ def _install(folder: SurveyFolder, args: argparse.Namespace) -> int:
     print(f"Written. To start it now and at every login:\n  systemctl --user daemon-reload\n"
           f"  systemctl --user enable --now {path.name}")  # fmt: skip
     return 0
-
-
-def _yes(question: str) -> bool:
-    try:
-        return input(question).strip().lower() in ("y", "yes")
-    except EOFError:
-        print()
-        return False

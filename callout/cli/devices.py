@@ -16,6 +16,7 @@ from typing import Any
 
 import tomlkit
 
+from callout.cli.asking import ask
 from callout.core.errors import DeviceError, OperatorError
 from callout.core.model import PlotSettings
 from callout.core.units import Scale, parse_decimal, parse_unit
@@ -170,7 +171,7 @@ def _chosen(choices: Sequence[dict[str, str]], given: Mapping[str, Any]) -> Devi
     if not choices or not sys.stdin.isatty():
         print("Then: callout devices --port PORT, or --ble NAME")
         return None
-    answer = _ask("Which one (its number; Enter for none)? ")
+    answer = ask("Which one (its number; Enter for none)? ")
     if not answer:
         return None
     if not answer.isdecimal() or not 1 <= int(answer) <= len(choices):
@@ -245,7 +246,7 @@ def _teach(device: DeviceSettings, given: Mapping[str, Any]) -> DeviceSettings |
         print(f"  {number}  {_taught_told(taught)}")
     if given.get("yes"):
         return _as_taught(device, explained[0])
-    answer = _ask("Which is right (its number; Enter for none)? ")
+    answer = ask("Which is right (its number; Enter for none)? ")
     if answer.isdecimal() and 1 <= int(answer) <= len(explained):
         return _as_taught(device, explained[int(answer) - 1])
     print("Nothing was kept.")
@@ -313,7 +314,7 @@ def _write(device: DeviceSettings, given: Mapping[str, Any], folder: SurveyFolde
         print(f"For survey.toml (or give --survey SURVEY):\n\n{lines}")
         return
     print(lines)
-    if not given.get("yes") and _ask(f"Write this into {folder.settings} [y/N]? ").lower() != "y":
+    if not given.get("yes") and ask(f"Write this into {folder.settings} [y/N]? ").lower() != "y":
         print("Not written.")
         return
     with storage_errors(f"cannot read {folder.settings}"):
@@ -324,11 +325,3 @@ def _write(device: DeviceSettings, given: Mapping[str, Any], folder: SurveyFolde
 
 def _written(folder: SurveyFolder) -> tuple[DeviceSettings, ...]:
     return devices_from(folder.config().other.get("device", []))
-
-
-def _ask(question: str) -> str:
-    try:
-        return input(question).strip()
-    except EOFError:
-        print()
-        return ""

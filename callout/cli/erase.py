@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from callout.core.errors import OperatorError
+from callout.journal.codec import stamp
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.journal.verify import take_snapshot
 from callout.journal.writer import JournalWriter
@@ -57,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     reason, who = one_line("reason", args.reason or ""), one_line("name", args.who or "")
     writer = JournalWriter(folder.database)
-    at = now.isoformat(timespec="milliseconds")
+    at = stamp(now)
     try:
         _tidied(folder, writer, at)  # what a crash left may be that person's too
         order, gone = erase(folder, writer, which, reason, who, at)

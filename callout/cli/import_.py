@@ -12,6 +12,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from callout.cli.asking import yes
 from callout.core.errors import OperatorError
 from callout.journal.files import storage_errors
 
@@ -80,7 +81,7 @@ def _confirmed(table: Foreign, mapping: TableMapping) -> bool:
     print(mapping_text(mapping))
     if not sys.stdin.isatty():
         raise OperatorError("the mapping must be confirmed: look at it, then add --yes")
-    return input("Import with this mapping? [y/N] ").strip().casefold() in ("y", "yes")
+    return yes("Import with this mapping? [y/N] ")
 
 
 def _write(

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from callout.core.errors import OperatorError
+from callout.journal.codec import stamp
 from callout.journal.folder import open_survey
 from callout.journal.signing import (
     KIND,
@@ -51,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
     if not known:
         writer = JournalWriter(folder.database)
         try:
-            at = datetime.now().astimezone().isoformat(timespec="milliseconds")
+            at = stamp(datetime.now().astimezone())
             writer.append(at, KIND, signer_body(public, who))
         finally:
             writer.close()

@@ -6,21 +6,17 @@ Where the survey's daemon runs, the screen attaches to it; otherwise the command
 from __future__ import annotations
 
 import argparse
-import getpass
-import itertools
 import json
 import sys
 import threading
-from collections.abc import Iterable, Iterator
 from datetime import date
-from pathlib import Path
 from typing import Any
 
+from callout.cli.working import add_working_options, check_options, frames_of, work_of
 from callout.core.errors import OperatorError, StorageError
 from callout.devices.measurement import DeviceNotice
 from callout.journal.folder import SurveyFolder, open_survey
-from callout.sound.files import encode_flac, stream_sound
-from callout.sound.frames import Frame
+from callout.sound.files import encode_flac
 from callout.station.build import make_station
 from callout.station.clock import Clock
 from callout.station.done_lines import done_json
@@ -33,26 +29,18 @@ from callout.station.station import Done, Station
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser("listen", help="measure: hear, echo, check, save")
-    parser.add_argument("survey", type=Path, metavar="SURVEY")
-    parser.add_argument("--plot", help="the plot to work in (default: the first unfinished)")
-    parser.add_argument("--who", default=None, help="who measures (default: the login name)")
+    add_working_options(parser)
     parser.add_argument("--headless", action="store_true", help="no screen; JSON lines on stdout")
-    parser.add_argument("--audio", type=Path, metavar="FILE", help="sound file for a microphone")
-    parser.add_argument("--realtime", action="store_true", help="take the file at its own speed")
-    parser.add_argument("--engine", default=None, help="auto, closed, pocketsphinx or vosk")
-    parser.add_argument("--model", default=None, help="folder of a Vosk model")
     parser.add_argument(
         "--typed", action="store_true",
         help="with --headless: callouts from standard input, one a line, no microphone",
     )  # fmt: skip
-    parser.add_argument("--mute", action="store_true", help="do not speak the echo")
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Work until the sound ends or the person stops."""
-    if args.realtime and not args.audio:
-        raise OperatorError("--realtime goes with --audio FILE")
+    check_options(args)
     if args.typed and (args.audio or not args.headless):
         raise OperatorError("--typed goes with --headless and without --audio")
     if not args.headless and not (sys.stdin.isatty() and sys.stdout.isatty()):
@@ -72,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
         folder, encode_flac, args.engine, args.model, clock=clock, or_without=or_without
     )
     try:
-        work = _work(args, folder, station, frames, "; ".join(silenced))
+        work = work_of(args, folder, station, frames, "; ".join(silenced), typed=args.typed)
         if args.headless:
             return _headless(args, folder, station, clock, work)
         from callout.cli.listen_screen import run_screen
@@ -89,38 +77,6 @@ def _seal(folder: SurveyFolder, station: Station, headless: bool) -> None:
         print(f"sealed: {sealed}")
     if trouble:
         print(f"callout: {trouble}", file=sys.stderr)
-
-
-def _work(
-    args: argparse.Namespace,
-    folder: SurveyFolder,
-    station: Station,
-    frames: Iterable[Frame] | None,
-    without_engine: str,
-) -> Work:
-    return Work(
-        plot=station.plot_to_begin(args.plot),
-        who=args.who or login(),
-        frames=frames,
-        realtime=args.realtime,
-        silent=args.typed or (frames is not None and not args.realtime),
-        muted=args.mute or folder.config().speaking.muted,
-        without_engine=without_engine,
-    )
-
-
-def frames_of(path: Path) -> Iterator[Frame]:
-    """The file's frames; a bad file is refused here, before anything is journalled."""
-    frames = stream_sound(path)
-    return itertools.chain([next(frames)], frames)
-
-
-def login() -> str:
-    """The login name, as who measures; nothing where there is none."""
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        return ""
 
 
 def _headless(

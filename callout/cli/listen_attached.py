@@ -6,13 +6,13 @@ Leaving the screen leaves the daemon at work.
 from __future__ import annotations
 
 import argparse
-from datetime import date
 
+from callout.cli.listen_screen import screen_of
+from callout.cli.working import login
 from callout.core.errors import OperatorError
 from callout.daemon.place import socket_path
 from callout.daemon.remote import RemoteFace, connected
 from callout.journal.folder import SurveyFolder
-from callout.station.safety import kept_told, shown_today
 
 _ITS_OWN = ("engine", "model")
 
@@ -27,18 +27,13 @@ def attach(folder: SurveyFolder, args: argparse.Namespace) -> int | None:
     for name in _ITS_OWN:
         if getattr(args, name) is not None:
             raise OperatorError(f"a daemon is at work: --{name} is given to 'callout daemon'")
-    from callout.cli.listen import login
-    from callout.terminal.app import CalloutApp
 
     face = RemoteFace(path)
     try:
         _follow(face, args.plot, args.who or "", login())
         if args.mute:
             face.mute(True)
-        kept = kept_told(folder.config().keeping)
-        unseen = not shown_today(folder.path, date.today())  # noqa: DTZ011
-        app = CalloutApp(face, safety=unseen, kept=kept)
-        app.run()
+        screen_of(folder, face).run()
     finally:
         face.close()
     return 0

@@ -4,21 +4,24 @@ from __future__ import annotations
 
 import threading
 from datetime import date
+from typing import TYPE_CHECKING
 
 from callout.core.errors import CalloutError
 from callout.journal.folder import SurveyFolder
 from callout.station.clock import Clock
 from callout.station.ears import NAME
+from callout.station.face import Face
 from callout.station.post import Post, Told, Work
 from callout.station.presenter import StationFace
 from callout.station.safety import kept_told, shown_today
 from callout.station.station import Station
 
+if TYPE_CHECKING:
+    from callout.terminal.app import CalloutApp
+
 
 def run_screen(folder: SurveyFolder, station: Station, clock: Clock, work: Work) -> int:
     """Show the screen until the person leaves."""
-    from callout.terminal.app import CalloutApp
-
     post = Post(folder, station, clock, work)
     face = StationFace(station, post.echo.mute, work.muted)
     leaving = threading.Event()
@@ -29,9 +32,7 @@ def run_screen(folder: SurveyFolder, station: Station, clock: Clock, work: Work)
         post.begin(told_by(face))
         face.by_tape(post.tapes.typed)
         face.by_key(post.talk)
-        kept = kept_told(folder.config().keeping)
-        unseen = not shown_today(folder.path, date.today())  # noqa: DTZ011
-        app = CalloutApp(face, safety=unseen, kept=kept)
+        app = screen_of(folder, face)
         hearing.start()
         app.run()
     finally:
@@ -41,6 +42,15 @@ def run_screen(folder: SurveyFolder, station: Station, clock: Clock, work: Work)
         face.close()
         post.close()
     return 0
+
+
+def screen_of(folder: SurveyFolder, face: Face) -> CalloutApp:
+    """The screen for ``face``; the day's first one begins with safety and what is kept."""
+    from callout.terminal.app import CalloutApp
+
+    kept = kept_told(folder.config().keeping)
+    unseen = not shown_today(folder.path, date.today())  # noqa: DTZ011
+    return CalloutApp(face, safety=unseen, kept=kept)
 
 
 def told_by(face: StationFace) -> Told:

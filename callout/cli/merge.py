@@ -14,12 +14,14 @@ from typing import Any
 
 from rich.markup import escape
 
+from callout.cli.asking import ask
 from callout.cli.shown import harmless, rich_console
 from callout.crews.merge import Merged, merge, parts_of
 from callout.crews.place import Standing, read_place
 from callout.crews.rulings import add_rulings
 from callout.crews.site import Site
 from callout.crews.twice import Disagreement, disagreements, reading_told
+from callout.journal.codec import stamp
 from callout.journal.rulings import Ruling
 from callout.reports.quality.agreement import Tolerance
 from callout.station.rebuild import table_faults
@@ -110,9 +112,9 @@ def _ask(site: Site, differing: Sequence[Disagreement]) -> int:
         answer = _answer("Which stands? [1, 2, b for both, v to void both, Enter for later] ")
         if not answer:
             continue
-        who = one_line("name", input(f"Who rules? [{who}] ") or who)
-        reason = one_line("reason", input("Why? "))
-        at = datetime.now().astimezone().isoformat(timespec="milliseconds")
+        who = one_line("name", ask(f"Who rules? [{who}] ") or who)
+        reason = one_line("reason", ask("Why? "))
+        at = stamp(datetime.now().astimezone())
         add_rulings(site, _ruled(pair, answer, reason, who), at)
         settled |= {_named(pair.first), _named(pair.second)}
     return 0
@@ -123,7 +125,7 @@ def _named(item: Standing) -> tuple[str, int]:
 
 
 def _answer(question: str) -> str:
-    while (answer := input(question).strip().lower()) not in ("", "1", "2", "b", "v"):
+    while (answer := ask(question).lower()) not in ("", "1", "2", "b", "v"):
         print(f"{answer!r} is none of them")
     return answer
 

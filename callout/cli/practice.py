@@ -17,7 +17,8 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
-from callout.cli.listen import frames_of, login
+from callout.cli.shown import harmless, rich_console
+from callout.cli.working import frames_of, login
 from callout.core.errors import OperatorError
 from callout.core.events import Say
 from callout.core.model import PlotSettings
@@ -66,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
     measuring = measuring_from("", {"unit": unit.value}, None)
     plots = {PLOT: PlotSettings(**{**vars(measuring), "plot": PLOT})}
     folder = make_survey(path, trees, measuring, plots, datetime.now().astimezone().isoformat())
-    clock, console = Clock(), Console(highlight=False, soft_wrap=True)
+    clock, console = Clock(), rich_console(highlight=False, soft_wrap=True)
     console.print(f"Invented plot, number {number}, in {path}. Nobody's data.", markup=False)
     console.print(CAUTION, markup=False)
     station = make_station(folder, encode_flac, args.engine, args.model, clock=clock)
@@ -89,7 +90,7 @@ def _walk(args: argparse.Namespace, console: Console, post: Post, score: Score) 
         score.take(done)
         for effect in done.effects:
             if isinstance(effect, Say):
-                console.print(f"  echo   {effect.text}", markup=False)
+                console.print(f"  echo   {harmless(effect.text)}", markup=False)
         if score.current is None:
             leaving.set()
         elif score.current is not before or before is None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterable
 
-from rich.console import Console
 from rich.progress import track
 
+from callout.cli.shown import rich_console
 from callout.core.errors import OperatorError
 from callout.core.model import Reading
 from callout.journal.files import FILE_MODE, FOLDER_MODE, new_folder, write_whole
@@ -73,7 +73,7 @@ def _fill(
     writer = JournalWriter(made.database)
     try:
         afresh = Afresh(engine, language, writer, made.audio)
-        console = Console(stderr=True)
+        console = rich_console(stderr=True)
         for item in track(happened, engine.name, console=console, transient=True):
             afresh.take(item, args.sound_only)
     finally:

@@ -9,9 +9,9 @@ import time
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
-from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
+from callout.cli.shown import rich_console
 from callout.journal.folder import SurveyFolder
 from callout.station.engines import choose_engine
 from callout.station.rehear import (
@@ -64,7 +64,7 @@ def compare(args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Mome
 def _progress() -> Progress:
     return Progress(
         TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(),
-        TimeRemainingColumn(), console=Console(stderr=True), transient=True,
+        TimeRemainingColumn(), console=rich_console(stderr=True), transient=True,
     )  # fmt: skip
 
 

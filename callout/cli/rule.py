@@ -10,6 +10,7 @@ from typing import Any
 from callout.core.errors import OperatorError
 from callout.crews.rulings import add_rulings
 from callout.crews.site import Site, is_site, recorder_called
+from callout.journal.codec import stamp
 from callout.journal.folder import open_survey
 from callout.station.ruling import Proposed, checked_ruling, read_rulings, rule
 
@@ -41,7 +42,7 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Journal the rulings, all or none, and tell them."""
-    at = datetime.now().astimezone().isoformat(timespec="milliseconds")
+    at = stamp(datetime.now().astimezone())
     if is_site(args.survey):
         return _rule_at_site(args, at)
     folder = open_survey(args.survey)

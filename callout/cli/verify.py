@@ -12,6 +12,7 @@ from callout.core.errors import OperatorError
 from callout.crews.recorder import recorder_of
 from callout.crews.site import Site, is_site, site_folders
 from callout.journal.audio import is_digest
+from callout.journal.codec import stamp
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.journal.seals import Seal, seal
 from callout.journal.signing import KIND as SIGNER
@@ -141,7 +142,7 @@ def _seal(folder: SurveyFolder) -> tuple[Seal, str]:
         sign, why_not = sign_for(reader.of_kind(SIGNER))
     writer = JournalWriter(folder.database)
     try:
-        at = datetime.now().astimezone().isoformat(timespec="milliseconds")
+        at = stamp(datetime.now().astimezone())
         return seal(folder, writer, at, sign), why_not
     finally:
         writer.close()

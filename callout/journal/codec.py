@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, fields
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -28,6 +28,11 @@ KINDS: dict[str, type[Opened] | type[Heard] | type[TimedOut]] = {
 }
 _SWITCHES = ("is_new", "void", "tag_lost")  # 0 or 1 in a row
 _KIND_OF = {kind: name for name, kind in KINDS.items()}
+
+
+def stamp(at: datetime) -> str:
+    """A moment as entries tell it: with its zone's offset, to the millisecond."""
+    return at.isoformat(timespec="milliseconds")
 
 
 def canonical(value: Any) -> str:

@@ -18,6 +18,7 @@ from typing import Any
 
 from callout.core.errors import StorageError
 from callout.journal.audio import AudioStore
+from callout.journal.codec import stamp
 from callout.journal.config import Keeping
 from callout.journal.files import storage_errors, sync_folder
 
@@ -60,7 +61,7 @@ class Segment:
         """Its journal entry's body; times in seconds from its beginning, as text."""
         return {
             "audio": digest,
-            "began": self.began.isoformat(timespec="milliseconds"),
+            "began": stamp(self.began),
             "seconds": f"{self.lasts_s:.3f}",
             "who": self.who,
             "plot": self.plot,
@@ -135,7 +136,7 @@ class SessionSound:
 
     def _header(self, at: datetime) -> dict[str, str]:
         who, plot = self._working()
-        return {"began": at.isoformat(timespec="milliseconds"), "who": who, "plot": plot}
+        return {"began": stamp(at), "who": who, "plot": plot}
 
     def _refused(self, error: StorageError) -> None:
         """Try again after a segment's time; what is spooled stays for the next start."""

@@ -17,6 +17,7 @@ from callout.core.errors import CalloutError
 from callout.core.events import Event, Heard, Opened, TimedOut
 from callout.grammar.language import Language
 from callout.journal.audio import AudioStore
+from callout.journal.codec import stamp
 from callout.journal.reader import Entry
 from callout.journal.session_sound import KIND as SESSION_SOUND
 from callout.journal.writer import JournalWriter
@@ -101,8 +102,7 @@ def by_sessions(
     for seq, began, utterance in _cut(segments, sounds, endpointer, counts):
         ends = began + timedelta(seconds=utterance.end_s)
         starts = began + timedelta(seconds=utterance.start_s)
-        at = ends.isoformat(timespec="milliseconds")
-        found.append((ends, seq, Sounded(at, utterance.samples, starts)))
+        found.append((ends, seq, Sounded(stamp(ends), utterance.samples, starts)))
     # Roster and settings stand first, whatever the clock of another day said.
     return (
         item

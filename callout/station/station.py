@@ -21,6 +21,7 @@ from callout.core.model import Plot
 from callout.grammar.language import Language
 from callout.grammar.parser import Parsed, parse_words
 from callout.grammar.scope import Scope
+from callout.journal.codec import stamp
 from callout.journal.folder import SurveyFolder
 from callout.journal.seals import Seal, Sign, seal
 from callout.journal.writer import JournalWriter
@@ -294,7 +295,7 @@ class Station:
     # ---- how ----
 
     def _at(self, at: datetime | None) -> str:
-        return (at or self._now()).isoformat(timespec="milliseconds")
+        return stamp(at or self._now())
 
     def _engine_name(self) -> str:
         return f"{self._engine.name} ({self._engine.model})" if self._engine else ""

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import pty
+import subprocess
+import sys
+
 import pytest
 from command_tools import Ran, run_callout
 
@@ -58,3 +63,22 @@ def test_inches_stay_inches():
 )
 def test_what_cannot_be_walked_is_refused(options):
     assert practice("", *options).code == 2
+
+
+def test_on_a_terminal_colours_are_shown_and_not_spelt_out():
+    ours, theirs = pty.openpty()
+    command = [sys.executable, "-m", "callout", "practice", "--typed", "--trees", "1"]
+    done = subprocess.run(
+        command, input=b"", stdout=theirs, stderr=subprocess.DEVNULL,
+        env={**os.environ, "TERM": "xterm-256color"}, timeout=120,
+    )  # fmt: skip
+    os.close(theirs)
+    told = b""
+    try:
+        while piece := os.read(ours, 65_536):
+            told += piece
+    except OSError:  # a terminal whose other end is closed reads so on Linux
+        pass
+    os.close(ours)
+    assert done.returncode == 0
+    assert b"\x1b[1mCALL" in told and b"\\u001b" not in told

@@ -145,26 +145,32 @@ def callouts(count: int) -> Samples:
     return walk[: (int(loud[gaps[count - 1]]) + 60) * 160]
 
 
-def test_the_walk_through_a_microphone_saves_its_readings_and_no_other(
+def test_the_walk_through_a_microphone_saves_exactly_its_readings(
     looped: LoopedServer, tmp_path: Path
 ) -> None:
-    make_demo_survey(tmp_path / "s", datetime.now().astimezone())
-    listener = Listener(tmp_path / "s", "--mute")
+    spoken = json.loads((FIXTURES / "walk.json").read_text())["saved"]
+    saved = _walked(tmp_path / "s")
+    # A value that was not spoken is wrong whatever the machine was doing.
+    assert saved.items() <= spoken.items()
+    if saved != spoken:  # a sound server on a busy machine may drop frames: walk once more
+        saved = _walked(tmp_path / "again")
+    assert saved == spoken
+
+
+def _walked(path: Path) -> dict[str, str]:
+    """What is saved of the recorded walk, played to the microphone at its own speed."""
+    make_demo_survey(path, datetime.now().astimezone())
+    listener = Listener(path, "--mute")
     listener.wait_for("listening", 20)
     time.sleep(0.5)
     play(read_sound(FIXTURES / "walk.flac"))
     time.sleep(1.5)
     assert "Traceback" not in listener.stop()
-    with open_survey(tmp_path / "s").reading() as reader:
-        saved = {
-            item.tag: str(item.value) if item.value is not None else item.status.replace("_", " ")
+    with open_survey(path).reading() as reader:
+        return {
+            item.tag: str(item.value) if item.value is not None else item.status_told
             for item in current(reader.readings())
         }
-    spoken = json.loads((FIXTURES / "walk.json").read_text())["saved"]
-    # A sound server on a busy machine may drop frames and with them a callout, which is then asked
-    # for again and answered by nobody here; a value that was not spoken must never be there.
-    assert saved.items() <= spoken.items()
-    assert len(saved) >= len(spoken) - 1
 
 
 def test_the_echo_is_never_taken_for_a_callout(looped: LoopedServer, tmp_path: Path) -> None:

@@ -46,14 +46,13 @@ def library_of(folder: Path) -> Library:
     """The clips kept in ``folder``, the unseen voices left out."""
     synthetic, recorded = [], []
     for path in sorted(folder.glob("*.ogg")):
-        if path.stem in ("people", "prompts"):
+        if path.stem in ("people", "prompts", "warped"):
             recorded += read(path)
         elif path.stem not in UNSEEN:
             synthetic += read(path)
     return Library.of(synthetic, recorded, frozenset(word_list()[2:]))
 
 
-_fork = multiprocessing.get_context("fork")
 _state: dict[str, object] = {}
 
 
@@ -76,15 +75,41 @@ def _encode(job: tuple[int, int]) -> Encoded:
 
 def encode_examples(
     clips: Path, count: int, seed: int, processes: int, model: Path | None = None
-) -> list[Encoded]:
+) -> Pack:
     """``count`` examples, encoded."""
     os.environ["OMP_NUM_THREADS"] = "1"
     context = multiprocessing.get_context("spawn")
-    began = time.monotonic()
+    began, found = time.monotonic(), []
     with context.Pool(processes, _prepare, (clips, model)) as pool:
-        found = pool.map(_encode, [(seed, number) for number in range(count)], chunksize=64)
-    print(f"encoded {count} examples in {time.monotonic() - began:.0f} s", flush=True)
-    return [one for one in found if len(one.frames) <= FRAMES_AT_MOST]
+        jobs = [(seed, number) for number in range(count)]
+        for one in pool.imap(_encode, jobs, chunksize=64):
+            if len(one.frames) <= FRAMES_AT_MOST:
+                found.append(one)
+            if len(found) % 4000 == 0:
+                print(f"encoded {len(found)}, {time.monotonic() - began:.0f} s", flush=True)
+    return Pack.of(found)
+
+
+@dataclass(frozen=True)
+class Pack:
+    """Examples end to end: frames (all, 384) in half precision, labels, and where each begins."""
+
+    frames: NDArray[np.float16]
+    labels: NDArray[np.int64]
+    frame_at: NDArray[np.int64]
+    label_at: NDArray[np.int64]
+    persons: tuple[str, ...]
+
+    @classmethod
+    def of(cls, takes: Sequence[Encoded]) -> Pack:
+        """Put together; the places have one more entry than there are examples."""
+        return cls(
+            np.concatenate([take.frames for take in takes]),
+            np.concatenate([take.labels for take in takes]),
+            np.cumsum([0, *(len(take.frames) for take in takes)]),
+            np.cumsum([0, *(len(take.labels) for take in takes)]),
+            tuple(take.person for take in takes),
+        )
 
 
 class HeadNet(nn.Module):
@@ -110,66 +135,84 @@ class HeadNet(nn.Module):
         return torch.log_softmax(self.last(hidden.transpose(1, 2)), dim=2).transpose(0, 1)
 
 
-def train(
-    takes: Sequence[Encoded], without: str, width: int, epochs: int, seed: int = 5
-) -> HeadNet:
+def train(pack: Pack, without: str, width: int, epochs: int, seed: int = 5) -> HeadNet:
     """A head trained on every example that holds nothing by the person ``without``."""
     torch.manual_seed(seed)
     rng = np.random.default_rng(seed)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    takes = [take for take in takes if not without or take.person != without]
-    some = np.concatenate([take.frames[::9] for take in takes[:4000]]).astype(np.float32)
+    chosen = np.array([at for at, who in enumerate(pack.persons) if not without or who != without])
+    some = pack.frames[:: max(1, len(pack.frames) // 100_000)].astype(np.float32)
     net = HeadNet(some.mean(axis=0), some.std(axis=0) + 1e-3, len(word_list()), width).to(device)
-    steps = epochs * (len(takes) // BATCH + 1)
+    feed = _Feed(pack, device)
+    steps = epochs * (len(chosen) // BATCH + 1)
     optimiser = torch.optim.AdamW(net.parameters(), lr=1e-3, weight_decay=0.02)
     rate = torch.optim.lr_scheduler.OneCycleLR(optimiser, 4e-3, total_steps=steps, pct_start=0.15)
-    began, average, shadow = time.monotonic(), 0.0, _copied(net)
+    began = time.monotonic()
+    shadow = {name: value.detach().clone() for name, value in net.state_dict().items()}
     for epoch in range(epochs):
-        total = 0.0
-        batches = _batches(takes, rng)
+        total, batches = torch.zeros((), device=device), _batches(pack, chosen, rng)
         for batch in batches:
-            loss = _loss(net, [takes[at] for at in batch], device)
+            loss = _loss(net, feed.batch(batch))
             optimiser.zero_grad(set_to_none=True)
             loss.backward()
             nn.utils.clip_grad_norm_(net.parameters(), 2.0)
             optimiser.step()
             rate.step()
-            total += float(loss.detach())
+            total += loss.detach()
             for name, value in net.state_dict().items():
                 shadow[name].lerp_(value, 0.005)
-        average = total / len(batches)
         if epoch % 4 == 0 or epoch == epochs - 1:
-            print(f"without {without or 'none'}: epoch {epoch}: {average:.4f}, "
+            print(f"without {without or 'none'}: epoch {epoch}: {float(total) / len(batches):.4f}, "
                   f"{time.monotonic() - began:.0f} s", flush=True)  # fmt: skip
     net.load_state_dict(shadow)
     return net.eval().cpu()
 
 
-def _copied(net: HeadNet) -> dict[str, torch.Tensor]:
-    return {name: value.detach().clone() for name, value in net.state_dict().items()}
-
-
-def _batches(takes: Sequence[Encoded], rng: np.random.Generator) -> list[NDArray[np.int64]]:
-    keys = np.array([len(take.frames) for take in takes]) + rng.uniform(0, 40, len(takes))
-    order = np.argsort(keys)
+def _batches(
+    pack: Pack, chosen: NDArray[np.int64], rng: np.random.Generator
+) -> list[NDArray[np.int64]]:
+    """Examples of like length together, in random order."""
+    keys = np.diff(pack.frame_at)[chosen] + rng.uniform(0, 40, len(chosen))
+    order = chosen[np.argsort(keys)]
     batches = [order[at : at + BATCH] for at in range(0, len(order), BATCH)]
     rng.shuffle(batches)  # type: ignore[arg-type]
     return batches
 
 
-def _loss(net: HeadNet, chosen: Sequence[Encoded], device: torch.device) -> torch.Tensor:
-    lengths = torch.tensor([len(take.frames) for take in chosen])
-    padded = np.zeros((len(chosen), int(lengths.max()), 384), dtype=np.float16)
-    for row, take in enumerate(chosen):
-        padded[row, : len(take.frames)] = take.frames
-    frames = torch.from_numpy(padded).to(device).float()
-    mask = (torch.arange(frames.shape[1])[None] < lengths[:, None]).to(device)
-    frames = _masked_in_time(frames)
-    targets = torch.from_numpy(np.concatenate([take.labels for take in chosen])).to(device)
-    target_lengths = torch.tensor([len(take.labels) for take in chosen])
-    frames = torch.where(mask[:, :, None], frames, net.mean)
+@dataclass(frozen=True)
+class _Batch:
+    frames: torch.Tensor
+    mask: torch.Tensor
+    lengths: torch.Tensor
+    targets: torch.Tensor
+    target_lengths: torch.Tensor
+
+
+class _Feed:
+    """Batches gathered where the learning is done: all frames are moved there once."""
+
+    def __init__(self, pack: Pack, device: torch.device) -> None:
+        self._pack, self._device = pack, device
+        self._frames = torch.from_numpy(pack.frames).to(device)
+
+    def batch(self, rows: NDArray[np.int64]) -> _Batch:
+        pack, device = self._pack, self._device
+        begins = torch.from_numpy(pack.frame_at[rows]).to(device)
+        lengths = torch.from_numpy(pack.frame_at[rows + 1] - pack.frame_at[rows]).to(device)
+        place = torch.arange(int((pack.frame_at[rows + 1] - pack.frame_at[rows]).max())).to(device)
+        mask = place[None] < lengths[:, None]
+        at = torch.where(mask, begins[:, None] + place[None], begins[:, None])
+        labels = [pack.labels[pack.label_at[row] : pack.label_at[row + 1]] for row in rows]
+        targets = torch.from_numpy(np.concatenate(labels)).to(device)
+        sizes = torch.tensor([len(label) for label in labels], device=device)
+        return _Batch(self._frames[at].float(), mask, lengths, targets, sizes)
+
+
+def _loss(net: HeadNet, batch: _Batch) -> torch.Tensor:
+    frames = _masked_in_time(batch.frames)
+    frames = torch.where(batch.mask[:, :, None], frames, net.mean)
     loss: torch.Tensor = nn.functional.ctc_loss(
-        net(frames), targets, lengths.to(device), target_lengths.to(device), zero_infinity=True
+        net(frames), batch.targets, batch.lengths, batch.target_lengths, zero_infinity=True
     )
     return loss
 
@@ -218,20 +261,7 @@ def learn(
     model: Path | None = None,
 ) -> None:
     """Encode once, then train the whole head and one for each person left out."""
-    takes = encode_examples(clips, count, seed, os.cpu_count() or 1, model)
-
-    def _train_one(without: str) -> None:
+    pack = encode_examples(clips, count, seed, os.cpu_count() or 1, model)
+    for without in ("", *SPEAKERS):
         name = f"head-{without}.npz" if without else "head.npz"
-        save(train(takes, without, width, epochs), out / name)
-
-    wanted = ("", *SPEAKERS)
-    if (os.cpu_count() or 1) < 2 * len(wanted):
-        for without in wanted:
-            _train_one(without)
-        return
-    # Forked before any GPU is touched: the examples are shared, not copied.
-    jobs = [_fork.Process(target=_train_one, args=(without,)) for without in wanted]
-    for job in jobs:
-        job.start()
-    for job in jobs:
-        job.join()
+        save(train(pack, without, width, epochs), out / name)

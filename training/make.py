@@ -7,10 +7,13 @@ voices) and ``heads`` (encoding and learning, needs torch; a GPU shortens it). S
 from __future__ import annotations
 
 import argparse
+import multiprocessing
+import os
 from pathlib import Path
 
 from training import people
 from training.clips import synthesise, write
+from training.warped import warped
 
 ROOT = Path(__file__).parents[1]
 SHARED = ROOT.parent / "shared" / "audio" / "spoken_digits"
@@ -46,11 +49,18 @@ def make_clips(clips: Path, digits: Path, seed: int) -> None:
     """Every synthesised family, the recorded digits and the recorded prompts."""
     from training.synthesisers import speakers
 
-    for family in speakers():
-        synthesise(clips, family, seed)
-        print(f"clips: {family}", flush=True)
-    write(clips / "people.ogg", people.recorded_digits(digits))
-    write(clips / "prompts.ogg", people.recorded_prompts())
+    # Families do not depend on one another; the longest first, so that none is left to the end.
+    families = sorted(speakers(), key=lambda name: name not in ("hibari", "espeak"))
+    with multiprocessing.get_context("spawn").Pool(os.cpu_count()) as pool:
+        jobs = {name: pool.apply_async(synthesise, (clips, name, seed)) for name in families}
+        for name, job in jobs.items():
+            job.get()
+            print(f"clips: {name}", flush=True)
+    recorded, prompts = people.recorded_digits(digits), people.recorded_prompts()
+    write(clips / "people.ogg", recorded)
+    write(clips / "prompts.ogg", prompts)
+    write(clips / "warped.ogg", warped([*recorded, *prompts]))
+    print("clips: people, prompts and voices made of them", flush=True)
 
 
 if __name__ == "__main__":

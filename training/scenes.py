@@ -19,6 +19,7 @@ from training import sounds
 from training.clips import Clip
 from training.people import DIGITS, SPEAKERS
 from training.synthesisers import RATE
+from training.warped import MARK, VOICES
 
 REJECT = "<other>"
 LONGEST_S = 9.0
@@ -86,7 +87,8 @@ def _synthetic(library: Library, rng: Generator) -> tuple[Wave, tuple[str, ...],
 def _by_people(library: Library, rng: Generator) -> tuple[Wave, tuple[str, ...], str]:
     """A string of one person's digits, half the time with words of a synthesised voice in it."""
     person = SPEAKERS[rng.integers(len(SPEAKERS))] if rng.random() < 0.86 else "allison"
-    own = library.people.get(person)
+    voice = person if rng.random() < 0.45 else f"{person}{MARK}{rng.integers(len(VOICES))}"
+    own = library.people.get(voice)
     if own is None:
         return _synthetic(library, rng)
     if person == "allison":

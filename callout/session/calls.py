@@ -187,4 +187,4 @@ def lost_tag(turn: Turn) -> Result:
 def _saved_again(turn: Turn, saved: Reading, new: str) -> Result:
     """What was saved today, with its new tag: said again, and to be confirmed again."""
     draft = replace(saved, entry=turn.event.entry, at=turn.event.at, tag_lost=True, new_tag=new)
-    return put(turn, Pending(draft))
+    return put(turn, Pending(draft, (), turn.rules.accept_word))

@@ -116,11 +116,13 @@ def _accept(turn: Turn) -> Result:
         return asked(turn.memory, "that has changed", "ask")
     before = turn.memory.saved.get(key_of(pending.draft))
     late = _late(turn, pending.draft)
+    # A reading said again with its new tag brings the warnings that were taken before.
+    taken = (*pending.draft.warnings, *(item.check for item in (*pending.warned, *late)))
     reading = replace(
         pending.draft,
         entry=turn.event.entry,
         at=turn.event.at,
-        warnings=(*pending.draft.warnings, *(item.check for item in (*pending.warned, *late))),
+        warnings=tuple(dict.fromkeys(taken)),
         supersedes=before.entry if before else None,
     )
     memory = replace(

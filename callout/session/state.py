@@ -29,8 +29,8 @@ class Pending:
     """A reading that was echoed and waits for its confirmation; never saved without it."""
 
     draft: Reading
-    warned: tuple[Warned, ...] = ()
-    accept_word: bool = False
+    warned: tuple[Warned, ...]
+    accept_word: bool
 
     @property
     def wants_accept(self) -> bool:

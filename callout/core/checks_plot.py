@@ -105,7 +105,7 @@ def height_moved(
     now = height_m or settings.breast_height_m
     if abs(now - before) <= limits.height_share * before:
         return None
-    return Warned(_HEIGHT, f"measured at {before} metres last time", "look for the old line")
+    return Warned(_HEIGHT, f"measured at {before} metres last time", "where is the old line?")
 
 
 def other_standard(tree: Tree, settings: PlotSettings) -> Warned | None:

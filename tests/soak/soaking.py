@@ -1,9 +1,11 @@
 """The soak: hours of sound through a whole working post, with faults from a seeded list.
 
 ``python tests/soak/soaking.py --minutes 300 --callouts 1250`` runs it, as fast as the pipeline
-takes sound, and prints the table by fault. Real: endpointing, the recogniser in its own process,
-session, journal, sound store, microphone supervision. Played: microphone, clock, measurer, and a
-file layer that fails on order (``faulty_files.c``). All data is invented.
+takes sound, and prints the table by fault; ``--real-time`` gives sound at the pace of the clock,
+speaks the echo into a silent loudspeaker, and leaves every wait and limit as it is. Real:
+endpointing, the recogniser in its own process, session, journal, sound store, microphone
+supervision. Played: microphone, clock, measurer, and a file layer that fails on order
+(``faulty_files.c``). All data is invented.
 """
 
 from __future__ import annotations
@@ -25,12 +27,15 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 
 from measurer import MOST_TRIES, QUESTIONS, Gap, Item, Measurer, Unplug
+from pace import Pace
 from trouble import AFTER, BEFORE, CONFIRMING, DECODING, KINDS, REFUSED, WITHIN, Fault, nothing
 
 from callout.core.errors import DeviceError
 from callout.core.model import PlotSettings, Tree
+from callout.journal.config import new_settings
 from callout.journal.folder import SurveyFolder, make_survey
 from callout.journal.verify import take_snapshot, verify_journal
+from callout.sound.devices import NULL_DEVICE
 from callout.sound.files import encode_flac
 from callout.sound.frames import FRAME_S, FRAME_SAMPLES, Frame, frames_of
 from callout.station import apart, ears
@@ -41,7 +46,7 @@ from callout.station.clock import Clock
 from callout.station.post import Post, Told, Work
 
 TAGS = [str(number) for number in range(13, 100)]
-SAMPLE_EVERY_S = 600.0
+LONGEST_ECHO_S = 20.0
 
 
 @dataclass
@@ -69,6 +74,9 @@ class Result:
     restarts: int = 0
     memory: list[tuple[float, float, int, int]] = field(default_factory=list)
     """Hours of sound; megabytes of this process and its recogniser; threads; open files."""
+    behind_s: float = 0.0
+    """In real time: the longest that sound waited to be read, and how much was lost, in seconds."""
+    lost_s: float = 0.0
     verified: str = ""
     well: bool = False
 
@@ -79,19 +87,20 @@ class Soak:
     def __init__(self, path: Path, given: argparse.Namespace) -> None:
         self._every, self._limit_s = given.every, given.limit * 60
         callouts, seed = given.callouts, given.seed
-        settings = PlotSettings(plot="", largest=Decimal(90))
-        trees = tuple(Tree("K2", tag, "beech") for tag in TAGS)
-        self.folder: SurveyFolder = make_survey(path, trees, settings, {}, "2026-06-02T09:00+02:00")
+        self.folder = survey_at(path)
+        self.pace = Pace(given.real_time)
+        self._echo_sounds = False
+        self._sample_every_s = 120.0 if given.real_time else 600.0
         self.measurer = Measurer(seed)
         self.wall_offset_s = self.slept_s = 0.0
         self.result = Result(callouts=callouts)
         self._pause_s = max(0.0, given.minutes * 60 / callouts - 8.0)
-        self._absent, self._name, self._at_s = 0, "headset", 0.0
+        self._absent, self._name = 0, "headset"
         self._items = self._day(callouts)
         self._faults_told: list[str] = []
         self._leaving = threading.Event()
         self._swap, self._held = False, None
-        self._sampled_s = -SAMPLE_EVERY_S
+        self._sampled_s = -self._sample_every_s
         self._begin()
 
     # ---- the post ----
@@ -104,8 +113,9 @@ class Soak:
         )
         self.station = make_station(self.folder, encode_flac, "closed", clock=clock)
         self.station.watch(self.measurer.hear)
-        self.post = Post(self.folder, self.station, clock, Work("K2", "R.V.", silent=True))
-        self.post.begin(Told(fault=self._fault))
+        work = Work("K2", "R.V.", silent=not self.pace.real_time)
+        self.post = Post(self.folder, self.station, clock, work)
+        self.post.begin(Told(fault=self._fault, sounding=self._sounding))
         self._endpointer = self.post._endpointer
 
     def restart(self) -> None:
@@ -127,6 +137,18 @@ class Soak:
         """The process that hears."""
         engine = self.station.engine
         return engine.pid if isinstance(engine, ApartEngine) else None
+
+    def _sounding(self, sounds: bool) -> None:
+        self._echo_sounds = sounds
+
+    def _hear_out(self) -> Iterator[Item]:
+        """The measurer waits until the echo has been spoken, where it is."""
+        pieces = 0
+        for _ in range(round(LONGEST_ECHO_S / 0.3) if self.pace.real_time else 0):
+            yield self.measurer.quiet(0.3)
+            pieces = 0 if self._echo_sounds else pieces + 1
+            if pieces == 3:
+                return
 
     def _fault(self, name: str, says: str | None) -> None:
         if says is not None:
@@ -163,7 +185,8 @@ class Soak:
 
     def gate_echo(self, seconds: float) -> None:
         """Our own voice sounds now."""
-        self._endpointer.mute(self._at_s + seconds, self._at_s)
+        now_s = self._endpointer._now_s or 0.0
+        self._endpointer.mute(now_s + seconds, now_s)
 
     # ---- the day ----
 
@@ -197,10 +220,12 @@ class Soak:
         self._faults_told.clear()
         before = len(measurer.ledger.saved)
         yield from fault(self, BEFORE)
+        yield from self._hear_out()
         for attempt in range(MOST_TRIES + 2):
             once = fault if attempt == 0 else nothing
             if not measurer.asked(tag, value):
                 yield from self._say(tag, value, once, by_hand=attempt >= MOST_TRIES)
+                yield from self._hear_out()
                 yield from fault(self, REFUSED)
                 if not measurer.asked(tag, value):
                     if any(
@@ -210,8 +235,10 @@ class Soak:
                     measurer.forget()
                     continue
             yield from once(self, CONFIRMING)
+            yield from self._hear_out()
             aloud = attempt < 2
             yield from measurer.confirm(self.station, tag, value, aloud)
+            yield from self._hear_out()
             yield from fault(self, REFUSED)
             if len(measurer.ledger.saved) > before:
                 break
@@ -254,7 +281,8 @@ class Soak:
     def frames(self, microphone: PlayedMicrophone) -> Iterator[Frame]:
         """The day's next frames, until this microphone fails."""
         at_s = 0.0
-        while (item := self._next_item()) is not None:
+        self.pace.begin()
+        while (item := self._next_item(at_s)) is not None:
             if self._swap:
                 self._swap, self._held = False, item
                 return  # this post is closed; the next one opens a microphone of its own
@@ -265,16 +293,21 @@ class Soak:
                 at_s += item.seconds
                 continue
             for frame in frames_of(item):
+                self.pace.wait(at_s + FRAME_S)
                 microphone.now_s = microphone.captured_s = at_s + FRAME_S
                 yield Frame(frame.samples, at_s)
                 at_s += FRAME_S
-                self._at_s += FRAME_S
                 self.result.sound_s += FRAME_S
         self._leaving.set()
 
-    def _next_item(self) -> Item | None:
+    def _next_item(self, at_s: float) -> Item | None:
         held, self._held = self._held, None
-        return held if held is not None else next(self._items, None)
+        if held is not None:
+            return held
+        queued_s, lost_s = self.pace.missed(at_s)
+        if lost_s:
+            return Gap(lost_s)
+        return self.measurer.quiet(queued_s) if queued_s else next(self._items, None)
 
     # ---- running ----
 
@@ -289,6 +322,7 @@ class Soak:
         self.post.close()
         self.station.close()
         self._compare()
+        self.result.behind_s, self.result.lost_s = self.pace.worst_behind_s, self.pace.lost_s
         return self.result
 
     def _listen(self, post: Post) -> None:
@@ -299,12 +333,13 @@ class Soak:
                 return self._leaving.is_set() or self.post is not post
 
             def wait(inner, timeout: float | None = None) -> bool:  # noqa: N805
+                self.pace.rest(timeout)
                 return inner.is_set()
 
         post.listen(Left())
 
     def _sample(self, last: bool = False) -> None:
-        if not last and self.result.sound_s - self._sampled_s < SAMPLE_EVERY_S:
+        if not last and self.result.sound_s - self._sampled_s < self._sample_every_s:
             return
         self._sampled_s = self.result.sound_s
         own, pid = Path("/proc/self"), self.recogniser
@@ -357,13 +392,25 @@ def resident_mb(process: Path) -> float:
 
 
 def soak(given: argparse.Namespace, where: Path) -> Result:
-    """Run one, with hangs and waits made short."""
-    apart._HANG_S, apart._HANG_FOR_EACH_S, apart._PAUSE_S = 3.0, 0.5, 0.0
-    ears.RETRY_S = 0.0
+    """Run one; where it need not keep to the clock, with hangs and waits made short."""
+    if not given.real_time:
+        apart._HANG_S, apart._HANG_FOR_EACH_S, apart._PAUSE_S = 3.0, 0.5, 0.0
+        ears.RETRY_S = 0.0
     made: list[Soak] = []
     post_module._opener = lambda name: lambda: made[0].open()  # type: ignore[assignment]
     made.append(Soak(where / "harrow-fen", given))
     return made[0].run()
+
+
+def survey_at(path: Path) -> SurveyFolder:
+    """One plot of beeches; the echo, where it is spoken, goes to a silent loudspeaker."""
+    settings = PlotSettings(plot="", largest=Decimal(90))
+    trees = tuple(Tree("K2", tag, "beech") for tag in TAGS)
+    text = new_settings(path.name, settings, {})
+    changed = text.replace('speaker = ""', f'speaker = "{NULL_DEVICE}"')
+    assert changed != text
+    files = {"survey.toml": changed.encode()}
+    return make_survey(path, trees, settings, {}, "2026-06-02T09:00+02:00", files)
 
 
 def growth(result: Result) -> float:
@@ -393,6 +440,7 @@ def report(result: Result) -> str:
         f"given up {result.given_up}; recogniser started anew {result.restarts} times",
         f"sound {result.sound_s / 3600:.2f} h in {result.took_s / 60:.1f} min "
         f"({result.sound_s / result.took_s:.1f} times real time)",
+        f"sound waited {result.behind_s:.1f} s at most; {result.lost_s:.1f} s of it lost",
         f"memory with the recogniser: first {first[1]:.0f} MB, last {last[1]:.0f} MB, "
         f"growth {growth(result):.1f} MB an hour of sound",
         f"threads {first[2]} -> {last[2]}, open files {first[3]} -> {last[3]}",
@@ -425,6 +473,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=83)
     parser.add_argument("--every", type=int, default=2, help="every so manyth callout has a fault")
     parser.add_argument("--limit", type=float, default=1e6, help="minutes it may take at most")
+    parser.add_argument("--real-time", action="store_true", help="sound at the pace of the clock")
     parser.add_argument("--inside", type=Path, help=argparse.SUPPRESS)
     args = parser.parse_args()
     if args.inside is None:

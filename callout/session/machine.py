@@ -56,9 +56,9 @@ def step(survey: Survey, memory: Memory, event: Event) -> Result:
 def _opened(survey: Survey, memory: Memory, event: Opened) -> Result:
     plot = survey.plots[event.plot]
     if memory.plot == event.plot and memory.pending is not None:
-        question = f"Still waiting: {echo.question(memory.pending)}"
+        question = echo.question(memory.pending)
         kept = replace(memory, who=event.who, phase=Phase.PENDING, said=question, reminded=0)
-        return kept, (Say(question, "ask"),)
+        return kept, (Say(f"Still waiting: {question}", "ask"),)
     fresh = Memory(
         phase=Phase.IDLE,
         plot=event.plot,

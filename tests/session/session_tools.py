@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal
 
 from callout.core.checks import Rules
-from callout.core.events import Effect, Event, Heard, Opened, Save, Say
+from callout.core.events import Effect, Event, Heard, Opened, Save, Say, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import PastMeasurement, Plot, PlotSettings, Reading, Tree
 from callout.core.units import Unit
@@ -49,6 +49,15 @@ class Talk:
 
     def read(self, tag: str, value: str, **parts: object) -> str:
         return self.hear("reading", tag=tag, value=Decimal(value), **parts)
+
+    def silence(self) -> str:
+        """Nobody says a word for as long as the edge waits."""
+        self.take(TimedOut(len(self.events) + 1, AT))
+        return self.said
+
+    def open(self, plot: str, who: str = "R.V.") -> str:
+        self.take(Opened(len(self.events) + 1, AT, plot, who))
+        return self.said
 
     def save(self, tag: str, value: str, **parts: object) -> str:
         self.read(tag, value, **parts)

@@ -26,6 +26,8 @@ class Language:
     full: Automaton
     spoken: Automaton
     pronunciations: Mapping[str, str]
+    unsaid: tuple[str, ...] = ()
+    """Species whose names are no plain words, so that the grammar does without them."""
 
     def spoken_in(self, scope: Scope) -> Automaton:
         """What may be heard in one plot."""
@@ -47,6 +49,7 @@ def read_language(
         full=full,
         spoken=without_words(full, _written_words(parsed)),
         pronunciations=_pronunciations(dictionary),
+        unsaid=tuple(name for name in sorted(set(species)) if not _plain_words(name)),
     )
 
 
@@ -73,10 +76,15 @@ def _species(names: Sequence[str]) -> Expansion:
     """Each species by its words; what it emits is the name as the roster writes it."""
     options = []
     for name in sorted(set(names)):
-        words = name.lower().split()
-        if words and all(word.replace("'", "").isalpha() for word in words):
+        if words := _plain_words(name):
             options.append(Said((*(Token(word) for word in words), Tag(name.replace(" ", "_")))))
     return Choice(tuple(options))
+
+
+def _plain_words(name: str) -> list[str]:
+    """The words of a species' name; none where one of them is not letters alone."""
+    words = name.lower().split()
+    return words if all(word.replace("'", "").isalpha() for word in words) else []
 
 
 def _pronunciations(text: str) -> dict[str, str]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +42,14 @@ class Engine(Protocol):
 
     def hear(self, samples: Samples) -> tuple[Candidate, ...]:
         """What one utterance (16 kHz mono int16) may be, likeliest first; empty: no callout."""
+
+
+@runtime_checkable
+class TellsUnknown(Protocol):
+    """An engine that can tell which words it will never hear."""
+
+    def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
+        """Words of the automaton that its model lacks, e.g. of a survey's species, in order."""
 
 
 def candidate_of(spoken: Automaton, words: Sequence[str], confidence: float) -> Candidate:

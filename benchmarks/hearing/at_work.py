@@ -45,11 +45,9 @@ class Counted:
     words: list[str] = field(default_factory=list)
 
     def __str__(self) -> str:
-        hours = self.minutes / 60
-        return (
-            f"{self.minutes:.0f} | {self.cut} | {self.asked / hours:.1f} "
-            f"| {self.taken / hours:.1f} | {self.readings / hours:.1f} | {self.confirmed} | {self.saved}"
-        )
+        rates = [n * 60 / self.minutes for n in (self.asked, self.taken, self.readings)]
+        told = " | ".join(f"{rate:.1f}" for rate in rates)
+        return f"{self.minutes:.0f} | {self.cut} | {told} | {self.confirmed} | {self.saved}"
 
 
 HEADING = (

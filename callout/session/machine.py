@@ -132,7 +132,6 @@ def _accept(turn: Turn) -> Result:
         saved={**turn.memory.saved, key_of(reading): reading},
         undoable=(*turn.memory.undoable, reading),
         said=" ".join([echo.saved(reading), *([echo.late(reading, late)] if late else [])]),
-        reminded=0,
     )
     told = [Say(echo.saved(reading), "saved")]
     told += [Say(echo.late(reading, late))] if late else _onwards(turn, memory, reading)

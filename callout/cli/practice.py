@@ -28,8 +28,9 @@ from callout.journal.folder import make_survey
 from callout.sound.files import encode_flac
 from callout.station.build import make_station
 from callout.station.clock import Clock
+from callout.station.drill import HOW, HOW_CHECKED, one_by_one
 from callout.station.post import Post, Told, Work
-from callout.station.practice import PLOT, Score, invented, summary
+from callout.station.practice import PLOT, Card, Score, drilled, invented, misheard_told, summary
 from callout.station.safety import CAUTION
 from callout.station.station import Done, Station
 
@@ -42,6 +43,12 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--trees", type=int, default=12, help=f"how many, 1 to {MOST_TREES}")
     parser.add_argument("--unit", default="cm", help="in or cm")
     parser.add_argument("--number", type=int, help="the same number gives the same plot")
+    parser.add_argument(
+        "--digits", action="store_true", help="numbers that sound alike, said figure by figure"
+    )
+    parser.add_argument(
+        "--check-digit", action="store_true", help="with --digits: tags that end in a check digit"
+    )
     parser.add_argument("--into", type=Path, metavar="FOLDER", help="default: a new one in /tmp")
     parser.add_argument("--typed", action="store_true", help="from standard input, no microphone")
     parser.add_argument("--audio", type=Path, metavar="FILE", help="sound file for a microphone")
@@ -55,6 +62,8 @@ def run(args: argparse.Namespace) -> int:
     """Make the plot, show a card a tree, and tell the score at the end."""
     if args.typed and args.audio:
         raise OperatorError("--typed goes without --audio")
+    if args.check_digit and not args.digits:
+        raise OperatorError("--check-digit goes with --digits")
     if not 1 <= args.trees <= MOST_TREES:
         raise OperatorError(f"--trees {args.trees}: give 1 to {MOST_TREES}")
     unit = parse_unit(args.unit)
@@ -62,7 +71,11 @@ def run(args: argparse.Namespace) -> int:
         raise OperatorError(f"--unit {args.unit}: give in or cm")
     frames = frames_of(args.audio) if args.audio else None
     number = secrets.randbelow(100_000) if args.number is None else args.number
-    trees, cards = invented(number, args.trees, unit)
+    trees, cards = (
+        drilled(number, args.trees, unit, checked=args.check_digit)
+        if args.digits
+        else invented(number, args.trees, unit)
+    )
     path = args.into or Path(tempfile.mkdtemp(prefix="callout-practice-")) / "plot"
     measuring = measuring_from("", {"unit": unit.value}, None)
     plots = {PLOT: PlotSettings(**{**vars(measuring), "plot": PLOT})}
@@ -70,6 +83,8 @@ def run(args: argparse.Namespace) -> int:
     clock, console = Clock(), rich_console(highlight=False, soft_wrap=True)
     console.print(f"Invented plot, number {number}, in {path}. Nobody's data.", markup=False)
     console.print(CAUTION, markup=False)
+    for line in (HOW,) * args.digits + (HOW_CHECKED,) * args.check_digit:
+        console.print(line, markup=False)
     station = make_station(folder, encode_flac, args.engine, args.model, clock=clock)
     try:
         silent = args.typed or frames is not None
@@ -78,12 +93,13 @@ def run(args: argparse.Namespace) -> int:
     finally:
         station.close()
     _print_score(console, score)
+    console.print(misheard_told(score.tried, by_figures=args.digits), markup=False)
     return 0
 
 
 def _walk(args: argparse.Namespace, console: Console, post: Post, score: Score) -> Score:
     leaving = threading.Event()
-    unit = args.unit
+    unit, digits = args.unit, args.digits
 
     def show(done: Done) -> None:
         before = score.current
@@ -94,12 +110,12 @@ def _walk(args: argparse.Namespace, console: Console, post: Post, score: Score) 
         if score.current is None:
             leaving.set()
         elif score.current is not before or before is None:
-            _show_card(console, score, unit)
+            _show_card(console, score, unit, digits)
 
     post.station.watch(show)
     try:
         post.begin(Told())
-        _show_card(console, score, unit)
+        _show_card(console, score, unit, digits)
         if args.typed:
             _typed(post.station, score)
         else:
@@ -109,10 +125,16 @@ def _walk(args: argparse.Namespace, console: Console, post: Post, score: Score) 
     return score
 
 
-def _show_card(console: Console, score: Score, unit: str) -> None:
+def _show_card(console: Console, score: Score, unit: str, digits: bool) -> None:
     card = score.current
     if card is not None:
         console.print(f"CALL     tree {card.tag}, the tape shows {card.size} {unit}", style="bold")
+        if digits:
+            console.print(f"  say    {_said(card)}", markup=False)
+
+
+def _said(card: Card) -> str:
+    return f"tree {one_by_one(card.tag)}, {one_by_one(str(card.size))}"
 
 
 def _typed(station: Station, score: Score) -> None:

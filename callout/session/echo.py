@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from callout.core.model import Reading, Warned
 from callout.session.state import Pending
 
-# Numbers that sound alike in wind are called back digit by digit as well.
+# Numbers that end so sound alike in wind and are called back digit by digit as well.
 _TEENS = {f"1{digit}" for digit in range(3, 10)}
 _TENS = {f"{digit}0" for digit in range(3, 10)}
 
@@ -32,15 +32,18 @@ def told(reading: Reading) -> str:
 
 
 def _spelt(reading: Reading) -> str:
-    """Sixteen and sixty sound alike in wind: such a tag or size is said digit by digit too."""
-    alike = _TEENS | _TENS
+    """Sixteen and sixty, 116 and 160: such a tag or size is said digit by digit too."""
     parts = []
-    if reading.tag_now in alike:
+    if _sounds_alike(reading.tag_now):
         parts.append("tag " + " ".join(reading.tag_now))
     whole = str(reading.value).partition(".")[0]
-    if whole in alike:
+    if reading.value is not None and _sounds_alike(whole):
         parts.append("size " + " ".join(whole))
     return ", ".join(parts)
+
+
+def _sounds_alike(figures: str) -> bool:
+    return figures[-2:] in _TEENS | _TENS
 
 
 def question(pending: Pending) -> str:

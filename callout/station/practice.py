@@ -15,9 +15,11 @@ from decimal import Decimal
 from callout.core.events import Effect, Heard, Opened, Save, Say
 from callout.core.model import PastMeasurement, Reading, Tree
 from callout.core.units import Unit
+from callout.station.drill import Misheard, drilled_size, drilled_tags, said_one_by_one, slips_told
 from callout.station.station import Done
 
 PLOT = "PRACTICE"
+_VISIT = date(2021, 6, 9)
 _SPECIES = ("beech", "red oak", "white pine")
 # Commands after which a callout was not right the first time.
 _TROUBLE = ("reject", "scratch", "undo", "amend", "repeat")
@@ -35,14 +37,34 @@ def invented(number: int, trees: int, unit: Unit) -> tuple[tuple[Tree, ...], tup
     """A roster of ``trees`` with one earlier visit, and what each measures today."""
     chance = random.Random(number)
     low, high = (50, 300) if unit is Unit.INCH else (80, 700)
-    roster, cards = [], []
+    cards = []
     for tag in sorted(chance.sample(range(1, 400), trees)):
         before = Decimal(chance.randint(low, high)) / 10
-        grown = Decimal(chance.randint(1, 4) if unit is Unit.INCH else chance.randint(3, 12)) / 10
-        past = (PastMeasurement(date(2021, 6, 9), before, unit),)
-        roster.append(Tree(PLOT, str(tag), chance.choice(_SPECIES), past))
-        cards.append(Card(str(tag), before + grown))
-    return tuple(roster), tuple(cards)
+        cards.append(Card(str(tag), before + _grown(chance, unit)))
+    return _roster(chance, cards, unit), tuple(cards)
+
+
+def drilled(
+    number: int, trees: int, unit: Unit, *, checked: bool = False
+) -> tuple[tuple[Tree, ...], tuple[Card, ...]]:
+    """As ``invented``, of numbers that sound alike; ``checked``: tags end in a check digit."""
+    chance = random.Random(number)
+    tags = drilled_tags(chance, trees, checked=checked)
+    cards = tuple(Card(tag, drilled_size(chance, unit)) for tag in tags)
+    return _roster(chance, cards, unit), cards
+
+
+def _grown(chance: random.Random, unit: Unit) -> Decimal:
+    return Decimal(chance.randint(1, 4) if unit is Unit.INCH else chance.randint(3, 12)) / 10
+
+
+def _roster(chance: random.Random, cards: Sequence[Card], unit: Unit) -> tuple[Tree, ...]:
+    """The trees of the cards, each a little smaller five years before."""
+    before = [card.size - _grown(chance, unit) for card in cards]
+    return tuple(
+        Tree(PLOT, card.tag, chance.choice(_SPECIES), (PastMeasurement(_VISIT, size, unit),))
+        for card, size in zip(cards, before, strict=True)
+    )
 
 
 @dataclass
@@ -52,6 +74,9 @@ class Tried:
     card: Card
     asked_again: int = 0
     wrong: list[str] = field(default_factory=list)
+    misheard: list[Misheard] = field(default_factory=list)
+    by_numeral: int = 0
+    """Callouts with a word such as "fifteen", which is two figures in one."""
     seconds: float | None = None
 
     @property
@@ -81,6 +106,8 @@ class Score:
         if self.current is None or not isinstance(done.event, Heard):
             return
         tried = self.tried[self._at]
+        tried.misheard += misheard(done.event, tried.card)
+        tried.by_numeral += not said_one_by_one(done.event.words)
         saved = [item.reading for item in done.effects if isinstance(item, Save)]
         if not saved:
             tried.asked_again += _went_wrong(done.event, done.effects, tried.card)
@@ -111,6 +138,27 @@ def _went_wrong(heard: Heard, effects: Sequence[Effect], card: Card) -> bool:
     tape = heard.source == "tape"
     other_size = meaning.value is not None and not tape and meaning.value != card.size
     return meaning.kind in _TROUBLE or other_tree or other_size
+
+
+def misheard(heard: Heard, card: Card) -> list[Misheard]:
+    """What of the card was taken for something else; a tape hears nothing."""
+    if len(heard.meanings) != 1 or heard.source == "tape":
+        return []
+    (meaning,) = heard.meanings
+    found = []
+    if meaning.tag not in (None, card.tag):
+        found.append(Misheard("tag", card.tag, str(meaning.tag)))
+    if meaning.value not in (None, card.size):
+        found.append(Misheard("size", f"{card.size}", f"{meaning.value}"))
+    return found
+
+
+def misheard_told(tried: Sequence[Tried], *, by_figures: bool) -> str:
+    """What was heard wrongly and, ``by_figures``, how often figures were not said one by one."""
+    slips = slips_told(slip for item in tried for slip in item.misheard)
+    told = f"Heard wrongly: {slips or 'nothing'}."
+    numerals = sum(item.by_numeral for item in tried)
+    return told + (f" Callouts not said one by one: {numerals}." if by_figures else "")
 
 
 def summary(tried: Sequence[Tried]) -> str:

@@ -11,7 +11,7 @@ import pytest
 from command_tools import Ran, run_callout
 
 from callout.core.units import Unit
-from callout.station.practice import invented
+from callout.station.practice import drilled, invented
 
 
 def practice(typed: str, *options: object) -> Ran:
@@ -44,6 +44,8 @@ def test_what_is_said_again_and_what_is_saved_wrong_is_told():
     # "no", the wrong size that was called, and "banana".
     assert "3 of 3 trees; right the first time 0; asked or said again 3; saved wrong 1" in done.out
     assert f"{tag} 99.9" in done.out
+    size = two.split()[1]
+    assert f"Heard wrongly: size {size} heard as 99.9." in done.out
 
 
 def test_a_walk_broken_off_is_scored_as_far_as_it_went():
@@ -58,8 +60,36 @@ def test_inches_stay_inches():
     assert " cm" not in done.out and "centim" not in done.out
 
 
+def test_digits_are_drilled_and_what_was_heard_wrongly_is_told():
+    one, two, three = drilled(5, 3, Unit.CENTIMETRE)[1]
+    wrong = f"{one.size}".replace("4", "0", 1)
+    assert wrong != f"{one.size}", "the invented plot has a four to be taken for an oh"
+    typed = f"{one.tag} {wrong}\nno\n{one.tag} {one.size}\naccept\n"
+    typed += f"tree {two.tag}, fifteen\nno\n{two.tag} {two.size}\naccept\n"
+    typed += f"{three.tag} {three.size}\naccept\n"
+    done = practice(typed, "--digits")
+    assert done.code == 0, done.err
+    assert "Say every figure by itself" in done.out and "check digit" not in done.out
+    assert "  say    tree " in done.out
+    assert f"size {one.size} heard as {wrong}" in done.out
+    assert f"size {two.size} heard as 15" in done.out
+    assert "Callouts not said one by one: 1." in done.out
+    assert "3 of 3 trees; right the first time 1" in done.out
+
+
+def test_a_wrong_figure_of_a_checked_tag_is_asked_about_and_saved_to_no_tree():
+    (card, *_) = drilled(5, 3, Unit.CENTIMETRE, checked=True)[1]
+    slipped = card.tag[:-1] + str((int(card.tag[-1]) + 1) % 10)
+    done = practice(f"{slipped} {card.size}\nconfirm\n", "--digits", "--check-digit")
+    assert "Each tag ends in a check digit" in done.out
+    assert f"no tree {slipped} in this plot" in done.out
+    assert "0 of 3 trees" in done.out and "saved wrong 0" in done.out
+    assert f"tag {card.tag} heard as {slipped}" in done.out
+
+
 @pytest.mark.parametrize(
-    "options", [["--trees", "0"], ["--trees", "101"], ["--unit", "ft"], ["--unit", "x"]]
+    "options",
+    [["--trees", "0"], ["--trees", "101"], ["--unit", "ft"], ["--unit", "x"], ["--check-digit"]],
 )
 def test_what_cannot_be_walked_is_refused(options):
     assert practice("", *options).code == 2

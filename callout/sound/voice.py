@@ -62,20 +62,28 @@ class Voice:
 
 
 class Tone(Enum):
-    """Short signals, told apart by their shape as well as their pitch."""
+    """Short signals, told apart by their number and shape as well as their pitch."""
 
     ACCEPT = "accept"
     REFUSE = "refuse"
     ASK = "ask"
+    WARN = "warn"
+    TELL = "tell"
 
 
-# Hertz and seconds, one after the other: up for accept, low and long for refuse, two alike to ask.
+# Hertz and seconds, one after the other: up for accept, low and long for refuse, two alike to ask,
+# high and low by turns to warn, one short one for what is only to be looked at. All within what a
+# headset's telephone band lets through, or (refuse, by its overtones) with enough of it there.
 _NOTES: dict[Tone, tuple[tuple[float, float], ...]] = {
     Tone.ACCEPT: ((660.0, 0.07), (990.0, 0.09)),
     Tone.REFUSE: ((220.0, 0.28),),
     Tone.ASK: ((784.0, 0.07), (0.0, 0.06), (784.0, 0.07)),
+    Tone.WARN: ((988.0, 0.08), (587.0, 0.08), (988.0, 0.08), (587.0, 0.08)),
+    Tone.TELL: ((523.0, 0.09),),
 }
 _FADE_S = 0.008
+# Of a note under the telephone band (300 to 3400 Hz): strength of the first, second, third partial.
+_LOW_HZ, _PARTIALS = 300.0, (0.5, 0.3, 0.2)
 
 
 def beep(kind: Tone, volume_percent: int = 50) -> Samples:
@@ -88,4 +96,9 @@ def beep(kind: Tone, volume_percent: int = 50) -> Samples:
 def _note(hz: float, seconds: float) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     time_s = np.arange(round(seconds * SAMPLE_RATE_HZ)) / SAMPLE_RATE_HZ
     edge = np.minimum(time_s, time_s[::-1]) / _FADE_S
-    return np.sin(2 * np.pi * hz * time_s) * np.clip(edge, 0.0, 1.0)
+    partials = _PARTIALS if hz < _LOW_HZ else (1.0,)
+    wave = sum(
+        strength * np.sin(2 * np.pi * hz * (number + 1) * time_s)
+        for number, strength in enumerate(partials)
+    )
+    return wave * np.clip(edge, 0.0, 1.0)

@@ -1,12 +1,12 @@
 """The spoken echo: says the session's words, and keeps the microphone from taking them in.
 
-Speaking happens on a thread of its own, so that hearing never waits for it. A newer echo cuts an
-older one short. Voice or speaker failing is told once, and work goes on by screen.
+Speaking happens on a thread of its own, so that hearing never waits for it. What is said next, and
+what is cut short, is `sayings`' business. Without a voice, tones stand for the words and the words
+are on the screen; without a loudspeaker, only the screen goes on. Either is told once.
 """
 
 from __future__ import annotations
 
-import queue
 import threading
 from collections.abc import Callable
 from typing import Protocol
@@ -15,8 +15,11 @@ from callout.core.errors import CalloutError
 from callout.core.events import Say
 from callout.journal.config import Speaking
 from callout.sound.endpoint import Endpointer
+from callout.sound.frames import Samples
+from callout.sound.guarded_voice import GuardedVoice
 from callout.sound.speaker import Speaker
-from callout.sound.voice import Tone, Voice, VoiceSettings, beep
+from callout.sound.voice import Tone, VoiceSettings, beep
+from callout.station.sayings import Saying, Sayings
 from callout.station.station import Done
 
 TellFault = Callable[[str | None], None]
@@ -34,6 +37,8 @@ class StreamClock(Protocol):
 
 _LONGEST_ECHO_S = 60.0
 _TONES = {"saved": Tone.ACCEPT, "refused": Tone.REFUSE}
+"""Before the words."""
+BEEPS_ALONE = "Beeps stand for it: look at the screen"
 
 
 class Echo(Protocol):
@@ -91,19 +96,16 @@ class SpokenEcho:
         self._tell_sounding: TellSounding = lambda sounding: None
         self._fault: str | None = None
         self._sounding = False
-        self._voice: Voice | None = None
+        self._voice: GuardedVoice | None = None
         self._speaker: Speaker | None = None
-        self._texts: queue.Queue[Say | None] = queue.Queue()
+        self._sayings = Sayings()
         self._thread = threading.Thread(target=self._work, name="echo", daemon=True)
         self._thread.start()
 
     def tell(self, done: Done) -> None:
         """Say the effects of one event; returns at once."""
-        if self._muted:
-            return
-        for effect in done.effects:
-            if isinstance(effect, Say):
-                self._texts.put(effect)
+        if not self._muted:
+            self._sayings.put(done)
 
     def mute(self, muted: bool) -> None:
         """Be silent at once, or speak again from the next echo on."""
@@ -127,42 +129,62 @@ class SpokenEcho:
 
     def close(self) -> None:
         """Finish what is being said, then stop."""
-        self._texts.put(None)
+        self._sayings.close()
         self._thread.join(timeout=10)
         if self._speaker is not None:
             self._speaker.close()
 
     def _work(self) -> None:
-        while (say := self._texts.get()) is not None:
+        while (saying := self._sayings.take()) is not None:
             if self._muted:
                 continue
             try:
-                self._speak(say)
-                self._report(None)
+                without_voice = self._say(saying)
+                self._report(without_voice and f"no spoken echo: {without_voice} {BEEPS_ALONE}")
             except CalloutError as error:
                 self._speaker = None  # opened anew for the next echo: it may have been unplugged
                 self._report(f"no spoken echo: {error}")
 
-    def _speak(self, say: Say) -> None:
-        voice, speaker = self._ready()
-        tone = _TONES.get(say.tone)
-        if tone is not None:
-            speaker.play(beep(tone))
-        playback = speaker.play(voice.say(say.text), wait=False)
+    def _say(self, saying: Saying) -> str | None:
+        """Say it, by tones where the voice fails: then why. Raises CalloutError: no loudspeaker."""
+        speaker, why = self._loudspeaker(), None
+        for part in saying.parts:
+            if self._muted:
+                break
+            try:
+                words = self._spoken(part.text)
+            except CalloutError as error:
+                why = f"{error}"
+                tone = tone_alone(part, saying)
+                if tone is not None:
+                    speaker.play(beep(tone))
+                continue
+            if part.tone in _TONES:
+                speaker.play(beep(_TONES[part.tone]))
+            self._play(speaker, words)
+        return why
+
+    def _play(self, speaker: Speaker, words: Samples) -> None:
+        if self._sayings.overtaken:
+            return
+        playback = speaker.play(words, wait=False)
         while not playback.done:
-            if not self._texts.empty():
-                speaker.stop()  # something newer is to be said
+            if self._sayings.overtaken:
+                speaker.stop()
             threading.Event().wait(0.02)
         playback.wait()
 
-    def _ready(self) -> tuple[Voice, Speaker]:
+    def _spoken(self, text: str) -> Samples:
         if self._voice is None:
             settings = VoiceSettings(self._speaking.voice, self._speaking.words_a_minute)
-            self._voice = Voice(settings)
+            self._voice = GuardedVoice(settings)
+        return self._voice.say(text)
+
+    def _loudspeaker(self) -> Speaker:
         if self._speaker is None:
             name = self._speaking.speaker or None
             self._speaker = Speaker(name, on_start=self._gate, on_end=self._ungate)
-        return self._voice, self._speaker
+        return self._speaker
 
     def _gate(self, lasts_s: float) -> None:
         self._sounding = True
@@ -182,6 +204,19 @@ class SpokenEcho:
         if fault != self._fault:
             self._fault = fault
             self._tell_fault(fault)
+
+
+def tone_alone(part: Say, saying: Saying) -> Tone | None:
+    """The tone that stands for these words where there is no voice.
+
+    What only goes with an answer ("Next 84.") has none, so that one answer is one signal.
+    """
+    if saying.notice:
+        return Tone.WARN
+    if part.tone == "ask":
+        return Tone.WARN if "accept" in part.text.casefold() else Tone.ASK
+    alone = all(other.tone == "told" for other in saying.parts)
+    return _TONES.get(part.tone, Tone.TELL if alone else None)
 
 
 def make_echo(speaking: Speaking, endpointer: Endpointer, silent: bool) -> Echo:

@@ -1,0 +1,62 @@
+"""The voice under guard: one that fails, hangs or gives no sound is a DeviceError, and no more.
+
+Playing is `speaker`'s business, and what is done without a voice the station's.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+
+import numpy as np
+
+from callout.core.errors import CalloutError, DeviceError
+from callout.sound.frames import Samples
+from callout.sound.voice import Voice, VoiceSettings
+
+ALLOWED_S = 10.0
+"""A sentence takes a twentieth of a second here; the first one loads the voice's data as well."""
+
+MakeVoice = Callable[[VoiceSettings], Voice]
+
+
+class GuardedVoice:
+    """Say one sentence at a time. The voice is made when first needed, and anew after a failure."""
+
+    def __init__(
+        self, settings: VoiceSettings, allowed_s: float = ALLOWED_S, make: MakeVoice = Voice
+    ) -> None:
+        self._settings, self._allowed_s, self._make = settings, allowed_s, make
+        self._voice: Voice | None = None
+        self._worker: threading.Thread | None = None
+
+    def say(self, text: str) -> Samples:
+        """`text` spoken, shape (n,). Raises DeviceError where the voice does not give it."""
+        if self._worker is not None and self._worker.is_alive():
+            raise DeviceError("The voice hangs.")
+        found: list[Samples | BaseException] = []
+        # A hanging library cannot be stopped; the thread it hangs in is left behind.
+        self._worker = threading.Thread(
+            target=self._try, args=(text, found), name="callout-voice", daemon=True
+        )
+        self._worker.start()
+        self._worker.join(self._allowed_s)
+        if not found:
+            raise DeviceError("The voice hangs.")
+        samples = found[0]
+        if isinstance(samples, CalloutError):
+            raise samples
+        if isinstance(samples, BaseException):
+            raise DeviceError(f"The voice failed ({samples!r}).")
+        if text.strip() and not np.any(samples):
+            raise DeviceError("The voice gives no sound.")
+        return samples
+
+    def _try(self, text: str, found: list[Samples | BaseException]) -> None:
+        try:
+            if self._voice is None:
+                self._voice = self._make(self._settings)
+            found.append(self._voice.say(text))
+        except BaseException as error:  # whatever it is, the echo must not end by it
+            self._voice = None
+            found.append(error)

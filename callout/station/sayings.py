@@ -1,0 +1,84 @@
+"""What is to be said next: answers to the measurer first, notices when nothing else is said.
+
+A newer answer cuts an older one short; the parts of one answer never cut each other. A notice (a
+fault that came or went) cuts nothing and waits, so that each is spoken; when an answer overtakes
+it, the reading it named as waiting may wait no more, and that part of it is left out. Sounds
+nothing itself.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from dataclasses import dataclass
+
+from callout.core.events import Say, TimedOut
+from callout.station.station import Done
+
+MOST_NOTICES = 16
+_WAITING = " Still waiting: "
+"""As ``Station.say`` joins it to a notice."""
+
+
+@dataclass(frozen=True)
+class Saying:
+    """What belongs to one event, in order."""
+
+    parts: tuple[Say, ...]
+    notice: bool = False
+
+
+class Sayings:
+    """Put from any thread; taken by one."""
+
+    def __init__(self) -> None:
+        self._news = threading.Condition()
+        self._answers: deque[Saying] = deque()
+        self._notices: deque[Saying] = deque(maxlen=MOST_NOTICES)
+        self._closed = False
+
+    def put(self, done: Done) -> None:
+        """Whatever ``done`` has to say."""
+        parts = tuple(effect for effect in done.effects if isinstance(effect, Say))
+        if not parts:
+            return
+        with self._news:
+            if is_notice(done):
+                self._notices.append(Saying(parts, notice=True))
+            else:
+                self._answers.append(Saying(parts))
+                self._notices = deque(map(_overtaken, self._notices), maxlen=MOST_NOTICES)
+            self._news.notify()
+
+    def take(self) -> Saying | None:
+        """The next, waiting for one; None once closed and all is said."""
+        with self._news:
+            while not (self._answers or self._notices or self._closed):
+                self._news.wait()
+            for waiting in (self._answers, self._notices):
+                if waiting:
+                    return waiting.popleft()
+            return None
+
+    @property
+    def overtaken(self) -> bool:
+        """Whether an answer waits: what is being said now is out of date."""
+        return bool(self._answers)
+
+    def close(self) -> None:
+        """No more will come."""
+        with self._news:
+            self._closed = True
+            self._news.notify()
+
+
+def is_notice(done: Done) -> bool:
+    """Whether it answers nobody: not journalled, and no refusal of what was just tried."""
+    event = done.event
+    tones = [effect.tone for effect in done.effects if isinstance(effect, Say)]
+    return isinstance(event, TimedOut) and event.entry == 0 and "refused" not in tones
+
+
+def _overtaken(saying: Saying) -> Saying:
+    parts = tuple(Say(part.text.partition(_WAITING)[0]) for part in saying.parts)
+    return Saying(parts, notice=True)

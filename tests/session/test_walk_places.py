@@ -91,3 +91,16 @@ def test_what_is_done_in_another_plot_is_left_to_do_here(elsewhere: str):
     saved = {(elsewhere, "62", ""): talk.memory.undoable[0], **talk.memory.saved}
     memory = type(talk.memory)(**{**vars(talk.memory), "saved": saved})
     assert left_to_do(memory, talk.survey.plots["K2"]) == ("62",)
+
+
+def test_after_a_new_tree_the_walk_goes_on_from_where_it_was_not_from_the_top():
+    talk = walk("61", "62", "63")
+    talk.save("62", "24.5")
+    assert new(talk, "312") == "Saved 312, 12.0. / Next 63."
+
+
+def test_the_nearest_of_those_behind_is_next_even_after_a_second_reading():
+    talk = walk("61", "62", "63", "64")
+    talk.save("63", "24.5")
+    talk.save("61", "24.5")
+    assert talk.save("63", "24.7") == "Saved 63, 24.7. / Passed over 62. Next 64."

@@ -10,7 +10,7 @@ import time
 from typing import Any
 
 from callout.cli.asking import yes
-from callout.cli.working import add_working_options, check_options, frames_of, work_of
+from callout.cli.working import add_working_options, check_options, frames_of, login, work_of
 from callout.core.errors import DeviceError, OperatorError
 from callout.daemon.messages import Request
 from callout.daemon.place import log_path, socket_path, unit_name
@@ -75,8 +75,9 @@ def _work(folder: SurveyFolder, args: argparse.Namespace) -> int:
     silenced: list[str] = []
     log = logs.open_log(log_path(folder.path))
     station = make_station(
-        folder, encode_flac, args.engine, args.model, log.warning, clock, silenced.append
-    )
+        folder, encode_flac, args.engine, args.model, log.warning, clock, silenced.append,
+        who=args.who or login(),
+    )  # fmt: skip
     try:
         work = work_of(args, folder, station, frames, "; ".join(silenced))
         return Daemon(folder, station, clock, Orders(work, args.log_speech)).run()

@@ -12,7 +12,7 @@ import threading
 from datetime import date
 from typing import Any
 
-from callout.cli.working import add_working_options, check_options, frames_of, work_of
+from callout.cli.working import add_working_options, check_options, frames_of, login, work_of
 from callout.core.errors import OperatorError, StorageError
 from callout.devices.measurement import DeviceNotice
 from callout.journal.folder import SurveyFolder, open_survey
@@ -57,8 +57,9 @@ def run(args: argparse.Namespace) -> int:
     # A recording wants a recogniser; a person can type.
     or_without = None if args.audio else silenced.append
     station = make_station(
-        folder, encode_flac, args.engine, args.model, clock=clock, or_without=or_without
-    )
+        folder, encode_flac, args.engine, args.model, clock=clock, or_without=or_without,
+        who=args.who or login(),
+    )  # fmt: skip
     try:
         work = work_of(args, folder, station, frames, "; ".join(silenced), typed=args.typed)
         if args.headless:

@@ -22,7 +22,7 @@ from callout.core.errors import CalloutError, StorageError
 # Each module offers add_parser(subparsers), naming the module's ``run`` as its handler.
 COMMANDS = (
     "new", "listen", "daemon", "devices", "parse", "readings", "transcribe", "demo", "verify",
-    "rebuild", "replay", "rule", "review", "remeasure", "practice", "report",
+    "rebuild", "replay", "rule", "review", "remeasure", "practice", "tune", "report",
     "export", "import", "merge",
     "push", "key", "erase",
 )  # fmt: skip

@@ -34,6 +34,7 @@ class Listening:
     microphone: str = ""
     hang_over_s: float | None = None
     pre_roll_s: float | None = None
+    gate_least_dbfs: float | None = None
     reminder_s: float = 20.0
     join_s: float = 30.0
     check_in_s: float = 0.0
@@ -234,7 +235,7 @@ def _section(kind: type[Any], name: str, given: Mapping[str, Any]) -> Any:
     for key, value in table.items():
         if key not in known:
             raise OperatorError(f"[{name}] unknown setting {key!r}: use {', '.join(known)}")
-        wanted = _misfit(known[key], value)
+        wanted = _no_level(value) if key.endswith("_dbfs") else _misfit(known[key], value)
         if wanted:
             raise OperatorError(f"[{name}] {key} = {value!r} must be {wanted}")
     return kind(**table)
@@ -250,6 +251,11 @@ def _misfit(default: Any, value: Any) -> str:
         return "" if type(value) is int and value > 0 else "a whole number above zero"
     number = type(value) in (int, float) and math.isfinite(value)
     return "" if number and value >= 0 else "a number of seconds, not below zero"
+
+
+def _no_level(value: Any) -> str:
+    number = type(value) in (int, float) and math.isfinite(value)
+    return "" if number and -96 <= value <= 0 else "a level from -96 to 0 dBFS"
 
 
 def new_settings(name: str, measuring: PlotSettings, plots: Mapping[str, PlotSettings]) -> str:

@@ -49,11 +49,12 @@ class EngineOrder:
     name: str
     language: Language
     vosk_model: str = ""
+    tuned: str = ""
 
     def pickled(self) -> bytes:
         """For our own child alone; the automata go by ``prepare``, so they are left out."""
         lean = Language(self.language.code, _NOTHING, _NOTHING, self.language.pronunciations)
-        return pickle.dumps((self.name, lean, self.vosk_model))
+        return pickle.dumps((self.name, lean, self.vosk_model, self.tuned))
 
 
 class _GoneError(Exception):

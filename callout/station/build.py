@@ -19,6 +19,7 @@ from callout.station.data import load_language
 from callout.station.scopes import survey_species
 from callout.station.station import Station
 from callout.station.tidy import tidy
+from callout.station.tuning_kept import usable
 
 
 def make_station(
@@ -29,19 +30,22 @@ def make_station(
     tell: Callable[[str], None] = lambda line: print(f"callout: {line}", file=sys.stderr),
     clock: Clock | None = None,
     or_without: Callable[[str], None] | None = None,
+    who: str = "",
 ) -> Station:
     """A station with the engine asked for, else the one in the settings, in its own process.
 
     With ``or_without`` an engine that does not work is told there, and the station has none;
-    one that cannot be asked for (OperatorError) is refused either way. ``tell`` is told what was
-    put right of what an earlier crash left.
+    one that cannot be asked for (OperatorError) is refused either way. ``who`` measures: a head
+    tuned to them is used where there is one. ``tell`` is told of it, and what was put right of
+    what an earlier crash left.
     """
     config = folder.config()
     with folder.reading() as reader:
         species = survey_species(reader.plots().values())
     language = load_language(config.language, species)
     name = engine or config.listening.engine
-    order = EngineOrder(name, language, model or config.listening.vosk_model)
+    tuned, told = usable(folder, who)
+    order = EngineOrder(name, language, model or config.listening.vosk_model, tuned)
     chosen: ApartEngine | None = None
     try:
         chosen = ApartEngine(order)
@@ -61,6 +65,8 @@ def make_station(
     except BaseException:
         station.close()
         raise
+    if told and (not tuned or (chosen is not None and chosen.name == "closed")):
+        tell(told)
     for line in put_right:
         tell(line)
     watched.on_move(station.clock_moved)
@@ -68,10 +74,10 @@ def make_station(
 
 
 def endpointer_for(listening: Listening) -> Endpointer:
-    """An endpointer with the survey's own times where it sets them."""
+    """An endpointer with the survey's own times and level where it sets them."""
     given = {
         name: value
-        for name in ("hang_over_s", "pre_roll_s")
+        for name in ("hang_over_s", "pre_roll_s", "gate_least_dbfs")
         if (value := getattr(listening, name)) is not None
     }
     return Endpointer(replace(EndpointSettings(), **given))

@@ -15,13 +15,20 @@ from callout.speech.engine import Engine
 ENGINES = ("auto", "closed", "pocketsphinx", "vosk")
 
 
-def choose_engine(name: str, language: Language, vosk_model: str = "") -> Engine:
+def choose_engine(name: str, language: Language, vosk_model: str = "", tuned: str = "") -> Engine:
     """The engine called ``name``; ``auto`` takes Vosk where a model is set or found.
 
+    ``tuned`` is the file of a head tuned to whoever measures: the closed engine uses it, and
+    ``auto`` then takes that engine, unless a Vosk model was set.
     Raises OperatorError for an unknown name or a model that is not there.
     """
     if name not in ENGINES:
         raise OperatorError(f"unknown engine {name!r}: use one of {', '.join(ENGINES)}")
+    wants_closed = name == "closed" or (name == "auto" and not vosk_model)
+    if tuned and wants_closed and language.code == "en":
+        from callout.speech.closed.tuned import tuned_engine
+
+        return tuned_engine(Path(tuned))
     if name == "vosk":
         return _vosk(vosk_model, language)
     if name == "auto" and (vosk_model or _found_model(language)):

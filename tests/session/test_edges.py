@@ -102,6 +102,18 @@ def test_a_word_of_warning_stays_with_a_changed_height_and_is_not_doubled() -> N
     assert sorted(one.saved.warnings) == ["other unit", "unknown tag"]
 
 
+def test_a_size_too_large_for_its_species_is_told_and_a_status_is_not() -> None:
+    """Beech is said to grow to 40 cm here; half as much again is let pass (a limit of ours)."""
+    rules = Rules(walk=False, largest_cm={"beech": Decimal(40)})
+    one = Talk(survey(tree("83"), tree("84", species="larch"), rules=rules))
+    assert one.read("83", "60.1").startswith("83, 60.1, size 6 0, large for beech. Is it that")
+    assert one.read("83", "59.9") == "83, 59.9. Confirm?"
+    assert one.read("84", "65.0").endswith("84, 65.0. Confirm?")
+    assert one.hear("status", tag="83", status="cut").endswith("83, cut. Confirm?")
+    one.hear("confirm")
+    assert one.saved.warnings == ()
+
+
 # ---- taking back ----
 
 
@@ -267,6 +279,15 @@ def test_what_is_typed_while_a_note_is_awaited_is_a_callout() -> None:
     one.hear("note")
     assert one.read("83", "24.6") == "83, 24.6. Confirm?"
     assert one.memory.phase is Phase.PENDING
+
+
+def test_a_size_typed_while_a_note_is_awaited_is_asked_about() -> None:
+    one = talk()
+    one.hear("tree", tag="83")
+    one.hear("note")
+    assert one.hear("size", value=Decimal("24.6")) == "Which tree? say tree and its tag."
+    assert one.hear("height", height_m=Decimal("1.4")) == "Height cannot be done now."
+    assert one.memory.phase is Phase.MEMO
 
 
 def test_a_skipped_tree_stays_on_the_list_and_is_called_by_its_tag() -> None:

@@ -11,7 +11,8 @@ import pytest
 from session_tools import Talk, survey, tree
 
 from callout.core.checks import Rules
-from callout.session.state import left_to_do
+from callout.core.model import Reading
+from callout.session.state import Memory, left_to_do
 from callout.session.walk import next_tree, passed_over
 
 
@@ -104,3 +105,17 @@ def test_the_nearest_of_those_behind_is_next_even_after_a_second_reading():
     talk.save("63", "24.5")
     talk.save("61", "24.5")
     assert talk.save("63", "24.7") == "Saved 63, 24.7. / Passed over 62. Next 64."
+
+
+def test_behind_and_between_never_mean_the_tree_itself():
+    """Each place of a list in turn, with nothing done: only the places count."""
+    tags = ("61", "12", "64", "13", "70")
+    plot = walk(*tags).survey.plots["K2"]
+    for place, tag in enumerate(tags):
+        behind = tags[place + 1 :]
+        assert next_tree(Memory(), plot, tag) == (behind[0] if behind else None)
+        last = Memory(undoable=(Reading(7, "", "K2", tag),))
+        for further, other in enumerate(tags):
+            assert passed_over(last, plot, other) == tags[place + 1 : further]
+        assert next_tree(last, plot, "312") == (behind[0] if behind else None), "a new tree"
+    assert passed_over(Memory(), plot, "70") == ()

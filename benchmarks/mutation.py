@@ -35,6 +35,7 @@ import pytest
 from cosmic_ray.ast import ast_nodes, get_ast
 from cosmic_ray.mutating import mutate_code
 from cosmic_ray.plugins import get_operator, operator_names
+from mutation_areas import AREAS, Area
 
 ROOT = Path(__file__).resolve().parent.parent
 # Loaded before the first fork, so that no mutant pays for them. Nothing of Callout may be here.
@@ -43,57 +44,6 @@ LOADED = ("hypothesis.stateful", "hypothesis.strategies", "num2words", "numpy", 
 ASKED = ("-q", "-x", "-p", "no:cacheprovider", "-W", "ignore::pytest.PytestAssertRewriteWarning")
 AT_LEAST_S = 20
 MOST_MEMORY = 6 * 2**30
-
-
-@dataclass(frozen=True)
-class Area:
-    """Modules that are changed, and the tests that should notice: those of a later stage are asked
-
-    only where none before noticed.
-    """
-
-    modules: tuple[str, ...]
-    stages: tuple[tuple[str, ...], ...]
-
-
-def _files(folder: str, names: str) -> tuple[str, ...]:
-    return tuple(f"tests/{folder}/test_{name}.py" for name in names.split())
-
-
-VALUES = _files("core", "values_stay")
-AREAS = {
-    "units": Area(("callout/core/units.py",), (_files("core", "units"),)),
-    "rounding": Area(("callout/core/rounding.py",), (_files("core", "rounding units"),)),
-    "session": Area(
-        ("callout/session",),
-        (
-            (
-                *_files(
-                    "session", "rules told_of_which edges walk_places echo_words accept tags walk"
-                ),
-                *_files("session", "between_plots blind height"),
-                *VALUES,
-            ),
-            _files("session", "diagram replay any_dialogue"),
-            # The rest of that file asks screens and exports as well.
-            tuple(
-                f"tests/session/test_inches_stay.py::test_{name}"
-                for name in (
-                    "nothing_said_or_saved_is_in_centimetres",
-                    "the_echo_calls_back_the_very_figures_and_never_those_of_the_other_unit",
-                )
-            ),
-        ),
-    ),
-    # Not asked: test_every_number and test_korean, minutes of numerals; the others draw samples.
-    "grammar": Area(
-        ("callout/grammar",),
-        (
-            (*_files("grammar", "phrases words_apart jsgf_format"), *VALUES),
-            _files("grammar", "scope_edges scope nothing_unsaid"),
-        ),
-    ),
-}
 
 
 @dataclass(frozen=True)
@@ -181,9 +131,12 @@ def asked(copy: Path, tests: Sequence[str], limit_s: int) -> tuple[bool | None, 
 
     of processor time: the machine may have other work, which must not pass for an endless loop.
     """
+    there = [test for test in tests if (copy / test.partition("::")[0]).exists()]
+    if not there:  # an older commit
+        return True, 0.0
     child = os.fork()
     if child == 0:
-        _ask(copy, tests, limit_s)
+        _ask(copy, there, limit_s)
     _, status, used = os.wait4(child, 0)
     code = os.waitstatus_to_exitcode(status)
     return None if code == -signal.SIGXCPU else code == 0, used.ru_utime + used.ru_stime
@@ -204,11 +157,6 @@ def _ask(copy: Path, tests: Sequence[str], limit_s: int) -> None:
         os._exit(code)
 
 
-def _there(copy: Path, tests: Sequence[str]) -> tuple[str, ...]:
-    """Those of the tests that the commit has; an older one has fewer."""
-    return tuple(test for test in tests if (copy / test.partition("::")[0]).exists())
-
-
 def tried(copy: Path, area: Area, mutant: Mutant, limit_s: int) -> Found:
     """Make the change, ask stage after stage, put the code back."""
     path = copy / mutant.module
@@ -219,8 +167,8 @@ def tried(copy: Path, area: Area, mutant: Mutant, limit_s: int) -> Found:
     outcome, took_s = "survived", 0.0
     path.write_text(after, encoding="utf-8")
     try:
-        for stage in area.stages:
-            passed, used_s = asked(copy, _there(copy, stage), limit_s)
+        for stage in area.asked(path.name):
+            passed, used_s = asked(copy, stage, limit_s)
             took_s += used_s
             if not passed:
                 outcome = "ran too long" if passed is None else "noticed"
@@ -238,7 +186,7 @@ def prepared(copy: Path, area: Area) -> int:
     sys.dont_write_bytecode = False
     longest = 0.0
     for stage in area.stages:
-        passed, used_s = asked(copy, _there(copy, stage), 900)
+        passed, used_s = asked(copy, stage, 900)
         if not passed:
             raise SystemExit(f"these tests do not pass unchanged: {' '.join(stage)}")
         longest = max(longest, used_s)

@@ -10,10 +10,20 @@ from decimal import Decimal
 
 import pytest
 
+from callout.core.meaning import Meaning
 from callout.core.model import Plot, PlotSettings, Reading, Tree
 from callout.session.draft import _value_before
-from callout.session.state import Memory
-from callout.session.tags import known_tags, lost_and_new
+from callout.session.state import Memory, left_to_do
+from callout.session.tags import (
+    by_roster_tag,
+    held,
+    known_tags,
+    last_reading,
+    let_go,
+    lost_and_new,
+    tags_on_hold,
+)
+from callout.session.walk import passed_over
 
 AT = "2026-06-02T09:15:00.000+02:00"
 
@@ -54,3 +64,48 @@ def test_the_value_before_is_that_of_the_last_other_tree_of_this_plot() -> None:
     for elsewhere in ("K1", "K3"):
         assert _value_before(memory(read(elsewhere, "84", "22.0")), draft) is None
     assert _value_before(Memory(), draft) is None
+
+
+def anew(text: str) -> str:
+    """The same text, another object: as a journal, a roster and a callout each bring their own."""
+    return "".join(list(text))
+
+
+def test_names_are_compared_by_what_they_say() -> None:
+    """What is remembered, looked up with a plot and tags that are equal but not the same."""
+    own = read("K2", "206", "22.0", tag_lost=True, new_tag="306")
+    kept = replace(memory(own), lost_tags={("K2", "83"): "305"})
+    here = Plot(PlotSettings(anew("K2")), {anew("83"): Tree(anew("K2"), anew("83"))})
+    assert known_tags(kept, here) == {"83", "206", "306"}
+    assert tags_on_hold(kept, here) == {"305"}
+    assert lost_and_new(kept, anew("K2"), anew("206")) == (True, "306")
+    assert last_reading(kept, anew("K2"), anew("206")) == own
+    assert by_roster_tag(kept, here, Meaning("tree", anew("306"))).tag == "206"
+    assert by_roster_tag(kept, here, Meaning("tree", anew("305"))).tag == "83"
+    assert left_to_do(memory(read("K2", "83")), here) == ()
+    assert _value_before(kept, read(anew("K2"), "83")) == Decimal("22.0")
+    assert _value_before(kept, read(anew("K2"), anew("206"))) is None
+    assert passed_over(memory(read("K2", "83")), here, anew("83")) == ()
+
+
+@pytest.mark.parametrize(("plot", "tag"), [("K1", "83"), ("K3", "83"), ("K2", "82"), ("K2", "84")])
+def test_the_last_reading_of_a_tree_is_its_own(plot: str, tag: str) -> None:
+    own, other = read("K2", "83", "22.0"), read(plot, tag, "33.0")
+    assert last_reading(memory(own, other), "K2", "83") == own
+    assert last_reading(memory(other), "K2", "83") is None
+    assert last_reading(memory(other, own), plot, tag) == other
+
+
+def test_a_reading_that_was_superseded_or_taken_back_is_not_the_last() -> None:
+    first, second = read("K2", "83", "22.0"), read("K2", "83", "33.0")
+    both = replace(memory(second), undoable=(first, second))
+    assert last_reading(both, "K2", "83") == second
+    back = replace(memory(first), undoable=(first, second))
+    assert last_reading(back, "K2", "83") == first
+
+
+def test_letting_a_new_tag_go_lets_that_one_go() -> None:
+    kept = replace(memory(), lost_tags={("K2", "83"): "305", ("K1", "83"): "1", ("K2", "84"): "2"})
+    left = let_go(kept, anew("K2"), anew("83")).lost_tags
+    assert left == {("K1", "83"): "1", ("K2", "84"): "2"}
+    assert held(kept, "K2", "83", "").lost_tags["K2", "83"] == ""

@@ -26,7 +26,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -35,14 +35,15 @@ import pytest
 from cosmic_ray.ast import ast_nodes, get_ast
 from cosmic_ray.mutating import mutate_code
 from cosmic_ray.plugins import get_operator, operator_names
-from mutation_areas import AREAS, Area
+from mutation_areas import AREAS, Area, Tests
 
 ROOT = Path(__file__).resolve().parent.parent
 # Loaded before the first fork, so that no mutant pays for them. Nothing of Callout may be here.
 LOADED = ("hypothesis.stateful", "hypothesis.strategies", "num2words", "numpy", "pandas", "rich")
 # What is loaded already cannot be rewritten by pytest, and is none of ours.
 ASKED = ("-q", "-x", "-p", "no:cacheprovider", "-W", "ignore::pytest.PytestAssertRewriteWarning")
-AT_LEAST_S = 20
+# Seconds of processor time that a mutant may take, beyond twice what its tests take unchanged.
+MORE_S = 5
 MOST_MEMORY = 6 * 2**30
 
 
@@ -157,7 +158,7 @@ def _ask(copy: Path, tests: Sequence[str], limit_s: int) -> None:
         os._exit(code)
 
 
-def tried(copy: Path, area: Area, mutant: Mutant, limit_s: int) -> Found:
+def tried(copy: Path, area: Area, mutant: Mutant, limits: Mapping[Tests, int]) -> Found:
     """Make the change, ask stage after stage, put the code back."""
     path = copy / mutant.module
     before = path.read_text(encoding="utf-8")
@@ -168,7 +169,7 @@ def tried(copy: Path, area: Area, mutant: Mutant, limit_s: int) -> Found:
     path.write_text(after, encoding="utf-8")
     try:
         for stage in area.asked(path.name):
-            passed, used_s = asked(copy, stage, limit_s)
+            passed, used_s = asked(copy, stage, limits[stage])
             took_s += used_s
             if not passed:
                 outcome = "ran too long" if passed is None else "noticed"
@@ -178,24 +179,24 @@ def tried(copy: Path, area: Area, mutant: Mutant, limit_s: int) -> Found:
     return Found(mutant, outcome, changed_lines(before, after), round(took_s, 2))
 
 
-def prepared(copy: Path, area: Area) -> int:
-    """The tests pass unchanged, in the copy; how long a stage of a mutant may take, in seconds.
+def prepared(copy: Path, area: Area) -> dict[Tests, int]:
+    """The tests pass unchanged, in the copy; how long each stage may take, in seconds.
 
     What is compiled meanwhile is kept for the tests and dropped for the modules that change.
     """
     sys.dont_write_bytecode = False
-    longest = 0.0
-    for stage in area.stages:
+    paths = [path for name in area.modules for path in _modules(copy / name)]
+    limits: dict[Tests, int] = {}
+    for stage in dict.fromkeys(stage for path in paths for stage in area.asked(path.name)):
         passed, used_s = asked(copy, stage, 900)
         if not passed:
             raise SystemExit(f"these tests do not pass unchanged: {' '.join(stage)}")
-        longest = max(longest, used_s)
+        limits[stage] = int(MORE_S + 2 * used_s)
     sys.dont_write_bytecode = True
-    for name in area.modules:
-        for path in _modules(copy / name):
-            for old in (path.parent / "__pycache__").glob(f"{path.stem}.*.pyc"):
-                old.unlink()
-    return max(AT_LEAST_S, int(5 * longest))
+    for path in paths:
+        for old in (path.parent / "__pycache__").glob(f"{path.stem}.*.pyc"):
+            old.unlink()
+    return limits
 
 
 # ---- a run ----
@@ -214,13 +215,13 @@ def run(name: str, copy: Path, args: argparse.Namespace, until: float) -> None:
     else:
         random.Random(args.seed).shuffle(mutants)  # so that a longer sample begins as a short one
         mutants = mutants[: args.at_most]
-    limit_s = prepared(copy, area)
-    print(f"{name}: {made} mutants, {len(mutants)} to try, {limit_s} s a stage", flush=True)
+    limits = prepared(copy, area)
+    print(f"{name}: {made} mutants, {len(mutants)} to try", flush=True)
     found: list[Found] = []
     for mutant in mutants:
         if time.monotonic() > until:
             break
-        found.append(tried(copy, area, mutant, limit_s))
+        found.append(tried(copy, area, mutant, limits))
         _tell(name, found[-1], args.keep)
     survived = sum(item.outcome == "survived" for item in found)
     score = 100 * (1 - survived / len(found)) if found else 0.0

@@ -6,12 +6,13 @@ Takes texts, not paths; where ``grammars/`` lies is the wiring's business.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from callout.core.errors import OperatorError
 from callout.grammar.automaton import Automaton, compile_grammar, without_words
 from callout.grammar.jsgf import Choice, Expansion, Grammar, Repeat, Tag, Token, parse_jsgf
 from callout.grammar.jsgf import Sequence as Said
+from callout.grammar.phrases import Phrases, read_phrases
 from callout.grammar.scope import Scope, narrowed_to
 
 ROOT = "callout"
@@ -28,6 +29,8 @@ class Language:
     pronunciations: Mapping[str, str]
     unsaid: tuple[str, ...] = ()
     """Species whose names are no plain words, so that the grammar does without them."""
+    phrases: Phrases = field(default_factory=Phrases)
+    """What is called back, in this language; without any, in English."""
 
     def spoken_in(self, scope: Scope) -> Automaton:
         """What may be heard in one plot."""
@@ -35,11 +38,12 @@ class Language:
 
 
 def read_language(
-    code: str, grammar: str, dictionary: str = "", species: Sequence[str] = ()
+    code: str, grammar: str, dictionary: str = "", species: Sequence[str] = (), phrases: str = ""
 ) -> Language:
-    """The language of a JSGF text, its pronunciations (``word PH ON ES`` lines), and the survey's
+    """The language of a JSGF text, its pronunciations (``word PH ON ES`` lines), the survey's
 
-    species by their spoken names. Raises OperatorError for a grammar that cannot be used.
+    species by their spoken names, and a phrase book's text. Raises OperatorError for a grammar or
+    book that cannot be used.
     """
     parsed = parse_jsgf(grammar)
     filled = {"species": _species(species)} if "species" in parsed.rules else {}
@@ -50,6 +54,7 @@ def read_language(
         spoken=without_words(full, _written_words(parsed)),
         pronunciations=_pronunciations(dictionary),
         unsaid=tuple(name for name in sorted(set(species)) if not _plain_words(name)),
+        phrases=read_phrases(phrases),
     )
 
 

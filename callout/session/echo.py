@@ -46,14 +46,20 @@ def _sounds_alike(figures: str) -> bool:
     return figures[-2:] in _TEENS | _TENS
 
 
+def _looks(warned: Sequence[Warned]) -> list[str]:
+    """What to look at, each once, as sentences."""
+    looks = (item.look.capitalize() for item in warned if item.look)
+    return list(dict.fromkeys(look if look[-1] in ".?" else f"{look}." for look in looks))
+
+
 def question(pending: Pending) -> str:
     """The echo that asks for confirmation: value, what is suspected, what to look at."""
     new = "new tree " if pending.draft.is_new else ""
     said = ", ".join(item.says for item in pending.warned)
-    looks = [item.look.capitalize() for item in pending.warned if item.look]
+    looks = _looks(pending.warned)
     parts = [f"{new}{told(pending.draft)}", _spelt(pending.draft), said]
     sentence = ", ".join(part for part in parts if part)
-    return " ".join([f"{sentence}.", *dict.fromkeys(looks), asks(pending)])
+    return " ".join([f"{sentence}.", *looks, asks(pending)])
 
 
 def asks(pending: Pending) -> str:
@@ -64,10 +70,10 @@ def asks(pending: Pending) -> str:
 def not_yet(pending: Pending) -> str:
     """A plain yes to a warning: which one stands, and what takes it."""
     said = ", ".join(item.says for item in pending.warned)
-    looks = [item.look.capitalize() for item in pending.warned if item.look]
+    looks = _looks(pending.warned)
     what = pending.draft.value if pending.draft.value is not None else "it"
     ends = f"Say accept to keep {what}, or call it again."
-    return " ".join([f"Not saved yet: {said}.", *dict.fromkeys(looks), ends])
+    return " ".join([f"Not saved yet: {said}.", *looks, ends])
 
 
 def saved(reading: Reading) -> str:
@@ -78,8 +84,8 @@ def saved(reading: Reading) -> str:
 def late(reading: Reading, warned: Sequence[Warned]) -> str:
     """What the checks of a blind plot found, told once the reading is saved."""
     said = ", ".join(item.says for item in warned)
-    looks = [item.look.capitalize() for item in warned if item.look]
-    return " ".join([f"Look again at {reading.tag_now}: {said}.", *dict.fromkeys(looks)])
+    looks = _looks(warned)
+    return " ".join([f"Look again at {reading.tag_now}: {said}.", *looks])
 
 
 def walk(passed: Sequence[str], following: str | None, remaining: Sequence[str]) -> str:

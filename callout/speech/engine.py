@@ -45,7 +45,7 @@ class Engine(Protocol):
 
 
 @runtime_checkable
-class TellsUnknown(Protocol):
+class TellsUnknown(Engine, Protocol):
     """An engine that can tell which words it will never hear."""
 
     def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:

@@ -1,10 +1,12 @@
-"""Where the data files that come with the program lie: grammars and recordings.
+"""Where the data files that come with the program lie: grammars, phrase books and recordings.
 
 In an installed package they are inside it; in a checkout they stand at the top level.
 """
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterable
 from pathlib import Path
 
 from callout.core.errors import OperatorError
@@ -21,31 +23,45 @@ def data_folder(name: str) -> Path:
     raise OperatorError(f"the folder {name} did not come with this installation: install it again")
 
 
+def grammar_folders() -> tuple[Path, ...]:
+    """Where languages lie: the folder of ``CALLOUT_GRAMMARS``, if set, before our own."""
+    own = os.environ.get("CALLOUT_GRAMMARS")
+    return (*([Path(own).expanduser()] if own else []), data_folder("grammars"))
+
+
 def load_language(code: str, species: tuple[str, ...] = ()) -> Language:
-    """The language of ``grammars/CODE.jsgf``. Raises OperatorError for one that is not there."""
-    folder = data_folder("grammars")
-    path = folder / f"{code}.jsgf"
-    if not code.isalpha() or not path.is_file():
-        known = ", ".join(sorted(item.stem for item in folder.glob("*.jsgf")))
+    """The language of ``CODE.jsgf``. Raises OperatorError for one that is not there."""
+    folders = grammar_folders()
+    found = next((path for path in _paths(folders, f"{code}.jsgf") if code.isalpha()), None)
+    if found is None:
+        known = ", ".join(sorted({item.stem for one in folders for item in one.glob("*.jsgf")}))
         raise OperatorError(f"no grammar for language {code!r}: there is {known}")
-    return _language(code, path, folder / f"{code}.dict", species)
+    return _language(code, found, species)
 
 
 def load_grammar(path: Path, code: str, species: tuple[str, ...] = ()) -> Language:
-    """A grammar file of somebody's own, with the pronunciations of language ``code``.
+    """A grammar file of somebody's own, with pronunciations and phrases of language ``code``.
 
-    A file of the same name that ends in ``.dict`` is taken for those instead. Raises OperatorError.
+    Files of the same name that end in ``.dict`` or ``.says`` are taken for those instead. Raises
+    OperatorError.
     """
     if not path.is_file():
         raise OperatorError(f"there is no grammar at {path}")
-    beside = path.with_suffix(".dict")
-    usual = data_folder("grammars") / f"{code}.dict"
-    return _language(code, path, beside if beside.is_file() else usual, species)
+    return _language(code, path, species)
 
 
-def _language(code: str, path: Path, dictionary: Path, species: tuple[str, ...]) -> Language:
+def _paths(folders: Iterable[Path], name: str) -> list[Path]:
+    return [folder / name for folder in folders if (folder / name).is_file()]
+
+
+def _language(code: str, path: Path, species: tuple[str, ...]) -> Language:
+    def beside(suffix: str) -> str:
+        own = path.with_suffix(suffix)
+        found = [own] if own.is_file() else _paths(grammar_folders(), f"{code}{suffix}")
+        return found[0].read_text(encoding="utf-8") if found else ""
+
     try:
-        words = dictionary.read_text(encoding="utf-8") if dictionary.is_file() else ""
-        return read_language(code, path.read_text(encoding="utf-8"), words, species)
+        grammar = path.read_text(encoding="utf-8")
+        return read_language(code, grammar, beside(".dict"), species, beside(".says"))
     except (OSError, UnicodeDecodeError) as error:
         raise OperatorError(f"{path} cannot be read as a grammar: {error}") from None

@@ -54,6 +54,8 @@ class View:
     faults: tuple[str, ...] = ()
     about: str = ""
     """What the plot is: site, treatment, area, age, painted line."""
+    told: str = ""
+    """What was said, in the survey's language."""
     talk: str = ""
     """``open`` or ``closed`` where a key opens the microphone, else nothing."""
 

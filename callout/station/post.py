@@ -81,7 +81,9 @@ class Post:
         self._endpointer = endpointer_for(self._config.listening)
         self._leaving = threading.Event()
         self.station = station
-        self.echo: Echo = make_echo(self._config.speaking, self._endpointer, work.silent)
+        self.echo: Echo = make_echo(
+            self._config.speaking, self._endpointer, work.silent, station.language.phrases
+        )
         self.echo.mute(work.muted)
         live = work.frames is None
         self.talk = TalkKey() if self._config.listening.push_to_talk and live else None
@@ -108,8 +110,7 @@ class Post:
         )  # fmt: skip
         if self._work.without_engine:
             self.faults.report(RECOGNISER, f"{self._work.without_engine}: type, or use the tape")
-        if station.engine is not None:
-            self.faults.report(WORDS, unheard_told(station.engine.name, station.unheard()))
+        self.faults.report(WORDS, unheard_told(station.engine, station.language))
         opened = _opener(listening.microphone)
         self.ears = Ears(self._listening, self.echo, self.faults, self._clock, opened)
         self.ears.on_open(to.microphone)

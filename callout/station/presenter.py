@@ -157,11 +157,12 @@ def view_of(
     left = left_to_do(memory, plot)
     engine = station.engine
     blind = station.survey.rules_of(memory.plot).blind
+    shown = station.language.phrases.shown
     return View(
         plot=memory.plot,
         who=memory.who,
         unit=plot.settings.unit.value,
-        about=plot.settings.about,
+        about=shown(plot.settings.about),
         phase=memory.phase.value,
         waiting=pending.draft.entry if pending else 0,
         tag=_tag(memory, pending),
@@ -170,10 +171,11 @@ def view_of(
         status=pending.draft.status if pending else "",
         before="" if blind else _before(tree),
         change="" if blind else _change(pending, tree, plot),
-        warnings=tuple(item.says for item in pending.warned) if pending else (),
+        warnings=tuple(shown(item.says) for item in pending.warned) if pending else (),
         wants_accept=pending is not None and pending.wants_accept,
-        looks=tuple(item.look for item in pending.warned if item.look) if pending else (),
+        looks=tuple(shown(item.look) for item in pending.warned if item.look) if pending else (),
         said=said,
+        told=shown(said),
         heard=heard,
         tone=tone,
         left=left,
@@ -184,7 +186,7 @@ def view_of(
         if engine
         else "no recogniser: type or use the tape",
         muted=muted,
-        faults=faults,
+        faults=tuple(shown(says) for says in faults),
     )
 
 

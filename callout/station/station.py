@@ -29,7 +29,7 @@ from callout.session.echo import asks, told
 from callout.session.machine import step
 from callout.session.state import Memory, Phase, Survey, left_to_do
 from callout.session.tags import known_tags
-from callout.speech.engine import Candidate, Engine, Samples, TellsUnknown
+from callout.speech.engine import Candidate, Engine, Samples
 from callout.station.apart import ApartEngine
 from callout.station.deciding import asked_by, sure
 from callout.station.mending import Mended, mended, place_of, same_place
@@ -98,11 +98,10 @@ class Station:
         """The recogniser that listens, if any."""
         return self._engine
 
-    def unheard(self) -> tuple[str, ...]:
-        """Words of the survey's language that the recogniser, if any, will never hear."""
-        if not isinstance(self._engine, TellsUnknown):
-            return ()
-        return (*self._engine.unknown_words(self._language.spoken), *self._language.unsaid)
+    @property
+    def language(self) -> Language:
+        """What may be said here, and the words for what is called back."""
+        return self._language
 
     @property
     def plot(self) -> Plot:

@@ -13,6 +13,7 @@ from typing import Protocol
 
 from callout.core.errors import CalloutError
 from callout.core.events import Say
+from callout.grammar.phrases import Phrases
 from callout.journal.config import Speaking
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import Samples
@@ -88,8 +89,11 @@ class SilentEcho:
 class SpokenEcho:
     """Speaks through espeak-ng and a loudspeaker, opened when first needed."""
 
-    def __init__(self, speaking: Speaking, endpointer: Endpointer) -> None:
+    def __init__(
+        self, speaking: Speaking, endpointer: Endpointer, phrases: Phrases | None = None
+    ) -> None:
         self._speaking, self._endpointer = speaking, endpointer
+        self._phrases = phrases or Phrases()
         self._muted = speaking.muted
         self._tell_fault: TellFault = lambda says: None
         self._microphone: StreamClock | None = None
@@ -176,9 +180,12 @@ class SpokenEcho:
 
     def _spoken(self, text: str) -> Samples:
         if self._voice is None:
-            settings = VoiceSettings(self._speaking.voice, self._speaking.words_a_minute)
+            chosen = self._speaking.voice
+            # A language has a voice of its own, unless the survey's settings name one.
+            name = self._phrases.voice if chosen == Speaking.voice else ""
+            settings = VoiceSettings(name or chosen, self._speaking.words_a_minute)
             self._voice = GuardedVoice(settings)
-        return self._voice.say(text)
+        return self._voice.say(self._phrases.spoken(text))
 
     def _loudspeaker(self) -> Speaker:
         if self._speaker is None:
@@ -219,6 +226,8 @@ def tone_alone(part: Say, saying: Saying) -> Tone | None:
     return _TONES.get(part.tone, Tone.TELL if alone else None)
 
 
-def make_echo(speaking: Speaking, endpointer: Endpointer, silent: bool) -> Echo:
-    """The spoken echo, or a silent one."""
-    return SilentEcho() if silent else SpokenEcho(speaking, endpointer)
+def make_echo(
+    speaking: Speaking, endpointer: Endpointer, silent: bool, phrases: Phrases | None = None
+) -> Echo:
+    """The spoken echo in the words of ``phrases``, or a silent one."""
+    return SilentEcho() if silent else SpokenEcho(speaking, endpointer, phrases)

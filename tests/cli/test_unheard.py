@@ -7,6 +7,7 @@ synthetic voice.
 from __future__ import annotations
 
 import importlib.util
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -14,10 +15,11 @@ from command_tools import run_callout
 
 from callout.core.model import PlotSettings, Tree
 from callout.core.units import Unit
+from callout.grammar.automaton import Automaton
 from callout.journal.folder import make_survey
 from callout.sound.files import read_sound
-from callout.sound.frames import SAMPLE_RATE_HZ
-from callout.speech.engine import TellsUnknown
+from callout.sound.frames import SAMPLE_RATE_HZ, Samples
+from callout.speech.engine import Candidate, TellsUnknown
 from callout.speech.sphinx import SphinxEngine
 from callout.station.apart import ApartEngine, EngineOrder
 from callout.station.data import data_folder, load_language
@@ -69,15 +71,36 @@ def test_a_name_that_is_no_plain_words_is_told_too():
     assert LANGUAGE.unsaid == ("wild service-tree",)
 
 
-@pytest.mark.parametrize("engine", ["pocketsphinx", "closed", "vosk"])
-def test_what_is_told_says_which_words_and_what_to_do(engine):
-    told = str(unheard_told(engine, ("hornwort", "quibbled")))
-    assert told.startswith(f"{engine} cannot hear hornwort, quibbled: type ")
+@dataclass
+class Lacking:
+    """An engine of that name that lacks those words."""
+
+    name: str
+    lacks: tuple[str, ...]
+    model: str = "none"
+
+    def prepare(self, spoken: Automaton) -> None:
+        """Nothing to make ready."""
+
+    def hear(self, samples: Samples) -> tuple[Candidate, ...]:
+        return ()
+
+    def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
+        return self.lacks
+
+
+@pytest.mark.parametrize("name", ["pocketsphinx", "closed", "vosk"])
+def test_what_is_told_says_which_words_and_what_to_do(name):
+    english = load_language("en", ("beech",))
+    told = str(unheard_told(Lacking(name, NEVER), english))
+    assert told.startswith(f"{name} cannot hear hornwort, quibbled: type ")
     assert "choose" in told and "survey.toml" in told
-    assert engine == "vosk" or f"engine {engine}" not in told
-    assert unheard_told(engine, ()) is None
-    many = str(unheard_told(engine, tuple(f"word{n}" for n in range(30))))
-    assert "and 18 more" in many
+    assert name == "vosk" or f"engine {name}" not in told
+    many = unheard_told(Lacking(name, tuple(f"word{n}" for n in range(30))), english)
+    assert "and 18 more" in str(many)
+    assert unheard_told(Lacking(name, ()), english) is None
+    assert unheard_told(None, LANGUAGE) is None
+    assert "hear wild service-tree:" in str(unheard_told(Lacking(name, ()), LANGUAGE))
 
 
 def heard_at_start(tmp_path: Path, species: tuple[str, ...]) -> list[dict[str, object]]:

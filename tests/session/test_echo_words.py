@@ -97,6 +97,14 @@ def test_warnings_are_told_and_what_to_look_at_once() -> None:
     )
 
 
+def test_what_to_look_at_is_a_sentence_of_its_own() -> None:
+    """Else the voice runs on: "read the tag again accept"."""
+    strange = Warned("unknown tag", "no tree 83 in this plot", "read the tag again")
+    assert asks(read("83", "24.6"), strange) == (
+        "83, 24.6, no tree 83 in this plot. Read the tag again. Accept?"
+    )
+
+
 def test_a_yes_to_a_warning_is_told_which_and_what_takes_it() -> None:
     one = Pending(read("83", "24.6"), (DOWN, FAR, SAME), True)
     assert echo.not_yet(one) == (

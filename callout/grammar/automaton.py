@@ -140,9 +140,8 @@ def _without_empty_arcs(builder: _Builder, start: int, end: int) -> Automaton:
                 for more, landing in closure(target):
                     yield Arc(word, before + emits + more, landing)
 
-    arcs: dict[int, tuple[Arc, ...]] = {-1: ()}
     first = tuple(arc for emits, state in closure(start) for arc in onward(state, emits))
-    arcs[-1] = tuple(dict.fromkeys(first))
+    arcs: dict[int, tuple[Arc, ...]] = {-1: tuple(dict.fromkeys(first))}
     todo = [arc.target for arc in first]
     while todo:
         state = todo.pop()

@@ -72,8 +72,10 @@ OF_UNIT = {Unit.INCH: "inches", Unit.CENTIMETRE: "centimetres", Unit.MILLIMETRE:
 
 
 @pytest.mark.parametrize("said", TO_MM)
-@pytest.mark.parametrize(("largest", "unit"), [("60", Unit.CENTIMETRE), ("31", Unit.INCH),
-                                               ("145", Unit.MILLIMETRE)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("largest", "unit"),
+    [("60", Unit.CENTIMETRE), ("2", Unit.CENTIMETRE), ("31", Unit.INCH), ("145", Unit.MILLIMETRE)],
+)
 def test_each_unit_has_its_own_limit(largest: str, unit: Unit, said: str) -> None:
     """With its unit said, a size is heard up to the limit in that unit; else in the plot's."""
     narrow = limited(largest, unit)

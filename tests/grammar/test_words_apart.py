@@ -34,7 +34,7 @@ def kinds(rules: str, text: str) -> list[str]:
 # ---- written as one word ----
 
 SYLLABLES = "public <callout> = {@tag} <d> [<d>] [<d>] {@kind:tree};\n"
-SYLLABLES += "<d> = ka {1} | kata {2} | ta {3} | tari {4} | mu {5};"
+SYLLABLES += "<d> = ka {1} | kata {2} | ta {3} | tari {4} | mu {5} | nok {6};"
 
 
 def tags(text: str) -> set[str | None]:
@@ -48,7 +48,8 @@ def tags(text: str) -> set[str | None]:
         ("kata", "2"),  # a word of its own is not split
         ("katamu", "25"),  # the longer one, where both would do
         ("mutari", "54"), ("tarimu", "45"), ("mu kamu", "515"), ("kamu mu", "155"),
-        ("katari", "14"), ("mu", "5"),
+        ("katari", "14"), ("mu", "5"), ("nok", "6"), ("nokmu", "65"), ("kanok", "16"),
+        ("noknok", "66"), ("nokmunok", "656"), ("muNok", "56"),
     ],
 )  # fmt: skip
 def test_known_words_written_as_one_are_split(text: str, tag: str) -> None:

@@ -1,7 +1,7 @@
 """Which microphones and loudspeakers there are, and choosing one by name.
 
-The only module that asks the sound system what it has. Capturing and playing are done in
-`microphone` and `speaker`.
+The only module that asks the sound system what it has, and knows what it must be given back.
+Capturing and playing are done in `microphone` and `speaker`.
 """
 
 from __future__ import annotations
@@ -12,8 +12,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import miniaudio
+from miniaudio import ffi, lib
 
 from callout.core.errors import DeviceError
+from callout.sound.pulse import SourceWatch
 
 NULL_DEVICE = "null"
 """Name that asks for the sound system's silent stand-in, for trials without hardware."""
@@ -111,3 +113,40 @@ def hush_alsa() -> object:
     except (OSError, AttributeError):
         return None
     return handler
+
+
+class _GivesContextBack:
+    """miniaudio's devices leave their connection to the sound system open: four files each."""
+
+    _connection: Any = None
+
+    def _make_context(self, *args: Any, **more: Any) -> Any:
+        self._connection = super()._make_context(*args, **more)  # type: ignore[misc]
+        return self._connection
+
+    def close(self) -> None:
+        """Give back the device, then the connection. Safe to call twice."""
+        super().close()  # type: ignore[misc]
+        connection, self._connection = self._connection, None
+        if connection is not None:
+            lib.ma_context_uninit(connection)
+
+
+class CaptureDevice(_GivesContextBack, miniaudio.CaptureDevice):  # type: ignore[misc]
+    """A microphone that leaves nothing open, whether or not it could be opened."""
+
+
+class PlaybackDevice(_GivesContextBack, miniaudio.PlaybackDevice):  # type: ignore[misc]
+    """A loudspeaker that leaves nothing open, whether or not it could be opened."""
+
+
+def watch_source(choice: Choice) -> SourceWatch | None:
+    """What tells when the microphone of that choice becomes another; None where nothing can.
+
+    Only PulseAudio, and what answers as it does, moves a stream without a word.
+    """
+    if choice.backends != [miniaudio.Backend.PULSEAUDIO]:
+        return None
+    named = choice.device_id
+    name = None if named is None else bytes(ffi.buffer(named)).partition(b"\0")[0]
+    return SourceWatch(name)

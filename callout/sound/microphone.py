@@ -7,7 +7,6 @@ iterates `frames`; no decisions about speech belong here.
 from __future__ import annotations
 
 import queue
-import time
 from collections.abc import Generator, Iterator
 from types import TracebackType
 
@@ -15,20 +14,23 @@ import miniaudio
 import numpy as np
 
 from callout.core.errors import DeviceError, ProgrammerError
-from callout.sound.devices import choose
+from callout.sound.devices import CaptureDevice, choose, watch_source
 from callout.sound.frames import FRAME_SAMPLES, SAMPLE_RATE_HZ, Frame, Samples
+from callout.sound.pauses import Pauses, seconds_with_sleep
+from callout.sound.pulse import SourceChangedError
 
 _PERIOD_MS = 30
+_LOOK_S = 0.2
 _POLL_S = 0.1
-# A source that paused goes on where it stopped: time it did not capture is no stream time.
 _LONGEST_BLOCK_S = 0.25
 
 
 class Microphone:
     """A capture device, open from construction and capturing between `start` and `close`.
 
-    Times are seconds of captured sound since `start`, counted in samples. When the reader falls
-    more than `queue_s` behind, sound is lost; the frames after carry later times, so the gap shows.
+    Times are seconds of sound since `start`, counted in samples. Where sound is lost, since the
+    reader fell more than `queue_s` behind or the device paused, the frames after carry later times,
+    so the gap shows.
     """
 
     def __init__(
@@ -42,13 +44,15 @@ class Microphone:
             maxsize=max(2, round(queue_s * 1000 / _PERIOD_MS))
         )
         self._captured = 0
-        self._captured_at = time.monotonic()
+        self._captured_at = seconds_with_sleep()
+        self._pauses = Pauses()
+        self._asked_at = 0.0
         self._lost = 0
         self._running = False
         self._sink = self._receive()
         next(self._sink)
         try:
-            self._device = miniaudio.CaptureDevice(
+            self._device = CaptureDevice(
                 input_format=miniaudio.SampleFormat.SIGNED16,
                 nchannels=1,
                 sample_rate=SAMPLE_RATE_HZ,
@@ -62,6 +66,7 @@ class Microphone:
                 f"The microphone {choice.name!r} cannot be opened ({error}). "
                 "Check that it is connected and that no other program holds it."
             ) from None
+        self._watch = watch_source(choice)
 
     @property
     def captured_s(self) -> float:
@@ -76,19 +81,19 @@ class Microphone:
         """
         if self._captured == 0:
             return 0.0
-        since_s = time.monotonic() - self._captured_at
+        since_s = seconds_with_sleep() - self._captured_at
         return self.captured_s + min(since_s, _LONGEST_BLOCK_S)
 
     @property
     def lost_s(self) -> float:
-        """Seconds of sound lost because the reader fell behind."""
+        """Seconds of sound lost because the reader fell behind or the device paused."""
         return self._lost / SAMPLE_RATE_HZ
 
     def start(self) -> None:
         """Begin capturing. Raises DeviceError if the device refuses."""
         if self._running:
             raise ProgrammerError("The microphone is already capturing.")
-        self._captured_at = time.monotonic()
+        self._captured_at = seconds_with_sleep()
         self._running = True
         try:
             self._device.start(self._sink)
@@ -100,11 +105,15 @@ class Microphone:
         """Stop capturing; `frames` ends. Safe to call twice and from another thread."""
         self._running = False
         self._device.close()
+        watch, self._watch = self._watch, None
+        if watch is not None:
+            watch.close()
 
     def frames(self) -> Iterator[Frame]:
         """Frames as they come, until `close`. Starts the device if it is not started.
 
-        Raises DeviceError when no sound comes for `stalled_after_s` (unplugged, switched off).
+        Raises DeviceError when no sound comes for `stalled_after_s` (unplugged, switched off), and
+        SourceChangedError where the sound now comes from elsewhere.
         """
         if not self._running:
             self.start()
@@ -132,23 +141,39 @@ class Microphone:
 
     def _next_block(self) -> tuple[int, bytes] | None:
         while self._running:
+            self._look()
             try:
                 return self._blocks.get(timeout=_POLL_S)
             except queue.Empty:
-                if time.monotonic() - self._captured_at > self._stalled_after_s:
+                if seconds_with_sleep() - self._captured_at > self._stalled_after_s:
                     raise DeviceError(
                         f"The microphone {self.name!r} has sent nothing for "
                         f"{self._stalled_after_s:g} s. Check its plug, switch or battery."
                     ) from None
         return None
 
+    def _look(self) -> None:
+        """Now and then, whether this is still the source that was opened."""
+        now_s = seconds_with_sleep()
+        watch = self._watch
+        if watch is None or now_s - self._asked_at < _LOOK_S or not self._captured:
+            return
+        self._asked_at = now_s
+        if watch.changed:
+            raise SourceChangedError(
+                f"The microphone {self.name!r} was changed: it is another now, or works otherwise."
+            )
+
     def _receive(self) -> Generator[None, bytes, None]:
         """Runs in the sound system's thread: count, enqueue, never wait."""
         while True:
             data = bytes((yield))
-            at = self._captured
-            self._captured += len(data) // 2
-            self._captured_at = time.monotonic()
+            now_s = seconds_with_sleep()
+            missing = self._pauses.take(now_s, len(data) // 2)
+            self._lost += missing
+            at = self._captured + missing
+            self._captured = at + len(data) // 2
+            self._captured_at = now_s
             try:
                 self._blocks.put_nowait((at, data))
             except queue.Full:

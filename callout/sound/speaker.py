@@ -13,7 +13,7 @@ import miniaudio
 import numpy as np
 
 from callout.core.errors import DeviceError
-from callout.sound.devices import choose
+from callout.sound.devices import PlaybackDevice, choose
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples, require_samples
 
 _PERIOD_MS = 30
@@ -76,7 +76,7 @@ class Speaker:
         self._now: Playback | None = None
         self._thread: threading.Thread | None = None
         try:
-            self._device = miniaudio.PlaybackDevice(
+            self._device = PlaybackDevice(
                 output_format=miniaudio.SampleFormat.SIGNED16,
                 nchannels=1,
                 sample_rate=SAMPLE_RATE_HZ,

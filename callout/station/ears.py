@@ -1,18 +1,21 @@
 """A microphone that may fail: opened, watched, and opened again when it comes back.
 
 One continuous stream for whoever listens, however many microphones it took: times go on, and a
-gap in them shows where sound was lost. Endpointing and recognition are done elsewhere.
+gap in them shows where sound was lost. One that became another (a headset's other profile, another
+default) is opened anew at once. Endpointing and recognition are done elsewhere.
 """
 
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from typing import Protocol
 
 from callout.core.errors import DeviceError
 from callout.sound.frames import Frame
+from callout.sound.pulse import SourceChangedError
 from callout.station.clock import Clock
 from callout.station.faults import Faults
 from callout.station.listening import Listening
@@ -21,6 +24,9 @@ from callout.station.voice import Echo
 
 NAME = "microphone"
 RETRY_S = 2.0
+CHANGED = "the microphone was changed, and is open again"
+# A headset that changes its profile is away for a moment: until then that is no fault to tell of.
+_CHANGE_S, _SOON_S = 3.0, 0.25
 # A stream that went dead may come back with the next default, or the headset's other profile.
 _DEAD_AGAIN_S = 15.0
 # Longer than half a frame: the endpointer then joins nothing across it.
@@ -74,6 +80,7 @@ class Ears:
         self._open = open_microphone
         self._watch = SoundWatch()
         self._base_s = 0.0
+        self._changed_at_s: float | None = None
         self._beat: Callable[[], None] = lambda: None
         self._opened: Callable[[str], None] = lambda name: None
         listening.on_utterance(self._watch.utterance)
@@ -95,13 +102,25 @@ class Ears:
                 microphone = self._open()
                 first = gone = False
                 self._hear(microphone, leaving)
+            except SourceChangedError:
+                self._changed_at_s = time.monotonic()
+                leaving.wait(_SOON_S)
             except DeviceError as error:
                 if first:
                     raise
+                if self._changing:
+                    leaving.wait(_SOON_S)
+                    continue
                 # First it falls silent, then it is not to be found: one state, spoken once.
                 self._faults.report(NAME, f"{error} Typing goes on.", aloud=not gone)
-                gone = True
-                leaving.wait(RETRY_S)
+                leaving.wait(RETRY_S if gone else min(RETRY_S, _SOON_S))
+                gone, self._changed_at_s = True, None
+
+    @property
+    def _changing(self) -> bool:
+        """Whether it was changed a moment ago, and may be back in the next."""
+        at_s = self._changed_at_s
+        return at_s is not None and time.monotonic() - at_s < _CHANGE_S
 
     def _hear(self, microphone: Microphone, leaving: threading.Event) -> None:
         self._watch.anew()
@@ -119,11 +138,19 @@ class Ears:
                 self._base_s = moved.end_s + _GAP_S
                 self._watch.frame(frame.samples)
                 self._faults.report(NAME, self._watch.wrong)
+                self._tell_changed()
                 self._listening.take(moved)
                 if self._dead_too_long():
                     return  # and open whatever is the microphone now
         finally:
             microphone.close()
+        if not leaving.is_set():
+            raise SourceChangedError(f"The microphone {microphone.name!r} has ended.")
+
+    def _tell_changed(self) -> None:
+        if self._changed_at_s is not None:
+            self._changed_at_s = None
+            self._faults.tell(NAME, CHANGED)
 
     def _dead_too_long(self) -> bool:
         return self._watch.silent_s >= _DEAD_AGAIN_S

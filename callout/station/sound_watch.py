@@ -38,13 +38,14 @@ class SoundWatch:
         self._limits = limits or Limits()
         self._silent_s = self._limits.silent_s
         self._silent_frames = 0
+        self._was_silent = False
         self._loud = 0
         self._distant = 0
 
     @property
     def silent(self) -> bool:
         """Nothing but digital silence for so long that no live microphone can be there."""
-        return self._silent_frames * FRAME_S >= self._silent_s
+        return self._was_silent or self._silent_frames * FRAME_S >= self._silent_s
 
     @property
     def silent_s(self) -> float:
@@ -68,7 +69,7 @@ class SoundWatch:
             return
         if self.silent:  # some headsets send silence between words: be slower to say so again
             self._silent_s = min(self._silent_s * 3, self._limits.longest_silent_s)
-        self._silent_frames = 0
+        self._silent_frames, self._was_silent = 0, False
 
     def utterance(self, samples: Samples, floor_dbfs: float) -> None:
         """A whole utterance, and the noise it stood in. Its loudest tenth of a second counts."""
@@ -79,7 +80,8 @@ class SoundWatch:
         self._distant = self._distant + 1 if over_db < limits.least_over_noise_db else 0
 
     def anew(self) -> None:
-        """Another microphone."""
+        """Another microphone. What was silent stays so until a sound comes: nothing works yet."""
+        self._was_silent = self.silent
         self._silent_s = self._limits.silent_s
         self._silent_frames = self._loud = self._distant = 0
 

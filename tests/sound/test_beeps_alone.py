@@ -12,7 +12,7 @@ from contextlib import contextmanager
 
 import numpy as np
 import pytest
-from conftest import LoopedServer
+from sound_tools import LoopedServer
 
 from callout.core.errors import DeviceError
 from callout.core.events import Say, TimedOut

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 import pytest
-from conftest import quiet, trimmed, with_noise
+from sound_tools import quiet, trimmed, with_noise
 
 from callout.core.errors import OperatorError, ProgrammerError
 from callout.sound.endpoint import Endpointer, Reason

@@ -7,9 +7,10 @@ import time
 
 import numpy as np
 import pytest
-from conftest import LoopedServer, trimmed
+from sound_tools import LoopedServer, trimmed
 
 from callout.core.errors import DeviceError
+from callout.sound import microphone as microphone_module
 from callout.sound.devices import list_microphones, list_speakers
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import Frame, Samples, Utterance
@@ -128,7 +129,11 @@ def test_the_tools_own_echo_is_never_an_utterance(looped: LoopedServer, say: Voi
     assert gate.take_discarded() == []
 
 
-def test_a_server_that_goes_away_is_told_plainly(looped: LoopedServer) -> None:
+def test_a_server_that_goes_away_is_told_plainly(
+    looped: LoopedServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # As where the sound system tells nothing of its sources.
+    monkeypatch.setattr(microphone_module, "watch_source", lambda choice: None)
     microphone = Microphone("Monitor of TrialOne", stalled_after_s=2.5)
     frames = microphone.frames()
     next(frames)

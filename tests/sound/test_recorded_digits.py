@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import quiet, with_noise
+from sound_tools import quiet, with_noise
 
 from callout.sound.endpoint import Endpointer
 from callout.sound.files import read_sound

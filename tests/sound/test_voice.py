@@ -7,7 +7,7 @@ import threading
 import espeakng_loader
 import numpy as np
 import pytest
-from conftest import trimmed
+from sound_tools import trimmed
 
 from callout.core.errors import DeviceError, OperatorError
 from callout.sound import espeak as espeak_module

@@ -1,0 +1,52 @@
+"""Where a device stopped and went on: how much sound is missing between two blocks of its stream.
+
+Pure but for one clock that is handed in. A block that is merely late is followed by others in a
+hurry, since the sound waited somewhere; after a pause they come at their own pace, and what was
+said in it is gone.
+"""
+
+from __future__ import annotations
+
+import time
+
+from callout.sound.frames import SAMPLE_RATE_HZ
+
+LEAST_PAUSE_S = 0.3
+"""Less is the unevenness of a busy machine."""
+_JUDGED_AFTER_S = 0.12
+_CAUGHT_UP_S = 0.2
+
+
+def seconds_with_sleep() -> float:
+    """Seconds that go on while the machine sleeps, where the system counts them."""
+    clock = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.monotonic() if clock is None else time.clock_gettime(clock)
+
+
+class Pauses:
+    """Tell it of every block of one stream as it comes."""
+
+    def __init__(self) -> None:
+        self._last_s: float | None = None
+        self._behind_s = 0.0
+        self._resumed_s: float | None = None
+
+    def take(self, now_s: float, samples: int) -> int:
+        """A block came at ``now_s``: samples missing before it, 0 as a rule.
+
+        A pause is owned up to a few blocks late, when it is known not to have been mere lateness.
+        """
+        last_s, self._last_s = self._last_s, now_s
+        if last_s is None:
+            return 0
+        lasts_s = samples / SAMPLE_RATE_HZ
+        late_s = now_s - last_s - lasts_s
+        if self._resumed_s is None:
+            if late_s > LEAST_PAUSE_S:
+                self._resumed_s, self._behind_s = now_s, late_s
+            return 0
+        self._behind_s += late_s
+        if now_s - self._resumed_s < _JUDGED_AFTER_S:
+            return 0
+        self._resumed_s, missing_s = None, self._behind_s
+        return round(missing_s * SAMPLE_RATE_HZ) if missing_s > _CAUGHT_UP_S else 0

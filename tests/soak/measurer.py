@@ -57,13 +57,20 @@ class Unplug:
 
 
 @dataclass(frozen=True)
+class Changed:
+    """The microphone is another from here on, as the sound system tells."""
+
+    tries: int = 0
+
+
+@dataclass(frozen=True)
 class Gap:
     """Sound that never came, in seconds of the stream."""
 
     seconds: float
 
 
-Item = Samples | Unplug | Gap
+Item = Samples | Unplug | Changed | Gap
 Script = Iterator[Item]
 
 

@@ -26,7 +26,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from measurer import MOST_TRIES, QUESTIONS, Gap, Item, Measurer, Unplug
+from measurer import MOST_TRIES, QUESTIONS, Changed, Gap, Item, Measurer, Unplug
 from pace import Pace
 from trouble import AFTER, BEFORE, CONFIRMING, DECODING, KINDS, REFUSED, WITHIN, Fault, nothing
 
@@ -38,6 +38,7 @@ from callout.journal.verify import take_snapshot, verify_journal
 from callout.sound.devices import NULL_DEVICE
 from callout.sound.files import encode_flac
 from callout.sound.frames import FRAME_S, FRAME_SAMPLES, Frame, frames_of
+from callout.sound.pulse import SourceChangedError
 from callout.station import apart, ears
 from callout.station import post as post_module
 from callout.station.apart import ApartEngine
@@ -289,6 +290,9 @@ class Soak:
             if isinstance(item, Unplug):
                 self._absent, self._name = item.tries, item.name
                 raise DeviceError(f"The microphone {microphone.name!r} has sent nothing for 3 s.")
+            if isinstance(item, Changed):
+                self._absent = item.tries
+                raise SourceChangedError(f"The microphone {microphone.name!r} was changed.")
             if isinstance(item, Gap):
                 at_s += item.seconds
                 continue
@@ -395,7 +399,7 @@ def soak(given: argparse.Namespace, where: Path) -> Result:
     """Run one; where it need not keep to the clock, with hangs and waits made short."""
     if not given.real_time:
         apart._HANG_S, apart._HANG_FOR_EACH_S, apart._PAUSE_S = 3.0, 0.5, 0.0
-        ears.RETRY_S = 0.0
+        ears.RETRY_S = ears._SOON_S = 0.0
     made: list[Soak] = []
     post_module._opener = lambda name: lambda: made[0].open()  # type: ignore[assignment]
     made.append(Soak(where / "harrow-fen", given))

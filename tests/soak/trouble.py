@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
-from measurer import Gap, Item, Unplug
+from measurer import Changed, Gap, Item, Unplug
 
 if TYPE_CHECKING:
     from soaking import Soak
@@ -49,6 +49,16 @@ def away_for_a_while(soak: Soak, moment: int) -> Iterator[Item]:
 def another_microphone(soak: Soak, moment: int) -> Iterator[Item]:
     if moment == BEFORE:
         yield Unplug(0, "built in")
+
+
+def another_profile(soak: Soak, moment: int) -> Iterator[Item]:
+    if moment == BEFORE:
+        yield Changed(2)
+
+
+def another_profile_while_speaking(soak: Soak, moment: int) -> Iterator[Item]:
+    if moment == WITHIN:
+        yield Changed()
 
 
 def muted(soak: Soak, moment: int) -> Iterator[Item]:
@@ -210,7 +220,7 @@ KINDS: dict[str, Fault] = {
     fault.__name__.replace("_", " ") if fault.__name__ != "fault" else name.replace("_", " "): fault
     for name, fault in list(globals().items())
     if callable(fault)
-    and name not in ("nothing", "Fault", "Callable", "Iterator", "Gap", "Unplug")
+    and name not in ("nothing", "Fault", "Callable", "Iterator", "Changed", "Gap", "Unplug")
     and not name.startswith("_")
     and getattr(fault, "__module__", "") == __name__
 }

@@ -74,7 +74,7 @@ OF_UNIT = {Unit.INCH: "inches", Unit.CENTIMETRE: "centimetres", Unit.MILLIMETRE:
 @pytest.mark.parametrize("said", TO_MM)
 @pytest.mark.parametrize(
     ("largest", "unit"),
-    [("60", Unit.CENTIMETRE), ("2", Unit.CENTIMETRE), ("31", Unit.INCH), ("145", Unit.MILLIMETRE)],
+    [("60", Unit.CENTIMETRE), ("1", Unit.CENTIMETRE), ("31", Unit.INCH), ("145", Unit.MILLIMETRE)],
 )
 def test_each_unit_has_its_own_limit(largest: str, unit: Unit, said: str) -> None:
     """With its unit said, a size is heard up to the limit in that unit; else in the plot's."""

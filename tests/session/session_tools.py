@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import fields, is_dataclass, replace
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
 from callout.core.checks import Rules
 from callout.core.events import Effect, Event, Heard, Opened, Save, Say, TimedOut
@@ -30,6 +31,18 @@ def survey(*trees: Tree, rules: Rules | None = None) -> Survey:
     return Survey({"K2": plot}, chosen)
 
 
+def renewed(value: Any) -> Any:
+    """``value`` with every text in it made anew, as a journal gives it: equal, not the same."""
+    if isinstance(value, str):
+        return "".join(list(value))
+    if isinstance(value, tuple):
+        return tuple(renewed(item) for item in value)
+    if is_dataclass(value) and not isinstance(value, type):
+        return replace(value, **{item.name: renewed(getattr(value, item.name))
+                                 for item in fields(value)})  # fmt: skip
+    return value
+
+
 class Talk:
     """A session under way: keeps its events, and tells what the last one led to."""
 
@@ -39,6 +52,7 @@ class Talk:
         self.take(Opened(1, AT, "K2", who))
 
     def take(self, event: Event) -> None:
+        event = renewed(event)
         self.events.append(event)
         self.memory, self.effects = step(self.survey, self.memory, event)
 

@@ -85,7 +85,9 @@ def test_names_are_compared_by_what_they_say() -> None:
     assert left_to_do(memory(read("K2", "83")), here) == ()
     assert _value_before(kept, read(anew("K2"), "83")) == Decimal("22.0")
     assert _value_before(kept, read(anew("K2"), anew("206"))) is None
-    assert passed_over(memory(read("K2", "83")), here, anew("83")) == ()
+    row = {anew(tag): Tree(anew("K2"), anew(tag)) for tag in ("83", "84", "85")}
+    walked = memory(read("K2", "83"))
+    assert passed_over(walked, Plot(here.settings, row), anew("85")) == ("84",)
 
 
 @pytest.mark.parametrize(("plot", "tag"), [("K1", "83"), ("K3", "83"), ("K2", "82"), ("K2", "84")])

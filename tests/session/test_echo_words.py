@@ -198,7 +198,9 @@ def test_opening_the_plot_again_reminds_anew() -> None:
     for _ in range(3):
         talk.silence()
     assert talk.open("K2") == "Still waiting: 83, 24.6. Confirm?"
-    assert talk.silence() == "Still waiting: 83, 24.6. Confirm?"
+    for _ in range(2):
+        assert talk.silence() == "Still waiting: 83, 24.6. Confirm?"
+    assert talk.silence() == ""
     assert talk.hear("repeat") == "83, 24.6. Confirm?"
 
 
@@ -208,3 +210,15 @@ def test_a_repeat_says_the_question_again_even_after_a_note() -> None:
     talk.hear("note")
     assert talk.silence() == "No note heard."
     assert talk.hear("repeat") == "83, 24.6. Confirm?"
+
+
+def test_what_was_found_afterwards_is_repeated_with_what_was_saved() -> None:
+    """Down by 1 cm from 40: more than the census rule lets pass (see test_blind)."""
+    talk = Talk(survey(tree("83", "40.0"), tree("84"), rules=Rules(blind=True, walk=False)))
+    talk.save("83", "39.0")
+    assert talk.hear("repeat") == (
+        "Saved 83, 39.0. Look again at 83: that is down 1. "
+        "Tape slack or twisted? above the paint line?"
+    )
+    talk.save("84", "39.0")
+    assert talk.hear("repeat") == "Saved 84, 39.0."

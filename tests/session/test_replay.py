@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from session_tools import AT, Talk, survey, tree
+from session_tools import AT, Talk, renewed, survey, tree
 
 from callout.core.checks import Rules
 from callout.core.events import Event, Heard, Opened, Save, TimedOut
@@ -113,18 +113,6 @@ def test_a_talk_is_what_its_events_replay_to():
     talk.save("61", "24.5")
     talk.read("62", "30.4")
     assert replayed(talk.survey, talk.events) == talk.memory
-
-
-def renewed(value: object) -> object:
-    """``value`` with every text in it made anew, as a journal gives it: equal, not the same."""
-    if isinstance(value, str):
-        return "".join(list(value))
-    if isinstance(value, tuple):
-        return tuple(renewed(item) for item in value)
-    if is_dataclass(value) and not isinstance(value, type):
-        return replace(value, **{item.name: renewed(getattr(value, item.name))
-                                 for item in fields(value)})  # fmt: skip
-    return value
 
 
 @settings(max_examples=150)

@@ -179,3 +179,26 @@ def test_a_warning_wants_its_word_only_where_one_stands():
     assert not one.memory.pending.wants_accept
     one.read("83", "41.0")
     assert one.memory.pending.wants_accept
+
+
+# ---- a new tag for what waits ----
+
+
+def test_named_or_not_the_new_tag_goes_into_the_reading_that_waits():
+    for tag in (None, "83"):
+        one = talk()
+        one.read("83", "42.4")
+        assert one.hear("retag", tag=tag, new_tag="312").startswith("312, was 83, 42.4")
+        one.hear("confirm")
+        assert (one.saved.tag, one.saved.new_tag) == ("83", "312")
+
+
+@pytest.mark.parametrize("other", ["41", "84"])
+def test_another_tree_s_new_tag_does_not_and_what_waits_is_let_go(other: str):
+    one = talk()
+    one.read("83", "42.4")
+    said = one.hear("retag", tag=other, new_tag="312")
+    assert said.endswith(f"was not saved. Tree 312, was {other}, beech. Diameter?")
+    assert one.read("83", "42.4").startswith("83, 42.4")
+    one.hear("confirm")
+    assert not one.saved.tag_lost

@@ -39,6 +39,8 @@ class Microphone:
         """Raises DeviceError if the device named, or any microphone at all, cannot be had."""
         choice = choose("microphone", device)
         self.name = choice.name
+        self._watch = watch_source(choice)
+        self._settled = False
         self._stalled_after_s = stalled_after_s
         self._blocks: queue.Queue[tuple[int, bytes]] = queue.Queue(
             maxsize=max(2, round(queue_s * 1000 / _PERIOD_MS))
@@ -62,11 +64,11 @@ class Microphone:
                 app_name="callout",
             )
         except miniaudio.MiniaudioError as error:
+            self._look_away()
             raise DeviceError(
                 f"The microphone {choice.name!r} cannot be opened ({error}). "
                 "Check that it is connected and that no other program holds it."
             ) from None
-        self._watch = watch_source(choice)
 
     @property
     def captured_s(self) -> float:
@@ -105,9 +107,7 @@ class Microphone:
         """Stop capturing; `frames` ends. Safe to call twice and from another thread."""
         self._running = False
         self._device.close()
-        watch, self._watch = self._watch, None
-        if watch is not None:
-            watch.close()
+        self._look_away()
 
     def frames(self) -> Iterator[Frame]:
         """Frames as they come, until `close`. Starts the device if it is not started.
@@ -159,10 +159,18 @@ class Microphone:
         if watch is None or now_s - self._asked_at < _LOOK_S or not self._captured:
             return
         self._asked_at = now_s
+        if not self._settled:
+            watch.settle()
+            self._settled = True
         if watch.changed:
             raise SourceChangedError(
                 f"The microphone {self.name!r} was changed: it is another now, or works otherwise."
             )
+
+    def _look_away(self) -> None:
+        watch, self._watch = self._watch, None
+        if watch is not None:
+            watch.close()
 
     def _receive(self) -> Generator[None, bytes, None]:
         """Runs in the sound system's thread: count, enqueue, never wait."""

@@ -8,6 +8,7 @@ answers the same calls.
 
 from __future__ import annotations
 
+import contextlib
 import ctypes
 import functools
 import time
@@ -88,6 +89,8 @@ class SourceWatch:
         self._tell = _TELL(self._told)
         if self._library is not None:
             self._connect(self._library)
+        with contextlib.suppress(TimeoutError):
+            self._first = self.source()
 
     @property
     def watches(self) -> bool:
@@ -96,7 +99,7 @@ class SourceWatch:
 
     @property
     def changed(self) -> bool:
-        """Whether it is another than when first asked, or gone. A late answer is none."""
+        """Whether it is another than in the beginning, or gone. A late answer is none."""
         if not self.watches:
             return False
         try:
@@ -105,6 +108,16 @@ class SourceWatch:
             return False
         self._first = self._first or now
         return now is None or now != self._first
+
+    def settle(self) -> None:
+        """The stream runs: opening it may have changed the rate of a source that was idle."""
+        first = self._first
+        if not self.changed or first is None:
+            return
+        with contextlib.suppress(TimeoutError):
+            now = self.source()
+            if now is not None and now.number == first.number:
+                self._first = now
 
     def source(self) -> Source | None:
         """As it is now; None if it is gone, or the server is. Raises TimeoutError."""

@@ -1,0 +1,148 @@
+"""A microphone that becomes another under its stream, over a real sound server (pulseaudio).
+
+As a headset does that goes from its music profile to its telephone profile: the source is taken
+away and made anew under the same name, at another rate (from memory of PulseAudio's manual).
+"""
+
+from __future__ import annotations
+
+import itertools
+import os
+import threading
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, cast
+
+import pytest
+from sound_tools import LoopedServer
+
+from callout.sound.devices import choose, watch_source
+from callout.sound.frames import FRAME_S, Frame
+from callout.sound.microphone import Microphone
+from callout.sound.pulse import SourceWatch
+from callout.sound.speaker import Speaker
+from callout.station import ears as ears_module
+from callout.station.clock import Clock
+from callout.station.ears import CHANGED, Ears
+from callout.station.faults import Faults
+from callout.station.listening import Listening
+from callout.station.voice import SilentEcho
+
+
+class Taken:
+    """In the place of whoever listens: keeps the frames."""
+
+    def __init__(self) -> None:
+        self.frames: list[Frame] = []
+
+    def on_utterance(self, watch: object) -> None:
+        """Nothing is made of them."""
+
+    def anchor(self, began: datetime) -> None:
+        assert began < datetime.now(UTC)
+
+    def take(self, frame: Frame) -> None:
+        self.frames.append(frame)
+
+
+class AtWork:
+    """Ears on a microphone of the looped server, on a thread."""
+
+    def __init__(self, name: str | None) -> None:
+        self.taken, self.said, self.opened = Taken(), cast(list[str], []), cast(list[str], [])
+        self.leaving = threading.Event()
+        faults = Faults(self.said.append, lambda name, says: None)
+        listening = cast(Listening, self.taken)
+        self.ears = Ears(listening, SilentEcho(), faults, Clock(), lambda: Microphone(name))
+        self.ears.on_open(self.opened.append)
+        self.thread = threading.Thread(target=self.ears.run, args=(self.leaving,), daemon=True)
+
+    def __enter__(self) -> AtWork:
+        self.thread.start()
+        return self
+
+    def __exit__(self, *failure: Any) -> None:
+        self.leaving.set()
+        self.thread.join(10)
+        assert not self.thread.is_alive()
+
+    def hears(self, more: int) -> None:
+        """Until so many more frames have come."""
+        wanted = len(self.taken.frames) + more
+        until(lambda: len(self.taken.frames) >= wanted)
+
+    @property
+    def gaps(self) -> int:
+        starts = [frame.start_s for frame in self.taken.frames]
+        return sum(b - a > FRAME_S * 1.5 for a, b in itertools.pairwise(starts))
+
+
+def until(there: Callable[[], bool], seconds: float = 12.0) -> None:
+    end = time.monotonic() + seconds
+    while not there():
+        assert time.monotonic() < end, "it did not come"
+        time.sleep(0.02)
+
+
+def test_another_profile_and_another_default_are_followed_at_once_and_told_once(
+    looped: LoopedServer,
+) -> None:
+    with AtWork(None) as work:
+        work.hears(20)
+        looped.sink("one", "TrialOne", 8000, 1)  # the server moves the stream to the other one
+        until(lambda: len(work.opened) == 2, 3)
+        work.hears(20)
+        now = looped.pactl("get-default-source")
+        other = {"one.monitor": "two.monitor", "two.monitor": "one.monitor"}[now]
+        looped.pactl("set-default-source", other)
+        until(lambda: len(work.opened) == 3, 3)
+        work.hears(20)
+    assert work.said == [CHANGED], "once a minute at most"
+    assert work.gaps == 2, "nothing is joined across either"
+
+
+def test_one_that_is_gone_for_good_is_a_fault_and_comes_back(
+    looped: LoopedServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ears_module, "_CHANGE_S", 0.6)
+    monkeypatch.setattr(ears_module, "RETRY_S", 0.3)
+    with AtWork("TrialOne") as work:
+        work.hears(5)
+        looped.pactl("unload-module", "1")
+        until(lambda: bool(work.said))
+        looped.sink("one", "TrialOne", 16_000, 1)
+        work.hears(5)
+    assert "No microphone is called 'TrialOne'" in work.said[0]
+    assert work.said[1:] == ["the microphone works again"]
+
+
+def test_what_is_seen_of_a_source(looped: LoopedServer) -> None:
+    watch = watch_source(choose("microphone", "TrialOne"))
+    assert watch is not None
+    first = watch.source()
+    assert first is not None
+    assert (first.name, first.rate_hz, first.channels) == ("one.monitor", 16_000, 1)
+    assert [watch.changed for _ in range(5)] == [False] * 5
+    looped.sink("one", "TrialOne", 16_000, 1)
+    assert watch.changed, "made anew alike: it is another all the same"
+    looped.stop()
+    time.sleep(0.2)
+    assert watch.source() is None and watch.changed
+    watch.close()
+    gone = SourceWatch(None)
+    assert not gone.watches and not gone.changed
+    gone.close()
+
+
+def test_what_is_closed_leaves_no_files_open(looped: LoopedServer) -> None:
+    def once() -> int:
+        Microphone("TrialOne").close()
+        Speaker("TrialOne").close()
+        return len(list(Path("/proc/self/fd").iterdir()))
+
+    if not Path("/proc/self/fd").is_dir():
+        pytest.skip("no list of a process's open files here")
+    counts = [once() for _ in range(4)]
+    assert counts[-1] == counts[0], f"{counts}: of {os.getpid()}"

@@ -133,6 +133,7 @@ def test_what_is_left_is_told_by_name_up_to_five() -> None:
     assert echo.left(tags[:5]) == "5 left: 61, 62, 63, 64, 65."
     assert echo.left(tags[:6]) == "6 left: 61, 62, 63, 64, 65 and 1 more."
     assert echo.left(tags) == "7 left: 61, 62, 63, 64, 65 and 2 more."
+    assert echo.left(tags + tags) == "14 left: 61, 62, 63, 64, 65 and 9 more."
     assert echo.left([]) == "Nothing is left in this plot."
     assert echo.left(tags, 7) == "7 left: 61, 62, 63, 64, 65, 66, 67."
 

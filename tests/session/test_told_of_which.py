@@ -202,3 +202,14 @@ def test_another_tree_s_new_tag_does_not_and_what_waits_is_let_go(other: str):
     assert one.read("83", "42.4").startswith("83, 42.4")
     one.hear("confirm")
     assert not one.saved.tag_lost
+
+
+def test_a_no_names_the_new_tag_only_where_one_was_told_of_that_tree():
+    one = talk()
+    one.read("84", "20.2")
+    assert one.hear("reject") == "Not saved. Tree 84: say it again."
+    one.hear("retag", tag="83", new_tag="312")
+    one.read("84", "20.2")
+    assert one.hear("reject") == "Not saved. Tree 84: say it again."
+    one.read("312", "42.4")
+    assert one.hear("reject") == "Not saved. Tree 83: say it again, its new tag too."

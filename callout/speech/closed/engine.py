@@ -1,15 +1,13 @@
-"""The closed-vocabulary engine behind the common protocol: encoder, head, search, confidence.
+"""The closed-vocabulary engine behind the common protocol: encoder, head, search, second listener.
 
-Confidence rests on two figures of the best meaning: its probability among everything that could
-have been said, grammar or not, and its margin over the next meaning. A tree's former size takes
-no part. Where two meanings lie close, both are given back, so that the station asks.
+The head proposes a few meanings under the plot's grammar, Whisper's decoder weighs them, and
+``surety`` says how sure both are. A tree's former size takes no part. Where it is not sure, the
+next meaning is given back as well, so that the station can ask which.
 """
 
 from __future__ import annotations
 
 import hashlib
-import math
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -20,27 +18,27 @@ from callout.grammar.automaton import Automaton
 from callout.grammar.parser import meanings_of
 from callout.grammar.words import Heard
 from callout.speech.closed.decode import Decoder, Meant, free_words
-from callout.speech.closed.encoder import FRAMES_A_SECOND, Encoder
+from callout.speech.closed.encoder import FRAMES_A_SECOND, Encoder, Frames
 from callout.speech.closed.head import Head, LogProbs
+from callout.speech.closed.second import SecondListener
+from callout.speech.closed.surety import (
+    Choice,
+    Thresholds,
+    by_both,
+    by_head,
+    confidence,
+    distinct,
+)
 from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples, candidate_of
 from callout.speech.timed import TimedWord, aligned
 
 HEAD = Path(__file__).with_name("head.npz")
 LEAD_S = 0.3
 LONGEST_S = 20
+# Meanings the head proposes; several may be of the same words.
+PROPOSED = 16
 
-
-@dataclass(frozen=True)
-class Thresholds:
-    """In natural logarithms; where they come from stands in docs/hearing.md.
-
-    A best meaning less likely than ``drop`` is no callout; one less likely than ``doubt``, or less
-    than ``margin`` above the next meaning, is asked about.
-    """
-
-    drop: float = -12.0
-    doubt: float = -3.0
-    margin: float = 3.0
+__all__ = ["HEAD", "LEAD_S", "ClosedEngine", "Thresholds", "confidence"]
 
 
 class ClosedEngine:
@@ -49,15 +47,23 @@ class ClosedEngine:
     name = "closed"
 
     def __init__(
-        self, folder: Path | None = None, head: Path = HEAD, thresholds: Thresholds | None = None
+        self,
+        folder: Path | None = None,
+        head: Path = HEAD,
+        thresholds: Thresholds | None = None,
+        second: bool = True,
     ) -> None:
-        """Raises DeviceError where encoder or head cannot be used."""
+        """``second`` has the model's decoder weigh what the head proposes.
+
+        Raises DeviceError where encoder, decoder or head cannot be used.
+        """
         # The head's matrices are small: more than one thread of numpy only waits for the others.
         threadpool_limits(limits=1, user_api="blas")
         self._encoder, self._head = Encoder(folder), Head(head)
+        self._second = SecondListener(self._encoder) if second else None
         self._thresholds = thresholds or Thresholds()
         digest = hashlib.sha256(head.read_bytes()).hexdigest()[:12]
-        self.model = f"Whisper tiny.en encoder, head {digest}"
+        self.model = f"Whisper tiny.en, head {digest}" + ("" if second else ", head alone")
         self._spoken: Automaton | None = None
         self._decoder: Decoder | None = None
 
@@ -71,22 +77,33 @@ class ClosedEngine:
         return tuple(sorted(spoken.words - set(self._head.words)))
 
     def hear(self, samples: Samples) -> tuple[Candidate, ...]:
-        """The likeliest callout, with another's meanings beside it where the two lie close."""
+        """The likeliest callout; where it is in doubt, with the next one's meanings beside it."""
         if self._spoken is None:
             raise ProgrammerError("prepare() the engine before it hears")
-        found = self.meanings(samples)
-        if not found or found[0].score < self._thresholds.drop:
+        choice = self._choice(samples)
+        if choice is None:
             return ()
-        best = candidate_of(self._spoken, found[0].words, confidence(found, self._thresholds))
-        rival = _rival(found)
-        if rival is not None and found[0].score - rival.score < self._thresholds.margin:
-            heard = [Heard(word, word) for word in rival.words]
+        best = candidate_of(self._spoken, choice.best.words, choice.confidence)
+        if choice.rival is not None and choice.confidence < 0.5:
+            heard = [Heard(word, word) for word in choice.rival.words]
             both = (*best.meanings, *meanings_of(self._spoken, heard))
             best = Candidate(best.words, tuple(dict.fromkeys(both)), best.confidence)
         return (best,)
 
+    def _choice(self, samples: Samples) -> Choice | None:
+        """What was most likely said, and how surely; None for no callout."""
+        if self._decoder is None or not len(samples):
+            return None
+        frames = self._frames(samples)
+        found = self._decoder.meanings(self._head.log_probs(frames), PROPOSED)
+        if not found or found[0].score < self._thresholds.drop:
+            return None
+        if self._second is None:
+            return by_head(found, self._thresholds)
+        return by_both(self._second.weigh(frames, distinct(found)), self._thresholds)
+
     def meanings(self, samples: Samples) -> tuple[Meant, ...]:
-        """The likeliest meanings of one utterance under the automaton, best first."""
+        """The likeliest meanings of one utterance as the head proposes them, best first."""
         if self._decoder is None:
             raise ProgrammerError("prepare() the engine before it hears")
         return self._decoder.meanings(self.log_probs(samples)) if len(samples) else ()
@@ -112,19 +129,9 @@ class ClosedEngine:
 
     def log_probs(self, samples: Samples) -> LogProbs:
         """(T, V) log probabilities, 50 frames a second, a lead-in and a tail added."""
+        return self._head.log_probs(self._frames(samples))
+
+    def _frames(self, samples: Samples) -> Frames:
         quiet = np.zeros(int(LEAD_S * SAMPLE_RATE_HZ), dtype=np.int16)
         heard = samples[: LONGEST_S * SAMPLE_RATE_HZ]
-        return self._head.log_probs(self._encoder.encode(np.concatenate([quiet, heard, quiet])))
-
-
-def _rival(found: tuple[Meant, ...]) -> Meant | None:
-    """The best meaning of other words; what the same words may also mean is no doubt of hearing."""
-    return next((other for other in found[1:] if other.words != found[0].words), None)
-
-
-def confidence(found: tuple[Meant, ...], limits: Thresholds) -> float:
-    """0 to 1; one half where the best meaning would just be asked about."""
-    rival = _rival(found)
-    margin = found[0].score - rival.score if rival else math.inf
-    over = min(found[0].score - limits.doubt, margin - limits.margin)
-    return 1 / (1 + math.exp(-max(-30.0, min(30.0, over))))
+        return self._encoder.encode(np.concatenate([quiet, heard, quiet]))

@@ -1,0 +1,128 @@
+"""How sure the engine is of the likeliest meaning, and which one that is, from both listeners.
+
+The head's and the decoder's log probabilities are added; how far the best stands out, by either and
+by both, is turned into the probability of being right by a logistic regression. A tree's former
+size takes no part. No sound and no model here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from callout.speech.closed.decode import Meant
+from callout.speech.closed.second import Weighed
+
+# A lead greater than this says no more.
+_MOST_LEAD, _MOST_JOINT_LEAD = 15.0, 20.0
+_HEAD_MARGIN = 3.0
+
+
+@dataclass(frozen=True)
+class Thresholds:
+    """Log probabilities in nats; where the figures come from stands in docs/hearing.md.
+
+    A best meaning less likely than ``drop`` is no callout. Where both listeners judge, one whose
+    probability of being right is below ``accept`` is asked about; where the head is alone, one less
+    likely than ``doubt`` or less than ``margin`` above the next. A ``margin`` above the usual is
+    one person's own, and is demanded in either case.
+    """
+
+    drop: float = -12.0
+    doubt: float = -3.0
+    margin: float = _HEAD_MARGIN
+    accept: float = 0.93
+
+
+@dataclass(frozen=True)
+class Regression:
+    """Weights of: the head's log probability, its lead, the decoder's lead, the joint lead, the
+    decoder's log probability a word; and a constant. Fitted by ``python -m training.calibrate``.
+    """  # fmt: skip
+
+    head: float = 0.155
+    head_lead: float = -0.026
+    decoder_lead: float = 0.153
+    joint_lead: float = 0.218
+    a_word: float = 0.369
+    constant: float = 0.688
+
+    def probability(self, features: Sequence[float]) -> float:
+        """Of being right, given the five features in their order."""
+        weights = (self.head, self.head_lead, self.decoder_lead, self.joint_lead, self.a_word)
+        told = sum(w * x for w, x in zip(weights, features, strict=True)) + self.constant
+        return 1 / (1 + math.exp(-max(-30.0, min(30.0, told))))
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The meaning taken, the next of other words, and the confidence: 0 to 1, one half where the
+    meaning would just be asked about."""  # fmt: skip
+
+    best: Meant
+    rival: Meant | None
+    confidence: float
+
+
+def distinct(found: Sequence[Meant]) -> tuple[Meant, ...]:
+    """The likeliest of each word string: what the same words may also mean is no doubt of ears."""
+    kept: dict[tuple[str, ...], Meant] = {}
+    for one in found:
+        kept.setdefault(one.words, one)
+    return tuple(kept.values())
+
+
+def by_head(found: Sequence[Meant], limits: Thresholds) -> Choice:
+    """The choice of the head alone, for a model without a decoder's tokens."""
+    near = distinct(found)
+    rival = near[1] if len(near) > 1 else None
+    return Choice(near[0], rival, confidence(found, limits))
+
+
+def by_both(
+    weighed: Sequence[Weighed], limits: Thresholds, regression: Regression | None = None
+) -> Choice:
+    """The choice of head and decoder together; ``weighed`` holds each word string once."""
+    order = sorted(weighed, key=lambda one: -(one.head + one.decoder))
+    best, rival = order[0], order[1] if len(order) > 1 else None
+    probability = (regression or Regression()).probability(features(weighed, best))
+    over = _log_odds(probability) - _log_odds(limits.accept)
+    if limits.margin > _HEAD_MARGIN:
+        over = min(over, _lead([one.head for one in weighed], best.head, math.inf) - limits.margin)
+    return Choice(best.meant, rival.meant if rival else None, _confidence(over))
+
+
+def features(weighed: Sequence[Weighed], best: Weighed) -> tuple[float, ...]:
+    """What the regression looks at, in its order."""
+    return (
+        best.head,
+        _lead([one.head for one in weighed], best.head, _MOST_LEAD),
+        _lead([one.decoder for one in weighed], best.decoder, _MOST_LEAD),
+        _lead([one.head + one.decoder for one in weighed], best.head + best.decoder,
+              _MOST_JOINT_LEAD),
+        best.decoder / (len(best.meant.words) + 1),
+    )  # fmt: skip
+
+
+def _lead(scores: list[float], best: float, most: float) -> float:
+    """By how much ``best`` stands above the highest of the others; below nought if it does not."""
+    others = list(scores)
+    others.remove(best)
+    return min(most, best - max(others)) if others else most
+
+
+def confidence(found: Sequence[Meant], limits: Thresholds) -> float:
+    """0 to 1 by the head alone; one half where the best meaning would just be asked about."""
+    near = distinct(found)
+    margin = near[0].score - near[1].score if len(near) > 1 else math.inf
+    return _confidence(min(near[0].score - limits.doubt, margin - limits.margin))
+
+
+def _confidence(over: float) -> float:
+    return 1 / (1 + math.exp(-max(-30.0, min(30.0, over))))
+
+
+def _log_odds(probability: float) -> float:
+    kept = min(1 - 1e-12, max(1e-12, probability))
+    return math.log(kept / (1 - kept))

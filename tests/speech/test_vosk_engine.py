@@ -17,6 +17,7 @@ from callout.core.errors import CalloutError
 from callout.grammar.scope import Scope
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples
 from callout.sound.voice import Voice, VoiceSettings
+from callout.speech.engine import TellsUnknown
 from callout.speech.vosk_engine import VoskEngine
 from callout.station.data import load_language
 from callout.station.engines import choose_engine
@@ -41,12 +42,38 @@ def padded(samples: Samples) -> Samples:
     return np.concatenate([quiet, samples, quiet])
 
 
-def test_a_korean_word_is_heard_as_its_meaning(engine: VoskEngine) -> None:
-    said = Voice(VoiceSettings("ko", 140)).say("아니")
+@pytest.mark.parametrize(
+    ("words", "kind"), [("아니", "reject"), ("메모", "note"), ("어디", "where")]
+)
+def test_a_korean_word_is_heard_as_its_meaning(engine: VoskEngine, words: str, kind: str) -> None:
+    said = Voice(VoiceSettings("ko", 140)).say(words)
     (heard,) = engine.hear(padded(said))
-    assert heard.words == "아니"
-    assert [meaning.kind for meaning in heard.meanings] == ["reject"]
+    assert heard.words == words
+    assert [meaning.kind for meaning in heard.meanings] == [kind]
     assert 0 < heard.confidence <= 1
+
+
+def test_the_model_has_every_word_of_the_grammar_and_tells_which_it_lacks(
+    engine: VoskEngine,
+) -> None:
+    assert isinstance(engine, TellsUnknown)
+    assert engine.unknown_words(KOREAN.spoken) == ()
+    with_species = load_language("ko", ("소나무", "quibbled 참나무", "떡갈나뭉"))
+    assert engine.unknown_words(with_species.spoken) == ("quibbled", "떡갈나뭉")
+
+
+def test_words_that_the_model_lacks_are_left_out_and_the_rest_is_heard() -> None:
+    made = VoskEngine(MODEL)
+    made.prepare(load_language("ko", ("quibbled 참나무",)).spoken_in(SCOPE))
+    (heard,) = made.hear(padded(Voice(VoiceSettings("ko", 140)).say("메모")))
+    assert [meaning.kind for meaning in heard.meanings] == ["note"]
+
+
+@pytest.mark.parametrize("short", ["네", "예", "맞아", "no"])
+def test_nothing_short_confirms(engine: VoskEngine, short: str) -> None:
+    said = Voice(VoiceSettings("en-us+f3" if short == "no" else "ko")).say(short)
+    kinds = [meaning.kind for heard in engine.hear(padded(said)) for meaning in heard.meanings]
+    assert not {"confirm", "accept"} & set(kinds)
 
 
 def test_silence_is_no_callout(engine: VoskEngine) -> None:

@@ -213,3 +213,20 @@ def test_a_no_names_the_new_tag_only_where_one_was_told_of_that_tree():
     assert one.hear("reject") == "Not saved. Tree 84: say it again."
     one.read("312", "42.4")
     assert one.hear("reject") == "Not saved. Tree 83: say it again, its new tag too."
+
+
+def test_a_corrected_size_for_a_tree_that_was_only_named_is_of_no_new_tree():
+    one = talk()
+    one.hear("tree", tag="84")
+    assert one.hear("amend", value=Decimal("20.2")) == "84, 20.2. Confirm?"
+    one.hear("confirm")
+    assert (one.saved.is_new, one.saved.warnings) == (False, ())
+
+
+def test_the_status_of_a_refused_new_tree_may_name_it():
+    one = talk()
+    one.hear("new", tag="95", value=Decimal("12.0"), species="beech", stem="2")
+    one.hear("reject")
+    assert one.hear("status", tag="95", status="dead_standing") == (
+        "new tree 95 stem 2, dead standing. Confirm?"
+    )

@@ -27,8 +27,9 @@ class Language:
     full: Automaton
     spoken: Automaton
     pronunciations: Mapping[str, str]
+    species: tuple[str, ...] = ()
     unsaid: tuple[str, ...] = ()
-    """Species whose names are no plain words, so that the grammar does without them."""
+    """Those of the species whose names are no plain words, so that the grammar lacks them."""
     phrases: Phrases = field(default_factory=Phrases)
     """What is called back, in this language; without any, in English."""
 
@@ -53,7 +54,8 @@ def read_language(
         full=full,
         spoken=without_words(full, _written_words(parsed)),
         pronunciations=_pronunciations(dictionary),
-        unsaid=tuple(name for name in sorted(set(species)) if not _plain_words(name)),
+        species=tuple(sorted(set(species))),
+        unsaid=tuple(name for name in sorted(set(species)) if not plain_words(name)),
         phrases=read_phrases(phrases),
     )
 
@@ -81,12 +83,12 @@ def _species(names: Sequence[str]) -> Expansion:
     """Each species by its words; what it emits is the name as the roster writes it."""
     options = []
     for name in sorted(set(names)):
-        if words := _plain_words(name):
+        if words := plain_words(name):
             options.append(Said((*(Token(word) for word in words), Tag(name.replace(" ", "_")))))
     return Choice(tuple(options))
 
 
-def _plain_words(name: str) -> list[str]:
+def plain_words(name: str) -> list[str]:
     """The words of a species' name; none where one of them is not letters alone."""
     words = name.lower().split()
     return words if all(word.replace("'", "").isalpha() for word in words) else []

@@ -45,12 +45,9 @@ class PairEngine:
         return (Candidate(best.words, both, min(best.confidence, _APART)),)
 
     def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
-        """Words that neither can hear."""
-        told = [
-            set(engine.unknown_words(spoken)) if isinstance(engine, TellsUnknown) else set()
-            for engine in (self._first, self._second)
-        ]
-        return tuple(sorted(told[0] & told[1]))
+        """Those of the first engine: what it does not hear is not heard."""
+        first = self._first
+        return first.unknown_words(spoken) if isinstance(first, TellsUnknown) else ()
 
     def timed(self, samples: Samples) -> tuple[TimedWord, ...]:
         """The first engine's words and times, where it can tell them."""

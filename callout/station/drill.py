@@ -31,7 +31,7 @@ HOW = (
 )
 HOW_CHECKED = (
     "Each tag ends in a check digit (Damm): with one figure heard wrongly, or two swapped, "
-    "it is no tag of this plot, and is asked about."
+    "it is no tag of this plot, so it goes to no other tree."
 )
 
 

@@ -9,7 +9,7 @@ import os
 from importlib.util import find_spec
 from pathlib import Path
 
-from callout.core.errors import OperatorError
+from callout.core.errors import DeviceError, OperatorError
 from callout.grammar.language import Language
 from callout.speech.engine import Engine
 
@@ -25,7 +25,8 @@ def choose_engine(name: str, language: Language, vosk_model: str = "", tuned: st
     ``auto`` takes Vosk where a model is set, for English the closed engine where its model is
     installed, Vosk where its downloader left a model, and else PocketSphinx; docs/hearing.md says
     why. ``tuned`` is the file of a head tuned to whoever measures, for the closed engine.
-    Raises OperatorError for an unknown name or a model that is not there.
+    Raises OperatorError for an unknown name or a model that is not there, DeviceError where no
+    engine hears the language.
     """
     if name not in ENGINES:
         raise OperatorError(f"unknown engine {name!r}: use one of {', '.join(ENGINES)}")
@@ -56,7 +57,7 @@ def _single(name: str, language: Language, vosk_model: str, tuned: str) -> Engin
     if name == "vosk":
         return _vosk(vosk_model, language)
     if language.code != "en":
-        raise OperatorError(
+        raise DeviceError(
             f"no embedded engine hears {language.code!r}: set a Vosk model in survey.toml"
         )
     if name == "pocketsphinx":

@@ -5,7 +5,7 @@ Which words those are is the engine's to say.
 
 from __future__ import annotations
 
-from callout.grammar.language import Language
+from callout.grammar.language import Language, plain_words
 from callout.session.echo import listed
 from callout.speech.engine import Engine, TellsUnknown
 
@@ -21,11 +21,18 @@ def unheard_told(engine: Engine | None, language: Language) -> str | None:
     """The state to show and speak; None where every word can be heard, or no engine listens."""
     if not isinstance(engine, TellsUnknown):
         return None
-    words = (*engine.unknown_words(language.spoken), *language.unsaid)
+    words = _named(engine.unknown_words(language.spoken), language)
     if not words:
         return None
-    other = _OTHERS.get(engine.name, "another engine")
+    other = _OTHERS.get(engine.name.partition("+")[0], "another engine")
     named = listed(words, _MOST_NAMED)
     return (
         f"{engine.name} cannot hear {named}: type what needs them, or choose {other} in survey.toml"
     )
+
+
+def _named(words: tuple[str, ...], language: Language) -> tuple[str, ...]:
+    """Species by their whole names, and what other words there are."""
+    species = [name for name in language.species if set(plain_words(name)) & set(words)]
+    others = set(words).difference(*map(plain_words, species))
+    return (*sorted(others), *sorted([*species, *language.unsaid]))

@@ -20,6 +20,7 @@ from callout.journal.folder import make_survey
 from callout.sound.files import read_sound
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples
 from callout.speech.engine import Candidate, TellsUnknown
+from callout.speech.pair import PairEngine
 from callout.speech.sphinx import SphinxEngine
 from callout.station.apart import ApartEngine, EngineOrder
 from callout.station.data import data_folder, load_language
@@ -93,7 +94,9 @@ class Lacking:
 def test_what_is_told_says_which_words_and_what_to_do(name):
     english = load_language("en", ("beech",))
     told = str(unheard_told(Lacking(name, NEVER), english))
-    assert told.startswith(f"{name} cannot hear hornwort, quibbled: type ")
+    assert told.startswith(f"{name} cannot hear hornwort, quibbled: type "), "by word"
+    species = str(unheard_told(Lacking(name, NEVER), LANGUAGE))
+    assert "cannot hear quibbled hornwort, wild service-tree: type" in species, "by whole names"
     assert "choose" in told and "survey.toml" in told
     assert name == "vosk" or f"engine {name}" not in told
     many = unheard_told(Lacking(name, tuple(f"word{n}" for n in range(30))), english)
@@ -101,6 +104,14 @@ def test_what_is_told_says_which_words_and_what_to_do(name):
     assert unheard_told(Lacking(name, ()), english) is None
     assert unheard_told(None, LANGUAGE) is None
     assert "hear wild service-tree:" in str(unheard_told(Lacking(name, ()), LANGUAGE))
+
+
+def test_a_pair_hears_what_its_first_engine_hears():
+    """The second only agrees or objects, so a word that the first lacks is never heard."""
+    one, other = Lacking("closed", ("hornwort",)), Lacking("pocketsphinx", ("quibbled",))
+    pair = PairEngine(one, other)
+    assert pair.unknown_words(LANGUAGE.spoken) == ("hornwort",)
+    assert "engine pocketsphinx or vosk" in str(unheard_told(pair, LANGUAGE))
 
 
 def heard_at_start(tmp_path: Path, species: tuple[str, ...]) -> list[dict[str, object]]:
@@ -117,9 +128,9 @@ def heard_at_start(tmp_path: Path, species: tuple[str, ...]) -> list[dict[str, o
 def test_listen_shows_and_says_it_once_and_works(tmp_path):
     lines = heard_at_start(tmp_path, SPECIES)
     (fault,) = [line for line in lines if line["event"] == "fault"]
-    assert "hornwort, quibbled, wild service-tree" in str(fault["words"])
+    assert "quibbled hornwort, wild service-tree" in str(fault["words"])
     said = [str(line["text"]) for line in lines if line["event"] == "said"]
-    assert sum("cannot hear hornwort" in text for text in said) == 1
+    assert sum("cannot hear quibbled hornwort" in text for text in said) == 1
 
 
 def test_listen_tells_nothing_where_all_is_known(tmp_path):

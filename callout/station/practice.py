@@ -20,7 +20,6 @@ from callout.station.station import Done
 
 PLOT = "PRACTICE"
 _VISIT = date(2021, 6, 9)
-_SPECIES = ("beech", "red oak", "white pine")
 # Commands after which a callout was not right the first time.
 _TROUBLE = ("reject", "scratch", "undo", "amend", "repeat")
 
@@ -59,10 +58,13 @@ def _grown(chance: random.Random, unit: Unit) -> Decimal:
 
 
 def _roster(chance: random.Random, cards: Sequence[Card], unit: Unit) -> tuple[Tree, ...]:
-    """The trees of the cards, each a little smaller five years before."""
+    """The trees of the cards, each a little smaller five years before, of no species: none is
+
+    said here, and an engine that lacks its name would tell so at every start.
+    """
     before = [card.size - _grown(chance, unit) for card in cards]
     return tuple(
-        Tree(PLOT, card.tag, chance.choice(_SPECIES), (PastMeasurement(_VISIT, size, unit),))
+        Tree(PLOT, card.tag, "", (PastMeasurement(_VISIT, size, unit),))
         for card, size in zip(cards, before, strict=True)
     )
 

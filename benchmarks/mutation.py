@@ -140,7 +140,10 @@ def asked(copy: Path, tests: Sequence[str], limit_s: int) -> tuple[bool | None, 
         _ask(copy, there, limit_s)
     _, status, used = os.wait4(child, 0)
     code = os.waitstatus_to_exitcode(status)
-    return None if code == -signal.SIGXCPU else code == 0, used.ru_utime + used.ru_stime
+    if code in (-signal.SIGTERM, -signal.SIGINT):
+        raise SystemExit("ended from outside: nobody has noticed this mutant")
+    too_long = code in (-signal.SIGXCPU, -signal.SIGKILL)
+    return None if too_long else code == 0, used.ru_utime + used.ru_stime
 
 
 def _ask(copy: Path, tests: Sequence[str], limit_s: int) -> None:
@@ -214,7 +217,7 @@ def run(name: str, copy: Path, args: argparse.Namespace, until: float) -> None:
         mutants = [item for item in mutants if asdict(item) in alive]
     else:
         random.Random(args.seed).shuffle(mutants)  # so that a longer sample begins as a short one
-        mutants = mutants[: args.at_most]
+        mutants = mutants[args.skip : args.skip + args.at_most]
     limits = prepared(copy, area)
     print(f"{name}: {made} mutants, {len(mutants)} to try", flush=True)
     found: list[Found] = []
@@ -248,6 +251,9 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=240.0, help="for all areas together")
     parser.add_argument("--at-most", type=int, default=100_000, help="mutants an area")
     parser.add_argument("--seed", type=int, default=83)
+    parser.add_argument(
+        "--skip", type=int, default=0, help="so many of the sample are done already"
+    )
     parser.add_argument("--commit", default="HEAD", help="what is copied")
     parser.add_argument("--again", help="a kept file: try its survivors once more")
     parser.add_argument("--keep", help="folder to which each mutant's outcome is added")

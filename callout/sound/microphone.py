@@ -16,11 +16,12 @@ import numpy as np
 from callout.core.errors import DeviceError, ProgrammerError
 from callout.sound.devices import CaptureDevice, choose, watch_source
 from callout.sound.frames import FRAME_SAMPLES, SAMPLE_RATE_HZ, Frame, Samples
-from callout.sound.pauses import Pauses, seconds_with_sleep
-from callout.sound.pulse import SourceChangedError
+from callout.sound.pauses import Pauses, seconds_with_sleep, slept_s
+from callout.sound.pulse import SleptError, SourceChangedError
 
 _PERIOD_MS = 30
 _LOOK_S = 0.2
+_LEAST_SLEEP_S = 1.0
 _POLL_S = 0.1
 _LONGEST_BLOCK_S = 0.25
 
@@ -49,6 +50,7 @@ class Microphone:
         self._captured_at = seconds_with_sleep()
         self._pauses = Pauses()
         self._asked_at = 0.0
+        self._slept_s = slept_s()
         self._lost = 0
         self._running = False
         self._sink = self._receive()
@@ -113,7 +115,7 @@ class Microphone:
         """Frames as they come, until `close`. Starts the device if it is not started.
 
         Raises DeviceError when no sound comes for `stalled_after_s` (unplugged, switched off), and
-        SourceChangedError where the sound now comes from elsewhere.
+        SourceChangedError where the sound now comes from elsewhere or the machine slept.
         """
         if not self._running:
             self.start()
@@ -155,6 +157,8 @@ class Microphone:
     def _look(self) -> None:
         """Now and then, whether this is still the source that was opened."""
         now_s = seconds_with_sleep()
+        if slept_s() - self._slept_s > _LEAST_SLEEP_S:
+            raise SleptError("The machine slept.")
         watch = self._watch
         if watch is None or now_s - self._asked_at < _LOOK_S or not self._captured:
             return

@@ -23,6 +23,11 @@ def seconds_with_sleep() -> float:
     return time.monotonic() if clock is None else time.clock_gettime(clock)
 
 
+def slept_s() -> float:
+    """Seconds that the machine has slept since it was started, or any constant."""
+    return seconds_with_sleep() - time.monotonic()
+
+
 class Pauses:
     """Tell it of every block of one stream as it comes."""
 

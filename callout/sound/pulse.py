@@ -30,6 +30,10 @@ class SourceChangedError(DeviceError):
     """The stream goes on, from another microphone or another profile of the same."""
 
 
+class SleptError(SourceChangedError):
+    """The machine slept: what the stream goes on with belongs to another time."""
+
+
 @dataclass(frozen=True, slots=True)
 class Source:
     """One source as it stands: a source that is made anew has another number."""

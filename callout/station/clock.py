@@ -16,6 +16,7 @@ LEAST_SLEEP_S = 5.0
 
 Seconds = Callable[[], float]
 TellMoved = Callable[[timedelta], None]
+TellZone = Callable[[str], None]
 
 
 def _with_sleep() -> float:
@@ -35,6 +36,8 @@ class Clock:
         self._slept_s = steady() - self._awake()
         self._moved: list[TellMoved] = []
         self._slept: list[TellMoved] = []
+        self._zoned: list[TellZone] = []
+        self._zone: str | None = None
 
     def on_move(self, tell: TellMoved) -> None:
         """Tell ``tell`` by how much the clock was set, forward or (negative) back."""
@@ -43,6 +46,10 @@ class Clock:
     def on_sleep(self, tell: TellMoved) -> None:
         """Tell ``tell`` how long the machine slept, once it is awake."""
         self._slept.append(tell)
+
+    def on_zone(self, tell: TellZone) -> None:
+        """Tell ``tell`` the offset from UTC (``+02:00``) when the machine's changes."""
+        self._zoned.append(tell)
 
     def now(self) -> datetime:
         """The time with the offset of the time zone that the machine is in now."""
@@ -57,7 +64,12 @@ class Clock:
         if for_s >= LEAST_SLEEP_S:
             for tell in self._slept:
                 tell(timedelta(seconds=for_s))
-        return datetime.fromtimestamp(wall_s, UTC).astimezone()
+        now = datetime.fromtimestamp(wall_s, UTC).astimezone()
+        before, self._zone = self._zone, now.isoformat()[-6:]
+        if before not in (None, self._zone):
+            for zoned in self._zoned:
+                zoned(self._zone)
+        return now
 
 
 def told(span: timedelta) -> str:

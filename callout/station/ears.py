@@ -14,15 +14,17 @@ from datetime import timedelta
 from typing import Protocol
 
 from callout.core.errors import DeviceError
-from callout.sound.frames import Frame
-from callout.sound.pulse import SourceChangedError
+from callout.sound.frames import Frame, Samples
+from callout.sound.pulse import SleptError, SourceChangedError
 from callout.station.clock import Clock
-from callout.station.faults import Faults
+from callout.station.faults import RECOGNISER, Faults
 from callout.station.listening import Listening
 from callout.station.sound_watch import SoundWatch
 from callout.station.voice import Echo
 
 NAME = "microphone"
+SLOW_S = 5.0
+SLOW = "the recogniser takes long: wait, or type. It is started anew if it hangs"
 RETRY_S = 2.0
 CHANGED = "the microphone was changed, and is open again"
 # A headset that changes its profile is away for a moment: until then that is no fault to tell of.
@@ -81,9 +83,11 @@ class Ears:
         self._watch = SoundWatch()
         self._base_s = 0.0
         self._changed_at_s: float | None = None
+        self._tells_change = False
+        self._slow: threading.Timer | None = None
         self._beat: Callable[[], None] = lambda: None
         self._opened: Callable[[str], None] = lambda name: None
-        listening.on_utterance(self._watch.utterance)
+        listening.on_utterance(self._utterance)
 
     def on_beat(self, beat: Callable[[], None]) -> None:
         """Call ``beat`` whenever hearing got on, or waits for a microphone in good order."""
@@ -102,8 +106,10 @@ class Ears:
                 microphone = self._open()
                 first = gone = False
                 self._hear(microphone, leaving)
-            except SourceChangedError:
+            except SourceChangedError as error:
                 self._changed_at_s = time.monotonic()
+                # Of sleep the clock tells.
+                self._tells_change = not isinstance(error, SleptError)
                 leaving.wait(_SOON_S)
             except DeviceError as error:
                 if first:
@@ -139,7 +145,7 @@ class Ears:
                 self._watch.frame(frame.samples)
                 self._faults.report(NAME, self._watch.wrong)
                 self._tell_changed()
-                self._listening.take(moved)
+                self._take(moved)
                 if self._dead_too_long():
                     return  # and open whatever is the microphone now
         finally:
@@ -150,7 +156,26 @@ class Ears:
     def _tell_changed(self) -> None:
         if self._changed_at_s is not None:
             self._changed_at_s = None
-            self._faults.tell(NAME, CHANGED)
+            if self._tells_change:
+                self._faults.tell(NAME, CHANGED)
+
+    def _take(self, frame: Frame) -> None:
+        try:
+            self._listening.take(frame)
+        finally:
+            slow, self._slow = self._slow, None
+            if slow is not None:
+                slow.cancel()
+                slow.join()
+                if self._faults.now.get(RECOGNISER) == SLOW:
+                    self._faults.report(RECOGNISER, None)
+
+    def _utterance(self, samples: Samples, floor_dbfs: float) -> None:
+        """An utterance goes to the recogniser now; nobody should wait for long without a word."""
+        self._watch.utterance(samples, floor_dbfs)
+        self._slow = threading.Timer(SLOW_S, self._faults.report, (RECOGNISER, SLOW))
+        self._slow.daemon = True
+        self._slow.start()
 
     def _dead_too_long(self) -> bool:
         return self._watch.silent_s >= _DEAD_AGAIN_S

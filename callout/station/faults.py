@@ -10,7 +10,12 @@ import time
 from collections.abc import Callable
 
 AGAIN_S = 60.0
-"""A state that comes and goes (a loose plug) is spoken at most this often."""
+"""A state that comes and goes (a loose plug) is spoken at most this often; how it stands when it
+
+rests is spoken all the same, a little late.
+"""
+RECOGNISER, SPACE = "recogniser", "room on the disk"
+_WELL = {SPACE: "there is room on the disk again"}
 
 Say = Callable[[str], None]
 Show = Callable[[str, str | None], None]
@@ -24,6 +29,8 @@ class Faults:
         self._lock = threading.Lock()
         self._now: dict[str, str] = {}
         self._spoken: dict[str, float] = {}
+        self._last: dict[str, str | None] = {}
+        self._owed: dict[str, str | None] = {}
 
     @property
     def now(self) -> dict[str, str]:
@@ -44,10 +51,20 @@ class Faults:
                 del self._now[name]
             else:
                 self._now[name] = says
-            spoken = aloud and self._due(f"{name}: {says}")
+            if aloud:
+                self._owed[name] = says
+            spoken = aloud and self._take_due(name)
         self._show(name, says)
         if spoken:
-            self._say(says if says is not None else f"the {name} works again")
+            self._speak(name, says)
+
+    def catch_up(self) -> None:
+        """Speak what was kept back and is still so. Call it every few seconds."""
+        with self._lock:
+            due = [(name, says) for name, says in self._owed.items()]
+            due = [(name, says) for name, says in due if self._take_due(name)]
+        for name, says in due:
+            self._speak(name, says)
 
     def tell(self, name: str, says: str) -> None:
         """Something that happened and is over: spoken, and shown no longer than any word is."""
@@ -55,6 +72,19 @@ class Faults:
             due = self._due(f"{name}: {says}")
         if due:
             self._say(says)
+
+    def _speak(self, name: str, says: str | None) -> None:
+        self._say(says if says is not None else _WELL.get(name, f"the {name} works again"))
+
+    def _take_due(self, name: str) -> bool:
+        """Whether what is owed of ``name`` may be spoken now; it is owed no more then."""
+        says = self._owed[name]
+        known = name in self._last and self._last[name] == says
+        if not known and not self._due(f"{name}: {says}"):
+            return False
+        del self._owed[name]
+        self._last[name] = says
+        return not known
 
     def _due(self, words: str) -> bool:
         now = self._seconds()

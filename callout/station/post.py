@@ -14,7 +14,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from callout.core.events import Heard
-from callout.devices.measurement import DeviceNotice
+from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.journal.folder import SurveyFolder
 from callout.sound.endpoint import Discarded
 from callout.sound.frames import Frame
@@ -23,7 +23,7 @@ from callout.station.build import endpointer_for
 from callout.station.check_in import CheckIn
 from callout.station.clock import Clock, told
 from callout.station.ears import Ears, Microphone, OpenMicrophone
-from callout.station.faults import Faults
+from callout.station.faults import RECOGNISER, SPACE, Faults
 from callout.station.keeping import session_sound
 from callout.station.listening import Listening
 from callout.station.station import Done, Station
@@ -32,7 +32,7 @@ from callout.station.tapes import Tapes
 from callout.station.unheard import unheard_told
 from callout.station.voice import Echo, make_echo
 
-VOICE, DISK, SPACE, RECOGNISER = "voice", "disk", "room on the disk", "recogniser"
+VOICE, DISK = "voice", "disk"
 LOW_DISK_MB = (1, 5, 20, 50, 100)
 """Each is told once, on the way down. A day's sound is some tens of megabytes."""
 CHECK_IN, WORDS = "check-in", "words"
@@ -91,7 +91,7 @@ class Post:
     def begin(self, to: Told) -> None:
         """Open the plot and set everything to work. Raises CalloutError where that cannot be."""
         station, listening = self.station, self._config.listening
-        self.faults = Faults(lambda text: station.say(text, "told"), to.fault)
+        self.faults = Faults(self._say, to.fault)
         self.echo.on_fault(lambda says: self.faults.report(VOICE, says))
         self.echo.on_sounding(to.sounding)
         station.watch(self.echo.tell)
@@ -102,6 +102,7 @@ class Post:
         station.watch(self._answered)
         self._clock.on_move(self._moved)
         self._clock.on_sleep(self._slept)
+        self._clock.on_zone(self._zoned)
         began = datetime.now().astimezone()
         station.open(self._work.plot, self._work.who, began)
         self._listening = Listening(
@@ -114,7 +115,9 @@ class Post:
         opened = _opener(listening.microphone)
         self.ears = Ears(self._listening, self.echo, self.faults, self._clock, opened)
         self.ears.on_open(to.microphone)
-        self.tapes = Tapes(station, self._config, to.device)
+        # A tape's state is shown by whoever is told of it; here it is only spoken.
+        self._of_tapes, self._to_device = Faults(self._say, _nothing), to.device
+        self.tapes = Tapes(station, self._config, self._tape)
         self._round = threading.Thread(target=self._rounds, name="rounds", daemon=True)
         self._round.start()
 
@@ -138,6 +141,9 @@ class Post:
         self.echo.close()
 
     # ---- what is watched ----
+
+    def _say(self, text: str) -> None:
+        self.station.say(text, "told")
 
     def _answered(self, done: Done) -> None:
         event = done.event
@@ -164,10 +170,24 @@ class Post:
     def _slept(self, lasted: timedelta) -> None:
         self.faults.tell("sleep", f"back after {told(lasted)} asleep")
 
+    def _zoned(self, offset: str) -> None:
+        self.faults.tell("time zone", f"the time zone is now UTC {offset}")
+
+    def _tape(self, notice: DeviceNotice) -> None:
+        self._to_device(notice)
+        if notice.kind in (NoticeKind.LOST, NoticeKind.FAILED):
+            self._of_tapes.report(notice.device, notice.text)
+        elif notice.kind is NoticeKind.CONNECTED:
+            self._of_tapes.report(notice.device, None)
+        elif notice.kind is NoticeKind.REFUSED:
+            self._of_tapes.tell(notice.device, notice.text)
+
     def _rounds(self) -> None:
         """Now and then, look after what nobody asks about."""
         while not self._leaving.wait(CHECK_S):
             self._ask_whether_well()
+            self.faults.catch_up()
+            self._of_tapes.catch_up()
             if DISK in self.faults.now:
                 self.station.try_disk()
             try:

@@ -15,6 +15,7 @@ from callout.sound.endpoint import Endpointer, Reason
 from callout.sound.frames import FRAME_S, Frame
 from callout.sound.microphone import Microphone
 from callout.sound.pauses import LEAST_PAUSE_S, Pauses
+from callout.sound.pulse import SleptError
 
 BLOCK = 480
 
@@ -55,15 +56,28 @@ def test_an_uneven_stream_has_no_gaps(late: list[float]) -> None:
     assert sum(missing(n * FRAME_S + by for n, by in enumerate(late))) == 0
 
 
-def test_asleep_or_paused_in_mid_word_nothing_is_joined(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The device goes on where it stopped, 40 minutes later; the stream's own time shows it."""
+def test_asleep_the_stream_ends_there(monkeypatch: pytest.MonkeyPatch) -> None:
+    slept = [5.0]
+    monkeypatch.setattr(microphone_module, "slept_s", lambda: slept[0])
+    with Microphone("null") as microphone:
+        frames = microphone.frames()
+        next(frames)
+        slept[0] += 2400
+        with pytest.raises(SleptError):
+            for _ in range(10):
+                next(frames)
+
+
+def test_paused_in_mid_word_nothing_is_joined(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The device goes on where it stopped, 40 seconds later; the stream's own time shows it."""
     now = [1000.0]
+    monkeypatch.setattr(microphone_module, "slept_s", lambda: 0.0)
     monkeypatch.setattr(microphone_module, "seconds_with_sleep", lambda: now[0])
     microphone = Microphone("null")
     microphone._running = True  # blocks are fed by hand: no device runs
     rng = np.random.default_rng(83)
     for number in range(120):
-        now[0] += FRAME_S + (2400.0 if number == 60 else 0.0)
+        now[0] += FRAME_S + (40.0 if number == 60 else 0.0)
         loud = 4000 if 30 <= number < 80 else 30
         tone = np.sin(np.arange(BLOCK) * (0.05 + 0.002 * (number % 7))) * loud
         microphone._sink.send((tone + rng.normal(0, 10, BLOCK)).astype("<i2").tobytes())
@@ -76,7 +90,7 @@ def test_asleep_or_paused_in_mid_word_nothing_is_joined(monkeypatch: pytest.Monk
     endpointer = Endpointer()
     whole = [one for frame in frames for one in endpointer.push(frame)]
     steps = np.diff([frame.start_s for frame in frames])
-    assert steps.max() == pytest.approx(2400, abs=1)
+    assert steps.max() == pytest.approx(40, abs=1)
     assert all(one.duration_s < 1.5 for one in whole)
     assert Reason.GAP in [item.reason for item in endpointer.take_discarded()]
 

@@ -6,6 +6,7 @@ Played microphones and invented callouts; the voice is espeak-ng's.
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,12 +20,12 @@ from callout.core.errors import DeviceError
 from callout.core.events import Heard, Say
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import FRAME_S, SAMPLE_RATE_HZ, Frame, Samples, frames_of
-from callout.sound.pulse import SourceChangedError
+from callout.sound.pulse import SleptError, SourceChangedError
 from callout.sound.voice import Voice
 from callout.speech.engine import Candidate
 from callout.station import ears as ears_module
 from callout.station.clock import Clock
-from callout.station.ears import CHANGED, Ears
+from callout.station.ears import CHANGED, SLOW, Ears
 from callout.station.faults import Faults
 from callout.station.listening import Listening
 from callout.station.sound_watch import SILENT
@@ -192,3 +193,32 @@ def test_the_stream_is_one(tmp_path: Path) -> None:
         )
     steps = np.diff(seen)
     assert steps.min() > 0 and np.count_nonzero(steps > FRAME_S * 1.5) == 1
+
+
+def test_of_sleep_only_the_clock_tells(tmp_path: Path) -> None:
+    day = Day([Played(wood(1), SleptError("The machine slept.")), Played(wood(1), GONE)])
+    hear(day, tmp_path, ScriptedEngine())
+    assert day.said[0] == "There is no microphone. Typing goes on."
+
+
+def test_a_recogniser_that_takes_long_is_told_of_while_it_does(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ears_module, "SLOW_S", 0.05)
+    callout = np.concatenate([wood(1), spoken("tree eighty three"), wood(2)])
+    day = Day([Played(callout), Played(callout)])
+    told_while: list[bool] = []
+
+    class Slow(ScriptedEngine):
+        def hear(self, samples: Samples) -> tuple[Candidate, ...]:
+            if not told_while:
+                until = time.monotonic() + 5
+                while SLOW not in day.said and time.monotonic() < until:
+                    time.sleep(0.01)
+            told_while.append(SLOW in day.said)
+            return super().hear(samples)
+
+    hear(day, tmp_path, Slow())
+    assert told_while == [True, True]
+    assert day.said[:2] == [SLOW, "the recogniser works again"]
+    assert [says for name, says in day.shown if name == "recogniser"] == [SLOW, None]

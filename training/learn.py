@@ -46,7 +46,7 @@ def library_of(folder: Path) -> Library:
     """The clips kept in ``folder``, the unseen voices left out."""
     synthetic, recorded = [], []
     for path in sorted(folder.glob("*.ogg")):
-        if path.stem in ("people", "prompts", "warped"):
+        if path.stem in ("people", "prompts"):
             recorded += read(path)
         elif path.stem not in UNSEEN:
             synthetic += read(path)

@@ -13,7 +13,6 @@ from pathlib import Path
 
 from training import people
 from training.clips import synthesise, write
-from training.warped import warped
 
 ROOT = Path(__file__).parents[1]
 SHARED = ROOT.parent / "shared" / "audio" / "spoken_digits"
@@ -56,11 +55,8 @@ def make_clips(clips: Path, digits: Path, seed: int) -> None:
         for name, job in jobs.items():
             job.get()
             print(f"clips: {name}", flush=True)
-    recorded, prompts = people.recorded_digits(digits), people.recorded_prompts()
-    write(clips / "people.ogg", recorded)
-    write(clips / "prompts.ogg", prompts)
-    write(clips / "warped.ogg", warped([*recorded, *prompts]))
-    print("clips: people, prompts and voices made of them", flush=True)
+    write(clips / "people.ogg", people.recorded_digits(digits))
+    write(clips / "prompts.ogg", people.recorded_prompts())
 
 
 if __name__ == "__main__":

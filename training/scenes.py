@@ -19,7 +19,6 @@ from training import sounds
 from training.clips import Clip
 from training.people import DIGITS, SPEAKERS
 from training.synthesisers import RATE
-from training.warped import MARK, VOICES
 
 REJECT = "<other>"
 LONGEST_S = 9.0
@@ -87,8 +86,7 @@ def _synthetic(library: Library, rng: Generator) -> tuple[Wave, tuple[str, ...],
 def _by_people(library: Library, rng: Generator) -> tuple[Wave, tuple[str, ...], str]:
     """A string of one person's digits, half the time with words of a synthesised voice in it."""
     person = SPEAKERS[rng.integers(len(SPEAKERS))] if rng.random() < 0.86 else "allison"
-    voice = person if rng.random() < 0.45 else f"{person}{MARK}{rng.integers(len(VOICES))}"
-    own = library.people.get(voice)
+    own = library.people.get(person)
     if own is None:
         return _synthetic(library, rng)
     if person == "allison":

@@ -39,11 +39,11 @@ class Recipe:
     """
 
     layers: tuple[str, ...] = ("w2", "b2", "w3", "b3")
-    steps: int = 240
+    steps: int = 400
     batch: int = 16
-    rate: float = 5e-4
-    pull: float = 0.002
-    hold: float = 1.0
+    rate: float = 2e-3
+    pull: float = 0.001
+    hold: float = 0.1
     held: int = 8
     dropped: float = 0.1
     seed: int = 1

@@ -41,6 +41,4 @@ class SecondListener:
         near = [one for one in found[:MOST] if one.score > found[0].score - WITHIN]
         sentences = [self._tokens.sentence(one.words) for one in near]
         decoded = self._encoder.likelihoods(frames, sentences) if near else []
-        return tuple(
-            Weighed(one, one.score, told) for one, told in zip(near, decoded, strict=True)
-        )
+        return tuple(Weighed(one, one.score, told) for one, told in zip(near, decoded, strict=True))

@@ -32,7 +32,7 @@ class Thresholds:
     drop: float = -12.0
     doubt: float = -3.0
     margin: float = _HEAD_MARGIN
-    accept: float = 0.93
+    accept: float = 0.9
 
 
 @dataclass(frozen=True)
@@ -41,12 +41,12 @@ class Regression:
     decoder's log probability a word; and a constant. Fitted by ``python -m training.calibrate``.
     """  # fmt: skip
 
-    head: float = 0.155
-    head_lead: float = -0.026
-    decoder_lead: float = 0.153
-    joint_lead: float = 0.218
-    a_word: float = 0.369
-    constant: float = 0.688
+    head: float = 0.1016
+    head_lead: float = -0.0075
+    decoder_lead: float = 0.0592
+    joint_lead: float = 0.2203
+    a_word: float = 0.5856
+    constant: float = 1.2097
 
     def probability(self, features: Sequence[float]) -> float:
         """Of being right, given the five features in their order."""

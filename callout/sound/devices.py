@@ -94,13 +94,37 @@ def _ask(kind: str) -> tuple[miniaudio.Devices, list[dict[str, Any]]]:
     hush_alsa()
     try:
         devices = miniaudio.Devices(_REAL)
-        infos = devices.get_captures() if kind == "microphone" else devices.get_playbacks()
+        infos = _listed(devices, kind)
     except miniaudio.MiniaudioError:
         raise DeviceError(
             f"No {kind} can be had: this machine's sound system does not answer. "
             "Check that sound works in another program, or go on without it."
         ) from None
     return devices, infos
+
+
+def _listed(devices: miniaudio.Devices, kind: str) -> list[dict[str, Any]]:
+    """Names and ids. miniaudio asks each device for its formats too: elsewhere that finds devices
+
+    that do not answer, but with PulseAudio it ends the whole process when one goes away just then.
+    """
+    if devices.backend != "PulseAudio":
+        found: list[dict[str, Any]] = (
+            devices.get_captures() if kind == "microphone" else devices.get_playbacks()
+        )
+        return found
+    infos, count = ffi.new("ma_device_info**"), ffi.new("ma_uint32*")
+    wanted, others = (infos, count), (ffi.NULL, ffi.NULL)
+    asked = (*others, *wanted) if kind == "microphone" else (*wanted, *others)
+    if lib.ma_context_get_devices(devices._context, *asked):
+        raise miniaudio.MiniaudioError("the devices cannot be listed")
+    return [
+        {
+            "name": ffi.string(infos[0][at].name).decode("utf-8", "replace"),
+            "id": ffi.new("ma_device_id *", infos[0][at].id),
+        }
+        for at in range(count[0])
+    ]
 
 
 @functools.cache

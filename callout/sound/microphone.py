@@ -42,6 +42,9 @@ class Microphone:
         self.name = choice.name
         self._watch = watch_source(choice)
         self._settled = False
+        if self._watch is not None and self._watch.watches and self._watch.changed:
+            self._look_away()
+            raise DeviceError(f"The microphone {self.name!r} has just gone. Connect it again.")
         self._stalled_after_s = stalled_after_s
         self._blocks: queue.Queue[tuple[int, bytes]] = queue.Queue(
             maxsize=max(2, round(queue_s * 1000 / _PERIOD_MS))

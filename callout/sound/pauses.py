@@ -13,7 +13,10 @@ from callout.sound.frames import SAMPLE_RATE_HZ
 
 LEAST_PAUSE_S = 0.3
 """Less is the unevenness of a busy machine."""
-_JUDGED_AFTER_S = 0.12
+_STEADY_BLOCKS = 4
+"""So many at their own pace: whatever waited has come."""
+_JUDGED_AFTER_S = 1.0
+"""At the latest."""
 _CAUGHT_UP_S = 0.2
 
 
@@ -35,6 +38,7 @@ class Pauses:
         self._last_s: float | None = None
         self._behind_s = 0.0
         self._resumed_s: float | None = None
+        self._steady = 0
 
     def take(self, now_s: float, samples: int) -> int:
         """A block came at ``now_s``: samples missing before it, 0 as a rule.
@@ -48,10 +52,11 @@ class Pauses:
         late_s = now_s - last_s - lasts_s
         if self._resumed_s is None:
             if late_s > LEAST_PAUSE_S:
-                self._resumed_s, self._behind_s = now_s, late_s
+                self._resumed_s, self._behind_s, self._steady = now_s, late_s, 0
             return 0
         self._behind_s += late_s
-        if now_s - self._resumed_s < _JUDGED_AFTER_S:
+        self._steady = self._steady + 1 if abs(late_s) < 0.7 * lasts_s else 0
+        if self._steady < _STEADY_BLOCKS and now_s - self._resumed_s < _JUDGED_AFTER_S:
             return 0
         self._resumed_s, missing_s = None, self._behind_s
         return round(missing_s * SAMPLE_RATE_HZ) if missing_s > _CAUGHT_UP_S else 0

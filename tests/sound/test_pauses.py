@@ -35,6 +35,18 @@ def test_time_in_which_nothing_was_captured_is_missing() -> None:
     assert owned <= 5, "known within a few blocks"
 
 
+def test_what_comes_late_by_fits_and_starts_is_not_missing() -> None:
+    """A machine so busy that it needs three turns to fetch what waited."""
+    before = [n * FRAME_S for n in range(100)]
+    late = before[-1] + 0.9
+    times = list(before)
+    for turn, blocks in enumerate((12, 12, 12)):
+        times += [late + turn * 0.15 + n * 0.001 for n in range(blocks)]
+    end = times[-1]
+    times += [end + n * FRAME_S for n in range(1, 100)]
+    assert sum(missing(times)) < 0.25
+
+
 def test_two_pauses_are_two_gaps() -> None:
     times, at = [], 0.0
     for pause in (0.8, 2.0, 0.0):

@@ -3,6 +3,8 @@
 What both heard alike is taken at once; where they differ, the meanings of both are given back with
 too little confidence to be taken, so that the station asks. A second engine that hears nothing does
 not object: engines reject the voices they know least, and the first one's own doubt still counts.
+A callout with a word that the first can never hear, as of a species, is the second's alone, unless
+the first is sure of another.
 """
 
 from __future__ import annotations
@@ -23,32 +25,47 @@ class PairEngine:
         self._first, self._second = first, second
         self.name = f"{first.name}+{second.name}"
         self.model = f"{first.model}; {second.model}"
+        self._only_second: frozenset[str] = frozenset()
 
     def prepare(self, spoken: Automaton) -> None:
         """Both listen for this automaton's callouts from now on."""
         self._first.prepare(spoken)
         self._second.prepare(spoken)
+        self._only_second = _unknown(self._first, spoken) - _unknown(self._second, spoken)
 
     def hear(self, samples: Samples) -> tuple[Candidate, ...]:
         """What both may have heard, likeliest first; empty where the first hears no callout."""
         heard = self._first.hear(samples)
-        if not heard:
+        best = next(iter(heard), None)
+        if best is None and not self._only_second:
             return ()
-        best, other = heard[0], next(iter(self._second.hear(samples)), None)
+        other = next(iter(self._second.hear(samples)), None)
         if other is None or not other.meanings:
             return heard
+        if self._only_second.intersection(other.words.split()):
+            return (other,) if best is None or best.confidence < 0.5 else (_apart(best, other),)
+        if best is None:
+            return ()
         common = tuple(meaning for meaning in best.meanings if meaning in other.meanings)
         if common:
             sure = max(best.confidence, other.confidence, _ALIKE)
             return (Candidate(best.words, common, sure),)
-        both = tuple(dict.fromkeys((*best.meanings, *other.meanings)))
-        return (Candidate(best.words, both, min(best.confidence, _APART)),)
+        return (_apart(best, other),)
 
     def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
-        """Those of the first engine: what it does not hear is not heard."""
-        first = self._first
-        return first.unknown_words(spoken) if isinstance(first, TellsUnknown) else ()
+        """Words that neither can hear."""
+        return tuple(sorted(_unknown(self._first, spoken) & _unknown(self._second, spoken)))
 
     def timed(self, samples: Samples) -> tuple[TimedWord, ...]:
         """The first engine's words and times, where it can tell them."""
         return self._first.timed(samples) if isinstance(self._first, TimesWords) else ()
+
+
+def _unknown(engine: Engine, spoken: Automaton) -> frozenset[str]:
+    return frozenset(engine.unknown_words(spoken) if isinstance(engine, TellsUnknown) else ())
+
+
+def _apart(best: Candidate, other: Candidate) -> Candidate:
+    """Both meanings, and too little confidence for either."""
+    both = tuple(dict.fromkeys((*best.meanings, *other.meanings)))
+    return Candidate(best.words, both, min(best.confidence, _APART))

@@ -31,7 +31,7 @@ def sure(best: Candidate, scope: Scope) -> Parsed:
 
 
 def _which(meanings: Sequence[Meaning], scope: Scope) -> str:
-    """The question where the engine is unsure. Never answered here: what fits may still be wrong."""
+    """The question where the engine is unsure; never answered here, for what fits may be wrong."""
     fitting = [meaning for meaning in meanings if scope.fits(meaning)]
     if len(fitting) != 2:
         return "not sure what was said: say it again"

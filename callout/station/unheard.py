@@ -12,7 +12,7 @@ from callout.speech.engine import Engine, TellsUnknown
 _MOST_NAMED = 12
 _OTHERS = {
     "pocketsphinx": "engine vosk with a model that has them",
-    "closed": "engine pocketsphinx or vosk",
+    "closed": "engine closed+pocketsphinx",
     "vosk": "a larger Vosk model",
 }
 

@@ -1,0 +1,96 @@
+"""Two engines as one, with engines that hear what the test says. Callouts and voices: invented."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from callout.grammar.automaton import Automaton
+from callout.grammar.scope import Scope
+from callout.speech.engine import Candidate, Samples, candidate_of
+from callout.speech.pair import PairEngine
+from callout.station.data import load_language
+from callout.station.deciding import sure
+
+LANGUAGE = load_language("en")
+SOUND = np.ones(1600, dtype=np.int16)
+SIXTEEN = "tree twelve diameter sixteen"
+SIXTY = "tree twelve diameter sixty"
+
+
+class _Hears:
+    """An engine that hears the same words whatever is said."""
+
+    model = "test"
+
+    def __init__(self, words: str, confidence: float, lacks: tuple[str, ...] = ()) -> None:
+        self.name, self._words = "test", words
+        self._confidence, self._lacks = confidence, lacks
+        self._spoken: Automaton | None = None
+
+    def prepare(self, spoken: Automaton) -> None:
+        self._spoken = spoken
+
+    def hear(self, samples: Samples) -> tuple[Candidate, ...]:
+        if not self._words or self._spoken is None:
+            return ()
+        return (candidate_of(self._spoken, self._words.split(), self._confidence),)
+
+    def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
+        return self._lacks
+
+
+def _pair(first: _Hears, second: _Hears) -> PairEngine:
+    pair = PairEngine(first, second)
+    pair.prepare(LANGUAGE.spoken)
+    return pair
+
+
+def test_what_both_hear_alike_is_taken_though_each_alone_is_unsure() -> None:
+    (heard,) = _pair(_Hears(SIXTEEN, 0.3), _Hears(SIXTEEN, 0.4)).hear(SOUND)
+    taken = sure(heard, Scope())
+    assert taken.problem is None
+    assert str(taken.meanings[0].value) == "16"
+
+
+@pytest.mark.parametrize("confidence", [0.1, 0.99])
+def test_where_they_differ_the_station_asks_which(confidence: float) -> None:
+    """However sure each of them is."""
+    (heard,) = _pair(_Hears(SIXTEEN, confidence), _Hears(SIXTY, confidence)).hear(SOUND)
+    asked = sure(heard, Scope())
+    assert asked.problem == "could be 16, or 60: say it again, digit by digit"
+
+
+def test_a_second_that_hears_nothing_leaves_the_first_ones_doubt() -> None:
+    (doubted,) = _pair(_Hears(SIXTEEN, 0.3), _Hears("", 0.0)).hear(SOUND)
+    (trusted,) = _pair(_Hears(SIXTEEN, 0.8), _Hears("", 0.0)).hear(SOUND)
+    assert sure(doubted, Scope()).problem == "not sure what was said: say it again"
+    assert sure(trusted, Scope()).problem is None
+
+
+def test_what_only_the_second_hears_is_no_callout() -> None:
+    assert _pair(_Hears("", 0.0), _Hears(SIXTEEN, 0.9)).hear(SOUND) == ()
+
+
+def test_a_word_the_first_can_never_hear_is_the_seconds_to_hear() -> None:
+    """Here the word is "sixteen", as a species' name would be for the closed engine."""
+    deaf = _Hears("", 0.0, lacks=("sixteen",))
+    pair = _pair(deaf, _Hears(SIXTEEN, 0.9))
+    (heard,) = pair.hear(SOUND)
+    assert heard.words == SIXTEEN
+    assert pair.unknown_words(LANGUAGE.spoken) == ()
+    sure_of_other = _Hears(SIXTY, 0.9, lacks=("sixteen",))
+    (asked,) = _pair(sure_of_other, _Hears(SIXTEEN, 0.9)).hear(SOUND)
+    assert sure(asked, Scope()).problem is not None
+
+
+def test_one_doubtful_engine_names_what_differs() -> None:
+    """A rival that fits the plot no less is named; three things that may have been said are not."""
+    both = _Hears(SIXTEEN, 0.3)
+    both.prepare(LANGUAGE.spoken)
+    (first,) = both.hear(SOUND)
+    rival = candidate_of(LANGUAGE.spoken, ["tree", "twenty", "diameter", "sixteen"], 0.3)
+    doubted = Candidate(first.words, (*first.meanings, *rival.meanings), 0.3)
+    assert sure(doubted, Scope()).problem == (
+        "could be tree 12, or tree 20: say it again, digit by digit"
+    )

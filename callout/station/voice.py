@@ -148,6 +148,9 @@ class SpokenEcho:
             except CalloutError as error:
                 self._speaker = None  # opened anew for the next echo: it may have been unplugged
                 self._report(f"no spoken echo: {error}")
+            except Exception as error:  # a defect must not silence the rest of the day
+                self._speaker = self._voice = None
+                self._report(f"no spoken echo: {error!r}")
 
     def _say(self, saying: Saying) -> str | None:
         """Say it, by tones where the voice fails: then why. Raises CalloutError: no loudspeaker."""

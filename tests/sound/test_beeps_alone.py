@@ -220,6 +220,24 @@ def test_a_newer_answer_cuts_an_older_one_and_a_notice_waits(
     assert speaker.told == [*letters(NEXT, QUESTION), "accept", *letters(SAVED, only)]
 
 
+def test_a_defect_of_the_loudspeaker_is_told_and_the_next_echo_is_spoken(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    faults: list[str | None] = []
+    with echoing(monkeypatch, None) as echo:
+        echo.on_fault(faults.append)
+        monkeypatch.setattr(FakeSpeaker, "play", lambda *_, **__: 1 / 0)
+        echo.tell(answer(QUESTION))
+        until(lambda: len(faults) == 1)
+        monkeypatch.undo()
+        monkeypatch.setattr(guarded_voice.GuardedVoice.__init__, "__defaults__", (10.0, FakeVoice))
+        monkeypatch.setattr(voice_module, "Speaker", FakeSpeaker)
+        echo.tell(answer(SAVED))
+        until(lambda: len(faults) == 2)
+    assert faults[0] is not None and "ZeroDivisionError" in faults[0]
+    assert faults[1] is None and made[-1].told == ["accept", *letters(SAVED)]
+
+
 def test_muted_nothing_sounds(monkeypatch: pytest.MonkeyPatch) -> None:
     with echoing(monkeypatch, "The voice failed.") as echo:
         echo.mute(True)

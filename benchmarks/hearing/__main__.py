@@ -48,8 +48,10 @@ def _options() -> argparse.Namespace:
         "--digits", type=Path, default=ROOT.parent / "shared" / "audio" / "spoken_digits"
     )
     parser.add_argument("--figures", type=Path, help="folder for the risk curves as PNG")
-    parser.add_argument("--engines", type=lambda text: text.split(","), default=[*ENGINES])
-    parser.add_argument("--conditions", type=lambda text: text.split(","), help="only these")
+    parser.add_argument("--engines", type=lambda text: text.split(";"), default=[*ENGINES])
+    parser.add_argument(
+        "--conditions", type=lambda text: text.split(";"), help="only these, parted by ;"
+    )
     parser.add_argument("--count", type=int, default=60, help="strings of each person")
     parser.add_argument("--callouts", type=int, default=30, help="callouts of each voice")
     parser.add_argument("--share", type=float, default=1.0, help="how much of the two hours")
@@ -70,7 +72,7 @@ def _people(name: str, options: argparse.Namespace) -> None:
             outcomes = list(hear.heard(engine, listening, [treat(one) for one in spoken]))
             found.setdefault(condition, []).extend(outcomes)
             _tell(name, f"people, {condition}, {person}", outcomes)
-    _keep(options, "people", name, found)
+            _keep(options, "people", name, found)
 
 
 def _voices(name: str, options: argparse.Namespace) -> None:
@@ -83,7 +85,7 @@ def _voices(name: str, options: argparse.Namespace) -> None:
     for condition, treat in _conditions(options):
         found[condition] = list(hear.heard(engine, listening, [treat(one) for one in clean]))
         _tell(name, f"voices, {condition}", found[condition])
-    _keep(options, "voices", name, found)
+        _keep(options, "voices", name, found)
 
 
 def _conditions(options: argparse.Namespace) -> Iterable[tuple[str, hear.Treat]]:
@@ -99,7 +101,7 @@ def _work(name: str, options: argparse.Namespace) -> None:
         counted = at_work.work(ENGINES[name](options.heads, ""), parts)
         found[kind] = asdict(counted)
         print(f"{name} | {kind} | {counted}", flush=True)
-    _write(options, "work", name, found)
+        _write(options, "work", name, found)
 
 
 def _front(name: str, options: argparse.Namespace) -> None:
@@ -123,7 +125,7 @@ def _front(name: str, options: argparse.Namespace) -> None:
                 outcomes = list(hear.heard(engine, listening, treated, apply))
                 found.setdefault(key, []).extend(outcomes)
                 _tell(name, f"{key}, {group}", outcomes)
-    _keep(options, "front", name, found)
+                _keep(options, "front", name, found)
 
 
 def _memory(name: str, options: argparse.Namespace) -> None:

@@ -22,24 +22,27 @@ def sphinx() -> Engine:
     return SphinxEngine(load_language("en").pronunciations)
 
 
-def closed(heads: Path, left_out: str) -> Engine:
-    """The closed engine with the head that never heard ``left_out``."""
-    from callout.speech.closed.engine import ClosedEngine
+def closed(heads: Path, left_out: str, second: bool = True) -> Engine:
+    """The closed engine with the head that never heard ``left_out``; ``second`` as in the engine.
 
-    return ClosedEngine(head=head_of(heads, left_out))
+    The shipped head where ``heads`` holds no whole one.
+    """
+    from callout.speech.closed.engine import HEAD, ClosedEngine
+
+    head = heads / (f"head-{left_out}.npz" if left_out else "head.npz")
+    return ClosedEngine(head=head if left_out or head.is_file() else HEAD, second=second)
 
 
-def head_of(heads: Path, left_out: str) -> Path:
-    """The head's file; the shipped one where ``heads`` holds no whole head."""
-    from callout.speech.closed.engine import HEAD
+def pair(first: Engine, second: Engine) -> Engine:
+    """Two that must hear alike."""
+    from callout.speech.pair import PairEngine
 
-    if left_out:
-        return heads / f"head-{left_out}.npz"
-    whole = heads / "head.npz"
-    return whole if whole.is_file() else HEAD
+    return PairEngine(first, second)
 
 
 ENGINES: Mapping[str, Make] = {
     "pocketsphinx": lambda heads, left_out: sphinx(),
     "closed": closed,
+    "closed, head alone": lambda heads, left_out: closed(heads, left_out, second=False),
+    "closed+pocketsphinx": lambda heads, left_out: pair(closed(heads, left_out), sphinx()),
 }

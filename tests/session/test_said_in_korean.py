@@ -141,6 +141,26 @@ def test_some_word_for_word(english, korean):
     assert BOOK.shown(english) == korean
 
 
+@pytest.mark.parametrize(
+    "fault",
+    [
+        "The clock was set back by 1 hour 5 minutes.", "Back after 12 seconds asleep.",
+        "The disk is nearly full: under 20 MB left.", "There is room on the disk again.",
+        "No sound from the microphone: is it muted, or switched off?",
+        "There is no microphone. Connect one and start again. Typing goes on.",
+        "The recogniser stopped and was started again.", "Sound was lost: say it again.",
+        "The recogniser takes long: wait, or type. It is started anew if it hangs.",
+        "No spoken echo: The voice hangs. Beeps stand for it: look at the screen.",
+        "The microphone was changed, and is open again. Still waiting: 83, 24.6. Confirm?",
+        "The time zone is now UTC +02:00.",
+    ],
+)  # fmt: skip
+def test_what_does_not_work_is_told_in_korean_too(fault):
+    shown = BOOK.shown(fault)
+    assert not re.findall("[A-Za-z]+", re.sub(r"\bMB\b", "", shown)), shown
+    assert FIGURES.findall(shown) == FIGURES.findall(fault)
+
+
 def kinds(words: str) -> list[str]:
     return [one.kind for one in parse_words(KOREAN.full, words, Scope()).meanings]
 

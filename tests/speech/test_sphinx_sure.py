@@ -45,17 +45,16 @@ def test_silence_is_cut_but_for_a_margin():
     assert abs(len(cut.samples) - (8000 + 2 * 3200)) <= FRAME
 
 
-def test_the_same_samples_give_the_same_cut():
-    sound = np.random.RandomState(2).normal(0, 500, 20_000).astype(np.int16)
-    assert np.array_equal(speech_of(sound).samples, speech_of(sound.copy()).samples)
+def test_soft_ends_of_words_are_kept():
+    """30 dB below the loudest frame is still speech: the s of "six" is that soft."""
+    tone = 8000 * np.sin(np.arange(8000) * 0.2)
+    soft = 8000 * 10 ** (-28 / 20) * np.sin(np.arange(8000) * 0.9)
+    sound = np.concatenate([np.zeros(16_000), tone, soft, np.zeros(16_000)]).astype(np.int16)
+    cut = speech_of(sound)
+    assert cut.from_s == pytest.approx(0.8)
+    assert len(cut.samples) >= 16_000 + 2 * 3200 - FRAME
 
 
 @pytest.mark.parametrize("length", [0, 1, FRAME - 1, FRAME])
 def test_sounds_of_hardly_any_length_pass(length):
     assert len(speech_of(np.full(length, 1000, np.int16)).samples) == length
-
-
-def test_full_scale_stays_within_sixteen_bits():
-    loud = np.where(np.arange(16_000) % 40 < 20, 32767, -32768).astype(np.int16)
-    assert speech_of(loud).samples.dtype == np.int16
-    assert int(np.sign(speech_of(loud).samples[5])) == 1

@@ -111,7 +111,9 @@ class Post:
         )  # fmt: skip
         if self._work.without_engine:
             self.faults.report(RECOGNISER, f"{self._work.without_engine}: type, or use the tape")
-        self.faults.report(WORDS, unheard_told(station.engine, station.language))
+        if (unheard := unheard_told(station.engine, station.language)) is not None:
+            self.faults.report(WORDS, unheard.shown, aloud=False)
+            station.say(unheard.spoken, "told")
         opened = _opener(listening.microphone)
         self.ears = Ears(self._listening, self.echo, self.faults, self._clock, opened)
         self.ears.on_open(to.microphone)

@@ -5,11 +5,13 @@ Which words those are is the engine's to say.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from callout.grammar.language import Language, plain_words
 from callout.session.echo import listed
 from callout.speech.engine import Engine, TellsUnknown
 
-_MOST_NAMED = 12
+_MOST_SHOWN, _MOST_SPOKEN = 40, 3
 _OTHERS = {
     "pocketsphinx": "engine vosk with a model that has them",
     "closed": "engine closed+pocketsphinx",
@@ -17,17 +19,29 @@ _OTHERS = {
 }
 
 
-def unheard_told(engine: Engine | None, language: Language) -> str | None:
-    """The state to show and speak; None where every word can be heard, or no engine listens."""
+class Unheard(NamedTuple):
+    """The state to show and log, and what is said of it aloud, where many names would take long."""
+
+    shown: str
+    spoken: str
+
+
+def unheard_told(engine: Engine | None, language: Language) -> Unheard | None:
+    """What to tell; None where every word can be heard, or no engine listens."""
     if not isinstance(engine, TellsUnknown):
         return None
     words = _named(engine.unknown_words(language.spoken), language)
     if not words:
         return None
     other = _OTHERS.get(engine.name.partition("+")[0], "another engine")
-    named = listed(words, _MOST_NAMED)
-    return (
-        f"{engine.name} cannot hear {named}: type what needs them, or choose {other} in survey.toml"
+    shown = (
+        f"{engine.name} cannot hear {listed(words, _MOST_SHOWN)}: "
+        f"type what needs them, or choose {other} in survey.toml"
+    )
+    if len(words) <= _MOST_SPOKEN:
+        return Unheard(shown, shown)
+    return Unheard(
+        shown, f"{engine.name} cannot hear {len(words)} names: type them, the screen says which"
     )
 
 

@@ -67,6 +67,7 @@ def said(rules: str) -> list[str]:
         ("a // a remark\n b", ["a b"]),
         ("a /* a remark ; | over\n two lines */ b", ["a b"]),
         ("a <VOID>* b", ["a b"]),  # nothing, any number of times
+        ("a | a <VOID>+ b", ["a"]),  # nothing, at least once
     ],
 )
 def test_what_may_be_said(expansion: str, expected: list[str]) -> None:
@@ -77,6 +78,12 @@ def test_the_header_is_all_that_is_needed_before_the_grammar_s_name() -> None:
     grammar = parse_jsgf("#JSGF V1.0;\ngrammar a.b.c;\npublic <callout> = a;\n<b> = c;")
     assert (grammar.name, grammar.public) == ("a.b.c", ("callout",))
     assert set(grammar.rules) == {"callout", "b"}
+
+
+def test_lines_are_of_no_account() -> None:
+    grammar = parse_jsgf("#JSGF V1.0;grammar a;public<callout>=b[c];")
+    assert phrases(compile_grammar(grammar, "callout")) == ["b", "b c"]
+    assert parse_jsgf("\n #JSGF V1.0 ;\n\ngrammar\na\n;\n<b>\n=\nc\n;\n\n").name == "a"
 
 
 def test_a_rule_is_used_as_often_as_it_is_named() -> None:
@@ -131,6 +138,8 @@ def test_a_rule_can_be_filled_in_from_outside() -> None:
         ("#JSGF V1.0;\n<b> = c;", "expected 'grammar', found '<b>'"),
         ("#JSGF V1.0;\ngrammar a\n<b> = c;", "expected ';', found '<b>'"),
         ("#JSGF V1.0;\ngrammar a;\nb = c;", "expected a rule such as <size>, found 'b'"),
+        ("#JSGF V1.0;\ngrammar a;\nsecret <b> = c;", "such as <size>, found 'secret'"),
+        ("#JSGF V1.0;\ngrammar a;\nopen <b> = c;", "such as <size>, found 'open'"),
         ("#JSGF V1.0;\ngrammar a;\npublic b = c;", "expected a rule such as <size>, found 'b'"),
         ("#JSGF V1.0;\ngrammar a;\n<b> c;", "expected '=', found 'c'"),
         ("#JSGF V1.0;\ngrammar a;\n<b> = c;\n<b> = d;", "rule <b> is defined twice"),

@@ -171,6 +171,14 @@ def test_the_limits_themselves_fit(value: str, unit: Unit | None, fits: bool) ->
     assert scope.fits(meaning) == scope.size_fits(meaning) == fits
 
 
+@pytest.mark.parametrize(
+    ("value", "fits"), [("0.1", True), ("0.09", False), ("200", True), ("200.1", False)]
+)
+def test_where_no_plot_says_otherwise(value: str, fits: bool) -> None:
+    """A millimetre to two metres; any tag; a point may be left unsaid."""
+    assert Scope().fits(Meaning("reading", "83", Decimal(value), implied=True)) == fits
+
+
 def test_a_size_without_its_point_fits_where_that_is_allowed() -> None:
     meaning = Meaning("reading", "83", Decimal("24.6"), implied=True)
     assert Scope(TAGS).fits(meaning)

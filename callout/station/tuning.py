@@ -221,12 +221,3 @@ def own_margin(judged: Sequence[Judged], least: float) -> float:
 def words_in(prompts: Sequence[str]) -> Counter[str]:
     """How often each word comes."""
     return Counter(word for prompt in prompts for word in prompt.split())
-
-
-def folds(count: int, parts: int) -> list[tuple[list[int], list[int]]]:
-    """(learnt from, kept back) for each part: every utterance is kept back once."""
-    parts = max(2, min(parts, count))
-    return [
-        ([at for at in range(count) if at % parts != part], list(range(part, count, parts)))
-        for part in range(parts)
-    ]

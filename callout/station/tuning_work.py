@@ -25,23 +25,27 @@ from callout.speech.closed.adapt import Example, Recipe, Weights, adapted
 from callout.speech.closed.ctc import ctc
 from callout.speech.closed.decode import Decoder
 from callout.speech.closed.encoder import Encoder, Frames
-from callout.speech.closed.engine import HEAD, LEAD_S, Thresholds, confidence
+from callout.speech.closed.engine import HEAD, LEAD_S, PROPOSED, Thresholds
 from callout.speech.closed.head import Head
+from callout.speech.closed.second import SecondListener
+from callout.speech.closed.splices import Piece, pieces, spliced
+from callout.speech.closed.surety import by_both, by_head, distinct
 from callout.speech.closed.tuned import About, digest_of, packed, weights_of
 from callout.speech.closed.variants import in_noise, variant
 from callout.speech.engine import SAMPLE_RATE_HZ, Samples
+from callout.speech.timed import aligned
 from callout.station.tuning import (
     REHEARSED,
     Figures,
     Judged,
     Take,
-    folds,
     is_better,
     own_margin,
     words_fault,
 )
 
-VARIANTS, PARTS = 6, 4
+LESSONS, PARTS = 15, 3
+"""Lessons made of each utterance; parts, each kept back once."""
 WIND_DB = 10.0
 _VOICES = ("en-gb", "en-us")
 
@@ -51,12 +55,19 @@ Tell = Callable[[str, int, int], None]
 
 @dataclass(frozen=True)
 class Encoded:
-    """One utterance in encoder frames: as it was said, in wind, and its variants to learn from."""
+    """One utterance in encoder frames: as it was said, and in wind."""
 
     words: tuple[str, ...]
     plain: Frames
     windy: Frames
-    variants: tuple[Frames, ...]
+
+
+@dataclass(frozen=True)
+class Part:
+    """Utterances that are kept back together, and the lessons made of them alone."""
+
+    takes: tuple[Encoded, ...]
+    lessons: tuple[Example, ...]
 
 
 @dataclass(frozen=True)
@@ -73,10 +84,18 @@ class Tuned:
 class Tuning:
     """One head, one grammar, one encoder. Raises DeviceError where they cannot be had."""
 
-    def __init__(self, spoken: Automaton, base: Path = HEAD, encoder: Encoder | None = None):
+    def __init__(
+        self,
+        spoken: Automaton,
+        base: Path = HEAD,
+        encoder: Encoder | None = None,
+        second: bool = True,
+    ) -> None:
+        """``second`` judges as the engine does, with the decoder; learning is the head's alone."""
         # Its matrices are small: more threads in one would only wait; the parts take a core each.
         threadpool_limits(limits=1, user_api="blas")
         self._encoder = encoder or Encoder()
+        self._second = SecondListener(self._encoder) if second else None
         self._spoken, self._digest = spoken, digest_of(base)
         self._head = Head(base)
         self._weights, self._words = weights_of(base)
@@ -87,66 +106,74 @@ class Tuning:
         unknown = sorted(set(take.words) - set(self._words))
         if unknown:
             return f"{', '.join(unknown)}: no word that can be heard"
-        log_probs = self._head.log_probs(self._frames(take.samples))
+        log_probs = self._head.log_probs(self.frames(take.samples))
         losses, _ = ctc([log_probs], [self._labels(take.words)])
         free = float(log_probs.max(axis=1).sum())
         return words_fault(-float(losses[0]), free, len(take.words))
 
-    def encode(self, takes: Sequence[Take], tell: Tell, seed: int = 1) -> list[Encoded]:
-        """Every utterance through the encoder, as it was and as it might have sounded."""
+    def encode(self, takes: Sequence[Take], tell: Tell, seed: int = 1) -> list[Part]:
+        """The utterances in parts, through the encoder as they were and as they might sound."""
         rng = np.random.default_rng(seed)
+        parts = max(2, min(PARTS, len(takes)))
+        done, of = 0, len(takes) * (LESSONS + 2)
         found = []
-        for at, take in enumerate(takes):
-            tell("encoding", at, len(takes))
-            others = tuple(self._frames(variant(take.samples, rng)) for _ in range(VARIANTS - 1))
-            windy = self._frames(in_noise(take.samples, "wind", WIND_DB, rng))
-            found.append(Encoded(take.words, self._frames(take.samples), windy, others))
+        for part in range(parts):
+            mine = takes[part::parts]
+            encoded = []
+            for take in mine:
+                windy = self.frames(in_noise(take.samples, "wind", WIND_DB, rng))
+                encoded.append(Encoded(take.words, self.frames(take.samples), windy))
+            lessons = [Example(one.plain, self._labels(one.words)) for one in encoded]
+            of_them = [piece for take, one in zip(mine, encoded, strict=True)
+                       for piece in self._pieces(take, one)]  # fmt: skip
+            for _ in range(LESSONS * len(mine)):
+                made = spliced(of_them, rng)
+                frames = self.frames(variant(made.samples, rng))
+                lessons.append(Example(frames, self._labels(made.words)))
+                done += 1
+                tell("encoding", done, of)
+            done += 2 * len(mine)
+            found.append(Part(tuple(encoded), tuple(lessons)))
         return found
 
-    def tune(self, takes: Sequence[Encoded], who: str, tell: Tell) -> Tuned:
+    def tune(self, parts: Sequence[Part], who: str, tell: Tell) -> Tuned:
         """Learn with each part kept back, judge on it, and where that is better learn from all."""
-        rehearsal = self._rehearsal(tell)
+        rehearsal = self.rehearsal(tell)
+        takes = [take for part in parts for take in part.takes]
         before = [one for take in takes for one in self._judged(self._head, take)]
-        parts = folds(len(takes), PARTS)
-        after: list[Judged] = []
         steps = [0] * (len(parts) + 1)
 
-        def learn(part: int, learnt: Sequence[int]) -> Weights:
+        def learn(number: int, learnt: Sequence[Part]) -> Weights:
             def progress(done: int, of: int) -> None:
-                steps[part] = done
+                steps[number] = done
                 tell("learning", sum(steps), of * len(steps))
 
-            return self.learn([takes[at] for at in learnt], rehearsal, progress)
+            return self.learn(learnt, rehearsal, progress)
 
-        def kept_back(part: int) -> list[Judged]:
-            learnt, back = parts[part]
-            head = self.head_of(learn(part, learnt), who)
-            return [one for at in back for one in self._judged(head, takes[at])]
+        def kept_back(number: int) -> list[Judged]:
+            others = [part for at, part in enumerate(parts) if at != number]
+            head = self.head_of(learn(number, others), who)
+            return [one for take in parts[number].takes for one in self._judged(head, take)]
 
         with ThreadPoolExecutor(2) as pool:
-            for found in pool.map(kept_back, range(len(parts))):
-                after += found
+            after = [one for found in pool.map(kept_back, range(len(parts))) for one in found]
         figures = Figures.of(before), Figures.of(after)
         if not is_better(*figures):
             return Tuned(*figures, None, self._digest)
-        weights = learn(len(parts), range(len(takes)))
+        weights = learn(len(parts), parts)
         head = self.packed(weights, who, own_margin(after, Thresholds().margin))
         return Tuned(*figures, head, self._digest)
 
     def learn(
         self,
-        takes: Sequence[Encoded],
+        parts: Sequence[Part],
         rehearsal: Sequence[Frames],
         progress: Callable[[int, int], None] = lambda done, of: None,
         recipe: Recipe | None = None,
     ) -> Weights:
-        """A head's weights, learnt from all of ``takes``."""
-        examples = [
-            Example(frames, self._labels(take.words))
-            for take in takes
-            for frames in (take.plain, *take.variants)
-        ]
-        return adapted(self._weights, examples, rehearsal, recipe, progress)
+        """A head's weights, learnt from all of ``parts``."""
+        lessons = [lesson for part in parts for lesson in part.lessons]
+        return adapted(self._weights, lessons, rehearsal, recipe, progress)
 
     def head_of(self, weights: Weights, who: str) -> Head:
         """The head as it would be read from its file."""
@@ -164,21 +191,27 @@ class Tuning:
         return [self.judge(head, frames, take.words) for frames in (take.plain, take.windy)]
 
     def judge(self, head: Head, frames: Frames, words: tuple[str, ...]) -> Judged:
-        """What ``head`` hears in ``frames``, against the words that were said."""
+        """What the engine would hear in ``frames`` by ``head``, against the words said."""
         limits = Thresholds()
-        found = self._decoder.meanings(head.log_probs(frames))
+        found = self._decoder.meanings(head.log_probs(frames), PROPOSED)
         if not found or found[0].score < limits.drop:
             return Judged(words, (), right=False, accepted=False)
-        said, heard = self._meant(words), self._meant(found[0].words)
-        rival = next((other for other in found[1:] if other.words != found[0].words), None)
-        margin = found[0].score - rival.score if rival else math.inf
-        accepted = confidence(found, limits) > 0.5
-        return Judged(words, found[0].words, heard == said, accepted, margin)
+        near = distinct(found)
+        choice = (
+            by_both(self._second.weigh(frames, near), limits)
+            if self._second is not None
+            else by_head(found, limits)
+        )
+        best = choice.best
+        others = [one.score for one in near if one.words != best.words]
+        margin = best.score - max(others) if others else math.inf
+        right = self._meant(best.words) == self._meant(words)
+        return Judged(words, best.words, right, choice.confidence >= 0.5, margin)
 
     def _meant(self, words: Sequence[str]) -> frozenset[object]:
         return frozenset(meanings_of(self._spoken, [Heard(word, word) for word in words]))
 
-    def _rehearsal(self, tell: Tell) -> list[Frames]:
+    def rehearsal(self, tell: Tell) -> list[Frames]:
         """Words that are not prompted, by the voice of the echo: the head is held to them."""
         found = []
         for name in _VOICES:
@@ -186,14 +219,20 @@ class Tuning:
                 voice = Voice(VoiceSettings(name))
                 for at, words in enumerate(REHEARSED):
                     tell("rehearsing", at, len(REHEARSED))
-                    found.append(self._frames(voice.say(words)))
+                    found.append(self.frames(voice.say(words)))
             except DeviceError:
                 continue  # without a voice only the pull to the base is left
         return found
 
+    def _pieces(self, take: Take, encoded: Encoded) -> list[Piece]:
+        log_probs = self._head.log_probs(encoded.plain)
+        spans = aligned(log_probs, self._labels(take.words))
+        return pieces(take.samples, take.words, spans, LEAD_S)
+
     def _labels(self, words: Sequence[str]) -> tuple[int, ...]:
         return tuple(self._head.index[word] for word in words)
 
-    def _frames(self, samples: Samples) -> Frames:
+    def frames(self, samples: Samples) -> Frames:
+        """Encoder frames (T, 384), a lead-in and a tail of silence added as the engine does."""
         quiet = np.zeros(int(LEAD_S * SAMPLE_RATE_HZ), dtype=np.int16)
         return self._encoder.encode(np.concatenate([quiet, samples, quiet]))

@@ -38,10 +38,10 @@ class Recipe:
     that a weight goes in a step at full rate; ``hold`` weighs the rehearsal against the speaker.
     """
 
-    layers: tuple[str, ...] = ("w2", "b2", "w3", "b3")
-    steps: int = 400
+    layers: tuple[str, ...] = ("w1", "b1", "w2", "b2", "w3", "b3")
+    steps: int = 300
     batch: int = 16
-    rate: float = 2e-3
+    rate: float = 1e-3
     pull: float = 0.001
     hold: float = 0.1
     held: int = 8
@@ -64,7 +64,7 @@ def adapted(
     rng = np.random.default_rng(recipe.seed)
     weights = {name: value.copy() for name, value in base.items()}
     optimiser = _Adam(weights, base, recipe)
-    said, held = _prepared(base, examples, rehearsal, recipe.layers)
+    said, held = entered(base, examples, rehearsal, recipe.layers)
     for step in range(recipe.steps):
         chosen = [said[at] for at in _some(rng, len(said), recipe.batch)]
         checked = [held[at] for at in _some(rng, len(held), recipe.held)]
@@ -88,21 +88,22 @@ class Taken:
     held: Array | None = None
 
 
-def _prepared(
+def entered(
     base: Weights, examples: Sequence[Example], rehearsal: Sequence[Frames], layers: Sequence[str]
 ) -> tuple[list[Taken], list[Taken]]:
+    """What was said and what is held, as it enters the layers that may change."""
     whole = "w1" in layers
 
-    def entered(frames: Frames) -> Array:
+    def start(frames: Frames) -> Array:
         normal = np.asarray((frames - base["mean"]) / base["scale"], dtype=np.float32)
         return normal if whole else _Run(base, [normal], whole=True).bent
 
-    said = [Taken(entered(one.frames), one.labels) for one in examples]
+    said = [Taken(start(one.frames), one.labels) for one in examples]
     held = []
     for frames in rehearsal:
-        start = entered(frames)
-        was = _log_softmax(_Run(base, [start], whole).logits()[: len(frames)])
-        held.append(Taken(start, held=np.exp(was)))
+        began = start(frames)
+        was = _log_softmax(_Run(base, [began], whole).logits()[: len(frames)])
+        held.append(Taken(began, held=np.exp(was)))
     return said, held
 
 

@@ -57,6 +57,7 @@ def said(rules: str) -> list[str]:
         ("""a '"'""", ['a "']),
         ("<other> a", ["b a", "c a"]),
         ("<other>", ["b", "c"]),
+        ("a end public", ["a end public"]),  # words like any other
         ("a {x}", ["a {x}"]),
         ("a {x} | b {y}", ["a {x}", "b {y}"]),
         ("a {x y} b {z}", ["a b {x y z}"]),
@@ -138,6 +139,8 @@ def test_a_rule_can_be_filled_in_from_outside() -> None:
         ("#JSGF V1.0;\n<b> = c;", "expected 'grammar', found '<b>'"),
         ("#JSGF V1.0;\ngrammar a\n<b> = c;", "expected ';', found '<b>'"),
         ("#JSGF V1.0;\ngrammar a;\nb = c;", "expected a rule such as <size>, found 'b'"),
+        ("#JSGF V1.0;\ngrammar a;\n; <b> = c;", "such as <size>, found ';'"),
+        ('#JSGF V1.0;\ngrammar a;\n"b" = c;', "such as <size>, found '\"b\"'"),
         ("#JSGF V1.0;\ngrammar a;\nsecret <b> = c;", "such as <size>, found 'secret'"),
         ("#JSGF V1.0;\ngrammar a;\nopen <b> = c;", "such as <size>, found 'open'"),
         ("#JSGF V1.0;\ngrammar a;\npublic b = c;", "expected a rule such as <size>, found 'b'"),

@@ -230,3 +230,12 @@ def test_the_status_of_a_refused_new_tree_may_name_it():
     assert one.hear("status", tag="95", status="dead_standing") == (
         "new tree 95 stem 2, dead standing. Confirm?"
     )
+
+
+@pytest.mark.parametrize("tag", [None, "84"])
+def test_named_or_not_a_status_of_the_tree_that_waits_keeps_its_size(tag: str | None):
+    one = talk()
+    one.read("84", "20.2", stem="2")
+    assert one.hear("status", tag=tag, status="dead_standing") == (
+        "84 stem 2, 20.2, dead standing. Confirm?"
+    )

@@ -47,7 +47,7 @@ LEAST_TAKES = 12
 MOST_TRIES = 3
 # While enrolling, a pause inside a prompt must not end it: pauses are what is measured.
 _PATIENT_S = 1.5
-_SOUNDS = (".wav", ".flac")
+_SOUNDS, _LONGEST_S = (".wav", ".flac"), 20.0
 
 
 def add_parser(subparsers: Any) -> None:
@@ -80,9 +80,10 @@ def run(args: argparse.Namespace) -> int:
         record = tuning_kept.undo(folder, who)
         print(f"The tuning of {who} ({record.at[:10]}) is taken back.")
         return 0
+    given = _given(args.source) if args.source else []
     tuning = _tuning(folder)
     if args.source:
-        takes, heard = _from_folder(args.source, tuning)
+        takes, heard = _usable(given, tuning)
     else:
         takes, heard = _prompted(folder, tuning, console)
     if len(takes) < LEAST_TAKES:
@@ -145,18 +146,25 @@ def _settle(
 # ---- recordings ----
 
 
-def _from_folder(source: Path, tuning: Tuning) -> tuple[list[Take], list[Loudness]]:
+def _given(source: Path) -> list[tuple[str, Take]]:
+    """Every recording of the folder by its name, with its words."""
     if not source.is_dir():
         raise OperatorError(f"there is no folder {source}")
     paths = sorted(path for path in source.iterdir() if path.suffix.lower() in _SOUNDS)
     if not paths:
         raise OperatorError(f"{source} holds no WAV or FLAC file")
+    return [
+        (path.name, Take(read_sound(path, longest_s=_LONGEST_S), _words_beside(path)))
+        for path in paths
+    ]
+
+
+def _usable(given: list[tuple[str, Take]], tuning: Tuning) -> tuple[list[Take], list[Loudness]]:
     takes, levels = [], []
-    for path in paths:
-        take = Take(read_sound(path, longest_s=20.0), _words_beside(path))
+    for name, take in given:
         found, fault = _checked(take, tuning)
         if fault:
-            print(f"{path.name} is not used: {fault}", file=sys.stderr)
+            print(f"{name} is not used: {fault}", file=sys.stderr)
         else:
             takes.append(take)
             levels.append(found)

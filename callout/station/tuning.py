@@ -58,13 +58,13 @@ REHEARSED = (
     "repeat that",
     "stem two diameter ten and a half",
     "measured at one point three metres",
-    "tree lost tag new number seventeen",
+    "lost tag new number seventeen",
     "what is left",
     "where was i",
     "plot complete",
     "take a note",
-    "no wait",
-    "tag oh nine wrong",
+    "tree eleven no wait twelve diameter ten",
+    "wrong",
     "save",
 )
 """Words that are not prompted, said by the echo's voice; the head is held to them meanwhile."""

@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from quota import Board
+from quota import Board, held_mb
 
 VALUES = ("24.6", "31.2", "18.9", "45.5", "9.7", "27.3", "52.8", "12.4", "33.1", "20.6")
 TAGS = ("83", "41", "57", "62", "29", "76", "94", "35", "68", "22")
@@ -31,7 +31,7 @@ ONES = "oh one two three four five six seven eight nine".split()  # noqa: SIM905
 TENS = dict(enumerate(["ten", "twenty", "thirty", "forty", "fifty", "sixty"], 1))
 TENS |= {7: "seventy", 8: "eighty", 9: "ninety"}
 QUIET_DBFS = -62.0
-LONGEST_ECHO_S = 40.0
+LONGEST_ECHO_S, UNHEARD_S = 40.0, 8.0
 
 
 def spelt(number: int) -> str:
@@ -155,18 +155,22 @@ class Stage:
             ended = self.began + self._at_s + ends / 16_000
             yield from self._give(samples)
             yield from self._echo()
-            if self.said and wanted in self.said[0][1]:
-                self.right += 1
+            if self.said and self.sounded:  # whatever was answered: a question takes as long
                 self.shown_s.append(self.said[0][0] - ended)
                 self.aloud_s.append(self.sounded[0] - ended)
+            if not self.said or wanted not in self.said[0][1]:
+                self.station.press("scratch")
+                yield from self._echo()
+                return
+            self.right += 1
 
     def _echo(self) -> Any:
         """The measurer waits until it has been spoken."""
         pieces = 0
-        for _ in range(round(LONGEST_ECHO_S / 0.3)):
+        for number in range(round(LONGEST_ECHO_S / 0.3)):
             yield from self._quiet(0.3)
             pieces = pieces + 1 if self.sounded and not self._sounding else 0
-            if pieces == 4:
+            if pieces == 4 or (not self.sounded and number * 0.3 > UNHEARD_S):
                 return
 
 
@@ -210,24 +214,6 @@ def children(pid: int) -> list[int]:
     """The processes that ``pid`` has started."""
     listed = Path(f"/proc/{pid}/task").glob("*/children")
     return [int(child) for path in listed for child in path.read_text().split()]
-
-
-def held_mb(pids: list[int]) -> float:
-    """Memory of these processes together; a file's page that several hold is counted once."""
-    own_kb, files = 0, {}
-    for pid in pids:
-        key = ""
-        for line in Path(f"/proc/{pid}/smaps").read_text().splitlines():
-            fields = line.split()
-            if "-" in fields[0] and not fields[0].endswith(":"):
-                key = " ".join([*fields[2:5]])
-            elif fields[0] == "Rss:":
-                rss_kb = int(fields[1])
-            elif fields[0] == "Anonymous:":
-                own_kb += int(fields[1])
-                files[key, pid] = files.get((key, pid), 0) + rss_kb - int(fields[1])
-    keys = {key for key, _ in files}
-    return (own_kb + sum(max(files.get((key, pid), 0) for pid in pids) for key in keys)) / 1024
 
 
 def measured(engine: str, args: argparse.Namespace) -> dict[str, Any]:
@@ -278,7 +264,7 @@ def row(engine: str, found: dict[str, Any], minutes: float) -> str:
         f"| {engine} | {statistics.median(shown):.2f} / {max(shown):.2f} s "
         f"| {statistics.median(aloud):.2f} / {max(aloud):.2f} s | {100 * idle:.2f} % "
         f"| {each_s:.2f} | {hour_s:.0f} | {found['mb']:.0f} MB | {found['ready_s']:.1f} s "
-        f"| {found['right']:.0f} of {2 * len(TAGS)} |"
+        f"| {len(shown)}, {found['right']:.0f} of {2 * len(TAGS)} |"
     )
 
 
@@ -305,7 +291,7 @@ def main() -> None:
     print(f"load of the machine in the last minute {os.getloadavg()[0]:.1f}")
     print("| engine | end of speech to echo shown, median / worst | to its sound | idle, of a core "
           "here | CPU s a callout and its yes | CPU s an hour with 60 | peak memory, shared pages "
-          "once | ready after | right |")  # fmt: skip
+          "once | ready after | answered, right |")  # fmt: skip
     print("|---|---|---|---|---|---|---|---|---|")
     print("\n".join(rows))
 

@@ -1,8 +1,9 @@
 """Two engines that listen to the same sound, and answer as one.
 
-What both heard alike is taken at once; where they differ, the meanings of both are given back with
-too little confidence to be taken, so that the station asks. A second engine that hears nothing does
-not object: engines reject the voices they know least, and the first one's own doubt still counts.
+Where they differ, the meanings of both are given back with too little confidence to be taken, so
+that the station asks. Agreement lifts no doubt: of what the closed engine doubted and PocketSphinx
+heard alike, a third was wrong (docs/hearing.md), for both err on the same sounds. A second that
+hears nothing does not object: engines reject the voices they know least.
 A callout with a word that the first can never hear, as of a species, is the second's alone, unless
 the first is sure of another.
 """
@@ -13,8 +14,7 @@ from callout.grammar.automaton import Automaton
 from callout.speech.engine import Candidate, Engine, Samples, TellsUnknown
 from callout.speech.timed import TimedWord, TimesWords
 
-# Above one half, which is where a meaning is taken.
-_ALIKE = 0.75
+# Well below one half, which is where a meaning is taken.
 _APART = 0.25
 
 
@@ -48,8 +48,7 @@ class PairEngine:
             return ()
         common = tuple(meaning for meaning in best.meanings if meaning in other.meanings)
         if common:
-            sure = max(best.confidence, other.confidence, _ALIKE)
-            return (Candidate(best.words, common, sure),)
+            return (Candidate(best.words, common, best.confidence),)
         return (_apart(best, other),)
 
     def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:

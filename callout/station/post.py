@@ -113,7 +113,8 @@ class Post:
             self.faults.report(RECOGNISER, f"{self._work.without_engine}: type, or use the tape")
         if (unheard := unheard_told(station.engine, station.language)) is not None:
             self.faults.report(WORDS, unheard.shown, aloud=False)
-            station.say(unheard.spoken, "told")
+            if unheard.spoken is not None:
+                station.say(unheard.spoken, "told")
         opened = _opener(listening.microphone)
         self.ears = Ears(self._listening, self.echo, self.faults, self._clock, opened)
         self.ears.on_open(to.microphone)

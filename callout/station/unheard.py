@@ -20,10 +20,13 @@ _OTHERS = {
 
 
 class Unheard(NamedTuple):
-    """The state to show and log, and what is said of it aloud, where many names would take long."""
+    """The state to show and log, and what is said of it aloud; None for names of species alone.
+
+    Those are said of new trees only, and every morning's first words would be of them.
+    """
 
     shown: str
-    spoken: str
+    spoken: str | None
 
 
 def unheard_told(engine: Engine | None, language: Language) -> Unheard | None:
@@ -38,6 +41,8 @@ def unheard_told(engine: Engine | None, language: Language) -> Unheard | None:
         f"{engine.name} cannot hear {listed(words, _MOST_SHOWN)}: "
         f"type what needs them, or choose {other} in survey.toml"
     )
+    if not set(words).difference(language.species, language.unsaid):
+        return Unheard(shown, None)
     if len(words) <= _MOST_SPOKEN:
         return Unheard(shown, shown)
     return Unheard(

@@ -46,11 +46,14 @@ def _pair(first: _Hears, second: _Hears) -> PairEngine:
     return pair
 
 
-def test_what_both_hear_alike_is_taken_though_each_alone_is_unsure() -> None:
-    (heard,) = _pair(_Hears(SIXTEEN, 0.3), _Hears(SIXTEEN, 0.4)).hear(SOUND)
-    taken = sure(heard, Scope())
+def test_what_both_hear_alike_is_taken_where_the_first_is_sure_of_it() -> None:
+    """Agreement lifts no doubt: two engines can err alike."""
+    (trusted,) = _pair(_Hears(SIXTEEN, 0.6), _Hears(SIXTEEN, 0.4)).hear(SOUND)
+    taken = sure(trusted, Scope())
     assert taken.problem is None
     assert str(taken.meanings[0].value) == "16"
+    (doubted,) = _pair(_Hears(SIXTEEN, 0.3), _Hears(SIXTEEN, 0.99)).hear(SOUND)
+    assert sure(doubted, Scope()).problem == "not sure what was said: say it again"
 
 
 @pytest.mark.parametrize("confidence", [0.1, 0.99])

@@ -139,7 +139,7 @@ def _settle(
         print("Nothing was kept.")
         return 0
     tuning_kept.keep(folder, record, tuned.head)
-    print(f"Kept. Used when {who} measures; 'callout tune {folder.path} --undo' goes back.")
+    print(f"Kept. Used when {who} measures, from the next start on; --undo goes back.")
     return 0
 
 

@@ -72,7 +72,7 @@ REHEARSED = (
 QUIETEST_DBFS = -50.0
 CLIPPED_AT, CLIPPED_SHARE = 32_700, 0.002
 LEAST_SNR_DB = 8.0
-MOST_STRANGE = 9.0
+MOST_STRANGE = 6.0
 """Natural logarithms a word by which the prompt may be less likely than what the head hears."""
 MOST_MARGIN = 8.0
 _PAUSE_MARGIN_S, _HANG_OVER_STEP_S, _LONGEST_HANG_OVER_S = 0.25, 0.05, 1.5

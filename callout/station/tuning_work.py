@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import tempfile
+import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -141,10 +142,12 @@ class Tuning:
         rehearsal = self.rehearsal(tell)
         takes = [take for part in parts for take in part.takes]
         before = [one for take in takes for one in self._judged(self._head, take)]
-        steps = [0] * (len(parts) + 1)
+        steps, left = [0] * (len(parts) + 1), threading.Event()
 
         def learn(number: int, learnt: Sequence[Part]) -> Weights:
             def progress(done: int, of: int) -> None:
+                if left.is_set():
+                    raise KeyboardInterrupt  # the person left: the other thread ends as well
                 steps[number] = done
                 tell("learning", sum(steps), of * len(steps))
 
@@ -156,7 +159,11 @@ class Tuning:
             return [one for take in parts[number].takes for one in self._judged(head, take)]
 
         with ThreadPoolExecutor(2) as pool:
-            after = [one for found in pool.map(kept_back, range(len(parts))) for one in found]
+            try:
+                after = [one for found in pool.map(kept_back, range(len(parts))) for one in found]
+            except BaseException:
+                left.set()
+                raise
         figures = Figures.of(before), Figures.of(after)
         if not is_better(*figures):
             return Tuned(*figures, None, self._digest)

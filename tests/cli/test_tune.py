@@ -216,7 +216,7 @@ def test_before_and_after_are_told(tuned_once: tuple[SurveyFolder, str, str]) ->
     for line in ("before  ", "after   "):
         (figures,) = (one for one in told.splitlines() if one.startswith(line))
         assert re.match(r"\d+ of 24 right; \d+ right without being asked", figures[8:]), figures
-    assert "Kept. Used when R.V. measures" in told
+    assert "Kept. Used when R.V. measures, from the next start on" in told
 
 
 def test_what_is_no_better_is_not_kept(

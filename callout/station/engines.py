@@ -13,6 +13,7 @@ from callout.core.errors import DeviceError, OperatorError
 from callout.grammar.language import Language
 from callout.speech.engine import Engine
 
+EVERY_SURVEYS_MODEL = "CALLOUT_VOSK_MODEL"
 SINGLE = ("closed", "pocketsphinx", "vosk")
 # A pair listens twice: what both hear alike is taken, where they differ the station asks.
 PAIRS = ("closed+pocketsphinx", "closed+vosk", "vosk+pocketsphinx")
@@ -42,7 +43,7 @@ def choose_engine(name: str, language: Language, vosk_model: str = "", tuned: st
 
 
 def _best_at_hand(language: Language, vosk_model: str) -> str:
-    if vosk_model:
+    if vosk_model or os.environ.get(EVERY_SURVEYS_MODEL):
         return "vosk"
     if language.code == "en" and _closed_is_here():
         return "closed"
@@ -96,7 +97,7 @@ def _model_folder() -> Path:
 
 def _found_model(language: Language) -> Path | None:
     """A model the user has set for every survey, or one Vosk's downloader left for the language."""
-    named = os.environ.get("CALLOUT_VOSK_MODEL")
+    named = os.environ.get(EVERY_SURVEYS_MODEL)
     if named:
         return Path(named).expanduser()
     code = {"en": "en-us"}.get(language.code, language.code)

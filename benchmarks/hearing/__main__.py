@@ -148,7 +148,9 @@ def _write(options: argparse.Namespace, stage: str, name: str, found: object) ->
     folder = options.work / "found"
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"{stage}-{options.called or name}.json"
-    path.write_text(json.dumps(found), encoding="utf-8")
+    part = path.with_suffix(".part")
+    part.write_text(json.dumps(found), encoding="utf-8")
+    part.rename(path)
 
 
 _RUN = {"people": _people, "voices": _voices, "work": _work, "front": _front, "memory": _memory}

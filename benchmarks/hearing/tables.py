@@ -65,12 +65,12 @@ def _by_condition(title: str, found: Found) -> list[str]:
 def _by_voice(title: str, found: Found) -> list[str]:
     clean = {engine: by_key["clean"] for engine, by_key in found.items() if "clean" in by_key}
     voices = dict.fromkeys(one.voice for outcomes in clean.values() for one in outcomes)
-    rows = [
-        f"| {voice}{' (unseen)' if is_unseen(voice) else ''} | {engine} "
-        f"| {figures([one for one in outcomes if one.voice == voice])} |"
-        for voice in voices
-        for engine, outcomes in clean.items()
-    ]
+    rows = []
+    for voice in voices:
+        for engine, outcomes in clean.items():
+            own = [one for one in outcomes if one.voice == voice]
+            name = f"{voice}{' (unseen)' if is_unseen(voice) else ''}"
+            rows += [f"| {name} | {engine} | {figures(own)} |"] if own else []
     return _table(title, "voice | engine", HEADING, rows)
 
 
@@ -107,20 +107,21 @@ def _memory(work: Path) -> list[str]:
 
 
 def _risk(name: str, found: Found, pictures: Path | None) -> list[str]:
-    """All conditions together, and clean alone; only engines that have every condition."""
+    """Clean alone, and all the conditions together in which every engine was heard."""
+    if not found:
+        return []
+    first, *others = found.values()
+    shared = [key for key in first if all(key in by_key for by_key in others)]
+    who = "people" if name == "people" else "synthetic voices"
     told: list[str] = []
-    most = max((len(by_key) for by_key in found.values()), default=0)
-    whole = {engine: by_key for engine, by_key in found.items() if len(by_key) == most}
-    for what, keys in (("clean", ["clean"]), ("every condition", None)):
-        named = {
-            engine: [o for key in keys or by_key for o in by_key.get(key, ())]
-            for engine, by_key in whole.items()
-        }
-        if not named or not all(named.values()):
+    for what, keys in (("clean", shared[:1]), ("noise", shared)):
+        if not keys or (what == "noise" and len(keys) < 2):
             continue
-        who = "people" if name == "people" else "synthetic voices"
-        told += [f"\n### Risk, {who}, {what} (shares of all said)", risk.table(named)]
+        named = {
+            engine: [one for key in keys for one in by_key[key]] for engine, by_key in found.items()
+        }
+        title = f"{who}: {', '.join(keys)}"
+        told += [f"\n### Risk, {title} (shares of all said)", risk.table(named)]
         if pictures is not None:
-            path = pictures / f"risk-{name}-{what.replace(' ', '-')}.png"
-            risk.draw(named, f"{who}, {what}", path)
+            risk.draw(named, title, pictures / f"risk-{name}-{what}.png")
     return told

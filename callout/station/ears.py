@@ -85,6 +85,7 @@ class Ears:
         self._changed_at_s: float | None = None
         self._tells_change = False
         self._slow: threading.Timer | None = None
+        self._taking = False
         self._beat: Callable[[], None] = lambda: None
         self._opened: Callable[[str], None] = lambda name: None
         listening.on_utterance(self._utterance)
@@ -160,19 +161,28 @@ class Ears:
                 self._faults.tell(NAME, CHANGED)
 
     def _take(self, frame: Frame) -> None:
+        self._taking = True
         try:
             self._listening.take(frame)
         finally:
-            slow, self._slow = self._slow, None
-            if slow is not None:
-                slow.cancel()
-                slow.join()
-                if self._faults.now.get(RECOGNISER) == SLOW:
-                    self._faults.report(RECOGNISER, None)
+            self._taking = False
+            self._answered()
+
+    def _answered(self) -> None:
+        slow, self._slow = self._slow, None
+        if slow is None:
+            return
+        slow.cancel()
+        slow.join()
+        if self._faults.now.get(RECOGNISER) == SLOW:
+            self._faults.report(RECOGNISER, None)
 
     def _utterance(self, samples: Samples, floor_dbfs: float) -> None:
         """An utterance goes to the recogniser now; nobody should wait for long without a word."""
         self._watch.utterance(samples, floor_dbfs)
+        if not self._taking:
+            return  # of a recording, which nobody waits for
+        self._answered()
         self._slow = threading.Timer(SLOW_S, self._faults.report, (RECOGNISER, SLOW))
         self._slow.daemon = True
         self._slow.start()

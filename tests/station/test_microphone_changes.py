@@ -28,6 +28,7 @@ from callout.station.clock import Clock
 from callout.station.ears import CHANGED, SLOW, Ears
 from callout.station.faults import Faults
 from callout.station.listening import Listening
+from callout.station.post import Post, Told, Work
 from callout.station.sound_watch import SILENT
 from callout.station.station import Done
 from callout.station.voice import SilentEcho
@@ -199,6 +200,25 @@ def test_of_sleep_only_the_clock_tells(tmp_path: Path) -> None:
     day = Day([Played(wood(1), SleptError("The machine slept.")), Played(wood(1), GONE)])
     hear(day, tmp_path, ScriptedEngine())
     assert day.said[0] == "There is no microphone. Typing goes on."
+
+
+def test_of_a_recording_no_slowness_is_told_and_nothing_is_left_running(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ears_module, "SLOW_S", 0.05)
+    callout = np.concatenate([wood(1), spoken("tree eighty three"), wood(2)])
+    shown: list[tuple[str, str | None]] = []
+    engine = KeepsSound()
+    folder = survey(tmp_path / "harrow")
+    with at_work(folder, engine) as station:
+        post = Post(folder, station, Clock(), Work("K1", "R.V.", frames_of(callout), silent=True))
+        post.begin(Told(fault=lambda name, says: shown.append((name, says))))
+        post.listen(threading.Event())
+        time.sleep(0.2)
+        post.close()
+    assert len(engine.lasted_s) == 1
+    assert "recogniser" not in dict(shown)
+    assert not [one for one in threading.enumerate() if isinstance(one, threading.Timer)]
 
 
 def test_a_recogniser_that_takes_long_is_told_of_while_it_does(

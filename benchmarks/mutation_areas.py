@@ -39,7 +39,7 @@ def _files(folder: str, names: str) -> Tests:
 _VALUES = _files("core", "values_stay")
 _INCHES = "tests/session/test_inches_stay.py::test_"
 AREAS = {
-    "units": Area(("callout/core/units.py",), (_files("core", "units"),)),
+    "units": Area(("callout/core/units.py",), (_files("core", "units rounding"),)),
     "rounding": Area(("callout/core/rounding.py",), (_files("core", "rounding units"),)),
     "session": Area(
         ("callout/session",),

@@ -16,6 +16,7 @@ from callout.sound.coarser import pcm_within
 from callout.station.erasing import Which, erase, to_erase
 from callout.station.ruling import one_line
 from callout.station.tidy import tidy
+from callout.station.tuning_kept import records, undo
 
 
 def add_parser(subparsers: Any) -> None:
@@ -54,7 +55,8 @@ def run(args: argparse.Namespace) -> int:
     if not args.yes:
         snapshot = take_snapshot(folder.database)
         count = len(to_erase(folder, snapshot.entries, which))
-        print(f"{count} sounds would be removed; nothing was: add --yes, --reason and --who")
+        also = f", and what 'callout tune' learnt of {which.person}" * _is_tuned(folder, which)
+        print(f"{count} sounds would be removed{also}; nothing was: add --yes, --reason and --who")
         return 0
     reason, who = one_line("reason", args.reason or ""), one_line("name", args.who or "")
     writer = JournalWriter(folder.database)
@@ -65,7 +67,17 @@ def run(args: argparse.Namespace) -> int:
     finally:
         writer.close()
     print(f"entry {order}: {gone} sounds removed; every reading stays")
+    if which.person is not None and _is_tuned(folder, which):
+        undo(folder, which.person)
+        print(f"what 'callout tune' learnt of {which.person} is gone as well")
     return 0
+
+
+def _is_tuned(folder: SurveyFolder, which: Which) -> bool:
+    """Whether the order is for all of a person, and a head follows that person's voice."""
+    if which.person is None or which != Which(person=which.person):
+        return False
+    return any(record.who == which.person for record in records(folder))
 
 
 def _only_finish(folder: SurveyFolder) -> int:

@@ -23,7 +23,8 @@ def add_working_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--who", default=None, help="who measures (default: the login name)")
     parser.add_argument("--audio", type=Path, metavar="FILE", help="sound file for a microphone")
     parser.add_argument("--realtime", action="store_true", help="take the file at its own speed")
-    parser.add_argument("--engine", default=None, help="auto, closed, pocketsphinx, vosk, or two as closed+pocketsphinx")
+    names = "auto, closed, pocketsphinx, vosk, or two: closed+pocketsphinx"
+    parser.add_argument("--engine", default=None, help=names)
     parser.add_argument("--model", default=None, help="folder of a Vosk model")
     parser.add_argument("--mute", action="store_true", help="do not speak the echo")
 

@@ -209,6 +209,8 @@ class Tuning:
             if self._second is not None
             else by_head(found, limits)
         )
+        if choice is None:
+            return Judged(words, (), right=False, accepted=False)
         best = choice.best
         others = [one.score for one in near if one.words != best.words]
         margin = best.score - max(others) if others else math.inf

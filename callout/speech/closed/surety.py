@@ -23,16 +23,17 @@ _HEAD_MARGIN = 3.0
 class Thresholds:
     """Log probabilities in nats; where the figures come from stands in docs/hearing.md.
 
-    A best meaning less likely than ``drop`` is no callout. Where both listeners judge, one whose
-    probability of being right is below ``accept`` is asked about; where the head is alone, one less
-    likely than ``doubt`` or less than ``margin`` above the next. A ``margin`` above the usual is
-    one person's own, and is demanded in either case.
+    A best meaning less likely than ``drop`` is no callout. Where both listeners judge, nor is one
+    whose probability of being right is below ``noise`` (coughs, knocks), and one below ``accept``
+    is asked about; where the head is alone, one less likely than ``doubt`` or less than ``margin``
+    above the next. A ``margin`` above the usual is one person's own, demanded in either case.
     """
 
     drop: float = -12.0
     doubt: float = -3.0
     margin: float = _HEAD_MARGIN
     accept: float = 0.9
+    noise: float = 0.3
 
 
 @dataclass(frozen=True)
@@ -82,11 +83,16 @@ def by_head(found: Sequence[Meant], limits: Thresholds) -> Choice:
 
 def by_both(
     weighed: Sequence[Weighed], limits: Thresholds, regression: Regression | None = None
-) -> Choice:
-    """The choice of head and decoder together; ``weighed`` holds each word string once."""
+) -> Choice | None:
+    """The choice of head and decoder together, None for no callout.
+
+    ``weighed`` holds each word string once.
+    """
     order = sorted(weighed, key=lambda one: -(one.head + one.decoder))
     best, rival = order[0], order[1] if len(order) > 1 else None
     probability = (regression or Regression()).probability(features(weighed, best))
+    if probability < limits.noise:
+        return None
     over = _log_odds(probability) - _log_odds(limits.accept)
     if limits.margin > _HEAD_MARGIN:
         over = min(over, _lead([one.head for one in weighed], best.head, math.inf) - limits.margin)

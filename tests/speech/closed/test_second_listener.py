@@ -18,6 +18,7 @@ from callout.speech.closed.encoder import Encoder
 from callout.speech.closed.engine import ClosedEngine
 from callout.speech.closed.second import SecondListener, Weighed
 from callout.speech.closed.surety import (
+    Choice,
     Regression,
     Thresholds,
     by_both,
@@ -80,13 +81,19 @@ def test_candidates_far_behind_are_not_weighed() -> None:
     assert [one.meant.words for one in weighed] == [("six",)]
 
 
+def _both(weighed: list[Weighed], limits: Thresholds | None = None) -> Choice:
+    choice = by_both(weighed, limits or Thresholds())
+    assert choice is not None
+    return choice
+
+
 def _weighed(*scores: tuple[float, float]) -> list[Weighed]:
     return [Weighed(Meant((f"w{n}",), (), a), a, b) for n, (a, b) in enumerate(scores)]
 
 
 def test_the_decoder_can_turn_the_order_round() -> None:
     """Log probabilities of both listeners add: -0.7 - 9 against -0.8 - 2."""
-    choice = by_both(_weighed((-0.7, -9.0), (-0.8, -2.0)), Thresholds())
+    choice = _both(_weighed((-0.7, -9.0), (-0.8, -2.0)))
     assert choice.best.words == ("w1",)
     assert choice.rival is not None
     assert choice.rival.words == ("w0",)
@@ -102,17 +109,24 @@ def test_features_are_probabilities_and_leads() -> None:
 def test_confidence_is_one_half_where_the_probability_is_the_one_demanded() -> None:
     weighed = _weighed((-0.5, -3.0), (-4.5, -5.0))
     probability = Regression().probability(features(weighed, weighed[0]))
-    at_it = by_both(weighed, Thresholds(accept=probability))
+    at_it = _both(weighed, Thresholds(accept=probability))
     assert at_it.confidence == pytest.approx(0.5)
-    assert by_both(weighed, Thresholds(accept=probability + 0.02)).confidence < 0.5
-    assert by_both(weighed, Thresholds(accept=probability - 0.02)).confidence > 0.5
+    assert _both(weighed, Thresholds(accept=probability + 0.02)).confidence < 0.5
+    assert _both(weighed, Thresholds(accept=probability - 0.02)).confidence > 0.5
 
 
 def test_more_lead_makes_it_surer_and_one_persons_margin_is_demanded_too() -> None:
     near, far = _weighed((-0.5, -3.0), (-1.5, -4.0)), _weighed((-0.5, -3.0), (-9.5, -14.0))
-    assert by_both(far, Thresholds()).confidence > by_both(near, Thresholds()).confidence
+    assert _both(far).confidence > _both(near).confidence
     own = Thresholds(margin=12.0)
-    assert by_both(far, own).confidence < 0.5 < by_both(far, Thresholds()).confidence
+    assert _both(far, own).confidence < 0.5 < _both(far).confidence
+
+
+def test_what_is_hardly_right_is_no_callout() -> None:
+    """A cough: one word, unlikely by both, and three others as likely (figures: invented)."""
+    cough = _weighed((-5.0, -12.0), (-5.5, -11.0), (-6.0, -12.5))
+    assert by_both(cough, Thresholds()) is None
+    assert by_both(cough, Thresholds(noise=0.0)) is not None
 
 
 def test_the_same_words_with_another_meaning_are_no_doubt_of_hearing() -> None:

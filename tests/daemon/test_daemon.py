@@ -52,6 +52,9 @@ def test_two_terminals_see_one_session_that_outlives_both(start: Start, fen: Sur
     one, other = RemoteFace(path), RemoteFace(path)
     seen: list[object] = []
     other.listen(seen.append)
+    # Neither microphone nor loudspeaker here: once both are told of, nothing else is said between.
+    wait_for(lambda: len(other.view().faults) == 2)
+    time.sleep(0.2)
     one.submit("83 25.4")
     wait_for(lambda: other.view().waiting > 0)
     assert (other.view().tag, other.view().value) == ("83", "25.4")

@@ -59,15 +59,17 @@ def run(args: argparse.Namespace) -> int:
         print(f"{count} sounds would be removed{also}; nothing was: add --yes, --reason and --who")
         return 0
     reason, who = one_line("reason", args.reason or ""), one_line("name", args.who or "")
+    tuned = _is_tuned(folder, which)
     writer = JournalWriter(folder.database)
     at = stamp(now)
     try:
         _tidied(folder, writer, at)  # what a crash left may be that person's too
-        order, gone = erase(folder, writer, which, reason, who, at)
+        if not tuned or to_erase(folder, take_snapshot(folder.database).entries, which):
+            order, gone = erase(folder, writer, which, reason, who, at)
+            print(f"entry {order}: {gone} sounds removed; every reading stays")
     finally:
         writer.close()
-    print(f"entry {order}: {gone} sounds removed; every reading stays")
-    if which.person is not None and _is_tuned(folder, which):
+    if tuned and which.person is not None:
         undo(folder, which.person)
         print(f"what 'callout tune' learnt of {which.person} is gone as well")
     return 0

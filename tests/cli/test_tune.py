@@ -303,6 +303,22 @@ def test_a_setting_changed_since_is_left_as_it_is(kept: SurveyFolder) -> None:
     assert tuning_kept.settings_of(kept) == {"hang_over_s": 1.2, "gate_least_dbfs": None}
 
 
+def test_an_order_to_erase_a_person_takes_the_head_too(kept: SurveyFolder, callout: Any) -> None:
+    """It follows that person's voice, though nobody can hear it."""
+    order = ("erase", kept.path, "--person", "R.V.")
+    told = callout(*order)
+    assert told.code == 0 and "what 'callout tune' learnt of R.V." in told.out
+    assert tuning_kept.records(kept), "only told"
+    only_today = (*order, "--from", "2026-06-02T09:15", "--reason", "asked", "--who", "M.O.")
+    callout(*only_today, "--yes")
+    assert tuning_kept.records(kept), "an order for some hours leaves it"
+    done = callout(*order, "--reason", "asked", "--who", "M.O.", "--yes")
+    assert done.code == 0 and "is gone as well" in done.out
+    assert not tuning_kept.head_of(kept, "R.V.").exists()
+    assert tuning_kept.records(kept) == []
+    assert callout("verify", kept.path).code == 0
+
+
 def test_no_sound_of_the_prompts_is_kept_and_the_survey_verifies(kept: SurveyFolder) -> None:
     names = sorted(path.name for path in (kept.path / "hearing").iterdir())
     assert names == ["R.V..json", "R.V..npz"]

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from callout.sound.front_end import without_steady_noise
+from benchmarks.hearing.suppression import without_steady_noise
 from callout.speech.engine import SAMPLE_RATE_HZ, Samples
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from benchmarks.hearing.suppression import MOST_TAKEN_DB, without_steady_noise
 from callout.core.errors import ProgrammerError
 from callout.sound.files import read_sound
 from callout.sound.frames import SAMPLE_RATE_HZ, level_dbfs
-from callout.sound.front_end import MOST_TAKEN_DB, without_steady_noise
 from callout.station.data import data_folder
 
 SECOND = SAMPLE_RATE_HZ

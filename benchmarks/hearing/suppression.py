@@ -1,8 +1,8 @@
 """Steady noise taken out of one whole utterance, before a recogniser hears it.
 
-Pure: the same samples give the same samples. Not wired in: by ``benchmarks/hearing`` (stage
-``front``) it helps PocketSphinx in steady noise and harms it in wind. Gentle: of white noise it
-takes about 3 dB, since more cost more words than it gained.
+Pure: the same samples give the same samples. No part of the program: by the stage ``front`` it
+helps PocketSphinx in steady noise, harms it in wind, and does nothing for the closed engine.
+Gentle: of white noise it takes about 3 dB, since more cost more words than it gained.
 """
 
 from __future__ import annotations

@@ -33,7 +33,8 @@ MOST_TRIES = 3
 """How often one utterance is decoded before it is given up: it may itself be what kills."""
 _START_S = 60.0
 _HANG_S = 8.0
-_HANG_FOR_EACH_S = 5.0
+# A callout of 4 s is then given up before the microphone's queue of 20 s runs over.
+_HANG_FOR_EACH_S = 3.0
 _PAUSE_S = 5.0
 _MOST_BYTES = 4_000_000
 _LENGTH = struct.Struct(">I")

@@ -118,7 +118,9 @@ class StationFace:
                 self.battery(notice.device, notice.battery)
             if notice.kind is not NoticeKind.BATTERY:
                 well = notice.kind is NoticeKind.CONNECTED
-                fault(notice.device, None if well else f"{notice.device}: {notice.text}")
+                named = notice.text.startswith(f"{notice.device}:")
+                told = notice.text if named else f"{notice.device}: {notice.text}"
+                fault(notice.device, None if well else told)
 
         return taken
 

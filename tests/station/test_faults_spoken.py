@@ -21,6 +21,7 @@ from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.station.clock import Clock
 from callout.station.faults import AGAIN_S, SPACE, Faults
 from callout.station.post import Post, Told, Work
+from callout.station.presenter import StationFace
 from callout.station.sayings import Sayings, is_notice
 
 
@@ -129,6 +130,19 @@ def test_a_tape_that_is_lost_is_spoken_of_and_so_is_its_return(tmp_path: Path) -
     assert len(shown) == 6
     aloud = [text for text in said(done) if "ape" in text]
     assert aloud == ["Tape: link lost.", "The tape works again."]
+
+
+def test_the_screen_names_a_tape_once(tmp_path: Path) -> None:
+    """Some notices name their tape, others do not."""
+    with at_work(survey(tmp_path / "harrow"), ScriptedEngine()) as station:
+        shown: list[str | None] = []
+        takes = StationFace(station, lambda quiet: None).notice(
+            lambda name, told: shown.append(told)
+        )
+        for text in ("tape: link lost", "link lost"):
+            takes(DeviceNotice("tape", NoticeKind.LOST, text, datetime.now(UTC)))
+        takes(DeviceNotice("tape", NoticeKind.CONNECTED, "tape: connected", datetime.now(UTC)))
+    assert shown == ["tape: link lost", "tape: link lost", None]
 
 
 def test_a_notice_of_a_fault_is_known_from_an_answer(tmp_path: Path) -> None:

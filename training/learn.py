@@ -141,7 +141,10 @@ def train(pack: Pack, without: str, width: int, epochs: int, seed: int = 5) -> H
     rng = np.random.default_rng(seed)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     chosen = np.array([at for at, who in enumerate(pack.persons) if not without or who != without])
-    some = pack.frames[:: max(1, len(pack.frames) // 100_000)].astype(np.float32)
+    # Some frames of what is learnt from, nothing of the person left out.
+    some = np.concatenate(
+        [pack.frames[pack.frame_at[at] : pack.frame_at[at + 1] : 37] for at in chosen]
+    ).astype(np.float32)
     net = HeadNet(some.mean(axis=0), some.std(axis=0) + 1e-3, len(word_list()), width).to(device)
     feed = _Feed(pack, device)
     steps = epochs * (len(chosen) // BATCH + 1)

@@ -37,6 +37,8 @@ LOW_DISK_MB = (1, 5, 20, 50, 100)
 """Each is told once, on the way down. A day's sound is some tens of megabytes."""
 CHECK_IN, WORDS = "check-in", "words"
 CHECK_S = 10.0
+# Species that cannot be heard: no fault that should stand on the screen all day.
+NAMES_SHOWN_S = 60.0
 
 
 def _nothing(*_: Any) -> None:
@@ -80,6 +82,7 @@ class Post:
         self._config = folder.config()
         self._endpointer = endpointer_for(self._config.listening)
         self._leaving = threading.Event()
+        self._names_until_s: float | None = None
         self.station = station
         self.echo: Echo = make_echo(
             self._config.speaking, self._endpointer, work.silent, station.language.phrases
@@ -115,6 +118,8 @@ class Post:
             self.faults.report(WORDS, unheard.shown, aloud=False)
             if unheard.spoken is not None:
                 station.say(unheard.spoken, "told")
+            else:
+                self._names_until_s = time.monotonic() + NAMES_SHOWN_S
         opened = _opener(listening.microphone)
         self.ears = Ears(self._listening, self.echo, self.faults, self._clock, opened)
         self.ears.on_open(to.microphone)
@@ -189,6 +194,8 @@ class Post:
         """Now and then, look after what nobody asks about."""
         while not self._leaving.wait(CHECK_S):
             self._ask_whether_well()
+            if self._names_until_s is not None and time.monotonic() > self._names_until_s:
+                self.faults.report(WORDS, None, aloud=False)
             self.faults.catch_up()
             self._of_tapes.catch_up()
             if DISK in self.faults.now:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import time
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -14,15 +15,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from journal_tools import survey
-from station_tools import ScriptedEngine, at_work, said, told_by
+from station_tools import ScriptedEngine, at_work, clock, said, told_by
 
 from callout.core.events import Say
 from callout.devices.measurement import DeviceNotice, NoticeKind
+from callout.grammar.automaton import Automaton
+from callout.sound.files import encode_flac
+from callout.station import post as post_module
 from callout.station.clock import Clock
+from callout.station.data import load_language
 from callout.station.faults import AGAIN_S, SPACE, Faults
 from callout.station.post import Post, Told, Work
 from callout.station.presenter import StationFace
 from callout.station.sayings import Sayings, is_notice
+from callout.station.station import Station
 
 
 class Board:
@@ -130,6 +136,34 @@ def test_a_tape_that_is_lost_is_spoken_of_and_so_is_its_return(tmp_path: Path) -
     assert len(shown) == 6
     aloud = [text for text in said(done) if "ape" in text]
     assert aloud == ["Tape: link lost.", "The tape works again."]
+
+
+class DeafToBeech(ScriptedEngine):
+    """Has no word for one species."""
+
+    def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
+        return ("beech",)
+
+
+def test_species_that_cannot_be_heard_are_shown_for_a_while_and_not_spoken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Only new trees need their names: that is no fault to stand on the screen all day."""
+    monkeypatch.setattr(post_module, "CHECK_S", 0.02)
+    monkeypatch.setattr(post_module, "NAMES_SHOWN_S", 0.1)
+    shown: list[tuple[str, str | None]] = []
+    folder, language = survey(tmp_path / "harrow"), load_language("en", ("beech",))
+    with closing(Station(folder, language, DeafToBeech(), encode_flac, clock())) as station:
+        done = told_by(station)
+        post = Post(folder, station, Clock(), Work("K1", "R.V.", frames=(), silent=True))
+        post.begin(Told(fault=lambda name, says: shown.append((name, says))))
+        waited_until = time.monotonic() + 5
+        while len(shown) < 2 and time.monotonic() < waited_until:
+            time.sleep(0.02)
+        post.close()
+    (first, last) = [item for item in shown if item[0] == "words"]
+    assert "cannot hear beech" in str(first[1]) and last[1] is None
+    assert not [text for text in said(done) if "beech" in text]
 
 
 def test_the_screen_names_a_tape_once(tmp_path: Path) -> None:

@@ -21,6 +21,7 @@ from callout.core.checks_limits import (
 from callout.core.checks_plot import (
     beyond_species,
     dead_then_alive,
+    heard_unsurely,
     height_moved,
     last_height_m,
     last_status,
@@ -44,7 +45,8 @@ from callout.core.units import Unit
 
 __all__ = [
     "DAYS_A_YEAR", "DEFAULT_LIMITS", "TABLE", "Compared", "Limits", "Named", "Rules",
-    "against_history", "beyond_species", "change_since", "dead_then_alive", "height_moved",
+    "against_history", "beyond_species", "change_since", "dead_then_alive", "heard_unsurely",
+    "height_moved",
     "last_height_m", "last_status", "measured_before", "measurement_sd_mm", "old_tag",
     "other_standard",
     "shown", "species_not_in_plot", "standard_changed", "unknown_tag", "years_between",
@@ -114,6 +116,8 @@ TABLE = (
     Named("breast height", "another breast-height standard than last time", (), _PRACTICE),
     Named("unknown tag", "the plot has no such tree", (), _PRACTICE),
     Named("tag in use", "a new tree with an old tag", (), _PRACTICE),
+    Named("heard unsurely", "the engine was unsure, and yet much likelier right than not", (),
+          "ours, see hearing.md"),
     Named("old tag", "called by the tag that it lost", (), _PRACTICE),
     Named("measured today", "this tree was measured today already", (), _PRACTICE),
     Named("measured this visit", "this tree was measured earlier this visit", (), _PRACTICE),

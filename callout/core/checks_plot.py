@@ -14,6 +14,8 @@ from callout.core.errors import OperatorError
 from callout.core.model import Plot, PlotSettings, Reading, Tree, Warned
 from callout.core.units import Unit, convert, parse_decimal
 
+SURELY_HEARD = Decimal("0.5")
+"""The confidence from which on an engine's hearing is taken without a question."""
 _GONE = ("dead", "dead standing", "dead down", "cut")
 _HEIGHT = "height of measurement"
 
@@ -33,6 +35,13 @@ def old_tag(said: str | None, tag: str, new_tag: str) -> Warned | None:
     if not new_tag or said != tag:
         return None
     return Warned("old tag", f"tag {tag} was replaced by {new_tag}", "read the tag again")
+
+
+def heard_unsurely(confidence: Decimal | None) -> Warned | None:
+    """The recogniser's ``confidence`` (0 to 1; None for what was typed or pressed) is low."""
+    if confidence is None or confidence >= SURELY_HEARD:
+        return None
+    return Warned("heard unsurely", "not surely heard", "is every figure right?")
 
 
 def measured_before(earlier: Reading | None, today: str, blind: bool = False) -> Warned | None:

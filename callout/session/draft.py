@@ -65,6 +65,7 @@ def draft_reading(
         new_tag=new_tag,
     )
     said = (
+        checks.heard_unsurely(event.confidence),
         _measured_before(memory, rules, event, draft),
         _other_unit(meaning, plot),
         _old_tag(memory, event, draft),

@@ -24,11 +24,16 @@ SAMPLE_RATE_HZ = 16_000
 
 @dataclass(frozen=True)
 class Candidate:
-    """Words that may have been said, what they mean, and how sure the engine is (0 to 1)."""
+    """Words that may have been said, what they mean, and how sure the engine is (0 to 1).
+
+    Below one half ``meanings`` may hold what else was said; ``likely`` then holds the meanings of
+    the words alone, where they are much likelier right than not: to be echoed with a warning.
+    """
 
     words: str
     meanings: tuple[Meaning, ...]
     confidence: float
+    likely: tuple[Meaning, ...] = ()
 
 
 class Engine(Protocol):

@@ -48,7 +48,8 @@ class PairEngine:
             return ()
         common = tuple(meaning for meaning in best.meanings if meaning in other.meanings)
         if common:
-            return (Candidate(best.words, common, best.confidence),)
+            likely = tuple(meaning for meaning in best.likely if meaning in common)
+            return (Candidate(best.words, common, best.confidence, likely),)
         return (_apart(best, other),)
 
     def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:

@@ -209,6 +209,7 @@ class _Process:
                 str(item["words"]),
                 tuple(Meaning.from_json(meaning) for meaning in item["meanings"]),
                 float(item["confidence"]),
+                tuple(Meaning.from_json(meaning) for meaning in item["likely"]),
             )
             for item in answer["candidates"]
         )

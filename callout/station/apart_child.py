@@ -62,6 +62,7 @@ def _answer(engine: Engine | None, order: bytes, data: bytes) -> dict[str, Any]:
                     "words": one.words,
                     "meanings": [meaning.as_json() for meaning in one.meanings],
                     "confidence": one.confidence,
+                    "likely": [meaning.as_json() for meaning in one.likely],
                 }
                 for one in found
             ]

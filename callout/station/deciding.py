@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from callout.core.meaning import Meaning
+from callout.core.checks_plot import SURELY_HEARD
+from callout.core.meaning import READING_KINDS, Meaning
 from callout.grammar.automaton import Automaton
 from callout.grammar.language import Language
 from callout.grammar.parser import Parsed, choose
@@ -17,7 +18,7 @@ from callout.grammar.scope import Scope
 from callout.session.state import Pending
 from callout.speech.engine import Candidate, Engine
 
-LEAST_CONFIDENCE = 0.5
+LEAST_CONFIDENCE = float(SURELY_HEARD)
 # An utterance is cut with a pre-roll, so it seems to begin a little before it was spoken.
 PRE_ROLL = timedelta(seconds=0.5)
 _MOST_CUT = 16
@@ -25,9 +26,17 @@ _MOST_CUT = 16
 
 def sure(best: Candidate, scope: Scope) -> Parsed:
     """The one meaning that fits the plot, or the question why there is none."""
-    if best.confidence < LEAST_CONFIDENCE:
-        return Parsed(best.words, best.meanings, _which(best.meanings, scope))
-    return choose(best.words, best.meanings, scope)
+    if best.confidence >= LEAST_CONFIDENCE:
+        return choose(best.words, best.meanings, scope)
+    likely = choose(best.words, best.likely, scope)
+    if likely.problem is None and _may_be_echoed(likely.meanings, scope):
+        return likely  # the session warns: it sees how unsure the engine was
+    return Parsed(best.words, best.meanings, _which(best.meanings, scope))
+
+
+def _may_be_echoed(meanings: Sequence[Meaning], scope: Scope) -> bool:
+    """Only what waits for a yes: a doubtful command would be carried out."""
+    return len(meanings) == 1 and meanings[0].kind in READING_KINDS and scope.fits(meanings[0])
 
 
 def _which(meanings: Sequence[Meaning], scope: Scope) -> str:

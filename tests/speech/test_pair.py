@@ -87,6 +87,35 @@ def test_a_word_the_first_can_never_hear_is_the_seconds_to_hear() -> None:
     assert sure(asked, Scope()).problem is not None
 
 
+def _doubted(words: str, confidence: float = 0.3) -> Candidate:
+    """Heard unsurely, yet much likelier right than not."""
+    found = candidate_of(LANGUAGE.spoken, words.split(), confidence)
+    return Candidate(found.words, found.meanings, confidence, found.meanings)
+
+
+def test_a_doubtful_reading_may_be_echoed_and_a_doubtful_command_not_be_carried_out() -> None:
+    reading = sure(_doubted(SIXTEEN), Scope())
+    assert reading.problem is None and str(reading.meanings[0].value) == "16"
+    for command in ("confirm", "accept", "undo", "no"):
+        assert sure(_doubted(command), Scope()).problem is not None, command
+
+
+def test_a_doubtful_reading_that_does_not_fit_the_plot_is_asked_about() -> None:
+    assert sure(_doubted(SIXTEEN), Scope(tags=frozenset({"20"}))).problem is not None
+    assert sure(_doubted(SIXTEEN), Scope(tags=frozenset({"12"}))).problem is None
+
+
+def test_a_pair_passes_on_what_is_likely_only_where_both_hear_it() -> None:
+    class Doubts(_Hears):
+        def hear(self, samples: Samples) -> tuple[Candidate, ...]:
+            return (_doubted(self._words),)
+
+    (alike,) = _pair(Doubts(SIXTEEN, 0.3), _Hears(SIXTEEN, 0.9)).hear(SOUND)
+    assert alike.likely == alike.meanings
+    (apart,) = _pair(Doubts(SIXTEEN, 0.3), _Hears(SIXTY, 0.9)).hear(SOUND)
+    assert apart.likely == ()
+
+
 def test_one_doubtful_engine_names_what_differs() -> None:
     """A rival that fits the plot no less is named; three things that may have been said are not."""
     both = _Hears(SIXTEEN, 0.3)

@@ -14,6 +14,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from callout.core.errors import ProgrammerError
+from callout.core.meaning import Meaning
 from callout.grammar.automaton import Automaton
 from callout.grammar.parser import meanings_of
 from callout.grammar.words import Heard
@@ -84,11 +85,15 @@ class ClosedEngine:
         if choice is None:
             return ()
         best = candidate_of(self._spoken, choice.best.words, choice.confidence)
-        if choice.rival is not None and choice.confidence < 0.5:
+        if choice.confidence >= 0.5:
+            return (best,)
+        others: tuple[Meaning, ...] = ()
+        if choice.rival is not None:
             heard = [Heard(word, word) for word in choice.rival.words]
-            both = (*best.meanings, *meanings_of(self._spoken, heard))
-            best = Candidate(best.words, tuple(dict.fromkeys(both)), best.confidence)
-        return (best,)
+            others = meanings_of(self._spoken, heard)
+        both = tuple(dict.fromkeys((*best.meanings, *others)))
+        likely = best.meanings if choice.likely else ()
+        return (Candidate(best.words, both, best.confidence, likely),)
 
     def _choice(self, samples: Samples) -> Choice | None:
         """What was most likely said, and how surely; None for no callout."""

@@ -25,14 +25,16 @@ class Thresholds:
 
     A best meaning less likely than ``drop`` is no callout. Where both listeners judge, nor is one
     whose probability of being right is below ``noise`` (coughs, knocks), and one below ``accept``
-    is asked about; where the head is alone, one less likely than ``doubt`` or less than ``margin``
-    above the next. A ``margin`` above the usual is one person's own, demanded in either case.
+    is asked about: from ``likely`` on by an echo with a warning. Where the head is alone, one less
+    likely than ``doubt`` or less than ``margin`` above the next. A ``margin`` above the usual is
+    one person's own, demanded in either case.
     """
 
     drop: float = -12.0
     doubt: float = -3.0
     margin: float = _HEAD_MARGIN
     accept: float = 0.9
+    likely: float = 0.75
     noise: float = 0.3
 
 
@@ -58,12 +60,14 @@ class Regression:
 
 @dataclass(frozen=True)
 class Choice:
-    """The meaning taken, the next of other words, and the confidence: 0 to 1, one half where the
-    meaning would just be asked about."""  # fmt: skip
+    """The meaning taken, the next of other words, the confidence (0 to 1, one half where the
+    meaning would just be asked about), and whether a doubtful one is much likelier right than not.
+    """  # fmt: skip
 
     best: Meant
     rival: Meant | None
     confidence: float
+    likely: bool = False
 
 
 def distinct(found: Sequence[Meant]) -> tuple[Meant, ...]:
@@ -96,7 +100,8 @@ def by_both(
     over = _log_odds(probability) - _log_odds(limits.accept)
     if limits.margin > _HEAD_MARGIN:
         over = min(over, _lead([one.head for one in weighed], best.head, math.inf) - limits.margin)
-    return Choice(best.meant, rival.meant if rival else None, _confidence(over))
+    likely = probability >= limits.likely
+    return Choice(best.meant, rival.meant if rival else None, _confidence(over), likely)
 
 
 def features(weighed: Sequence[Weighed], best: Weighed) -> tuple[float, ...]:

@@ -143,6 +143,10 @@ def test_the_engine_asks_where_both_are_unsure_and_offers_the_rival() -> None:
     (heard,) = engine.hear(_walk())
     assert heard.words == "tree sixty one eighteen point six"
     assert heard.confidence < 0.5
+    assert [str(meaning.value) for meaning in heard.likely] == ["18.6"], "likelier right than not"
+    unlikely = ClosedEngine(thresholds=Thresholds(accept=1 - 1e-9, likely=1 - 1e-9))
+    unlikely.prepare(load_language("en").spoken)
+    assert unlikely.hear(_walk())[0].likely == ()
     alone = ClosedEngine(second=False)
     alone.prepare(load_language("en").spoken)
     (same,) = alone.hear(_walk())

@@ -7,11 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from benchmarks.hearing.sets import DIGITS, RATE
+from benchmarks.hearing.sets import DIGITS
 from callout.grammar.automaton import Arc, Automaton, Emits
 from callout.speech.closed.encoder import Encoder
-
-LEAD_S = 0.3
 
 
 def digits_automaton(least: int, most: int) -> Automaton:
@@ -31,8 +29,7 @@ def digits_automaton(least: int, most: int) -> Automaton:
 
 def encode(encoder: Encoder, samples: NDArray[np.int16]) -> NDArray[np.float32]:
     """Encoder frames with a lead-in and a tail of silence."""
-    quiet = np.zeros(int(LEAD_S * RATE), np.int16)
-    return encoder.encode(np.concatenate([quiet, samples, quiet]))
+    return encoder.encode_apart(samples)
 
 
 def emits_of(automaton: Automaton, words: Sequence[str]) -> set[Emits]:

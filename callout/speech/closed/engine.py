@@ -8,9 +8,9 @@ next meaning is given back as well, so that the station can ask which.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from pathlib import Path
 
-import numpy as np
 from threadpoolctl import threadpool_limits
 
 from callout.core.errors import ProgrammerError
@@ -19,27 +19,17 @@ from callout.grammar.automaton import Automaton
 from callout.grammar.parser import meanings_of
 from callout.grammar.words import Heard
 from callout.speech.closed.decode import Decoder, Meant, free_words
-from callout.speech.closed.encoder import FRAMES_A_SECOND, Encoder, Frames
+from callout.speech.closed.encoder import FRAMES_A_SECOND, LEAD_S, Encoder, Frames
 from callout.speech.closed.head import Head, LogProbs
 from callout.speech.closed.second import SecondListener
-from callout.speech.closed.surety import (
-    Choice,
-    Thresholds,
-    by_both,
-    by_head,
-    confidence,
-    distinct,
-)
+from callout.speech.closed.surety import Choice, Thresholds, by_both, by_head, distinct
 from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples, candidate_of
 from callout.speech.timed import TimedWord, aligned
 
 HEAD = Path(__file__).with_name("head.npz")
-LEAD_S = 0.3
 LONGEST_S = 20
 # Meanings the head proposes; several may be of the same words.
 PROPOSED = 16
-
-__all__ = ["HEAD", "LEAD_S", "ClosedEngine", "Thresholds", "confidence"]
 
 
 class ClosedEngine:
@@ -101,11 +91,7 @@ class ClosedEngine:
             return None
         frames = self._frames(samples)
         found = self._decoder.meanings(self._head.log_probs(frames), PROPOSED)
-        if not found or found[0].score < self._thresholds.drop:
-            return None
-        if self._second is None:
-            return by_head(found, self._thresholds)
-        return by_both(self._second.weigh(frames, distinct(found)), self._thresholds)
+        return chosen(found, frames, self._second, self._thresholds)
 
     def meanings(self, samples: Samples) -> tuple[Meant, ...]:
         """The likeliest meanings of one utterance as the head proposes them, best first."""
@@ -137,6 +123,15 @@ class ClosedEngine:
         return self._head.log_probs(self._frames(samples))
 
     def _frames(self, samples: Samples) -> Frames:
-        quiet = np.zeros(int(LEAD_S * SAMPLE_RATE_HZ), dtype=np.int16)
-        heard = samples[: LONGEST_S * SAMPLE_RATE_HZ]
-        return self._encoder.encode(np.concatenate([quiet, heard, quiet]))
+        return self._encoder.encode_apart(samples[: LONGEST_S * SAMPLE_RATE_HZ])
+
+
+def chosen(
+    found: Sequence[Meant], frames: Frames, second: SecondListener | None, limits: Thresholds
+) -> Choice | None:
+    """What is taken of what a head proposes for ``frames``, best first; None for no callout."""
+    if not found or found[0].score < limits.drop:
+        return None
+    if second is None:
+        return by_head(found, limits)
+    return by_both(second.weigh(frames, distinct(found)), limits)

@@ -7,6 +7,7 @@ reject token, then words. Trained by ``training/``, see the model card beside th
 from __future__ import annotations
 
 from pathlib import Path
+from typing import BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,19 +17,17 @@ from callout.speech.closed.encoder import Frames
 
 BLANK, REJECT = 0, 1
 LogProbs = NDArray[np.float32]
+Weights = dict[str, NDArray[np.float32]]
+# What else may stand in the file: the words, and of a tuned head what it came from.
+_NOT_WEIGHTS = ("words", "base", "who", "margin")
 
 
 class Head:
     """Encoder frames (T, 384) to log probabilities (T, words)."""
 
-    def __init__(self, path: Path) -> None:
-        try:
-            with np.load(path, allow_pickle=False) as data:
-                self._weights = {name: data[name].astype(np.float32) for name in data.files
-                                 if name != "words"}  # fmt: skip
-                self.words = tuple(str(word) for word in data["words"])
-        except (OSError, ValueError, KeyError) as error:
-            raise DeviceError(f"the head in {path} cannot be read: {error}") from error
+    def __init__(self, source: Path | BinaryIO) -> None:
+        """``source`` is a head's file. Raises DeviceError."""
+        self._weights, self.words = weights_of(source)
         self.index = {word: at for at, word in enumerate(self.words)}
 
     def log_probs(self, frames: Frames) -> LogProbs:
@@ -38,10 +37,27 @@ class Head:
         hidden = _gelu(_convolved(hidden, weights["w1"], weights["b1"]))
         hidden = _gelu(_convolved(hidden, weights["w2"], weights["b2"]))
         logits = hidden @ weights["w3"] + weights["b3"]
-        top = logits.max(axis=1, keepdims=True)
-        shifted = logits - top
-        total = np.log(np.exp(shifted).sum(axis=1, keepdims=True))
-        return np.asarray(shifted - total, dtype=np.float32)
+        return log_softmax(logits)
+
+
+def weights_of(source: Path | BinaryIO) -> tuple[Weights, tuple[str, ...]]:
+    """The weights in a head's file, and its words. Raises DeviceError."""
+    try:
+        with np.load(source, allow_pickle=False) as data:
+            weights = {
+                name: data[name].astype(np.float32)
+                for name in data.files
+                if name not in _NOT_WEIGHTS
+            }
+            return weights, tuple(str(word) for word in data["words"])
+    except (OSError, ValueError, KeyError) as error:
+        raise DeviceError(f"the head in {source} cannot be read: {error}") from error
+
+
+def log_softmax(logits: NDArray[np.float32]) -> LogProbs:
+    """Log probabilities of (T, words), each frame's own adding up to 1."""
+    shifted = logits - logits.max(axis=1, keepdims=True)
+    return np.asarray(shifted - np.log(np.exp(shifted).sum(axis=1, keepdims=True)), np.float32)
 
 
 def _convolved(

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from callout.speech.closed.decode import Meant
 from callout.speech.closed.second import Weighed
+from callout.speech.odds import log_odds, logistic
 
 # A lead greater than this says no more.
 _MOST_LEAD, _MOST_JOINT_LEAD = 15.0, 20.0
@@ -55,7 +56,7 @@ class Regression:
         """Of being right, given the five features in their order."""
         weights = (self.head, self.head_lead, self.decoder_lead, self.joint_lead, self.a_word)
         told = sum(w * x for w, x in zip(weights, features, strict=True)) + self.constant
-        return 1 / (1 + math.exp(-max(-30.0, min(30.0, told))))
+        return logistic(told)
 
 
 @dataclass(frozen=True)
@@ -97,11 +98,11 @@ def by_both(
     probability = (regression or Regression()).probability(features(weighed, best))
     if probability < limits.noise:
         return None
-    over = _log_odds(probability) - _log_odds(limits.accept)
+    over = log_odds(probability) - log_odds(limits.accept)
     if limits.margin > _HEAD_MARGIN:
         over = min(over, _lead([one.head for one in weighed], best.head, math.inf) - limits.margin)
     likely = probability >= limits.likely
-    return Choice(best.meant, rival.meant if rival else None, _confidence(over), likely)
+    return Choice(best.meant, rival.meant if rival else None, logistic(over), likely)
 
 
 def features(weighed: Sequence[Weighed], best: Weighed) -> tuple[float, ...]:
@@ -127,13 +128,4 @@ def confidence(found: Sequence[Meant], limits: Thresholds) -> float:
     """0 to 1 by the head alone; one half where the best meaning would just be asked about."""
     near = distinct(found)
     margin = near[0].score - near[1].score if len(near) > 1 else math.inf
-    return _confidence(min(near[0].score - limits.doubt, margin - limits.margin))
-
-
-def _confidence(over: float) -> float:
-    return 1 / (1 + math.exp(-max(-30.0, min(30.0, over))))
-
-
-def _log_odds(probability: float) -> float:
-    kept = min(1 - 1e-12, max(1e-12, probability))
-    return math.log(kept / (1 - kept))
+    return logistic(min(near[0].score - limits.doubt, margin - limits.margin))

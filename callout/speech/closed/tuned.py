@@ -14,10 +14,10 @@ from pathlib import Path
 import numpy as np
 
 from callout.core.errors import DeviceError
-from callout.speech.closed.adapt import Weights
-from callout.speech.closed.engine import HEAD, ClosedEngine, Thresholds
+from callout.speech.closed.engine import HEAD, ClosedEngine
+from callout.speech.closed.head import Weights, weights_of
+from callout.speech.closed.surety import Thresholds
 
-_NOT_WEIGHTS = ("words", "base", "who", "margin")
 _EXACT = ("mean", "scale")
 
 
@@ -35,20 +35,6 @@ def digest_of(path: Path) -> str:
     try:
         return hashlib.sha256(path.read_bytes()).hexdigest()
     except OSError as error:
-        raise DeviceError(f"the head in {path} cannot be read: {error}") from error
-
-
-def weights_of(path: Path) -> tuple[Weights, tuple[str, ...]]:
-    """A head's weights and its words. Raises DeviceError."""
-    try:
-        with np.load(path, allow_pickle=False) as data:
-            weights = {
-                name: data[name].astype(np.float32)
-                for name in data.files
-                if name not in _NOT_WEIGHTS
-            }
-            return weights, tuple(str(word) for word in data["words"])
-    except (OSError, ValueError, KeyError) as error:
         raise DeviceError(f"the head in {path} cannot be read: {error}") from error
 
 

@@ -14,7 +14,7 @@ from typing import Any
 from callout.core.errors import OperatorError
 from callout.station.face import Level, SavedLine, Update, View
 
-VERSION = 1
+VERSION = 2
 MOST_ASKED_BYTES = 8_192
 """A request is a line that somebody typed, at the most."""
 MOST_TOLD_BYTES = 4_000_000
@@ -79,7 +79,7 @@ _REQUESTS: Mapping[str, Mapping[str, Callable[[Any], Any]]] = {
     "watch": {},
     "view": {},
     "stop": {},
-    "submit": {"text": _text, "keys_s": _times},
+    "submit": {"text": _text, "waiting": _number, "keys_s": _times},
     "press": {"kind": _kind, "waiting": _number},
     "mute": {"muted": _truth},
     "open": {"plot": _text, "who": _text},

@@ -113,11 +113,11 @@ class RemoteFace:
         self._listeners.append(listener)
         listener(self.view())
 
-    def submit(self, text: str, keys_s: tuple[float, ...] = ()) -> None:
+    def submit(self, text: str, waiting: int, keys_s: tuple[float, ...] = ()) -> None:
         """A callout that was typed."""
-        self._send(Request("submit", text=text, keys_s=keys_s))
+        self._send(Request("submit", text=text, waiting=waiting, keys_s=keys_s))
 
-    def press(self, kind: str, waiting: int = 0) -> None:
+    def press(self, kind: str, waiting: int) -> None:
         """A key that stands for a command."""
         self._send(Request("press", kind=kind, waiting=waiting))
 

@@ -147,7 +147,7 @@ class Daemon:
         return {"view": asdict(self._face.view())}
 
     def _submit(self, request: Request) -> None:
-        self._face.submit(request.text, request.keys_s)
+        self._face.submit(request.text, request.waiting, request.keys_s)
 
     def _press(self, request: Request) -> None:
         self._face.press(request.kind, request.waiting)

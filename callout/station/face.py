@@ -83,13 +83,17 @@ class Face(Protocol):
     def listen(self, listener: Callable[[Update], None]) -> None:
         """Tell ``listener`` of every change from now on."""
 
-    def submit(self, text: str, keys_s: tuple[float, ...] = ()) -> None:
-        """A callout that was typed; ``keys_s`` tells a device's typing from a person's."""
+    def submit(self, text: str, waiting: int, keys_s: tuple[float, ...] = ()) -> None:
+        """A callout that was typed; ``keys_s`` tells a device's typing from a person's.
 
-    def press(self, kind: str, waiting: int = 0) -> None:
+        ``waiting`` as in ``press``: a typed "yes" is an answer too.
+        """
+
+    def press(self, kind: str, waiting: int) -> None:
         """A key for a command: confirm, accept, reject, undo, repeat, scratch, left, where, skip.
 
-        ``waiting`` is that of the view the person answers; a confirmation of another is refused.
+        ``waiting`` is that of the view which the person answers, 0 where it showed nothing that
+        waits; an answer to anything else than what waits is refused.
         """
 
     def mute(self, muted: bool) -> None:

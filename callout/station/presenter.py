@@ -56,21 +56,21 @@ class StationFace:
         self._listeners.append(listener)
         listener(self.view())
 
-    def submit(self, text: str, keys_s: tuple[float, ...] = ()) -> None:
-        """A callout that was typed, or the line of a tape that types."""
-        self._later(lambda: self._take(text, keys_s))
+    def submit(self, text: str, waiting: int, keys_s: tuple[float, ...] = ()) -> None:
+        """A callout that was typed, or a tape's line; ``waiting`` as in ``press``."""
+        self._later(lambda: self._take(text, waiting, keys_s))
 
     def by_tape(self, takes: TakesTyped) -> None:
         """Ask ``takes`` first whether a typed line came from a tape, and is dealt with."""
         self._tape = takes
 
-    def _take(self, text: str, keys_s: tuple[float, ...]) -> None:
+    def _take(self, text: str, waiting: int, keys_s: tuple[float, ...]) -> None:
         if not self._tape(text, keys_s):
-            self._station.type(text)
+            self._station.type(text, about=waiting)
 
-    def press(self, kind: str, waiting: int = 0) -> None:
+    def press(self, kind: str, waiting: int) -> None:
         """A key that stands for a command; ``waiting`` as the view that was answered had it."""
-        self._later(lambda: self._station.press(kind, about=waiting or None))
+        self._later(lambda: self._station.press(kind, about=waiting))
 
     def mute(self, muted: bool) -> None:
         """Silence or restore the spoken echo."""

@@ -204,18 +204,18 @@ class Station:
             engine_s,
         )
 
-    def type(self, text: str, at: datetime | None = None) -> None:
-        """A callout that was typed."""
+    def type(self, text: str, at: datetime | None = None, about: int | None = None) -> None:
+        """A callout that was typed; ``about`` as in ``press``."""
         text = _keepable(text)
         with self._lock:
             try:
                 parsed = parse_words(self._language.full, text, self._scope)
             except CalloutError as error:
                 parsed = Parsed(text, (), str(error))
-            self._do(lambda: self._written("typed", parsed, at))
+            self._do(lambda: self._written("typed", parsed, at, about))
 
     def press(self, kind: str, at: datetime | None = None, about: int | None = None) -> None:
-        """A key that stands for a command, e.g. ``confirm``; ``about`` as in ``Heard``."""
+        """A key for a command, e.g. ``confirm``; ``about`` as in ``Heard``, else what waits now."""
         with self._lock:
             parsed = Parsed(kind, (Meaning(kind),), None)
             self._do(lambda: self._written("key", parsed, at, about))
@@ -307,10 +307,8 @@ class Station:
 
     def _asked_by(self, began: datetime | None) -> int | None:
         """The entry of the reading that was already asked about at ``began``; 0 for none."""
-        pending = self._memory.pending
-        entry = pending.draft.entry if pending else 0
-        moved = sum((by for about, by in self._moves if about == entry), timedelta())
-        return asked_by(pending, began, moved)
+        moved = sum((by for about, by in self._moves if about == self._waiting()), timedelta())
+        return asked_by(self._memory.pending, began, moved)
 
     def _written(
         self, source: str, parsed: Parsed, at: datetime | None, about: int | None = None
@@ -322,8 +320,13 @@ class Station:
             words=parsed.words,
             meanings=parsed.meanings,
             problem=parsed.problem,
-            about=about,
+            about=self._waiting() if about is None else about,
         )
+
+    def _waiting(self) -> int:
+        """The entry of the reading that waits; 0 for none."""
+        pending = self._memory.pending
+        return pending.draft.entry if pending else 0
 
     def _listen_for_plot(self) -> None:
         self._scope = scope_of(self.plot, known_tags(self._memory, self.plot))

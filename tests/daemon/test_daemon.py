@@ -24,7 +24,7 @@ from command_tools import run_callout
 from daemon_tools import Start, wait_for
 
 from callout.core.errors import OperatorError
-from callout.daemon.messages import MOST_ASKED_BYTES, Request
+from callout.daemon.messages import MOST_ASKED_BYTES, VERSION, Request
 from callout.daemon.place import log_path, runtime_folder, safe_folder, socket_path, unit_name
 from callout.daemon.remote import GONE, RemoteFace, ask, connected
 from callout.daemon.server import MOST_CLIENTS
@@ -40,7 +40,7 @@ def saved(folder: SurveyFolder) -> list[str]:
 
 def confirm(face: RemoteFace, text: str) -> None:
     """Type a reading and confirm what the view then shows."""
-    face.submit(text)
+    face.submit(text, face.view().waiting)
     wait_for(lambda: face.view().waiting > 0)
     face.press("confirm", face.view().waiting)
     wait_for(lambda: face.view().waiting == 0)
@@ -55,7 +55,7 @@ def test_two_terminals_see_one_session_that_outlives_both(start: Start, fen: Sur
     # Neither microphone nor loudspeaker here: once both are told of, nothing else is said between.
     wait_for(lambda: len(other.view().faults) == 2)
     time.sleep(0.2)
-    one.submit("83 25.4")
+    one.submit("83 25.4", 0)
     wait_for(lambda: other.view().waiting > 0)
     assert (other.view().tag, other.view().value) == ("83", "25.4")
     assert isinstance(seen[0], View)
@@ -70,6 +70,29 @@ def test_two_terminals_see_one_session_that_outlives_both(start: Start, fen: Sur
     with RemoteAgain(path) as again:
         assert again.view().recent[0].tag == "83"
     assert process.poll() is None
+
+
+@pytest.mark.parametrize("how", ["key", "typed"])
+def test_a_terminal_that_shows_nothing_waiting_saves_nothing(
+    start: Start, fen: SurveyFolder, how: str
+) -> None:
+    start("--plot", "K1")
+    path = socket_path(fen.path)
+    with RemoteAgain(path) as one, RemoteAgain(path) as other:
+        wait_for(lambda: len(other.view().faults) == 2)
+        seen = other.view().waiting
+        assert seen == 0
+        one.submit("83 2.1", 0)  # far below last time's: warned
+        wait_for(lambda: one.view().wants_accept)
+        # Pressed by somebody whose screen has not been painted anew.
+        if how == "key":
+            other.press("accept", seen)
+        else:
+            other.submit("accept", seen)
+        wait_for(lambda: "That has changed" in other.view().said)
+        assert saved(fen) == []
+        one.press("accept", one.view().waiting)
+        wait_for(lambda: saved(fen) == ["83 2.1"])
 
 
 class RemoteAgain(RemoteFace):
@@ -89,7 +112,7 @@ def test_a_killed_daemon_starts_again_and_its_screens_find_it(
     path = socket_path(fen.path)
     with RemoteAgain(path) as face:
         confirm(face, "83 25.4")
-        face.submit("86 30.1")
+        face.submit("86 30.1", 0)
         wait_for(lambda: face.view().waiting > 0)
         process.kill()
         process.wait(10)
@@ -224,14 +247,17 @@ def nonsense(chance: random.Random) -> bytes:
     if kind == 1:
         return b"\n" * chance.randrange(1, 500)
     if kind == 2:
-        return b'{"v":1,"do":' + chance.randbytes(40) + b"}\n"
+        return b'{"v":2,"do":' + chance.randbytes(40) + b"}\n"
     if kind == 3:
         do = chance.choice(["press", "open", "mute"])
-        odd = {"v": 1, "do": do, "kind": "confirm", "plot": "\x1b[2J", "who": 3}
+        odd = {"v": VERSION, "do": do, "kind": "confirm", "plot": "\x1b[2J", "who": 3}
         return json.dumps(odd).encode() + b"\n"
     if kind == 4:
         return b"x" * (MOST_ASKED_BYTES + chance.randrange(9000))
-    return json.dumps({"v": 1, "do": "open", "plot": "../../x", "who": "\x1b]0;x"}).encode() + b"\n"
+    return (
+        json.dumps({"v": VERSION, "do": "open", "plot": "../../x", "who": "\x1b]0;x"}).encode()
+        + b"\n"
+    )
 
 
 def test_a_fuzzed_socket_changes_nothing_and_serves_on(start: Start, fen: SurveyFolder) -> None:
@@ -239,7 +265,7 @@ def test_a_fuzzed_socket_changes_nothing_and_serves_on(start: Start, fen: Survey
     process = start("--plot", "K1")
     path, chance = socket_path(fen.path), random.Random(83)
     with RemoteAgain(path) as face:
-        face.submit("83 25.4")
+        face.submit("83 25.4", 0)
         wait_for(lambda: face.view().waiting > 0)
         waiting = face.view().waiting
         with fen.reading() as reader:
@@ -294,7 +320,7 @@ def flooded(deaf: socket.socket) -> None:
     """Ask and ask and never read an answer, until let go."""
     try:
         for _ in range(20_000):
-            deaf.sendall(b'{"v":1,"do":"view"}\n' * 10)
+            deaf.sendall(b'{"v":2,"do":"view"}\n' * 10)
     except OSError:
         pass
 

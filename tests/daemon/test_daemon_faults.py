@@ -20,7 +20,7 @@ def test_a_voice_that_fails_is_shown_while_the_daemon_works_on(
     start("--plot", "K1")
     face = RemoteFace(socket_path(fen.path))
     try:
-        face.submit("83 25.4")
+        face.submit("83 25.4", 0)
         wait_for(lambda: face.view().waiting > 0)
         wait_for(lambda: any("Beeps stand for it" in fault for fault in face.view().faults))
         [fault] = [one for one in face.view().faults if "Beeps" in one]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
@@ -45,8 +46,10 @@ def test_what_is_typed_is_shown_waiting_then_saved(station: Station) -> None:
     face = StationFace(station, lambda muted: None)
     face.listen(told.append)
     tag = next(iter(station.plot.trees))
-    face.submit(f"{tag} 24.6")
-    face.press("accept")
+    face.submit(f"{tag} 24.6", 0)
+    while not (waiting := face.view().waiting):
+        time.sleep(0.01)
+    face.press("accept", waiting)
     face.level(-20.0, True)
     face.close()
     views = [item for item in told if isinstance(item, View)]

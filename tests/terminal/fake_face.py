@@ -100,6 +100,7 @@ class FakeFace:
     def __init__(self, view: View = IDLE) -> None:
         self.now = view
         self.asked: list[tuple[str, object]] = []
+        self.answered: list[int] = []
         self.listeners: list[Callable[[Update], None]] = []
 
     def view(self) -> View:
@@ -114,11 +115,13 @@ class FakeFace:
         for listener in self.listeners:
             listener(update)
 
-    def submit(self, text: str, keys_s: tuple[float, ...] = ()) -> None:
+    def submit(self, text: str, waiting: int, keys_s: tuple[float, ...] = ()) -> None:
         self.asked.append(("submit", text))
+        self.answered.append(waiting)
 
-    def press(self, kind: str, waiting: int = 0) -> None:
+    def press(self, kind: str, waiting: int) -> None:
         self.asked.append(("press", kind))
+        self.answered.append(waiting)
 
     def talk(self) -> None:
         self.asked.append(("talk", None))

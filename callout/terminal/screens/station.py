@@ -111,7 +111,7 @@ class StationScreen(Screen[None]):
     def on_typed(self, message: Typed) -> None:
         """A typed callout; the Enter that sent it must not also confirm, if held."""
         self._guard.fresh("enter", self._clock())
-        self._face.submit(message.text, message.keys_s)
+        self._face.submit(message.text, self._answered(), message.keys_s)
 
     def on_pressed(self, message: Pressed) -> None:
         """A command key: let through once, however long it is held."""
@@ -128,7 +128,7 @@ class StationScreen(Screen[None]):
         elif message.kind in _YES:
             self._confirm(message.kind)
         else:
-            self._face.press(message.kind)
+            self._face.press(message.kind, self._answered())
 
     def _confirm(self, kind: str) -> None:
         """Confirm or accept what is on the screen, if it waits and there was time to read it."""
@@ -141,6 +141,10 @@ class StationScreen(Screen[None]):
             self._notice(TOO_SOON)
         if view != self._view:
             self.show(view)
+
+    def _answered(self) -> int:
+        """The number of what the screen shows waiting, whatever waits by now; 0 for nothing."""
+        return self._view.waiting if self._view is not None else 0
 
     def _notice(self, text: str) -> None:
         self.query_one(Keys).notice(text, self._clock())

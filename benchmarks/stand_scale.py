@@ -51,7 +51,7 @@ def generated(rows: int) -> tuple[pd.DataFrame, pd.DataFrame]:
             "unit": pd.Categorical.from_codes(np.zeros(len(tree), int), ["cm"]),
             "diameter_cm": np.where(dead, np.nan, tenths / 10),
             "status": pd.Categorical.from_codes(dead.astype(int), ["live", "dead standing"]),
-            "pom_m": 1.3,
+            "measured_height_m": 1.3,
             "source": pd.Categorical.from_codes(np.zeros(len(tree), int), ["callout"]),
         }
     )

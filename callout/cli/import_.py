@@ -120,7 +120,7 @@ def plots_of(frame: pd.DataFrame) -> pd.DataFrame:
 
     rows = []
     for plot, own in frame.groupby("plot", sort=True):
-        heights = own["pom_m"].unique()
+        heights = own["measured_height_m"].unique()
         height = float(heights[0]) if len(heights) == 1 else float("nan")
         units = own["unit"].unique()
         rows.append((plot, float("nan"), units[0] if len(units) == 1 else "cm", height, ""))

@@ -58,7 +58,7 @@ def survey_frames(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     _retag(measurements, place.standing)
     for column in _FEW_VALUES:
         measurements[column] = measurements[column].astype("category")
-    for column in ("diameter_cm", "pom_m"):
+    for column in ("diameter_cm", "measured_height_m"):
         measurements[column] = measurements[column].astype("float64")
     told = [_plot_row(plot.settings) for plot in plots.values()]
     return measurements, pd.DataFrame(
@@ -151,7 +151,7 @@ def _roster_rows(plot: Plot) -> Iterator[dict[str, Any]]:
                 "plot": tree.plot, "tag": tree.tag, "stem": "", "species": tree.species,
                 "date": past.on.isoformat(), "value": past.value, "unit": past.unit.value,
                 "diameter_cm": float(convert(past.value, past.unit, Unit.CENTIMETRE)),
-                "status": "live", "pom_m": float(plot.settings.breast_height_m),
+                "status": "live", "measured_height_m": float(plot.settings.breast_height_m),
                 "source": "roster", "who": "", "engine": "", "graduation": "", "rounding": "",
                 "recorder": "", "ruling": "",
             }  # fmt: skip
@@ -168,8 +168,9 @@ def _reading_row(item: Standing, settings: PlotSettings) -> dict[str, Any]:
         "plot": reading.plot, "tag": reading.tag, "stem": reading.stem, "species": reading.species,
         "date": reading.at[:10], "value": value, "unit": reading.unit.value, "diameter_cm": in_cm,
         "status": reading.status_told,
-        "pom_m": float(reading.height_m or settings.breast_height_m), "source": "callout",
-        "who": reading.who, "engine": reading.engine, "graduation": str(settings.graduation),
+        "measured_height_m": float(reading.height_m or settings.breast_height_m),
+        "source": "callout", "who": reading.who, "engine": reading.engine,
+        "graduation": str(settings.graduation),
         "rounding": settings.rounding.value, "recorder": item.recorder, "ruling": told,
     }  # fmt: skip
 

@@ -23,7 +23,7 @@ def measurement(tag, date, value, unit="cm", **other):
         "unit": unit,
         "diameter_cm": float("nan") if exact is None else float(exact * CM[unit]),
         "status": "live",
-        "pom_m": HEIGHT[unit],
+        "measured_height_m": HEIGHT[unit],
         "source": "callout",
     }
     return {**row, **other}

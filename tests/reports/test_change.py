@@ -44,7 +44,7 @@ def test_increments_at_their_worked_values():
 def test_a_move_of_the_tape_is_not_growth():
     rows = frame(
         measurement(1, "2015-06-01", "10.0"),
-        measurement(1, "2020-06-01", "12.0", pom_m=1.8),
+        measurement(1, "2020-06-01", "12.0", measured_height_m=1.8),
         measurement(2, "2015-06-01", "10.0"),
         measurement(2, "2020-06-01", "11.0"),
     )

@@ -93,7 +93,7 @@ ROWS = st.lists(
         species=st.one_of(st.just(""), TEXTS),
         stem=st.one_of(st.just(""), TEXTS),
         status=st.sampled_from(["live", "dead standing", "cut", "not found"]),
-        pom_m=st.one_of(st.just(float("nan")), st.floats(0.1, 9, allow_nan=False)),
+        measured_height_m=st.one_of(st.just(float("nan")), st.floats(0.1, 9, allow_nan=False)),
         remarks=TEXTS,
     ),
     min_size=1,

@@ -229,17 +229,18 @@ def test_years_of_one_interval_are_drawn_as_one_run():
 def test_rows_without_a_height_are_taken_at_their_plots():
     """Else a visit whose table told no height would stand at another height than the next."""
     rows = frame(
-        measurement(1, "2015-06-01", "10.0", "in", plot="K1", pom_m=float("nan")),
-        measurement(1, "2020-06-01", "10.0", "in", plot="K1", pom_m=1.37),
-        measurement(2, "2015-06-01", "10.0", "in", plot="K1", pom_m=1.60),
-        measurement(1, "2015-06-01", "20.0", plot="K9", pom_m=float("nan")),
+        measurement(1, "2015-06-01", "10.0", "in", plot="K1", measured_height_m=float("nan")),
+        measurement(1, "2020-06-01", "10.0", "in", plot="K1", measured_height_m=1.37),
+        measurement(2, "2015-06-01", "10.0", "in", plot="K1", measured_height_m=1.60),
+        measurement(1, "2015-06-01", "20.0", plot="K9", measured_height_m=float("nan")),
     )
     places = plots(("K1", 0.1, "in", ""), ("K9", 0.1, "cm", ""))
     places.loc[places["plot"] == "K9", "breast_height_m"] = float("nan")
     analysis = analyse(rows, places, ReportSettings(draws=Draws(draws=100)))
     pairs = analysis.tables["tree_growth"]
     assert pairs["diameter_cm"].tolist() == [0.0]  # not the step from 1.37 m to 1.30 m
-    assert at_plots_height(rows, places)["pom_m"].fillna(0).tolist() == [1.37, 1.37, 1.60, 0]
+    heights = at_plots_height(rows, places)["measured_height_m"]
+    assert heights.fillna(0).tolist() == [1.37, 1.37, 1.60, 0]
     told = [caution for caution in analysis.cautions if "height of measurement" in caution]
     assert told == [
         "2 rows tell no height of measurement: taken at their plot's breast height; 1 stems at a "

@@ -83,7 +83,7 @@ ROWS = st.lists(
         species=st.one_of(st.just(""), TEXTS),
         stem=st.sampled_from(["", "1", "2"]),
         status=st.sampled_from(["live", "dead standing", "dead down", "cut", "not found"]),
-        pom_m=st.sampled_from([1.3, 1.37, 2.05]),
+        measured_height_m=st.sampled_from([1.3, 1.37, 2.05]),
         who=st.one_of(st.just(""), TEXTS),
         remarks=TEXTS,
     ),

@@ -139,7 +139,7 @@ def test_stems_measured_again():
             measurement(2, "2024-06-01", "30.0"),
             measurement(2, "2025-06-01", "30.9"),
             measurement(3, "2024-06-01", "40.0"),
-            measurement(3, "2024-06-10", "40.1", pom_m=1.6),
+            measurement(3, "2024-06-10", "40.1", measured_height_m=1.6),
         )
     )
     assert pairs["tag"].tolist() == ["1"]

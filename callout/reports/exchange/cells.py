@@ -40,7 +40,7 @@ MEANING = {
     "value": "diameter exactly as recorded, in the row's unit",
     "unit": "unit of the diameter",
     "status": "the stem's state",
-    "pom_m": "height of measurement above ground, metres",
+    "measured_height_m": "height of measurement above ground, metres",
     "source": "where the value is from: the roster, or heard and confirmed",
     "area_ha": "area, hectares",
     "breast_height_m": "height of measurement of the plot, metres",
@@ -49,6 +49,8 @@ MEANING = {
     "graduation": "the tape's graduation, in the row's unit",
     "tag_note": "what became of the tree's tag: lost, or what it was before it was replaced",
 }
+# What a column was called before: surveys begun from earlier ones hold it so.
+FORMER_NAMES = {"pom_m": "measured_height_m"}
 # The diameter in centimetres is derived, so it is computed again on reading.
 WRITTEN = tuple(name for name in MEASUREMENT_COLUMNS if name != "diameter_cm")
 
@@ -117,6 +119,7 @@ def text_rows(frame: pd.DataFrame, columns: Sequence[str]) -> list[list[str]]:
 
 def measurements_from(rows: Sequence[Sequence[str]], columns: Sequence[str]) -> pd.DataFrame:
     """The measurements frame from text cells. Raises OperatorError naming the row it cannot use."""
+    columns = [FORMER_NAMES.get(name, name) for name in columns]
     missing = [name for name in WRITTEN if name not in columns]
     if missing:
         raise OperatorError(f"the measurements lack the column {', '.join(missing)}")
@@ -137,10 +140,13 @@ def measurements_from(rows: Sequence[Sequence[str]], columns: Sequence[str]) -> 
             "unit": [item.value for item in unit],
             "diameter_cm": [centimetres(*pair) for pair in zip(value, unit, strict=True)],
             "status": cells["status"],
-            "pom_m": [_row(_float, text, "pom_m", at) for at, text in enumerate(cells["pom_m"], 1)],
+            "measured_height_m": [
+                _row(_float, text, "measured_height_m", at)
+                for at, text in enumerate(cells["measured_height_m"], 1)
+            ],
             "source": cells["source"],
         }
-    ).astype({"date": "datetime64[us]", "diameter_cm": "float64", "pom_m": "float64"})
+    ).astype({"date": "datetime64[us]", "diameter_cm": "float64", "measured_height_m": "float64"})
     for name in columns:
         if name not in frame.columns and name != "id":
             frame[name] = cells[name]

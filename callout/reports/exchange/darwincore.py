@@ -154,15 +154,15 @@ def _stem_facts(
 ) -> Iterator[tuple[str, Sequence[str]]]:
     whose = {"DeterminedBy": row.get("who", ""), "DeterminedDate": row["date"]}
     graduation = row.get("graduation", "")
-    height = f" at {row['pom_m']} m" if row["pom_m"] else ""
+    height = f" at {row['measured_height_m']} m" if row["measured_height_m"] else ""
     yield _fact(
         event, "diameter", row["value"], Unit=row["unit"], Accuracy=graduation,
         Method=f"diameter tape{height}",
         Remarks="accuracy is the tape's graduation" if graduation else "", **whose,
     )  # fmt: skip
     yield _fact(event, "state of the stem", row["status"], **whose)
-    if row["pom_m"]:
-        yield _fact(event, "height of measurement", row["pom_m"], Unit="m", **whose)
+    if row["measured_height_m"]:
+        yield _fact(event, "height of measurement", row["measured_height_m"], Unit="m", **whose)
     for name in ("stem", "source"):
         if row[name]:
             yield _fact(event, name, row[name], **whose)
@@ -278,7 +278,7 @@ def _stem_cells(
         "plot": event["locationID"], "tag": event["fieldNumber"], "species": species,
         "date": event["eventDate"], "value": diameter["measurementValue"],
         "unit": diameter["measurementUnit"], "status": _value(facts, "state of the stem"),
-        "pom_m": _value(facts, "height of measurement"),
+        "measured_height_m": _value(facts, "height of measurement"),
         "stem": _value(facts, "stem"), "source": _value(facts, "source"),
     }  # fmt: skip
     others = [kind for kind in facts if kind.startswith(_OTHER)]

@@ -36,7 +36,7 @@ from callout.reports.stand.columns import PLOT_COLUMNS, STATUSES
 
 DESCRIPTOR = "datapackage.json"
 _PLOT_KEY = {"fields": ["plot"], "reference": {"resource": "plots", "fields": ["plot"]}}
-_NUMBERS = ("value", "pom_m", "area_ha", "breast_height_m")
+_NUMBERS = ("value", "measured_height_m", "area_ha", "breast_height_m")
 
 
 def write_package(

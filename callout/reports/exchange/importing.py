@@ -74,7 +74,7 @@ def import_table(table: Foreign, mapping: TableMapping) -> tuple[pd.DataFrame, t
     _units_of_plots(taken)
     columns = [*WRITTEN, "diameter_cm", "raw", "raw_unit", "who"]
     frame = pd.DataFrame(taken, columns=columns)
-    kinds = {"date": "datetime64[us]", "diameter_cm": "float64", "pom_m": "float64"}
+    kinds = {"date": "datetime64[us]", "diameter_cm": "float64", "measured_height_m": "float64"}
     return frame.astype(kinds), tuple(refused)
 
 
@@ -130,13 +130,13 @@ def _measurements(row: dict[str, str], mapping: TableMapping) -> Iterator[dict[s
     if not plot:
         raise _RefusalError(mapping.columns.get("plot", ""), "", "there is no plot")
     status = _status(cell("status"), mapping)
-    height = _height(cell("pom_m") or mapping.height_m, mapping)
+    height = _height(cell("measured_height_m") or mapping.height_m, mapping)
     for item, value, unit, day, state in _states(row, status, mapping):
         yield {
             "plot": plot, "tag": tag, "stem": cell("stem"), "species": cell("species"),
             "date": pd.Timestamp(day), "value": value, "unit": unit.value, "status": state,
-            "pom_m": height, "source": "roster", "diameter_cm": centimetres(value, unit),
-            "raw": row[item.column], "who": cell("who"),
+            "measured_height_m": height, "source": "roster",
+            "diameter_cm": centimetres(value, unit), "raw": row[item.column], "who": cell("who"),
             "raw_unit": f"{item.unit} girth" if item.girth else item.unit,
         }  # fmt: skip
 
@@ -225,7 +225,7 @@ def _size(text: str, item: Diameter, mapping: TableMapping) -> tuple[Decimal | N
 def _height(text: str, mapping: TableMapping) -> float:
     if text.casefold() in EMPTY:
         return float("nan")
-    return float(_number(text, mapping.columns.get("pom_m", "height_m"), mapping))
+    return float(_number(text, mapping.columns.get("measured_height_m", "height_m"), mapping))
 
 
 def _when(row: dict[str, str], item: Diameter, mapping: TableMapping) -> date:

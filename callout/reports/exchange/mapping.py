@@ -31,7 +31,15 @@ _NAMES = {
     "species": ("species", "speciesname", "scientificname", "taxon", "sp", "spp"),
     "status": ("status", "state", "treestatus", "condition", "fate"),
     "date": ("date", "measurementdate", "dateofmeasurement", "eventdate", "year", "day"),
-    "pom_m": ("pom", "pomm", "heightofmeasurement", "hom", "measurementheight"),
+    "measured_height_m": (
+        "pom",
+        "pomm",
+        "measuredheight",
+        "measuredheightm",
+        "heightofmeasurement",
+        "hom",
+        "measurementheight",
+    ),
     "unit": ("unit", "units", "dbhunit", "dbhunits", "diameterunit", "diameterunits"),
     "who": ("who", "recorder", "observer", "measuredby", "crew"),
 }

@@ -87,7 +87,7 @@ def _with_past(tree: Tree, own: pd.DataFrame, breast_height: str) -> Tree:
         if len(stems) == 1  # which stem a diameter is of, a roster cannot say
     )
     extra = {name: text for name, text in tree.extra.items() if name not in _LAST}
-    height = told(live["pom_m"].iloc[-1]) if len(live) else ""
+    height = told(live["measured_height_m"].iloc[-1]) if len(live) else ""
     extra["status"] = "" if last["status"] == LIVE else str(last["status"])
     extra["stems"] = "; ".join(stem for stem in stems if stem)
     extra["breast_height_m"] = breast_height

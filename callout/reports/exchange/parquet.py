@@ -63,7 +63,7 @@ def _measurements(arrow: Any, frame: pd.DataFrame) -> Any:
         if name == "date":
             kind = arrow.timestamp("us")
             cells = list(frame[name].dt.tz_localize(None).dt.to_pydatetime())
-        elif name in ("diameter_cm", "pom_m"):
+        elif name in ("diameter_cm", "measured_height_m"):
             kind, cells = arrow.float64(), frame[name].astype("float64").to_numpy()
         fields.append(arrow.field(name, kind, metadata={"meaning": MEANING.get(name, "")}))
         columns.append(arrow.array(cells, kind, from_pandas=True))

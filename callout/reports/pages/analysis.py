@@ -88,7 +88,7 @@ def analyse(
     ``again``: pairs of a blind second walk, in the form of ``measured_again``; with the survey's
     own they say how well it measures.
     """
-    untold = int(measurements["pom_m"].isna().sum())
+    untold = int(measurements["measured_height_m"].isna().sum())
     measurements = at_plots_height(measurements, plots)
     stems = stem_census(measurements, settings.starts_in_month)
     if not stems["measured"].any():
@@ -254,13 +254,15 @@ def at_plots_height(measurements: pd.DataFrame, plots: pd.DataFrame) -> pd.DataF
     """
     height = plots.set_index("plot")["breast_height_m"].astype("float64")
     of_plot = measurements["plot"].astype(object).map(height).astype("float64")
-    return measurements.assign(pom_m=measurements["pom_m"].astype("float64").fillna(of_plot))
+    return measurements.assign(
+        measured_height_m=measurements["measured_height_m"].astype("float64").fillna(of_plot)
+    )
 
 
 def _heights_told(untold: int, stems: pd.DataFrame) -> list[str]:
     if not untold:
         return []
-    still = int(stems["pom_m"].isna().sum())
+    still = int(stems["measured_height_m"].isna().sum())
     rest = f"; {still} stems at a census are of plots that tell none, and taken as measured"
     return [
         f"{untold} rows tell no height of measurement: taken at their plot's breast height"

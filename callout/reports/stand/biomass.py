@@ -66,7 +66,7 @@ def stem_biomass(
     )
     b0, b1, lower, upper, residual = figures[codes].T
     size = stems["diameter_cm"].where(stems["measured"]).to_numpy(dtype=np.float64)
-    basis = at_height(size, stems["pom_m"], equations.breast_height_m, settings.taper)
+    basis = at_height(size, stems["measured_height_m"], equations.breast_height_m, settings.taper)
     mass = mass_kg(basis, b0, b1)
     measured = stems["measured"].to_numpy(dtype=bool)
     note = np.select(

@@ -117,7 +117,9 @@ def measured_again(measurements: pd.DataFrame, within_days: int = 60) -> pd.Data
     live = measurements[(measurements["status"] == LIVE) & measurements["diameter_cm"].notna()]
     live = live.sort_values([*STEM, "date"], kind="stable")
     after = live.shift(-1)
-    same = (live[STEM] == after[STEM]).all(axis=1) & (live["pom_m"] == after["pom_m"])
+    same = (live[STEM] == after[STEM]).all(axis=1) & (
+        live["measured_height_m"] == after["measured_height_m"]
+    )
     soon = (after["date"] - live["date"]).dt.days <= within_days
     pairs = live[same & soon]
     second = after.loc[pairs.index, "diameter_cm"].astype("float64")

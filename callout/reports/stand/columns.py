@@ -11,10 +11,10 @@ import pandas as pd
 from callout.core.errors import OperatorError
 
 # One row a measurement. ``value`` is the exact decimal as recorded, in ``unit``; ``diameter_cm``
-# and ``pom_m`` (height of measurement) are floats, NaN where there is none.
+# and ``measured_height_m`` (height of measurement) are floats, NaN where there is none.
 MEASUREMENT_COLUMNS = (
-    "plot", "tag", "stem", "species", "date", "value", "unit", "diameter_cm", "status", "pom_m",
-    "source",
+    "plot", "tag", "stem", "species", "date", "value", "unit", "diameter_cm", "status",
+    "measured_height_m", "source",
 )  # fmt: skip
 # One row a plot. ``area_ha`` may be NaN; ``treatment`` may be ''.
 PLOT_COLUMNS = ("plot", "area_ha", "unit", "breast_height_m", "treatment")

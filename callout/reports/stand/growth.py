@@ -44,7 +44,10 @@ def increments(stems: pd.DataFrame) -> pd.DataFrame:
     table["basal_area_m2"] = basal_area_m2(size_2) - basal_area_m2(size_1)
     table["basal_area_m2_year"] = table["basal_area_m2"] / table["years"]
     table["relative_year"] = log_rate(size_2, size_1, table["years"].to_numpy())
-    moved = np.abs(after["pom_m"].to_numpy(np.float64) - before["pom_m"].to_numpy(np.float64))
+    moved = np.abs(
+        after["measured_height_m"].to_numpy(np.float64)
+        - before["measured_height_m"].to_numpy(np.float64)
+    )
     table["same_height"] = ~(moved > _HEIGHT_SLACK_M)
     return table
 

@@ -41,13 +41,15 @@ class Taper:
         return ASSUMPTION.format(percent=self.percent)
 
 
-def at_height(diameter_cm: object, pom_m: object, target_m: float, taper: Taper) -> Floats:
-    """Diameters in cm at ``target_m``, from those at ``pom_m``; arrays of one shape.
+def at_height(
+    diameter_cm: object, measured_height_m: object, target_m: float, taper: Taper
+) -> Floats:
+    """Diameters in cm at ``target_m``, from those at ``measured_height_m``; arrays of one shape.
 
     Farther than the taper's reach, or at an unknown height, a diameter stays as it was measured.
     """
     size = np.asarray(diameter_cm, dtype=np.float64)
-    above = np.asarray(pom_m, dtype=np.float64) - target_m
+    above = np.asarray(measured_height_m, dtype=np.float64) - target_m
     usable = np.abs(above) <= taper.reach_m  # False for NaN
     factor = np.where(usable, 1 + taper.percent / 100 * above / SPAN_M, 1.0)
     return np.asarray(size * factor, dtype=np.float64)
@@ -56,7 +58,7 @@ def at_height(diameter_cm: object, pom_m: object, target_m: float, taper: Taper)
 def on_one_basis(stems: pd.DataFrame, target_m: float, taper: Taper) -> pd.DataFrame:
     """``stems`` with ``diameter_cm`` at ``target_m`` and ``measured_cm`` as it was."""
     size = stems["diameter_cm"].to_numpy(dtype=np.float64)
-    basis = at_height(size, stems["pom_m"], target_m, taper)
+    basis = at_height(size, stems["measured_height_m"], target_m, taper)
     return stems.assign(measured_cm=size, diameter_cm=basis)
 
 

@@ -8,12 +8,24 @@ No roster, number or recogniser is known here.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Hashable, Iterator, Mapping
+from collections.abc import Sequence as Ordered
 from dataclasses import dataclass
-from typing import NamedTuple, Protocol
+from functools import cached_property
+from typing import Any, NamedTuple, Protocol
 
 from callout.core.errors import OperatorError
-from callout.grammar.jsgf import Choice, Expansion, Grammar, Repeat, RuleRef, Sequence, Tag, Token
+from callout.grammar.jsgf import (
+    NULL,
+    VOID,
+    Choice,
+    Expansion,
+    Grammar,
+    RuleRef,
+    Sequence,
+    Tag,
+    Token,
+)
 
 Emits = tuple[str, ...]
 
@@ -28,16 +40,33 @@ class Arc(NamedTuple):
 
 @dataclass(frozen=True)
 class Automaton:
-    """Free of empty arcs; ``arcs[state]`` are the ways on, ``finals`` the states to end in."""
+    """Without empty arcs and loops: ``arcs[state]`` lead on, in ``finals`` an utterance may end."""
 
     start: int
     finals: frozenset[int]
     arcs: tuple[tuple[Arc, ...], ...]
 
-    @property
+    @cached_property
     def words(self) -> frozenset[str]:
         """Every word on any arc."""
         return frozenset(arc.word for arcs in self.arcs for arc in arcs)
+
+    def arcs_by(self, state: int, word: str) -> tuple[Arc, ...]:
+        """The arcs of ``state`` that ``word`` takes."""
+        by_word = self._by_word.get(state)
+        if by_word is None:
+            by_word = self._by_word[state] = {}
+            for arc in self.arcs[state]:
+                by_word[arc.word] = (*by_word.get(arc.word, ()), arc)
+        return by_word.get(word, ())
+
+    @cached_property
+    def _by_word(self) -> dict[int, dict[str, tuple[Arc, ...]]]:
+        return {}
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Without what can be worked out again, so that it is small to send."""
+        return {"start": self.start, "finals": self.finals, "arcs": self.arcs}
 
 
 def without_words(automaton: Automaton, words: frozenset[str]) -> Automaton:
@@ -72,99 +101,110 @@ def compile_grammar(
     ``filled`` replaces rules by name (a survey's species, say). Raises OperatorError for a rule
     that is missing or that refers to itself.
     """
-    builder = _Builder(grammar, dict(filled or {}))
-    start, end = builder.state(), builder.state()
-    builder.add(RuleRef(root), start, end, ())
-    return _without_empty_arcs(builder, start, end)
+    compiler = _Compiler({**grammar.rules, **(filled or {})})
+    return _without_empty_arcs(compiler.ways, compiler.before(RuleRef(root), _END, ()))
 
 
-class _Builder:
-    """Thompson's construction: every expansion becomes arcs between two states."""
+# A word or none, the tags that stand there, and the place that this leads to.
+_Way = tuple[str | None, Emits, int]
+_END = 0
 
-    def __init__(self, grammar: Grammar, filled: dict[str, Expansion]) -> None:
-        self._rules = {**grammar.rules, **filled}
-        self.edges: list[list[tuple[str | None, Emits, int]]] = []
 
-    def state(self) -> int:
-        self.edges.append([])
-        return len(self.edges) - 1
+class _Compiler:
+    """Compiles a grammar from its end to its start.
 
-    def add(self, part: Expansion, source: int, target: int, inside: tuple[str, ...]) -> None:
+    Each part of a rule is compiled knowing the place that follows it. Places whose ways on are
+    equal share one number, and a rule that stands before the same place again is not compiled
+    again; so the number of places stays near what the automaton needs.
+    """
+
+    def __init__(self, rules: Mapping[str, Expansion]) -> None:
+        self._rules = rules
+        self.ways: list[tuple[_Way, ...]] = [()]
+        self._numbers: dict[tuple[_Way, ...], int] = {}
+        self._known: dict[tuple[str, int], int] = {}
+
+    def before(self, part: Expansion, after: int, inside: tuple[str, ...]) -> int:
+        """The place before ``part``, which leads to ``after``; ``inside`` are the open rules."""
         if isinstance(part, Token):
-            self.edges[source].append((part.word, (), target))
-        elif isinstance(part, Tag):
-            self.edges[source].append((None, tuple(part.text.split()), target))
-        elif isinstance(part, Choice):
-            for option in part.options:
-                self.add(option, source, target, inside)
-        elif isinstance(part, Sequence):
-            for piece in part.parts:
-                following = self.state()
-                self.add(piece, source, following, inside)
-                source = following
-            self.edges[source].append((None, (), target))
-        elif isinstance(part, Repeat):
-            self._add_repeat(part, source, target, inside)
-        else:
-            self._add_rule(part, source, target, inside)
+            return self._place((part.word, (), after))
+        if isinstance(part, Tag):
+            return self._place((None, tuple(part.text.split()), after))
+        if isinstance(part, Choice):
+            return self._place(
+                *((None, (), self.before(option, after, inside)) for option in part.options)
+            )
+        if isinstance(part, Sequence):
+            for piece in reversed(part.parts):
+                after = self.before(piece, after, inside)
+            return after
+        if isinstance(part, RuleRef):
+            return self._before_rule(part.name, after, inside)
+        if part.part == VOID:
+            return self._place() if part.at_least_once else after
+        if part.part == NULL:
+            return after
+        raise OperatorError("grammar: '*' and '+' make callouts without end; write [a] [a]")
 
-    def _add_repeat(self, part: Repeat, source: int, target: int, inside: tuple[str, ...]) -> None:
-        first, last = self.state(), self.state()
-        self.edges[source].append((None, (), first))
-        self.add(part.part, first, last, inside)
-        self.edges[last].append((None, (), first))
-        self.edges[last].append((None, (), target))
-        if not part.at_least_once:
-            self.edges[source].append((None, (), target))
+    def _before_rule(self, name: str, after: int, inside: tuple[str, ...]) -> int:
+        if name in inside:
+            raise OperatorError(f"grammar: rule <{name}> refers to itself")
+        if name not in self._rules:
+            raise OperatorError(f"grammar: rule <{name}> is not defined")
+        key = (name, after)
+        if key not in self._known:
+            self._known[key] = self.before(self._rules[name], after, (*inside, name))
+        return self._known[key]
 
-    def _add_rule(self, part: RuleRef, source: int, target: int, inside: tuple[str, ...]) -> None:
-        if part.name in inside:
-            raise OperatorError(f"grammar: rule <{part.name}> refers to itself")
-        if part.name not in self._rules:
-            raise OperatorError(f"grammar: rule <{part.name}> is not defined")
-        self.add(self._rules[part.name], source, target, (*inside, part.name))
+    def _place(self, *ways: _Way) -> int:
+        if len(ways) == 1 and ways[0][:2] == (None, ()):
+            return ways[0][2]
+        if ways not in self._numbers:
+            self._numbers[ways] = len(self.ways)
+            self.ways.append(ways)
+        return self._numbers[ways]
 
 
-def _without_empty_arcs(builder: _Builder, start: int, end: int) -> Automaton:
-    """Fold empty arcs into the words around them, their tags with them."""
-    closures: dict[int, tuple[tuple[Emits, int], ...]] = {}
+def _without_empty_arcs(ways: Ordered[tuple[_Way, ...]], start: int) -> Automaton:
+    """Give each word the tags that follow it, and the first word those before it too.
 
-    def closure(state: int) -> tuple[tuple[Emits, int], ...]:
-        if state not in closures:
-            closures[state] = tuple(_reach(builder, state, end))
-        return closures[state]
+    Places that one word and the same tags lead to become one state.
+    """
+    reached: dict[int, dict[Emits, frozenset[int]]] = {}
 
-    def onward(state: int, before: Emits) -> Iterable[Arc]:
-        for word, emits, target in builder.edges[state]:
+    def reach(place: int) -> dict[Emits, frozenset[int]]:
+        """The places with words, or the end, by the tags on the way there."""
+        if place not in reached:
+            found: dict[Emits, set[int]] = {}
+            if place == _END or any(word is not None for word, _, _ in ways[place]):
+                found[()] = {place}
+            for word, emits, target in ways[place]:
+                if word is None:
+                    for more, places in reach(target).items():
+                        found.setdefault(emits + more, set()).update(places)
+            reached[place] = {emits: frozenset(places) for emits, places in found.items()}
+        return reached[place]
+
+    numbers: dict[frozenset[int], int] = {}
+    arcs: dict[int, tuple[Arc, ...]] = {}
+
+    def onward(places: frozenset[int], before: Emits) -> Iterator[Arc]:
+        for word, _, target in dict.fromkeys(way for place in places for way in ways[place]):
             if word is not None:
-                for more, landing in closure(target):
-                    yield Arc(word, before + emits + more, landing)
+                for emits, landing in reach(target).items():
+                    yield Arc(word, before + emits, numbers.setdefault(landing, len(numbers)))
 
-    first = tuple(arc for emits, state in closure(start) for arc in onward(state, emits))
-    arcs: dict[int, tuple[Arc, ...]] = {-1: tuple(dict.fromkeys(first))}
-    todo = [arc.target for arc in first]
-    while todo:
-        state = todo.pop()
-        if state not in arcs:
-            arcs[state] = tuple(dict.fromkeys(onward(state, ())))
-            todo.extend(arc.target for arc in arcs[state])
-    return _tidied(arcs, -1, {end})
-
-
-def _reach(builder: _Builder, state: int, end: int) -> Iterable[tuple[Emits, int]]:
-    """States reached from ``state`` by empty arcs that hold words or the end."""
-    seen: set[tuple[Emits, int]] = set()
-    todo: list[tuple[Emits, int]] = [((), state)]
-    while todo:
-        emits, at = todo.pop()
-        if (emits, at) in seen:
-            continue
-        seen.add((emits, at))
-        if at == end or any(word is not None for word, _, _ in builder.edges[at]):
-            yield emits, at
-        todo.extend(
-            (emits + more, target) for word, more, target in builder.edges[at] if word is None
-        )
+    first = -1
+    arcs[first] = tuple(
+        arc for emits, places in reach(start).items() for arc in onward(places, emits)
+    )
+    done = 0
+    while done < len(numbers):
+        for places, number in list(numbers.items())[done:]:
+            arcs[number] = tuple(onward(places, ()))
+            done += 1
+    finals = {number for places, number in numbers.items() if _END in places}
+    return _tidied(arcs, first, finals)
 
 
 def narrowed(automaton: Automaton, watcher: Watcher) -> Automaton:
@@ -246,30 +286,21 @@ def _can_end(arcs: Mapping[int, tuple[Arc, ...]], finals: set[int]) -> set[int]:
 
 
 def _deepest_first(arcs: Mapping[int, tuple[Arc, ...]], start: int) -> list[int]:
-    """States in an order where every arc's target comes before its source.
-
-    Raises OperatorError on a loop: callouts are bounded, so that every search over them is.
-    """
+    """States in an order where every arc's target comes before its source."""
     order: list[int] = []
     done: set[int] = set()
-    open_: set[int] = set()
     stack: list[tuple[int, int]] = [(start, 0)]
     while stack:
         state, at = stack.pop()
-        if at == 0:
-            if state in done:
-                continue
-            open_.add(state)
+        if at == 0 and state in done:
+            continue
         ways = arcs[state]
         while at < len(ways) and ways[at].target in done:
             at += 1
         if at < len(ways):
-            if ways[at].target in open_:
-                raise OperatorError("grammar: '*' and '+' make callouts without end; write [a] [a]")
             stack.append((state, at))
             stack.append((ways[at].target, 0))
             continue
-        open_.discard(state)
         done.add(state)
         order.append(state)
     return order

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from callout.core.errors import OperatorError
 from callout.grammar.automaton import Automaton, compile_grammar, without_words
@@ -21,17 +22,22 @@ WRITTEN = "written_"
 
 @dataclass(frozen=True)
 class Language:
-    """``full`` reads what is typed or transcribed; ``spoken`` is what a recogniser may hear."""
+    """``full`` reads what is typed or transcribed; ``written`` are its words that nobody says."""
 
     code: str
     full: Automaton
-    spoken: Automaton
+    written: frozenset[str]
     pronunciations: Mapping[str, str]
     species: tuple[str, ...] = ()
     unsaid: tuple[str, ...] = ()
     """Those of the species whose names are no plain words, so that the grammar lacks them."""
     phrases: Phrases = field(default_factory=Phrases)
     """What is called back, in this language; without any, in English."""
+
+    @cached_property
+    def spoken(self) -> Automaton:
+        """What a recogniser may hear."""
+        return without_words(self.full, self.written)
 
     def spoken_in(self, scope: Scope) -> Automaton:
         """What may be heard in one plot."""
@@ -52,7 +58,7 @@ def read_language(
     return Language(
         code=code,
         full=full,
-        spoken=without_words(full, _written_words(parsed)),
+        written=_written_words(parsed),
         pronunciations=_pronunciations(dictionary),
         species=tuple(sorted(set(species))),
         unsaid=tuple(name for name in sorted(set(species)) if not plain_words(name)),

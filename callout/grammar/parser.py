@@ -31,10 +31,12 @@ def meanings_of(automaton: Automaton, heard: Sequence[Heard]) -> tuple[Meaning, 
     for token in heard:
         following: dict[int, set[Emits]] = {}
         for state, said in reached.items():
-            for arc in automaton.arcs[state]:
-                if arc.word == token.word:
-                    more = tuple(token.text if emit == "$" else emit for emit in arc.emits)
-                    following.setdefault(arc.target, set()).update(old + more for old in said)
+            for arc in automaton.arcs_by(state, token.word):
+                more = arc.emits
+                if "$" in more:
+                    more = tuple(token.text if emit == "$" else emit for emit in more)
+                landed = following.setdefault(arc.target, set())
+                landed.update([old + more for old in said] if more else said)
         reached = following
     ends = {said for state in automaton.finals for said in reached.get(state, ())}
     found = {meaning_of(said): None for said in sorted(ends)}

@@ -54,7 +54,7 @@ class EngineOrder:
 
     def pickled(self) -> bytes:
         """For our own child alone; the automata go by ``prepare``, so they are left out."""
-        lean = Language(self.language.code, _NOTHING, _NOTHING, self.language.pronunciations)
+        lean = Language(self.language.code, _NOTHING, frozenset(), self.language.pronunciations)
         return pickle.dumps((self.name, lean, self.vosk_model, self.tuned))
 
 

@@ -14,7 +14,7 @@ import pytest
 from spoken_forms import ALL_SIZES, ALL_TAGS, SEPARATORS, numerals, size_forms, tag_forms
 
 from callout.core.meaning import Meaning, meaning_of
-from callout.grammar.automaton import Automaton
+from callout.grammar.automaton import Arc, Automaton
 from callout.grammar.words import tokens_of
 
 FEW_SIZES = (Decimal("24.6"),)
@@ -61,11 +61,23 @@ def reach(automaton: Automaton, before: Reached, words: str) -> Reached:
     for token in tokens_of(words):
         after: Reached = defaultdict(set)
         for state, said in before.items():
-            for arc in automaton.arcs[state]:
-                if arc.word == token.word:
-                    after[arc.target].update(old + arc.emits for old in said)
+            for arc in arcs_by_word(automaton, state).get(token.word, ()):
+                after[arc.target].update(old + arc.emits for old in said)
         before = after
     return dict(before)
+
+
+BY_WORD: dict[int, dict[str, list[Arc]]] = {}
+
+
+def arcs_by_word(automaton: Automaton, state: int) -> dict[str, list[Arc]]:
+    """Found once for each state; the automaton of these tests lives as long as they run."""
+    arcs = automaton.arcs[state]
+    if id(arcs) not in BY_WORD:
+        BY_WORD[id(arcs)] = found = defaultdict(list)
+        for arc in arcs:
+            found[arc.word].append(arc)
+    return BY_WORD[id(arcs)]
 
 
 @pytest.mark.parametrize("separator", SEPARATORS)

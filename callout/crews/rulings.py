@@ -48,11 +48,13 @@ def in_utc(at: str) -> str:
 
 
 def add_rulings(site: Site, rulings: Sequence[tuple[str, Ruling]], at: str) -> None:
-    """Journal rulings (recorder's id, ruling), one entry each. They were checked before."""
+    """Journal rulings (recorder's id, ruling), all or none. They were checked before."""
     with site.locked():
         writer = office_writer(site, at)
         try:
-            for recorder, ruling in rulings:
-                writer.append(at, KIND, {"recorder": recorder, **ruling_body(ruling)})
+            writer.append_all(
+                at,
+                [(KIND, {"recorder": name, **ruling_body(ruling)}) for name, ruling in rulings],
+            )
         finally:
             writer.close()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,16 @@ from callout.core.errors import StorageError
 from callout.core.events import Event
 from callout.core.model import Plot, PlotSettings, Reading, Tree
 from callout.journal.codec import event_from, reading_from, settings_from, trees_from
+from callout.journal.kinds import TELLING, refuse_unknown, written_by
 from callout.journal.schema import connect_to_read
+
+_EVERY_KIND = """
+WITH RECURSIVE every(kind) AS (
+    SELECT min(kind) FROM entries INDEXED BY entries_kind UNION ALL
+    SELECT (SELECT min(kind) FROM entries INDEXED BY entries_kind WHERE kind > every.kind)
+    FROM every WHERE kind IS NOT NULL
+) SELECT kind FROM every WHERE kind IS NOT NULL
+"""
 
 
 @dataclass(frozen=True)
@@ -40,7 +50,11 @@ class Entry:
 
     @property
     def event(self) -> Event | None:
-        """The session event it holds, if it holds one."""
+        """The session event it holds, if it holds one. Raises StorageError where nobody here
+
+        can know.
+        """
+        refuse_unknown((self.kind,), f"journal entry {self.seq}", "")
         return event_from(self.seq, self.at, self.kind, self.content)
 
 
@@ -48,7 +62,26 @@ class JournalReader:
     """A read-only view of one survey's journal."""
 
     def __init__(self, database: Path) -> None:
+        """Raises StorageError for what is no journal, or holds what only a newer version knows."""
         self._database: sqlite3.Connection = connect_to_read(database)
+        try:
+            refuse_unknown(self._kinds(), str(database), self.program)
+        except BaseException:
+            self.close()
+            raise
+
+    @property
+    def program(self) -> str:
+        """Which version wrote the newest entries; '' where they do not tell."""
+        told = [entry for kind in TELLING if (entry := self.latest(kind))]
+        return written_by(told[0].content) if told else ""
+
+    def _kinds(self) -> list[str]:
+        """Every kind there is; in a moment where there is an index of them."""
+        with suppress(sqlite3.Error):
+            return [row[0] for row in self._database.execute(_EVERY_KIND)]
+        rows = self._database.execute("SELECT DISTINCT kind FROM entries")
+        return [row[0] for row in rows]
 
     def entries(self) -> Iterator[Entry]:
         """Every entry, oldest first."""

@@ -6,9 +6,13 @@ other tables are made from it and can be made again. Triggers refuse changes to 
 
 from __future__ import annotations
 
+import json
 import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from callout import __version__
 from callout.core.errors import StorageError
 
 _FIRST = """
@@ -53,26 +57,32 @@ ALTER TABLE readings ADD COLUMN new_tag TEXT NOT NULL DEFAULT '';
 # What a reading is in a column that its database does not have yet.
 LATER_COLUMNS = {"readings": {"tag_lost": 0, "new_tag": ""}}
 
+# The newest entry of a kind, and every kind there is, are asked for at each start.
+_KINDS = """
+CREATE INDEX entries_kind ON entries(kind);
+"""
+
 MIGRATIONS: tuple[tuple[str, str], ...] = (
     ("1 entries, readings, memos", _FIRST),
     ("2 entries follow one another", _FOLLOW),
     ("3 tags lost and replaced", _TAGS),
+    ("4 entries found by their kind", _KINDS),
 )
 
 
 def connect(path: Path) -> sqlite3.Connection:
     """An open journal with every migration applied, set to force each commit to the disk.
 
-    Raises StorageError where the file is no journal or cannot be written.
+    Raises StorageError where the file is no journal, cannot be written, or is of a newer version.
     """
-    try:
-        connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    with _closed_on_failure(path, "cannot be used as a journal") as opened:
+        opened.append(sqlite3.connect(path, isolation_level=None, check_same_thread=False))
+        connection = opened[0]
         connection.row_factory = sqlite3.Row
+        _refuse_newer(connection, path)
         connection.execute("PRAGMA synchronous=FULL")
         connection.execute("PRAGMA foreign_keys=ON")
         _migrate(connection)
-    except sqlite3.Error as error:
-        raise StorageError(f"{path} cannot be used as a journal: {error}") from error
     return connection
 
 
@@ -80,18 +90,53 @@ def connect_to_read(path: Path) -> sqlite3.Connection:
     """An open journal that cannot be written through this connection.
 
     Opened for writing where the folder allows it, since a commit cut off by a crash has to be
-    rolled back before anything can be read.
+    rolled back before anything can be read. Raises StorageError as ``connect`` does.
     """
     if not path.is_file():
         raise StorageError(f"there is no journal at {path}")
-    try:
-        connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=rw", uri=True)
+    with _closed_on_failure(path, "cannot be read as a journal") as opened:
+        opened.append(sqlite3.connect(f"{path.resolve().as_uri()}?mode=rw", uri=True))
+        connection = opened[0]
         connection.row_factory = sqlite3.Row
         connection.execute("PRAGMA query_only=ON")
+        _refuse_newer(connection, path)
         connection.execute("SELECT seq FROM entries LIMIT 1")
-    except (sqlite3.Error, UnicodeDecodeError) as error:
-        raise StorageError(f"{path} cannot be read as a journal: {error}") from error
     return connection
+
+
+@contextmanager
+def _closed_on_failure(path: Path, what: str) -> Iterator[list[sqlite3.Connection]]:
+    opened: list[sqlite3.Connection] = []
+    try:
+        yield opened
+    except BaseException as error:
+        for connection in opened:
+            connection.close()
+        if isinstance(error, sqlite3.Error | UnicodeDecodeError):
+            raise StorageError(f"{path} {what}: {error}") from error
+        raise
+
+
+def _refuse_newer(connection: sqlite3.Connection, path: Path) -> None:
+    """A newer version may mean something else by the same rows: nothing of it is read or written.
+
+    Its settings entry, if it still is where ours is, tells which version that was.
+    """
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    if version <= len(MIGRATIONS):
+        return
+    program = ""
+    with suppress(sqlite3.Error, ValueError, AttributeError):
+        rows = connection.execute(
+            "SELECT body FROM entries WHERE kind='settings' ORDER BY seq DESC LIMIT 1"
+        )
+        program = str(json.loads(rows.fetchone()[0]).get("program", ""))
+    by = f"callout {program[:40]}" if program else "a newer callout"
+    raise StorageError(
+        f"{path} was written by {by} (journals of version {version}); this is callout "
+        f"{__version__}, which knows versions up to {len(MIGRATIONS)}: use the newer one; nothing "
+        "was touched"
+    )
 
 
 def _migrate(connection: sqlite3.Connection) -> None:

@@ -89,7 +89,9 @@ def seal(folder: SurveyFolder, writer: JournalWriter, at: str, sign: Sign | None
     """
     last = _entries(folder, "ORDER BY seq DESC LIMIT 1")
     if last and last[0].kind != KIND:
-        writer.append(at, KIND, {"entries": last[0].seq, "hash": last[0].hash})
+        writer.tell_program(at)
+        entries, digest = writer.head
+        writer.append(at, KIND, {"entries": entries, "hash": digest})
     found = seals_in(_entries(folder, "WHERE kind='sealed' ORDER BY seq"))
     if not found:
         raise OperatorError(f"the journal of {folder.path} is empty: there is nothing to seal")

@@ -1,21 +1,29 @@
-"""The journal's only writer: one transaction an entry, on the disk before anybody hears of it."""
+"""The journal's only writer: one transaction an act, on the disk before anybody hears of it."""
 
 from __future__ import annotations
 
 import fcntl
 import hashlib
+import json
 import os
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from callout import __version__
 from callout.core.errors import OperatorError, StorageError
 from callout.core.events import Effect, Event, KeepMemo, Save
 from callout.journal.codec import canonical, event_parts, reading_row
 from callout.journal.files import storage_errors
+from callout.journal.kinds import TELLING, with_program, written_by
 from callout.journal.schema import connect
+
+_Part = tuple[str, str, Mapping[str, Any], Iterable[tuple[str, dict[str, Any]]]]
+"""Time, kind, body, and the rows of other tables that go with it."""
+
+_Telling = tuple[str, Mapping[str, Any]]
 
 GENESIS = "0" * 64
 # A folder with this file in it is a copy at a united site: to add to it would make a fork.
@@ -43,6 +51,10 @@ class JournalWriter:
             last = self._database.execute(
                 "SELECT seq, hash FROM entries ORDER BY seq DESC LIMIT 1"
             ).fetchone()
+            self._telling: _Telling | None = _newest_telling(self._database)
+        except sqlite3.Error as error:
+            os.close(self._lock)
+            raise StorageError(f"{database} cannot be used as a journal: {error}") from error
         except BaseException:
             os.close(self._lock)
             raise
@@ -59,10 +71,28 @@ class JournalWriter:
         """Number and hash of the last entry written."""
         return self._seq, self._hash
 
-    def append(self, at: str, kind: str, body: dict[str, Any]) -> int:
+    def append(self, at: str, kind: str, body: Mapping[str, Any]) -> int:
         """Add an entry that is no session event, e.g. the roster; returns its number."""
-        self._commit(at, kind, body, ())
-        return self._seq
+        return self.append_all(at, [(kind, body)])[0]
+
+    def append_all(self, at: str, parts: Sequence[tuple[str, Mapping[str, Any]]]) -> list[int]:
+        """Add the entries (kind, body) of one act, all or none; returns their numbers."""
+        if not any(kind in TELLING for kind, _ in parts):
+            self.tell_program(at)
+        before = self._seq
+        self._commit([(at, kind, with_program(kind, body), ()) for kind, body in parts])
+        return list(range(before + 1, self._seq + 1))
+
+    def tell_program(self, at: str) -> None:
+        """Add an entry that names this version, where the newest such entry names another.
+
+        Other entries follow one that tells which version wrote them.
+        """
+        if self._telling is None:
+            return
+        kind, body = self._telling
+        if written_by(body) != __version__:
+            self._commit([(at, kind, with_program(kind, body), ())])
 
     def commit(self, event: Event, effects: Iterable[Effect], plot: str) -> None:
         """Add an event with what it saves, all or nothing. Raises StorageError; then nothing
@@ -70,29 +100,33 @@ class JournalWriter:
         was written and the session must stay as it was.
         """
         kind, body = event_parts(event)
-        self._commit(event.at, kind, body, _rows(effects, plot))
+        self._commit([(event.at, kind, body, _rows(effects, plot))])
 
-    def _commit(
-        self, at: str, kind: str, body: dict[str, Any], rows: Iterable[tuple[str, dict[str, Any]]]
-    ) -> None:
-        seq, text = self._seq + 1, canonical(body)
-        digest = entry_hash(seq, at, kind, text, self._hash)
+    def _commit(self, parts: Sequence[_Part]) -> None:
+        seq, before, telling = self._seq, self._hash, self._telling
         try:
             self._database.execute("BEGIN IMMEDIATE")
-            self._database.execute(
-                "INSERT INTO entries VALUES (?,?,?,?,?,?)",
-                (seq, at, kind, text, self._hash, digest),
-            )
-            for table, row in rows:
-                columns, marks = ",".join(row), ",".join("?" * len(row))
-                self._database.execute(
-                    f"INSERT INTO {table} ({columns}) VALUES ({marks})", tuple(row.values())
-                )
+            for at, kind, body, rows in parts:
+                seq, before = self._insert(seq + 1, at, kind, canonical(body), before)
+                telling = (kind, body) if kind in TELLING else telling
+                for table, row in rows:
+                    columns, marks = ",".join(row), ",".join("?" * len(row))
+                    self._database.execute(
+                        f"INSERT INTO {table} ({columns}) VALUES ({marks})", tuple(row.values())
+                    )
             self._database.execute("COMMIT")
-        except sqlite3.Error as error:
+        except BaseException as error:
             self._roll_back()
-            raise StorageError(f"the journal cannot be written: {error}") from error
-        self._seq, self._hash = seq, digest
+            if isinstance(error, sqlite3.Error):
+                raise StorageError(f"the journal cannot be written: {error}") from error
+            raise
+        self._seq, self._hash, self._telling = seq, before, telling
+
+    def _insert(self, seq: int, at: str, kind: str, body: str, prev: str) -> tuple[int, str]:
+        digest = entry_hash(seq, at, kind, body, prev)
+        row = (seq, at, kind, body, prev, digest)
+        self._database.execute("INSERT INTO entries VALUES (?,?,?,?,?,?)", row)
+        return seq, digest
 
     def _roll_back(self) -> None:
         with suppress(sqlite3.Error):  # the disk is gone; what was begun ends with the connection
@@ -106,6 +140,18 @@ class JournalWriter:
             with suppress(OSError):
                 os.close(self._lock)
         self._lock = -1
+
+
+def _newest_telling(database: sqlite3.Connection) -> _Telling | None:
+    """The newest entry that tells which version wrote what follows: its kind and body."""
+    for kind in TELLING:
+        row = database.execute(
+            "SELECT body FROM entries WHERE kind=? ORDER BY seq DESC LIMIT 1", (kind,)
+        ).fetchone()
+        with suppress(ValueError):
+            if row is not None and isinstance(body := json.loads(row["body"]), dict):
+                return kind, body
+    return None
 
 
 def _rows(effects: Iterable[Effect], plot: str) -> Iterable[tuple[str, dict[str, Any]]]:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from callout.core.checks import Rules
-from callout.core.errors import OperatorError
+from callout.core.errors import CalloutError, OperatorError
 from callout.core.events import Effect, Event, KeepMemo, Save
 from callout.core.model import PlotSettings, Tree
 from callout.journal.check_settings import rules_in
@@ -94,7 +94,8 @@ def made_again(entries: Iterable[Entry]) -> tuple[dict[str, list[Row]], list[Fau
                 tables[table].append(row)
             reached = done.entry.seq
     except Exception as error:  # an altered entry may hold anything
-        return tables, [Fault(reached + 1, f"the session cannot follow it: {error!r}")]
+        why = str(error) if isinstance(error, CalloutError) else repr(error)
+        return tables, [Fault(reached + 1, f"the session cannot follow it: {why}")]
     return tables, []
 
 

@@ -31,6 +31,7 @@ def recall(folder: SurveyFolder, writer: JournalWriter, at: str) -> tuple[Survey
         measured = {name: plot.settings for name, plot in plots.items()}
         if wanted != measured or rules != known:
             writer.append(at, "settings", with_rules(settings_body(wanted), rules))
+        writer.tell_program(at)
         survey, memory = remember(reader)
     return survey, memory
 

@@ -41,8 +41,7 @@ def rule(folder: SurveyFolder, proposed: Sequence[Proposed], at: str) -> list[Ru
     checked = [checked_ruling(readings, item) for item in proposed]
     writer = JournalWriter(folder.database)
     try:
-        for ruling in checked:
-            writer.append(at, KIND, ruling_body(ruling))
+        writer.append_all(at, [(KIND, ruling_body(ruling)) for ruling in checked])
     finally:
         writer.close()
     return checked

@@ -15,7 +15,7 @@ from callout.cli.remeasure import SUFFIX
 from callout.core.errors import OperatorError
 from callout.crews.site import Site, is_site, site_folders
 from callout.journal.folder import open_survey
-from callout.journal.species import species_of
+from callout.journal.species import reference_species, species_of
 
 # What is heavy to load is loaded where a command needs it, so that the others start at once.
 if TYPE_CHECKING:
@@ -149,6 +149,7 @@ def _equations(args: argparse.Namespace) -> EquationSet:
     equations = read_equations(args.equations or DEFAULT_SET)
     for folder in _folders(args.survey):
         equations = equations.knowing(species_of(folder))
+    equations = equations.knowing(reference_species())
     if args.species_groups is None:
         return equations
     rows = _rows(args.species_groups, ("species", "group"))

@@ -3,7 +3,9 @@
 A small open one comes with the program; a survey's own ``species.csv`` replaces it. Sizes there are
 the upper end of "diameter range of mature large trees" in a US highway report (FHWA-RD-97-028,
 table 2, after Preston 1976); groups are those of the national biomass equations; codes are the
-first letters of the scientific name; names and which group a genus belongs to are from memory.
+first letters of the scientific name; names are from memory. Beside it lies a reference list of
+North American trees, for names only: numbers, names and symbols of the national reference species
+table, ``standing`` telling of each row whether it was read in a public copy or is from memory.
 """
 
 from __future__ import annotations
@@ -11,6 +13,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable
+from functools import cache
 from pathlib import Path
 
 from callout.core.errors import CalloutError, OperatorError
@@ -20,6 +23,7 @@ from callout.journal.files import storage_errors
 
 SPECIES_FILE = "species.csv"
 SHIPPED = Path(__file__).resolve().parent.parent / "core" / "data" / SPECIES_FILE
+REFERENCE = SHIPPED.with_name("reference_species.csv")
 _COLUMNS = ("scientific", "common", "code", "group", "largest_cm", "source")
 
 
@@ -43,6 +47,24 @@ def read_species(path: Path) -> tuple[Species, ...]:
             f"{path} is not UTF-8 (byte {error.start}): save it as CSV UTF-8"
         ) from None
     return parse_species(text, str(path))
+
+
+@cache
+def reference_species() -> tuple[Species, ...]:
+    """The reference list: every tree by its number, names, symbol and synonyms; no sizes."""
+    with storage_errors(f"cannot read {REFERENCE}"):
+        text = REFERENCE.read_text(encoding="utf-8")
+    return tuple(
+        Species(
+            row["scientific"],
+            row["common"],
+            row["code"],
+            source=f"national reference species table, {row['standing']}",
+            number=row["number"],
+            synonyms=tuple(filter(None, row["synonyms"].split(";"))),
+        )
+        for row in csv.DictReader(io.StringIO(text, newline=""))
+    )
 
 
 def parse_species(text: str, name: str) -> tuple[Species, ...]:
@@ -90,7 +112,14 @@ def _species(row: dict[str | None, str | list[str] | None]) -> Species:
     largest = parse_decimal(size) if size else None
     if largest is not None and largest <= 0:
         raise OperatorError(f"largest_cm {size!r} must be above zero")
-    return Species(largest_cm=largest, **cells)
+    return Species(
+        cells["scientific"],
+        cells.get("common", ""),
+        cells.get("code", ""),
+        cells.get("group", ""),
+        largest,
+        cells.get("source", ""),
+    )
 
 
 def _claim(taken: dict[str, str], one: Species) -> None:

@@ -118,7 +118,7 @@ def test_the_summary_tells_methods_sources_and_limits(written):
     for sentence in (*methods(analysis), *limits(analysis), *analysis.cautions):
         assert sentence in words
     assert "An assumption, not a published equation" in words
-    assert any("no biomass equation" in item for item in analysis.cautions)
+    assert any("left out of carbon: no equation" in item for item in analysis.cautions)
     assert any("not found or not measured" in item for item in analysis.cautions)
 
 
@@ -264,11 +264,12 @@ def test_visits_and_stems_without_an_equation_are_told():
     assert visits[["measured", "dead", "cut", "lost"]].to_numpy().tolist() == [
         [2, 0, 0, 0], [1, 0, 1, 0],
     ]  # fmt: skip
-    missing = analysis.tables["no_equation"]
-    assert missing.to_numpy().tolist() == [["K2", "2", "", "yggdrasil", 2015, 2020]]
+    missing = analysis.tables["left_out"]
+    why = "no equation for this species"
+    assert missing.to_numpy().tolist() == [["K2", "2", "", "yggdrasil", why, 2015, 2020]]
     assert "yggdrasil" in plot_page(analysis, "K2")[0]
     assert analysis.cautions[0] == "Told before."
-    assert any("1 stems have no biomass equation" in caution for caution in analysis.cautions)
+    assert any("1 stems are left out of carbon" in caution for caution in analysis.cautions)
 
 
 def test_treatments_are_compared_in_growth_too():

@@ -148,4 +148,4 @@ def test_biomass_carbon_and_co2(tables):
     change = (second - first) * 0.47 * 44 / 12 / 1000 / HECTARES / YEARS
     assert got["co2_t_ha_year"] == near(change)
     assert got["no_equation"] == 1
-    assert tables["no_equation"]["tag"].tolist() == ["6"]
+    assert tables["left_out"]["tag"].tolist() == ["6"]

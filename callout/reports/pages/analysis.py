@@ -24,6 +24,7 @@ from callout.reports.stand.change import components, demographic_rates, whole_ba
 from callout.reports.stand.climate import correlations
 from callout.reports.stand.columns import LIVE, LOST
 from callout.reports.stand.equation_set import EquationSet, read_equations
+from callout.reports.stand.gaps import left_out, species_gaps
 from callout.reports.stand.growth import (
     growth_by_plot,
     growth_by_year,
@@ -114,7 +115,8 @@ def analyse(
         "one_height": effect(stems, settings.basis_m, settings.carbon.taper),
         "measured_again": repeats,
         "visits": visits(stems),
-        "no_equation": _without_equation(trees),
+        "left_out": left_out(trees, settings.equations),
+        "species_gaps": species_gaps(trees, settings.equations, settings.carbon.fraction),
     }
     tables.update(_treatments(tables, plots, settings))
     if settings.climate is not None:
@@ -125,7 +127,12 @@ def analyse(
         stems,
         plots,
         error,
-        (*settings.notes, *_cautions(stems, trees, plots), *_heights_told(untold, stems)),
+        (
+            *settings.notes,
+            *_cautions(stems, trees, plots),
+            *_gaps_told(tables["left_out"], tables["species_gaps"]),
+            *_heights_told(untold, stems),
+        ),
     )
 
 
@@ -168,19 +175,13 @@ def _carbon(
     drawn = Draws(**{**vars(settings.draws), "error": error})
     table = carbon_intervals(trees, plots, settings.carbon.fraction, drawn)
     sums = biomass_summary(trees, plots)
-    kept = ["plot", "census", "mass_t_ha", "outside_range", "no_equation", "years"]
+    kept = ["plot", "census", "mass_t_ha", "outside_range", "no_equation", "another_height"]
+    kept.append("years")
     table = table.merge(sums[kept], how="right", on=["plot", "census"])
     scale = 1000 * area_of(table["plot"], plots) * table["years"]
     for ours, source in (("co2", "change"), ("co2_low", "change_low"), ("co2_high", "change_high")):
         table[f"{ours}_t_ha_year"] = table[f"{source}_kg"] * CO2_PER_CARBON / scale
     return table
-
-
-def _without_equation(trees: pd.DataFrame) -> pd.DataFrame:
-    """Measured stems that no equation serves, each once, with the censuses it was measured in."""
-    rows = trees[trees["note"] == "no equation"]
-    grouped = rows.groupby(["plot", "tag", "stem", "species"], observed=True, sort=True)
-    return grouped.agg(first=("census", "min"), last=("census", "max")).reset_index()
 
 
 def _tree_columns(trees: pd.DataFrame) -> pd.DataFrame:
@@ -219,15 +220,6 @@ def _cautions(stems: pd.DataFrame, trees: pd.DataFrame, plots: pd.DataFrame) -> 
     if len(without):
         names = ", ".join(str(name) for name in without[:8])
         told.append(f"Area not known for {names}: nothing is given a hectare there.")
-    without_equation = _without_equation(trees)
-    if len(without_equation):
-        kinds = ", ".join(
-            str(name) or "species not told" for name in without_equation["species"].unique()[:6]
-        )
-        told.append(
-            f"{len(without_equation)} stems have no biomass equation and are left out of carbon: "
-            f"{kinds}. Each plot's page names them; tell their species, or give --species-groups."
-        )
     for note, words in (
         ("above range", "measured stems are larger than their equation's range (extrapolated)"),
         ("below range", "measured stems are smaller than their equation's range (extrapolated)"),
@@ -245,6 +237,22 @@ def _cautions(stems: pd.DataFrame, trees: pd.DataFrame, plots: pd.DataFrame) -> 
             "they are, they count as lost in changes of basal area and carbon."
         )
     return tuple(told)
+
+
+def _gaps_told(stems: pd.DataFrame, gaps: pd.DataFrame) -> list[str]:
+    """How much of each plot carbon leaves out, and why."""
+    told = []
+    for why, rows in stems.groupby("why", sort=True):
+        names = [str(name) or "species not told" for name in rows["species"].unique()]
+        more = f" and {len(names) - 6} more" if len(names) > 6 else ""
+        share = gaps[gaps["why"] == why].groupby(["plot", "census"], observed=True)
+        most = share["basal_area_percent"].sum().max()
+        told.append(
+            f"{len(rows)} stems are left out of carbon: {why} ({', '.join(names[:6])}{more}). They "
+            f"are up to {most:.0f} % of a plot's basal area; the table species_gaps tells what "
+            "they would change. Tell their species, or give --species-groups or another --equations."
+        )
+    return told
 
 
 def at_plots_height(measurements: pd.DataFrame, plots: pd.DataFrame) -> pd.DataFrame:

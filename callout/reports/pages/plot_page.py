@@ -35,7 +35,7 @@ CARBON: Columns = {
     "low_t_ha": ("95 % from", 1), "high_t_ha": ("to", 1), "co2_t_ha": ("CO2 t/ha", 1),
     "co2_t_ha_year": ("CO2 t/ha/year", 2), "co2_low_t_ha_year": ("95 % from", 2),
     "co2_high_t_ha_year": ("to", 2), "outside_range": ("stems outside range", 0),
-    "no_equation": ("no equation", 0),
+    "no_equation": ("no equation", 0), "another_height": ("other height", 0),
 }  # fmt: skip
 CHANGE: Columns = {
     "plot": ("plot", None), "from_census": ("from", None), "to_census": ("to", None),
@@ -51,9 +51,15 @@ RATES: Columns = {
     "recruitment_year": ("recruitment /year", 4),
 }  # fmt: skip
 
-NO_EQUATION: Columns = {
+LEFT_OUT: Columns = {
     "tag": ("tag", None), "stem": ("stem", None), "species": ("species", None),
-    "first": ("first census", None), "last": ("last census", None),
+    "why": ("why", None), "first": ("first census", None), "last": ("last census", None),
+}  # fmt: skip
+GAPS: Columns = {
+    "census": ("census", None), "species": ("species", None), "why": ("why", None),
+    "stems": ("stems", 0), "basal_area_percent": ("of basal area, %", 1),
+    "carbon_low_kg": ("carbon kg, lightest equation", 0),
+    "carbon_high_kg": ("heaviest", 0),
 }  # fmt: skip
 
 
@@ -84,8 +90,9 @@ def plot_page(analysis: Analysis, plot: str) -> tuple[str, dict[str, bytes]]:
     ):
         if len(own[name]):
             parts.append(grid(own[name], _without_plot(columns), caption))
-    if len(own["no_equation"]):
-        parts.append(grid(own["no_equation"], NO_EQUATION, "Stems without a biomass equation"))
+    if len(own["left_out"]):
+        parts.append(grid(own["left_out"], LEFT_OUT, "Stems left out of carbon"))
+        parts.append(grid(own["species_gaps"], GAPS, "What the stems left out would change"))
     return page(f"Plot {plot}", parts), figures
 
 

@@ -2,7 +2,8 @@
 
 Above-ground mass of live trees only: no soil, roots, litter or dead wood, and no substitute for a
 verified inventory. Diameters are brought to the height the equations were made for. Stems outside
-an equation's range and species without one are told, never hidden.
+an equation's range and species without one are told, never hidden. A diameter taken at another
+height than the equation's (a juniper of the woodlands at breast height) gives no mass.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from callout.reports.stand.growth import increments
 from callout.reports.stand.summary import area_of
 from callout.reports.stand.taper import Taper, at_height
 
+NO_EQUATION, ANOTHER_HEIGHT = "no equation", "another height"  # notes of stems left out
 CO2_PER_CARBON = 44 / 12  # molar masses of CO2 and C, as whole numbers (IPCC 2006)
 # Carbon in dry mass: 0.5 (round figure in wide use), 0.47 (IPCC 2006 guidelines; from memory).
 CARBON_FRACTIONS = {"0.5": "round figure in wide use", "0.47": "IPCC 2006 guidelines"}
@@ -52,7 +54,8 @@ def stem_biomass(
 
     Adds ``group``, ``basis_cm`` (diameter at the equations' height), ``b0``, ``b1``,
     ``residual_ln``, ``mass_kg``, ``carbon_kg``, ``co2_kg`` (NaN where not measured or without an
-    equation) and ``note``: '', 'no equation', 'below range' or 'above range'.
+    equation) and ``note``: '', 'no equation', 'another height' (than the equation's: no mass),
+    'below range' or 'above range'.
     """
     settings = settings or CarbonSettings()
     codes, species = pd.factorize(stems["species"])
@@ -60,18 +63,21 @@ def stem_biomass(
     rows = [equations.equations.get(group) for group in groups]
     figures = np.array(
         [
-            (row.b0, row.b1, row.from_cm, row.to_cm, row.residual_ln) if row else [np.nan] * 5
+            (row.b0, row.b1, row.from_cm, row.to_cm, row.residual_ln, row.lowest_m, row.highest_m)
+            if row
+            else [np.nan] * 7
             for row in rows
         ]
     )
-    b0, b1, lower, upper, residual = figures[codes].T
+    b0, b1, lower, upper, residual, lowest, highest = figures[codes].T
     size = stems["diameter_cm"].where(stems["measured"]).to_numpy(dtype=np.float64)
     basis = at_height(size, stems["measured_height_m"], equations.breast_height_m, settings.taper)
-    mass = mass_kg(basis, b0, b1)
+    elsewhere = _elsewhere(stems["measured_height_m"], lowest, highest)
+    mass = np.where(elsewhere, np.nan, mass_kg(basis, b0, b1))
     measured = stems["measured"].to_numpy(dtype=bool)
     note = np.select(
-        [measured & np.isnan(b0), measured & (basis < lower), measured & (basis > upper)],
-        ["no equation", "below range", "above range"],
+        [measured & part for part in (np.isnan(b0), elsewhere, basis < lower, basis > upper)],
+        [NO_EQUATION, ANOTHER_HEIGHT, "below range", "above range"],
         "",
     )
     return stems.assign(
@@ -81,12 +87,23 @@ def stem_biomass(
     )  # fmt: skip
 
 
+def _elsewhere(height_m: pd.Series, lowest: np.ndarray, highest: np.ndarray) -> np.ndarray:
+    """Which diameters were taken at another height than the equation's.
+
+    One of unknown height is taken for breast height: the root collar is never meant unsaid.
+    """
+    height = height_m.to_numpy(dtype=np.float64)
+    outside = (height < lowest) | (height > highest)
+    return np.asarray(np.where(np.isnan(height), np.isfinite(highest), outside), dtype=bool)
+
+
 def biomass_summary(trees: pd.DataFrame, plots: pd.DataFrame) -> pd.DataFrame:
     """One row a plot and census of ``trees`` (from ``stem_biomass``).
 
     ``mass_kg``, ``carbon_kg``, ``co2_kg``; per hectare ``mass_t_ha``, ``carbon_t_ha``,
     ``co2_t_ha``; and from the census before, a year: ``carbon_t_ha_year``, ``co2_t_ha_year``.
-    ``no_equation`` stems are left out of the sums; ``outside_range`` stems are in them.
+    ``no_equation`` and ``another_height`` stems are left out of the sums; ``outside_range`` stems
+    are in them.
     """
     code = codes_of(trees, ["plot", "census"])
     groups, first, code = np.unique(code, return_index=True, return_inverse=True)
@@ -95,8 +112,9 @@ def biomass_summary(trees: pd.DataFrame, plots: pd.DataFrame) -> pd.DataFrame:
         table[name] = np.bincount(code, trees[name].fillna(0.0), len(groups))
     outside = trees["note"].isin(["below range", "above range"])
     table["outside_range"] = np.bincount(code, outside, len(groups)).astype(np.int64)
-    missing = trees["note"] == "no equation"
-    table["no_equation"] = np.bincount(code, missing, len(groups)).astype(np.int64)
+    for name, note in (("no_equation", NO_EQUATION), ("another_height", ANOTHER_HEIGHT)):
+        left_out = trees["note"] == note
+        table[name] = np.bincount(code, left_out, len(groups)).astype(np.int64)
     table = table.sort_values(["plot", "census"], kind="stable").reset_index(drop=True)
     area = area_of(table["plot"], plots)
     for name in ("mass", "carbon", "co2"):

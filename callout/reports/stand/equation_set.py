@@ -1,7 +1,8 @@
 """Biomass equations as data: read from a TOML file with their source and range of validity.
 
-Which species an equation serves is data too: whole names first, then genera, then the set's
-fallback if it names one. Nothing is computed here.
+Which species an equation serves is data too: whole names first, then the first two words, then
+genera, then the set's fallback if it names one. So is the height at which its diameter is taken.
+Nothing is computed here.
 """
 
 from __future__ import annotations
@@ -18,11 +19,15 @@ from callout.core.species import Species
 DEFAULT_SET = Path(__file__).parent / "equations" / "national_groups.toml"
 
 
+_HYBRID = ("x", "\N{MULTIPLICATION SIGN}")
+
+
 @dataclass(frozen=True)
 class Equation:
     """Dry mass in kg = exp(b0 + b1 ln d), d in cm, from ``from_cm`` to ``to_cm``.
 
-    ``residual_ln`` is the standard deviation of single trees about it, in log units.
+    ``residual_ln`` is the standard deviation of single trees about it, in log units. Its diameter
+    is taken at ``measured_at`` (words), between ``lowest_m`` and ``highest_m`` above ground.
     """
 
     group: str
@@ -31,6 +36,9 @@ class Equation:
     from_cm: float
     to_cm: float
     residual_ln: float
+    measured_at: str = "breast height"
+    lowest_m: float = 0.0
+    highest_m: float = float("inf")
 
 
 @dataclass(frozen=True)
@@ -45,22 +53,35 @@ class EquationSet:
     breast_height_m: float
     equations: Mapping[str, Equation]
     names: Mapping[str, str] = field(default_factory=dict)
+    whole: frozenset[str] = frozenset()  # names that serve only as they stand: common ones, codes
     fallback: str = ""
 
     def group_of(self, species: str) -> str:
-        """The group that serves ``species`` ('' for none): whole name, first word, fallback."""
-        plain = " ".join(species.split()).casefold()
-        genus = plain.split(" ")[0]
-        return self.names.get(plain) or self.names.get(genus) or self.fallback
+        """The group that serves ``species`` ('' for none): whole name, two words, genus, fallback.
 
-    def with_names(self, names: Mapping[str, str]) -> EquationSet:
-        """The set serving further species (name to group). Raises OperatorError otherwise."""
+        A variety goes with its species, and so does a name with its author behind it. A common name
+        serves whole: a cherry birch is no cherry.
+        """
+        words = [word for word in species.casefold().split() if word not in _HYBRID]
+        name = " ".join(words)
+        if name in self.names:
+            return self.names[name]
+        parts = (" ".join(words[:2]), *words[:1])
+        known = (part for part in parts if part in self.names and part not in self.whole)
+        return next((self.names[part] for part in known), self.fallback)
+
+    def with_names(self, names: Mapping[str, str], *, whole: bool = False) -> EquationSet:
+        """The set serving further species (name to group), ``whole`` for common names and codes.
+
+        Raises OperatorError for a group without an equation.
+        """
         for species, group in names.items():
             if group not in self.equations:
                 known = "; ".join(self.equations)
                 raise OperatorError(f"no equation {group!r} for {species!r}: there are {known}")
         folded = {" ".join(name.split()).casefold(): group for name, group in names.items()}
-        return replace(self, names={**self.names, **folded})
+        only = self.whole | frozenset(folded) if whole else self.whole - frozenset(folded)
+        return replace(self, names={**self.names, **folded}, whole=only)
 
     def knowing(self, species: Iterable[Species]) -> EquationSet:
         """The set serving common names and codes of ``species`` too: by the scientific name, else
@@ -73,7 +94,7 @@ class EquationSet:
             group = self.group_of(one.scientific) or one.group
             if group in self.equations:
                 found.update({name: group for name in one.names if name not in self.names})
-        return self.with_names(found)
+        return self.with_names(found, whole=True)
 
 
 def read_equations(path: Path = DEFAULT_SET) -> EquationSet:
@@ -83,7 +104,11 @@ def read_equations(path: Path = DEFAULT_SET) -> EquationSet:
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise OperatorError(f"equation set {path} cannot be read: {error}") from None
     try:
-        equations = {group: _equation(group, row) for group, row in data["equations"].items()}
+        lowest = float(data.get("lowest_m", 0.0))
+        equations = {
+            group: _equation(group, {"lowest_m": lowest, **row})
+            for group, row in data["equations"].items()
+        }
         given = EquationSet(
             name=str(data["name"]),
             source=str(data["source"]),
@@ -107,8 +132,22 @@ def read_equations(path: Path = DEFAULT_SET) -> EquationSet:
 
 
 def _equation(group: str, row: Mapping[str, Any]) -> Equation:
-    numbers = [float(row[key]) for key in ("b0", "b1", "from_cm", "to_cm", "residual_ln")]
-    equation = Equation(group, *numbers)
+    b0, b1, lower, upper, residual = (
+        float(row[key]) for key in ("b0", "b1", "from_cm", "to_cm", "residual_ln")
+    )
+    equation = Equation(
+        group,
+        b0,
+        b1,
+        lower,
+        upper,
+        residual,
+        measured_at=str(row.get("measured_at", "breast height")),
+        lowest_m=float(row["lowest_m"]),
+        highest_m=float(row.get("highest_m", "inf")),
+    )
+    if not 0 <= equation.lowest_m < equation.highest_m:
+        raise ValueError(f"the height of measurement of {group!r}")
     if not 0 < equation.from_cm < equation.to_cm or equation.residual_ln < 0:
         raise ValueError(f"the range or residual of {group!r}")
     return equation

@@ -250,7 +250,7 @@ def _gaps_told(stems: pd.DataFrame, gaps: pd.DataFrame) -> list[str]:
         told.append(
             f"{len(rows)} stems are left out of carbon: {why} ({', '.join(names[:6])}{more}). They "
             f"are up to {most:.0f} % of a plot's basal area; the table species_gaps tells what "
-            "they would change. Tell their species, or give --species-groups or another --equations."
+            "they would change. Tell their species, or give --species-groups or --equations."
         )
     return told
 

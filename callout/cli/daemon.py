@@ -25,9 +25,7 @@ STOP_S = 30.0
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser(
-        "daemon", help="work without a terminal; 'listen' attaches to it, from any number of them"
-    )
+    parser = subparsers.add_parser("daemon")
     add_working_options(parser)
     parser.add_argument(
         "--log-speech", action="store_true", help="let the log hold words and values too"

@@ -29,7 +29,7 @@ from callout.station.station import Done
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser("demo", help="play a recorded walk through the recogniser")
+    parser = subparsers.add_parser("demo")
     parser.add_argument("--into", type=Path, help="folder to make (default: a new one in /tmp)")
     parser.set_defaults(run=run)
 

@@ -38,9 +38,7 @@ KEYS = ("name", "port", "usb", "serial_number", "baud", "parity", "data_bits", "
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     options = _options()
-    parser = subparsers.add_parser(
-        "devices", parents=[options], help="find a digital tape, see its lines, write it down"
-    )
+    parser = subparsers.add_parser("devices", parents=[options])
     parser.set_defaults(run=run, task="watch")
     tasks = parser.add_subparsers(metavar="[teach]")
     teach = tasks.add_parser(

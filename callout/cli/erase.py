@@ -23,7 +23,6 @@ def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser(
         "erase",
-        help="remove a person's sound, or old sound, by an order in the journal; readings stay",
         description="Says what would go. With --yes the order is journalled and the files go: "
         "they cannot be had back. Copies, backups and review pages are not found.",
     )

@@ -19,7 +19,7 @@ FORMS = ("datapackage", "darwincore", "parquet", "excel")
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser("export", help="write the measurements in an open form")
+    parser = subparsers.add_parser("export")
     parser.add_argument("survey", type=Path, metavar="SURVEY", help="a survey or a united site")
     parser.add_argument("--form", choices=FORMS, default="datapackage")
     parser.add_argument(

@@ -29,7 +29,7 @@ REFUSED_SHOWN = 20
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser("import", help="read another's table of trees")
+    parser = subparsers.add_parser("import")
     parser.add_argument("table", type=Path, metavar="CSV")
     parser.add_argument("--out", type=Path, required=True, metavar="FOLDER")
     parser.add_argument(

@@ -25,9 +25,7 @@ from callout.station.ruling import one_line
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser(
-        "key", help="name the key that signs a survey's seals; make one where there is none"
-    )
+    parser = subparsers.add_parser("key")
     parser.add_argument("survey", type=Path, metavar="SURVEY")
     parser.add_argument("--who", required=True, help="whose key it is")
     parser.add_argument(

@@ -28,7 +28,7 @@ from callout.station.station import Done, Station
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser("listen", help="measure: hear, echo, check, save")
+    parser = subparsers.add_parser("listen")
     add_working_options(parser)
     parser.add_argument("--headless", action="store_true", help="no screen; JSON lines on stdout")
     parser.add_argument(

@@ -19,18 +19,38 @@ from callout import __version__
 from callout.cli.shown import guarded
 from callout.core.errors import CalloutError, StorageError
 
-# Each module offers add_parser(subparsers), naming the module's ``run`` as its handler.
-COMMANDS = (
-    "new", "listen", "daemon", "devices", "parse", "readings", "transcribe", "demo", "verify",
-    "rebuild", "replay", "rule", "review", "remeasure", "practice", "tune", "report",
-    "export", "import", "merge",
-    "push", "key", "erase",
-)  # fmt: skip
+# In the order of the help. The module of this name (with an underscore where Python needs the word)
+# offers add_parser(subparsers), which names its handler; it is imported for its own command alone.
+COMMANDS = {
+    "new": "make a survey folder from a roster",
+    "listen": "measure: hear, echo, check, save",
+    "daemon": "work without a terminal; 'listen' attaches to it, from any number of them",
+    "devices": "find a digital tape, see its lines, write it down",
+    "parse": "say what words mean, as JSON",
+    "readings": "print the current value of every tree",
+    "transcribe": "recognise sound files, one JSON line each",
+    "demo": "play a recorded walk through the recogniser",
+    "verify": "prove that nothing was altered, or name the first broken entry",
+    "rebuild": "make the tables anew from the journal, into a new folder",
+    "replay": "list what was said of a tree, play it, hear it again with any engine",
+    "rule": "rule on a reading: it stands, is amended, or void; the original stays",
+    "review": "make one page to see, hear and rule on the readings in a browser",
+    "remeasure": "draw trees for a second, blind walk; report how the two differ",
+    "practice": "walk an invented plot, and be scored",
+    "tune": "learn a measurer's voice from twenty prompts",
+    "report": "write pages, figures and tables of a survey",
+    "export": "write the measurements in an open form",
+    "import": "read another's table of trees",
+    "merge": "unite the journals of several recorders into one site",
+    "push": "send a survey's journal to the office's PostgreSQL database",
+    "key": "name the key that signs a survey's seals; make one where there is none",
+    "erase": "remove a person's sound, or old sound, by an order in the journal; readings stay",
+}
 INTERRUPTED = 130
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """The whole command line."""
+def build_parser(command: str) -> argparse.ArgumentParser:
+    """The command line for ``command``; for a name that is none, with the list of all."""
     parser = argparse.ArgumentParser(
         prog="callout",
         description="The second person for somebody re-measuring tagged trees: "
@@ -38,10 +58,12 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"callout {__version__}")
     subparsers = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for name in COMMANDS:
-        # A module cannot be called import.
-        module = f"{name}_" if keyword.iskeyword(name) else name
+    if command in COMMANDS:
+        module = f"{command}_" if keyword.iskeyword(command) else command
         importlib.import_module(f"callout.cli.{module}").add_parser(subparsers)
+    else:
+        for name, does in COMMANDS.items():
+            subparsers.add_parser(name, help=does)
     return parser
 
 
@@ -57,7 +79,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _main(arguments: Sequence[str] | None) -> int:
-    args = build_parser().parse_args(arguments)
+    given = sys.argv[1:] if arguments is None else arguments
+    # Options before the command take no value: the first other word is the command.
+    command = next((word for word in given if not word.startswith("-")), "")
+    args = build_parser(command).parse_args(given)
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGTERM, _interrupt)
     try:

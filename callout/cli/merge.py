@@ -34,7 +34,6 @@ def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser(
         "merge",
-        help="unite the journals of several recorders into one site",
         description="Order does not matter, and merging again adds only what is new. Trees that "
         "two recorders measured and that disagree are listed, and asked about on a terminal.",
     )

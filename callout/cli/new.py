@@ -22,7 +22,7 @@ from callout.journal.species import SPECIES_FILE
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser("new", help="make a survey folder from a roster")
+    parser = subparsers.add_parser("new")
     parser.add_argument("survey", type=Path, metavar="SURVEY", help="the folder to make")
     source = parser.add_mutually_exclusive_group(required=True)
     source.add_argument("--trees", type=Path, metavar="CSV", help="the roster")

@@ -11,14 +11,13 @@ from callout.core.errors import OperatorError
 from callout.core.model import Plot
 from callout.grammar.parser import Parsed, parse_words
 from callout.grammar.scope import Scope
-from callout.journal.folder import open_survey
 from callout.station.data import load_language
-from callout.station.scopes import scope_of, survey_species
+from callout.station.scopes import plot_named, scope_of, survey_species
 
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser("parse", help="say what words mean, as JSON")
+    parser = subparsers.add_parser("parse")
     parser.add_argument("words", metavar="WORDS")
     parser.add_argument("--survey", type=Path, help="let this survey's roster decide")
     parser.add_argument("--plot", help="the plot of the survey (default: its first)")
@@ -48,7 +47,7 @@ def parsed_json(parsed: Parsed) -> dict[str, Any]:
 
 
 def _plot(survey: Path, name: str | None) -> Plot:
-    from callout.station.scopes import plot_named
+    from callout.journal.folder import open_survey
 
     with open_survey(survey).reading() as reader:
         return plot_named(reader.plots(), name)

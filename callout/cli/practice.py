@@ -39,7 +39,7 @@ MOST_TREES = 100
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser("practice", help="walk an invented plot, and be scored")
+    parser = subparsers.add_parser("practice")
     parser.add_argument("--trees", type=int, default=12, help=f"how many, 1 to {MOST_TREES}")
     parser.add_argument("--unit", default="cm", help="in or cm")
     parser.add_argument("--number", type=int, help="the same number gives the same plot")

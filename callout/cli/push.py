@@ -28,7 +28,6 @@ def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser(
         "push",
-        help="send a survey's journal to the office's PostgreSQL database",
         description="Sends what the office does not have yet, each entry exactly once; cut short, "
         "it goes on where it stopped. A password is better kept in PGPASSWORD or ~/.pgpass than in "
         "the address, where others on this computer can see it.",

@@ -19,7 +19,7 @@ from callout.reports.readings import COLUMNS, SITE_COLUMNS, csv_cells, current_r
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser("readings", help="print the current value of every tree")
+    parser = subparsers.add_parser("readings")
     parser.add_argument("survey", type=Path, metavar="SURVEY", help="a survey or a united site")
     parser.add_argument("--format", choices=("csv", "json"), default="csv")
     parser.set_defaults(run=run)

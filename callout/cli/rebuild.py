@@ -19,7 +19,6 @@ def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser(
         "rebuild",
-        help="make the tables anew from the journal, into a new folder",
         description="Exit code 0: the same, bit for bit. 1: different, or a broken journal.",
     )
     parser.add_argument("survey", type=Path, metavar="SURVEY")

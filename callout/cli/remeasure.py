@@ -21,9 +21,7 @@ _MOST = 2**31
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser(
-        "remeasure", help="draw trees for a second, blind walk; report how the two differ"
-    )
+    parser = subparsers.add_parser("remeasure")
     parser.add_argument("survey", type=Path, metavar="SURVEY", help="the survey to check")
     parser.add_argument("--share", default="5%", help="of the measured trees of every plot (5%%)")
     parser.add_argument(

@@ -30,9 +30,7 @@ Beside = Callable[[Moment], list[tuple[str, str]]]
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser(
-        "replay", help="list what was said of a tree, play it, hear it again with any engine"
-    )
+    parser = subparsers.add_parser("replay")
     parser.add_argument("survey", type=Path, metavar="SURVEY")
     parser.add_argument("--tree", metavar="TAG", help="what was said of this tree")
     parser.add_argument("--plot", help="only in this plot")

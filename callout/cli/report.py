@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser("report", help="write pages, figures and tables of a survey")
+    parser = subparsers.add_parser("report")
     parser.add_argument("survey", type=Path, metavar="SURVEY", help="a survey or a united site")
     parser.add_argument("--out", type=Path, required=True, metavar="FOLDER")
     parser.add_argument("--title", help="of the summary page (the survey folder's name)")

@@ -23,9 +23,7 @@ from callout.station.scopes import plot_named, survey_species
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser(
-        "review", help="make one page to see, hear and rule on the readings in a browser"
-    )
+    parser = subparsers.add_parser("review")
     parser.add_argument("survey", type=Path, metavar="SURVEY")
     parser.add_argument("--out", type=Path, required=True, metavar="FILE", help="e.g. review.html")
     parser.add_argument("--plot", help="only this plot")

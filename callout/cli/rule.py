@@ -17,9 +17,7 @@ from callout.station.ruling import Proposed, checked_ruling, read_rulings, rule
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser(
-        "rule", help="rule on a reading: it stands, is amended, or void; the original stays"
-    )
+    parser = subparsers.add_parser("rule")
     parser.add_argument("survey", type=Path, metavar="SURVEY", help="a survey or a united site")
     parser.add_argument(
         "--entry", help="the journal entry that saved the reading; at a united site RECORDER:ENTRY"

@@ -11,9 +11,10 @@ import re
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
-from rich.console import Console
+if TYPE_CHECKING:
+    from rich.console import Console
 
 # C0 but the line feed, DEL and C1; soft hyphen; format characters, marks of direction among them;
 # separators of lines and paragraphs; tags.
@@ -81,5 +82,7 @@ def _raw(stream: TextIO) -> TextIO:
 
 def rich_console(**settings: Any) -> Console:
     """A rich console past the guard: for words of our own, and texts made harmless before."""
+    from rich.console import Console  # costs more than a short command
+
     stream = sys.stderr if settings.pop("stderr", False) else sys.stdout
     return Console(file=_raw(stream), **settings)

@@ -23,7 +23,7 @@ from callout.station.scopes import plot_named, scope_of, survey_species
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser("transcribe", help="recognise sound files, one JSON line each")
+    parser = subparsers.add_parser("transcribe")
     parser.add_argument("files", type=Path, nargs="+", metavar="FILE")
     parser.add_argument("--survey", type=Path, help="narrow to this survey's tags and sizes")
     parser.add_argument("--plot", help="the plot of the survey (default: its first)")

@@ -52,7 +52,7 @@ _SOUNDS, _LONGEST_S = (".wav", ".flac"), 20.0
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
-    parser = subparsers.add_parser("tune", help="learn a measurer's voice from twenty prompts")
+    parser = subparsers.add_parser("tune")
     parser.add_argument("survey", type=Path, metavar="SURVEY")
     parser.add_argument("--who", default=None, help="who measures (default: the login name)")
     parser.add_argument(

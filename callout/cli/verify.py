@@ -29,7 +29,6 @@ def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser(
         "verify",
-        help="prove that nothing was altered, or name the first broken entry",
         description="Exit code 0: intact. 1: broken, one line for each fault. 2: no survey there.",
     )
     parser.add_argument("survey", type=Path, metavar="SURVEY")

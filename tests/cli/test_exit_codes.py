@@ -53,7 +53,7 @@ def test_readme_has_every_command_in_its_table_and_no_other() -> None:
     assert len(documented) == len(set(documented))
 
 
-@pytest.mark.parametrize("command", COMMANDS)
+@pytest.mark.parametrize("command", list(COMMANDS))
 def test_help_names_what_the_command_takes(command: str, callout: Any) -> None:
     ran = callout(command, "--help")
     assert (ran.code, ran.err) == (0, "")

@@ -1,14 +1,54 @@
-"""What all tests share: property tests try the same cases each time, unless asked to explore.
+"""What all tests share: a place of their own, and the same cases each time.
 
-``CALLOUT_EXPLORE=1`` lets hypothesis draw new cases.
+No test sees the machine's home, settings, time zone, locale, terminal or sound devices: it is run
+as if there were none, here and in the commands it starts, and makes what it needs. Property tests
+try the same cases each time; ``CALLOUT_EXPLORE=1`` lets hypothesis draw new ones.
 """
 
 from __future__ import annotations
 
 import os
+import tempfile
+import time
+from pathlib import Path
 
 from hypothesis import settings
 
 settings.register_profile("same each time", derandomize=True, deadline=None)
 settings.register_profile("explore", deadline=None)
 settings.load_profile("explore" if os.environ.get("CALLOUT_EXPLORE") else "same each time")
+
+_HOME = tempfile.TemporaryDirectory(prefix="callout-home-")
+_OURS = {
+    "HOME": _HOME.name,
+    "TZ": "UTC",
+    "LC_ALL": "C.UTF-8",
+    "LANG": "C.UTF-8",
+    "TERM": "xterm-256color",
+    "COLUMNS": "100",
+    "LINES": "30",
+    # No sound server answers there, and ALSA knows no card.
+    "PULSE_SERVER": "unix:/nowhere",
+    "ALSA_CONFIG_PATH": os.devnull,
+}
+_NOT_OURS = (
+    "XDG_CONFIG_HOME", "XDG_STATE_HOME", "XDG_DATA_HOME", "XDG_CACHE_HOME", "XDG_RUNTIME_DIR",
+    "LANGUAGE", "LC_CTYPE", "LC_MESSAGES", "LC_NUMERIC", "LC_TIME", "COLORTERM", "NO_COLOR",
+    "FORCE_COLOR", "CLICOLOR_FORCE", "PULSE_SOURCE", "PULSE_SINK", "CALLOUT_GRAMMARS", "EDITOR",
+    "CALLOUT_OFFICE",
+)  # fmt: skip
+_BROWSERS = Path.home() / ".cache" / "ms-playwright"
+
+
+def pytest_configure() -> None:
+    """Before any test is collected, so that what modules read at their import is ours too."""
+    os.environ.setdefault("PLAYWRIGHT_BROWSERS_PATH", str(_BROWSERS))
+    os.environ.update(_OURS)
+    for name in _NOT_OURS:
+        os.environ.pop(name, None)
+    if hasattr(time, "tzset"):
+        time.tzset()
+
+
+def pytest_unconfigure() -> None:
+    _HOME.cleanup()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import signal
-import sys
 from collections.abc import Callable, Iterator
 from datetime import datetime
 from pathlib import Path
@@ -15,9 +14,6 @@ from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
 from callout.station.data import data_folder
 from callout.station.demo import make_demo_survey
-
-for folder in ("journal", "station"):
-    sys.path.insert(0, str(Path(__file__).parents[1] / folder))
 
 WALK = data_folder("audio_fixtures") / "walk.flac"
 Run = Callable[..., Ran]

@@ -17,8 +17,6 @@ from callout.daemon.place import socket_path
 from callout.journal.folder import SurveyFolder
 from callout.station.demo import make_demo_survey
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "cli"))
-
 
 @pytest.fixture
 def places(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:

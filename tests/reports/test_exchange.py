@@ -25,8 +25,14 @@ from callout.reports.exchange.parquet import read_parquet, write_parquet
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore", DeprecationWarning)  # the libraries' own
-    import frictionless
     from dwca.read import DwCAReader
+
+    try:
+        import frictionless
+    except ImportError:
+        frictionless = None
+
+judged = pytest.mark.skipif(frictionless is None, reason="frictionless is not installed: no judge")
 
 ABOUT = About("Harrow Fen trees", "Harrow Fen crew", "2026-01-02T03:04:05Z", "CC0-1.0", "invented")
 
@@ -130,6 +136,7 @@ def hostile():
     ).fillna({"remarks": ""})
 
 
+@judged
 def test_frictionless_finds_the_package_valid(tmp_path):
     measurements, places = harrow_fen()
     path = write_package(tmp_path, measurements, places, ABOUT)
@@ -144,6 +151,7 @@ def test_frictionless_finds_the_package_valid(tmp_path):
     assert descriptor["resources"][1]["schema"]["foreignKeys"][0]["fields"] == ["plot"]
 
 
+@judged
 @pytest.mark.parametrize(
     ("column", "wrong"), [("value", "tall"), ("status", "asleep"), ("plot", "K9"), ("date", "soon")]
 )

@@ -11,7 +11,6 @@ import csv
 import io
 import json
 import re
-import sys
 import zipfile
 from datetime import date
 from decimal import Decimal
@@ -29,8 +28,6 @@ from callout.core.model import PastMeasurement, Plot, PlotSettings, Tree
 from callout.core.units import Unit
 from callout.session.machine import step
 from callout.session.state import Memory, Survey
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "station"))
 
 AT = "2026-06-02T09:15:00+02:00"
 TAGS = ("83", "84", "91")

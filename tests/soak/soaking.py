@@ -24,8 +24,6 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent))
-
 from measurer import MOST_TRIES, QUESTIONS, Changed, Gap, Item, Measurer, Unplug
 from pace import Pace
 from trouble import AFTER, BEFORE, CONFIRMING, DECODING, KINDS, REFUSED, WITHIN, Fault, nothing

@@ -150,7 +150,6 @@ def test_our_own_echo_is_marked(folder: SurveyFolder) -> None:
 WORKER = textwrap.dedent("""
     import sys, time
     from pathlib import Path
-    sys.path[:0] = sys.argv[2:]
     from test_session_sound import KEEPING, listening, noise
     from station_tools import BEGAN, ScriptedEngine, at_work, clock
     from callout.journal.folder import SurveyFolder
@@ -170,9 +169,12 @@ WORKER = textwrap.dedent("""
 def killed_at(folder: SurveyFolder, frames: int, seconds: float) -> int:
     """Run the worker, kill it so long after it took that many frames; the last it had taken."""
     here = Path(__file__).parent
-    paths = [str(here), str(here.parent / "journal")]
+    paths = os.pathsep.join([str(here), str(here.parent / "journal"), str(here.parents[1])])
     worker = subprocess.Popen(
-        [sys.executable, "-c", WORKER, str(folder.path), *paths], stdout=subprocess.PIPE, text=True
+        [sys.executable, "-c", WORKER, str(folder.path)],
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONPATH": paths},
     )
     assert worker.stdout is not None
     last = -1

@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 import asyncio
-import sys
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
-from pathlib import Path
 
+import fake_face as scripted
 import pytest
 from textual.pilot import Pilot
 
 from callout.station.face import Level
 from callout.terminal.app import CalloutApp
-
-sys.path.insert(0, str(Path(__file__).parent))
-import fake_face as scripted
 
 Step = Callable[[Pilot[None], scripted.FakeFace, "Clock"], Awaitable[None]]
 

@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 import re
-import sys
 from dataclasses import replace
-from pathlib import Path
 
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
 import fake_face as scripted
+import pytest
 import screenshots
 
 SIZES = ((80, 24), (120, 40))

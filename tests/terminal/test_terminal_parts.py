@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 import threading
 import unicodedata
 from dataclasses import replace
-from pathlib import Path
 
+import fake_face as scripted
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -22,9 +21,6 @@ from callout.terminal.messages import Mailbox
 from callout.terminal.plain import plain
 from callout.terminal.themes import DUSK, PAIRS, SUN
 from callout.terminal.widgets.reading import Shown, laid_out, shown_of
-
-sys.path.insert(0, str(Path(__file__).parent))
-import fake_face as scripted
 
 
 @given(st.text())

@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 import asyncio
-import sys
 import threading
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
-from pathlib import Path
 
+import fake_face as scripted
 import pytest
 from textual.pilot import Pilot
 
 from callout.station.face import Level
 from callout.terminal.app import CalloutApp
 from callout.terminal.widgets.line import Line
-
-sys.path.insert(0, str(Path(__file__).parent))
-import fake_face as scripted
 
 Step = Callable[[Pilot[None], scripted.FakeFace], Awaitable[None]]
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 
+from callout.cli.crashes import defects_of_threads, told_at_the_end
 from callout.cli.listen_screen import screen_of
 from callout.cli.working import login
 from callout.core.errors import OperatorError
@@ -28,15 +29,18 @@ def attach(folder: SurveyFolder, args: argparse.Namespace) -> int | None:
         if getattr(args, name) is not None:
             raise OperatorError(f"a daemon is at work: --{name} is given to 'callout daemon'")
 
+    from callout.terminal.running import shown_whole
+
     face = RemoteFace(path)
     try:
         _follow(face, args.plot, args.who or "", login())
         if args.mute:
             face.mute(True)
-        screen_of(folder, face).run()
+        with defects_of_threads(face.broken) as defects:
+            shown_whole(screen_of(folder, face))
     finally:
         face.close()
-    return 0
+    return told_at_the_end(defects)
 
 
 def _follow(face: RemoteFace, plot: str | None, who: str, login: str) -> None:

@@ -6,6 +6,7 @@ import threading
 from datetime import date
 from typing import TYPE_CHECKING
 
+from callout.cli.crashes import defects_of_threads, told_at_the_end
 from callout.core.errors import CalloutError
 from callout.journal.folder import SurveyFolder
 from callout.station.clock import Clock
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 
 def run_screen(folder: SurveyFolder, station: Station, clock: Clock, work: Work) -> int:
     """Show the screen until the person leaves."""
+    from callout.terminal.running import shown_whole
+
     post = Post(folder, station, clock, work)
     face = StationFace(station, post.echo.mute, work.muted)
     leaving = threading.Event()
@@ -33,15 +36,16 @@ def run_screen(folder: SurveyFolder, station: Station, clock: Clock, work: Work)
         face.by_tape(post.tapes.typed)
         face.by_key(post.talk)
         app = screen_of(folder, face)
-        hearing.start()
-        app.run()
+        with defects_of_threads(lambda says: face.fault("defect", says)) as defects:
+            hearing.start()
+            shown_whole(app)
     finally:
         leaving.set()
         if hearing.is_alive():
             hearing.join(timeout=2)
         face.close()
         post.close()
-    return 0
+    return told_at_the_end(defects)
 
 
 def screen_of(folder: SurveyFolder, face: Face) -> CalloutApp:

@@ -16,6 +16,7 @@ from types import FrameType
 from typing import NoReturn
 
 from callout import __version__
+from callout.cli.crashes import CODE, crash_told
 from callout.cli.shown import guarded
 from callout.core.errors import CalloutError, StorageError
 
@@ -104,6 +105,9 @@ def _main(arguments: Sequence[str] | None) -> int:
         print(f"callout: {where}{error.strerror or error}: check and try again", file=sys.stderr)
         _drop_output()
         return StorageError.exit_code
+    except Exception as error:
+        print(f"callout: {crash_told(error, str(args.command))}", file=sys.stderr)
+        return CODE
 
 
 def _interrupt(number: int, frame: FrameType | None) -> NoReturn:

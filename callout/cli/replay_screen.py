@@ -17,10 +17,11 @@ def look(args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Moment]
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise OperatorError("the screen needs a terminal: run it in one, or leave --screen out")
     from callout.terminal.replay_app import ReplayApp
+    from callout.terminal.running import shown_whole
 
     viewer = Viewer(folder, found, args.engine or "auto", args.model, args.grammar)
     try:
-        ReplayApp(viewer, folder.config().name or folder.path.name).run()
+        shown_whole(ReplayApp(viewer, folder.config().name or folder.path.name))
     finally:
         viewer.close()
     return 0

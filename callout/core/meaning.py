@@ -64,6 +64,8 @@ class Meaning:
         return cls(**given)
 
 
+# Of one number: more than any tape shows, and few enough that exact arithmetic stays exact.
+MOST_FIGURES = 12
 _SLOTS = ("tag", "size", "stem", "height", "new", "retag", "species")
 
 
@@ -104,6 +106,6 @@ def _number(text: str | None) -> Decimal | None:
     if not text:
         return None
     plain = text.replace("~", ".")
-    if plain.count(".") > 1 or plain.startswith("."):
+    if plain.count(".") > 1 or plain.startswith(".") or len(plain) > MOST_FIGURES:
         return None
     return Decimal(plain.rstrip(".") or "0")

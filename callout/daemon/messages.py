@@ -12,15 +12,13 @@ from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 from callout.core.errors import OperatorError
-from callout.station.face import Level, SavedLine, Update, View
+from callout.station.face import MOST_KEYS, MOST_TYPED, Level, SavedLine, Update, View
 
 VERSION = 2
-MOST_ASKED_BYTES = 8_192
-"""A request is a line that somebody typed, at the most."""
+MOST_ASKED_BYTES = 32_768
+"""A request is a line that somebody typed and the times of its keys, at the most."""
 MOST_TOLD_BYTES = 4_000_000
 """A view names every tree that is left; a plot of some hundred thousand trees fits."""
-MOST_TEXT = 1_000
-MOST_KEYS = 400
 KEYS = (
     "confirm", "accept", "reject", "undo", "repeat", "scratch", "left", "where", "skip", "complete",
     "note",
@@ -42,8 +40,8 @@ class Request:
 
 
 def _text(value: Any) -> str:
-    if not isinstance(value, str) or len(value) > MOST_TEXT:
-        raise OperatorError(f"text of at most {MOST_TEXT} characters is wanted")
+    if not isinstance(value, str) or len(value) > MOST_TYPED:
+        raise OperatorError(f"text of at most {MOST_TYPED} characters is wanted")
     return value.encode("utf-8", "replace").decode("utf-8")
 
 

@@ -18,7 +18,7 @@ from typing import Any
 from callout.core.errors import CalloutError, OperatorError
 from callout.daemon.messages import MOST_TOLD_BYTES, Request, asked, told_from
 from callout.daemon.peer import same_user
-from callout.station.face import Update, View
+from callout.station.face import MOST_KEYS, Update, View
 
 ANSWER_S = 10.0
 AGAIN_S = 1.0
@@ -115,7 +115,7 @@ class RemoteFace:
 
     def submit(self, text: str, waiting: int, keys_s: tuple[float, ...] = ()) -> None:
         """A callout that was typed."""
-        self._send(Request("submit", text=text, waiting=waiting, keys_s=keys_s))
+        self._send(Request("submit", text=text, waiting=waiting, keys_s=keys_s[-MOST_KEYS:]))
 
     def press(self, kind: str, waiting: int) -> None:
         """A key that stands for a command."""
@@ -184,11 +184,15 @@ class RemoteFace:
         if gone is not None:
             gone.close()
         self._first.set()
+        self.broken(GONE)
+
+    def broken(self, says: str) -> None:
+        """Nothing is followed any more, for the reason that ``says`` gives: show nothing else."""
         if self._view is not None:
             self._show(
                 replace(
                     self._view, phase=_CLOSED, waiting=0, tag="", value="", status="", before="",
-                    change="", warnings=(), looks=(), tone="refused", engine="", faults=(GONE,),
+                    change="", warnings=(), looks=(), tone="refused", engine="", faults=(says,),
                 )
             )  # fmt: skip
 

@@ -69,6 +69,9 @@ class Daemon:
                     notify("WATCHDOG=1")
         except KeyboardInterrupt:
             logs.LOGGER.info("asked to stop by a signal")
+        except Exception:
+            logs.LOGGER.exception("ended by a defect")
+            raise
         finally:
             self._end()
         return 70 if failed else 0

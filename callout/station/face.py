@@ -9,6 +9,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
+from callout.grammar.words import MAX_CHARACTERS
+
+MOST_TYPED = MAX_CHARACTERS
+"""Of a typed line. A longer one is refused whole, never cut."""
+MOST_KEYS = 400
+"""Times of its keys, the newest; more tell nothing more about who typed."""
+
 
 @dataclass(frozen=True)
 class SavedLine:

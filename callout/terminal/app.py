@@ -1,25 +1,21 @@
-"""The app: joins a `Face` to the screens. Start-up, themes and the way updates come in; no more."""
+"""The app: joins a `Face` to its screen. Start-up and themes; no more."""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable
 
-from textual.app import App
 from textual.binding import Binding
 
 from callout.station.face import Face
-from callout.terminal.messages import Mailbox
-from callout.terminal.screens.help import HelpScreen
-from callout.terminal.screens.safety import SafetyScreen
-from callout.terminal.screens.station import StationScreen
+from callout.terminal.running import WholeApp
+from callout.terminal.station_screen import StationScreen
 from callout.terminal.themes import DUSK, SUN
-from callout.terminal.wording import waits
 
 
-class CalloutApp(App[None]):
-    """Shows ``face`` until the user leaves; ``safety`` shows the safety line first, and with
-    it ``kept``: what is kept of voices.
+class CalloutApp(WholeApp):
+    """Shows ``face`` until the user leaves; ``safety`` shows the safety lines first, and with
+    them ``kept``: what is kept of voices.
 
     ``clock`` counts seconds, from any start; only differences are used.
     """
@@ -39,33 +35,14 @@ class CalloutApp(App[None]):
         kept: str = "",
     ) -> None:
         super().__init__()
-        self._face = face
-        self._safety, self._kept = safety, kept
-        self._station = StationScreen(face, clock)
-        self._mailbox = Mailbox(self.post_message)
+        self._station = StationScreen(face, clock, safety, kept)
         self.register_theme(SUN)
         self.register_theme(DUSK)
         self.theme = SUN.name
 
     def get_default_screen(self) -> StationScreen:
-        """The main screen lies under all others."""
+        """The one screen there is."""
         return self._station
-
-    def on_mount(self) -> None:
-        """Listen from before the first key is taken."""
-        self._face.listen(self._mailbox.put)
-        if self._safety:
-            self.push_screen(SafetyScreen(self._kept))
-
-    def on_updated(self) -> None:
-        """Paint the newest of what came. A reading that waits must not lie hidden under help."""
-        view, level = self._mailbox.take()
-        if view is not None:
-            self._station.show(view)
-            if waits(view) and isinstance(self.screen, HelpScreen):
-                self.screen.dismiss()
-        if level is not None:
-            self._station.show_level(level)
 
     def action_switch_colours(self) -> None:
         """Light for sun, dark for dusk."""

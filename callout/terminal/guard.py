@@ -1,7 +1,7 @@
 """Which key presses count: a held key acts once, and nothing unseen is ever confirmed.
 
 Pure: time is handed in, in seconds. A glove resting on Enter would otherwise send a typed callout
-and then confirm it unread, by key repeat alone; a held U would undo a whole row of trees.
+and then confirm it unread, by key repeat alone; a held F8 would undo a whole row of trees.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Every message between the app's parts, and the mailbox that brings a station's updates in.
+"""The one message between the app's parts, and the mailbox that brings a station's updates in.
 
 Nothing is painted here. The mailbox keeps only the newest view and level: a burst of updates costs
 one message and one repaint.
@@ -17,24 +17,6 @@ from callout.station.face import Level, Update, View
 
 class Updated(Message):
     """Something new lies in the mailbox."""
-
-
-class Pressed(Message):
-    """A command key: ``key`` as the terminal named it, ``kind`` what it asks for."""
-
-    def __init__(self, key: str, kind: str) -> None:
-        super().__init__()
-        self.key = key
-        self.kind = kind
-
-
-class Typed(Message):
-    """A callout that was typed and sent by Enter; ``keys_s`` is when each key came, in seconds."""
-
-    def __init__(self, text: str, keys_s: tuple[float, ...] = ()) -> None:
-        super().__init__()
-        self.text = text
-        self.keys_s = keys_s
 
 
 class Mailbox:

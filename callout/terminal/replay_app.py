@@ -7,7 +7,7 @@ meanwhile is dropped.
 from __future__ import annotations
 
 from textual import work
-from textual.app import App, ComposeResult
+from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
@@ -16,6 +16,7 @@ from textual.widgets.option_list import Option
 
 from callout.station.viewing import Hearing, Look, Viewing
 from callout.terminal.plain import plain
+from callout.terminal.running import WholeApp
 from callout.terminal.themes import DUSK, SUN
 from callout.terminal.wave import column, ruler, times_told, wave_rows, word_rows
 
@@ -24,7 +25,7 @@ POSITION_S = 0.05
 _KEYS = "Up/Down choose   Space play/stop   E every engine   F2 dark   Q leave"
 
 
-class ReplayApp(App[None]):
+class ReplayApp(WholeApp):
     """Shows ``viewing``; nothing that is done here changes a survey."""
 
     CSS = """

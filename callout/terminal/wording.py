@@ -63,7 +63,7 @@ def state_keys(view: View, typing: bool) -> str:
         return "Enter = send the line   Esc = clear it"
     if not waits(view):
         return ""
-    return "A = accept   Esc = no" if view.wants_accept else "Enter = yes   Esc = no"
+    return "F4 = accept   Esc = no" if view.wants_accept else "Enter = yes   Esc = no"
 
 
 def unit_name(view: View) -> str:

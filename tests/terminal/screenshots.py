@@ -31,6 +31,7 @@ def shot(view: View, size: tuple[int, int], keys: Sequence[str] = (), safety: bo
     async def main() -> str:
         app = CalloutApp(face, safety, clock=lambda: 100.0, kept=ALL_KEPT)
         async with app.run_test(size=size) as pilot:
+            await pilot.pause()
             face.tell(Level(-23.0, True))
             await pilot.pause()
             await pilot.press(*keys)

@@ -36,7 +36,7 @@ def test_state_looks_as_stored(name: str, size: tuple[int, int]) -> None:
     ("name", "keys", "safety"),
     [
         ("safety", (), True),
-        ("help", ("question_mark",), False),
+        ("help", ("f1",), False),
         ("dusk", ("f2",), False),
         ("typing", ("8", "3"), False),
         ("too-soon", ("enter",), False),

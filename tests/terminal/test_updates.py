@@ -75,7 +75,7 @@ def test_a_stray_tap_does_not_take_the_keys_away() -> None:
         await pilot.click("#reading")
         await pilot.click("#warnings")
         await pilot.pause()
-        await pilot.press("r")
+        await pilot.press("f3")
         assert face.asked == [("press", "repeat")]
 
     run(step, scripted.WARNED)

@@ -35,7 +35,7 @@ class Meter(Line):
     def closed(self) -> None:
         """Nothing is heard until the key is pressed."""
         self._since = None
-        self.put(("Mic closed: Tab to talk", "bold"))
+        self.put(("Mic closed: F6 to talk", "bold"))
 
     def grow_stale(self, now: float) -> None:
         """Say that no level comes any more, if none has for a while."""

@@ -1,0 +1,194 @@
+"""What each key does: keys and views in, what is asked of the station out. Pure; time is handed in.
+
+A key that puts a character never does anything else, wherever the dialogue stands, so that a line
+typed letter by letter is the same as the line sent at once. What acts: Enter and Esc on an empty
+line, function keys, and a presenter's Page Down and Page Up.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+
+from callout.station.face import MOST_KEYS, MOST_TYPED, View
+from callout.terminal.guard import KeyGuard
+from callout.terminal.typed_line import TypedLine
+from callout.terminal.wording import waits
+
+COMMANDS = {
+    "f1": "help",
+    "f3": "repeat",
+    "f4": "accept",
+    "f5": "skip",
+    "f6": "talk",
+    "f7": "mute",
+    "f8": "undo",
+    "pagedown": "confirm",
+    "pageup": "reject",
+}
+ON_EMPTY_LINE = {"enter": "confirm", "escape": "reject"}
+TOO_SOON = "NOT confirmed, too soon: read it, then press again."
+NOTHING_WAITS = "Nothing waits for a yes."
+TOO_LONG = f"NOT sent: a line has at most {MOST_TYPED} characters."
+_YES = ("confirm", "accept")
+_OWN = ("help", "talk", "mute")
+# A line end that was typed before the screen stood comes as the latter.
+_ENTER = ("enter", "ctrl+j")
+
+
+@dataclass(frozen=True)
+class Submit:
+    """Send a typed line; ``waiting`` is what the screen showed waiting when it was begun."""
+
+    text: str
+    waiting: int
+    keys_s: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Press:
+    """Send a command; ``waiting`` is what the screen shows waiting."""
+
+    kind: str
+    waiting: int
+
+
+@dataclass(frozen=True)
+class Do:
+    """Something of the screen's own: ``help``, ``talk``, ``mute`` or ``uncover``."""
+
+    what: str
+
+
+@dataclass(frozen=True)
+class Notice:
+    """Tell why a key did nothing."""
+
+    says: str
+
+
+Asked = Submit | Press | Do | Notice
+
+
+class Keyboard:
+    """The line, and what was seen of the readings that wait.
+
+    ``covered``: the safety lines or the help lie over the screen. Any key takes them away; only
+    one that puts a character does more.
+    """
+
+    def __init__(self, covered: bool = False) -> None:
+        self.line = TypedLine()
+        self.covered = covered
+        self._guard = KeyGuard()
+        self._shown: View | None = None
+        self._keys_s: deque[float] = deque(maxlen=MOST_KEYS)
+        self._begun_with = 0
+
+    def showed(self, view: View, now: float) -> None:
+        """``view`` was painted, at ``now`` seconds."""
+        self._shown = view
+        self._guard.showed(view, now)
+
+    def uncovered(self, now: float) -> None:
+        """What lay over the screen is gone: what waits is seen from now on."""
+        self.covered = False
+        self._guard.uncovered(now)
+
+    def knows(self, name: str, character: str | None) -> bool:
+        """Whether a key is any business of ours."""
+        editing = ("left", "right", "home", "end", "backspace", "delete")
+        named = name in COMMANDS or name in ON_EMPTY_LINE or name in _ENTER or name in editing
+        return named or bool(_typed(name, character))
+
+    def key(self, name: str, character: str | None, newest: View, now: float) -> list[Asked]:
+        """A key as the terminal names it, with the character it puts; ``newest`` is the view
+
+        that the station has by now, painted or not.
+        """
+        name = "enter" if name in _ENTER else name
+        typed = _typed(name, character)
+        if self.covered:
+            self.uncovered(now)
+            self._guard.fresh(name, now)  # held on, it acts no more
+            return [Do("uncover"), *(self._put(typed, now) if typed else ())]
+        if typed:
+            return self._put(typed, now)
+        if name in COMMANDS:
+            return self._command(name, COMMANDS[name], newest, now)
+        if self.line.text:
+            return self._edit(name, now)
+        if name in ON_EMPTY_LINE:
+            return self._command(name, ON_EMPTY_LINE[name], newest, now)
+        return []
+
+    def paste(self, text: str, now: float) -> list[Asked]:
+        """The first line of ``text`` goes in; a line break neither sends nor confirms."""
+        lines = text.splitlines()
+        asked: list[Asked] = []
+        if self.covered:
+            self.uncovered(now)
+            asked.append(Do("uncover"))
+        return [*asked, *self._put(lines[0].replace("\t", " "), now)] if lines else asked
+
+    def _put(self, text: str, now: float) -> list[Asked]:
+        if not self.line.text:
+            self._keys_s.clear()
+            self._begun_with = self._waiting()
+        self._keys_s.append(now)
+        self.line = self.line.put(text)
+        return []
+
+    def _edit(self, name: str, now: float) -> list[Asked]:
+        line = self.line
+        if name == "enter":
+            return self._send(now)
+        moves = {"left": line.at - 1, "right": line.at + 1, "home": 0, "end": len(line.text)}
+        if name in moves:
+            self.line = line.moved(moves[name])
+        elif name == "escape":
+            self._guard.fresh(name, now)  # held on, it must not say no as well
+            self.line = TypedLine()
+        elif name == "backspace":
+            self.line = line.without_last()
+        elif name == "delete":
+            self.line = line.without_next()
+        return []
+
+    def _send(self, now: float) -> list[Asked]:
+        """Send the line and empty it; the Enter that sent it must not confirm too, if held."""
+        self._guard.fresh("enter", now)
+        line, self.line = self.line, TypedLine()
+        self._keys_s.append(now)
+        if line.too_long:
+            return [Notice(TOO_LONG)]
+        text = line.text.strip()
+        return [Submit(text, self._begun_with, tuple(self._keys_s))] if text else []
+
+    def _command(self, name: str, kind: str, newest: View, now: float) -> list[Asked]:
+        """Let through once, however long the key is held."""
+        if not self._guard.fresh(name, now):
+            return [Notice(TOO_SOON)] if kind in _YES and waits(newest) else []
+        if kind in _OWN:
+            self.covered = kind == "help"
+            return [Do(kind)]
+        if kind not in _YES:
+            return [Press(kind, self._waiting())]
+        if not waits(newest):
+            return [Notice(NOTHING_WAITS)]
+        if not self._guard.seen(newest, now):
+            return [Notice(TOO_SOON)]
+        return [Press(kind, self._waiting())]
+
+    def _waiting(self) -> int:
+        """The number of what the screen shows waiting, whatever waits by now; 0 for nothing."""
+        return self._shown.waiting if self._shown is not None else 0
+
+
+def _typed(name: str, character: str | None) -> str:
+    """What a key puts into the line, or ''; a tab is a space between two words."""
+    if name == "tab":
+        return " "
+    if character is None or len(character) != 1 or character < " " or "\x7f" <= character < "\xa0":
+        return ""
+    return character

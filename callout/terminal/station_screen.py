@@ -1,0 +1,177 @@
+"""The screen: paints a station's view, and hands every key to the `Keyboard`.
+
+No session rules here. Nothing is painted before the screen stands, nor after it is gone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical
+from textual.events import Key, Paste
+from textual.screen import Screen
+from textual.widgets import Label
+
+from callout.station.face import Face, View
+from callout.terminal.keyboard import Asked, Do, Keyboard, Notice, Press, Submit
+from callout.terminal.messages import Mailbox, Updated
+from callout.terminal.widgets.about import Engine, Faults, Past, Place, Talk, Warnings
+from callout.terminal.widgets.banner import Banner
+from callout.terminal.widgets.covers import Cover
+from callout.terminal.widgets.entry import Entry
+from callout.terminal.widgets.keys import Keys
+from callout.terminal.widgets.lists import Left, Saved
+from callout.terminal.widgets.meter import Meter
+from callout.terminal.widgets.reading import Reading
+from callout.terminal.wording import waits
+
+STALE_CHECK_S = 1.0
+MOST_TROUBLES = 2
+"""With more warnings and faults than this, the lists give way to them and to the large type."""
+_SHOWS: tuple[type[Any], ...] = (
+    Place, Banner, Reading, Past, Warnings, Talk, Saved, Left, Engine, Faults,
+)  # fmt: skip
+
+
+class StationScreen(Screen[None]):
+    """What a measurer sees all day; ``kept`` says what is kept of voices, beside the safety lines.
+
+    Nothing on it takes the focus: every key comes here, in order, from the first one on.
+    """
+
+    VERTICAL_BREAKPOINTS = [(0, "-tiny"), (23, "-short"), (32, "-tall")]  # noqa: RUF012 - Textual's own type
+
+    def __init__(self, face: Face, clock: Callable[[], float], safety: bool, kept: str) -> None:
+        super().__init__()
+        self._face = face
+        self._clock = clock
+        self._laid, self._kept = "safety" if safety else "", kept
+        self._keyboard = Keyboard(covered=safety)
+        self._mailbox = Mailbox(self.post_message)
+        self._view: View | None = None
+        self._stands = False
+
+    def compose(self) -> ComposeResult:
+        """Top to bottom; the reading takes whatever rows are left."""
+        yield Place(id="place")
+        yield Banner(id="banner")
+        yield Reading(id="reading")
+        yield Past(id="past")
+        yield Warnings(id="warnings")
+        yield Talk(id="talk")
+        with Horizontal(id="lists"):
+            yield Saved(id="saved")
+            yield Left(id="left")
+        with Horizontal(id="sound"):
+            yield Meter(id="meter")
+            yield Engine(id="engine")
+        with Vertical(id="foot"):
+            yield Faults(id="faults")
+            with Horizontal(id="typing"):
+                yield Label(">", id="prompt")
+                yield Entry(id="entry")
+            yield Keys(id="keys")
+        yield Cover(self._kept, id="cover")
+
+    # ---- what is shown ----
+
+    def on_mount(self) -> None:
+        """Every part is there in the next round: only from then on is anything painted."""
+        self.set_interval(STALE_CHECK_S, self._grow_stale)
+        self.call_after_refresh(self._begin)
+
+    def _begin(self) -> None:
+        self._stands = True
+        self._lay(self._laid)
+        self._show_line()
+        self._show(self._face.view())
+        self._face.listen(self._mailbox.put)
+
+    def on_unmount(self) -> None:
+        """What comes from now on has nobody to read it."""
+        self._stands = False
+
+    def on_updated(self, message: Updated) -> None:
+        """Paint the newest of what came."""
+        message.stop()
+        view, level = self._mailbox.take()
+        if not self._stands:
+            return
+        if view is not None:
+            self._show(view)
+        if level is not None and (self._view is None or self._view.talk != "closed"):
+            self.query_one(Meter).show(level, self._clock())
+
+    def _show(self, view: View) -> None:
+        self._view = view
+        if self._laid == "help" and waits(view):  # a reading that waits must not lie hidden
+            self._uncover()
+        self._keyboard.showed(view, self._clock())
+        self.set_class(len(view.warnings) + len(view.faults) > MOST_TROUBLES, "-crowded")
+        for kind in _SHOWS:
+            self.query_one(kind).show(view)
+        if view.talk == "closed":
+            self.query_one(Meter).closed()
+
+    def _lay(self, cover: str) -> None:
+        self._laid = cover
+        if self._stands:
+            self.query_one(Cover).lay(cover)
+
+    def _uncover(self) -> None:
+        self._keyboard.uncovered(self._clock())
+        self._lay("")
+
+    def _show_line(self) -> None:
+        """While a line is being typed, Enter means another thing."""
+        self.query_one(Entry).show(self._keyboard.line)
+        self.query_one(Banner).typing(bool(self._keyboard.line.text))
+
+    def _grow_stale(self) -> None:
+        if self._stands:
+            now = self._clock()
+            self.query_one(Meter).grow_stale(now)
+            self.query_one(Keys).grow_stale(now)
+
+    # ---- what is asked for ----
+
+    def on_key(self, event: Key) -> None:
+        """Every key; what nobody here knows is left to Textual, e.g. leaving by Ctrl+Q."""
+        known = self._keyboard.knows(event.key, event.character)
+        if known:
+            event.stop()
+            event.prevent_default()
+        newest = self._face.view()
+        self._do(self._keyboard.key(event.key, event.character, newest, self._clock()))
+        if newest != self._view and self._stands:
+            self._show(newest)
+
+    def on_paste(self, event: Paste) -> None:
+        """A pasted line goes in as if it were typed."""
+        event.stop()
+        event.prevent_default()
+        self._do(self._keyboard.paste(event.text, self._clock()))
+
+    def _do(self, asked: list[Asked]) -> None:
+        for one in asked:
+            if isinstance(one, Submit):
+                self._face.submit(one.text, one.waiting, one.keys_s)
+            elif isinstance(one, Press):
+                self._face.press(one.kind, one.waiting)
+            elif isinstance(one, Notice):
+                if self._stands:
+                    self.query_one(Keys).notice(one.says, self._clock())
+            else:
+                self._own(one)
+        if self._stands:
+            self._show_line()
+
+    def _own(self, asked: Do) -> None:
+        if asked.what == "talk":
+            self._face.talk()
+        elif asked.what == "mute":
+            self._face.mute(not self._face.view().muted)
+        else:
+            self._lay("help" if asked.what == "help" else "")

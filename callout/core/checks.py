@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from callout.core.checks_growth import expected
 from callout.core.checks_limits import (
     DAYS_A_YEAR,
     DEFAULT_LIMITS,
@@ -32,16 +33,9 @@ from callout.core.checks_plot import (
     standard_changed,
     unknown_tag,
 )
-from callout.core.checks_size import (
-    Compared,
-    change_since,
-    implausible_jump,
-    not_a_growth,
-    shown,
-)
+from callout.core.checks_size import Compared, change_since, odd, shown, shrunk
 from callout.core.checks_slips import likeliest_slip
-from callout.core.model import Tree, Warned
-from callout.core.units import Unit
+from callout.core.model import Plot, Tree, Warned
 
 __all__ = [
     "DAYS_A_YEAR", "DEFAULT_LIMITS", "TABLE", "Compared", "Limits", "Named", "Rules",
@@ -54,30 +48,65 @@ __all__ = [
 
 
 def against_history(
-    value: Decimal,
-    unit: Unit,
-    on: date,
+    plot: Plot,
     tree: Tree,
+    value: Decimal,
+    called: Decimal,
+    on: date,
     limits: Limits = DEFAULT_LIMITS,
     just_before: Decimal | None = None,
-    paint_line: bool | None = None,
+    alive: bool = True,
 ) -> tuple[Warned, ...]:
-    """What the tree's last measurement makes of ``value``: at most one warning, the likeliest.
+    """What earlier visits make of a diameter: at most one warning, the likeliest.
 
-    ``just_before`` is the value saved for the tree before, in ``unit``; ``paint_line`` whether the
-    height is painted on the trees, for what to look at.
+    ``value`` is to be recorded in the plot's unit, ``called`` the figure that was called;
+    ``just_before`` is the value saved for the tree before. What is not ``alive`` may stand still.
     """
-    if tree.last is None:
+    of = compared(plot, tree, value, called, on, limits, just_before, alive)
+    if of is None:
         return ()
-    of = Compared(value, unit, on, tree.last, limits, just_before, tree.past[0], paint_line)
-    small, jump = not_a_growth(of), implausible_jump(of)
-    if of.is_usual(value) and jump is None:
-        return ()
-    # A little down is the tape; a digit or a wrong side makes more of a difference.
-    a_little = max(limits.reject_sd * of.sd_mm, limits.tape_share * of.before_mm)
-    slightly = small is not None and -of.growth_mm() < a_little
-    found = small if slightly else likeliest_slip(of) or small or jump
+    # A little down is the tape: another figure, tag or side makes more of a difference.
+    a_little = of.growth_mm() > -limits.tape_share * of.before_mm
+    found = (shrunk(of) if a_little else None) or likeliest_slip(of) or odd(of)
     return (found,) if found is not None else ()
+
+
+def compared(
+    plot: Plot,
+    tree: Tree,
+    value: Decimal,
+    called: Decimal,
+    on: date,
+    limits: Limits = DEFAULT_LIMITS,
+    just_before: Decimal | None = None,
+    alive: bool = True,
+) -> Compared | None:
+    """A diameter beside what was to be expected; None for a tree without a past."""
+    likely = expected(plot.growth, tree, on, limits, alive)
+    if tree.last is None or likely is None:
+        return None
+    beside = {other.tag: expected(plot.growth, other, on, limits) for other in _beside(plot, tree)}
+    return Compared(
+        value,
+        plot.settings.unit,
+        on,
+        tree.last,
+        likely,
+        limits,
+        called,
+        plot.settings.graduation,
+        {tag: one for tag, one in beside.items() if one is not None},
+        just_before,
+        plot.settings.paint_line,
+    )
+
+
+def _beside(plot: Plot, tree: Tree) -> tuple[Tree, ...]:
+    """The trees before and after in the walk, of those that were measured before."""
+    at = plot.place_in_walk.get(tree.tag)
+    if at is None:
+        return ()
+    return (*plot.walk[max(0, at - 1) : at], *plot.walk[at + 1 : at + 2])
 
 
 @dataclass(frozen=True)
@@ -93,21 +122,28 @@ class Named:
 _CENSUS = "census rule of R. Condit and co-workers, from public code"
 _PRACTICE = "common practice"
 _OURS = "assumption, settable"
-_USUAL = ("usual_growth_mm_a_year", "own_growth_factor", "own_growth_more_mm_a_year")
-_RATIO = (*_USUAL, "ratio_tolerance")
+_MEASURED = "ours, by simulation: see below"
+_SLIP = ("slip_times", "fits_sd")
 
 TABLE = (
-    Named("not a growth", "smaller than last time", ("shrink_sd", "reject_sd", "tape_share"),
-          _CENSUS),
-    Named("implausible jump", "larger than trees grow", ("growth_mm_a_year",), _CENSUS),
-    Named("wrong side", "girth read for diameter, a ratio near pi", _RATIO, _PRACTICE),
-    Named("wrong unit", "inches for centimetres, a ratio near 2.54", _RATIO,
+    Named("shrunk", "smaller than last time", ("shrink_sd", "reject_sd", "slow_sd", "tape_share"),
+          f"{_CENSUS} (error, reject_sd); the rest {_MEASURED}"),
+    Named("too slow", "hardly grown where earlier growth promised more",
+          ("slow_sd", "growth_varies"), _MEASURED),
+    Named("too fast", "grown more than earlier growth promised, or than any tree grows",
+          ("fast_sd", "growth_varies", "usual_growth_mm_a_year", "growth_mm_a_year"),
+          f"{_CENSUS} (growth_mm_a_year); the rest {_MEASURED}"),
+    Named("wrong side", "girth read for diameter: it fits divided or multiplied by pi", _SLIP,
+          _PRACTICE),
+    Named("wrong unit", "inches for centimetres: it fits by a factor of 2.54", _SLIP,
           "an inch is 2.54 cm, 1959 agreement"),
-    Named("slipped decimal", "the point one place off", _RATIO, _PRACTICE),
-    Named("tree before", "the value of the tree before again", _USUAL, _OURS),
-    Named("sounds alike", "sixteen for sixty", _USUAL, _OURS),
-    Named("swapped digits", "two digits changed places", _USUAL, _OURS),
-    Named("neighbouring digit", "a digit one off", _USUAL, _OURS),
+    Named("slipped decimal", "the point one place off", _SLIP, _PRACTICE),
+    Named("tree beside", "it fits the tree before or after in the walk better", _SLIP, _MEASURED),
+    Named("tree before", "the figure of the tree before again", ("repeat_chance",), _MEASURED),
+    Named("last time again", "the figure of last time again", ("repeat_chance",), _MEASURED),
+    Named("sounds alike", "sixteen for sixty", _SLIP, _MEASURED),
+    Named("swapped digits", "two digits changed places", _SLIP, _MEASURED),
+    Named("neighbouring digit", "a digit one off", _SLIP, _MEASURED),
     Named("dead last time", "a dead, down or cut tree is live again", (), _PRACTICE),
     Named("species not in plot", "a species nobody found here before", (), _OURS),
     Named("beyond species", "too large for the species", ("species_share",),

@@ -15,25 +15,34 @@ DAYS_A_YEAR = Decimal("365.25")
 
 @dataclass(frozen=True)
 class Limits:
-    """When checks fire. ``*_sd`` count standard deviations of one measurement.
+    """When checks fire. ``*_sd`` count standard deviations.
+
+    ``shrink_sd`` and ``reject_sd`` are of one measurement: a loss beyond the first is questioned,
+    beyond the second it is more than a tape can err. ``slow_sd`` and ``fast_sd`` are of the size
+    expected by earlier growth. ``usual_growth_mm_a_year`` is the growth up to which nobody wonders
+    where a plot has no earlier growth; beyond ``growth_mm_a_year`` everybody does.
+    ``growth_varies`` is the share by which a tree's growth differs from visit to visit. A slip is
+    told where the size, with the slip undone, lies within ``fits_sd`` of what is expected, and is
+    ``slip_times`` as likely as the size called. A figure that was there before is told where
+    chance would bring it more seldom than ``repeat_chance``. A loss up to ``tape_share`` is put
+    down to tape, bark or height, not to a slip.
 
     ``reject_sd``, ``growth_mm_a_year`` and ``height_share`` are those of the census rule (R. Condit
-    and co-workers; from public code). The others are assumptions of ours: ``shrink_sd``,
-    ``usual_growth_mm_a_year`` (faster growth is looked at for slips, and flagged only where one
-    explains it; for a tree measured twice before, ``own_growth_factor`` times its own rate and
-    ``own_growth_more_mm_a_year`` stand in its place), ``tape_share`` (a loss up to that share is
-    put down to tape, bark or height, not to a slip), ``ratio_tolerance``, and ``species_share``
-    (times the size of a mature large tree of the species).
+    and co-workers; from public code). The others are ours, chosen by simulation (docs/checks.md);
+    ``species_share`` (times the size of a mature large tree of the species) is an assumption.
     """
 
-    shrink_sd: Decimal = Decimal(2)
+    shrink_sd: Decimal = Decimal("3.6")
     reject_sd: Decimal = Decimal(4)
+    slow_sd: Decimal = Decimal("2.7")
+    fast_sd: Decimal = Decimal(3)
     growth_mm_a_year: Decimal = Decimal(75)
     usual_growth_mm_a_year: Decimal = Decimal(12)
-    own_growth_factor: Decimal = Decimal(2)
-    own_growth_more_mm_a_year: Decimal = Decimal(3)
+    growth_varies: Decimal = Decimal("0.25")
+    slip_times: Decimal = Decimal(16)
+    fits_sd: Decimal = Decimal("2.5")
+    repeat_chance: Decimal = Decimal("0.01")
     tape_share: Decimal = Decimal("0.1")
-    ratio_tolerance: Decimal = Decimal("0.06")
     height_share: Decimal = Decimal("0.05")
     species_share: Decimal = Decimal("1.5")
 

@@ -1,37 +1,44 @@
-"""Shrinkage and growth of a diameter since the tree's last measurement.
+"""Whether a diameter is odd for its tree: shrunk, too slow, too fast.
 
-Sizes are compared in millimetres, exactly. What may explain an odd size is for ``checks_slips``.
+Sizes are compared in millimetres, exactly; what is expected comes from ``checks_growth``. What may
+explain an odd size is for ``checks_slips``.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date
-from decimal import Decimal, localcontext
+from decimal import ROUND_HALF_UP, Decimal, localcontext
 
-from callout.core.checks_limits import DEFAULT_LIMITS, Limits, measurement_sd_mm, years_between
+from callout.core.checks_growth import Expected
+from callout.core.checks_limits import DAYS_A_YEAR, Limits, measurement_sd_mm, years_between
 from callout.core.model import PastMeasurement, Warned
 from callout.core.units import EXACT, Unit, convert
 
-# A rate over less than three years is mostly error of measurement.
-_LEAST_DAYS = 3 * 365
+_TWO_YEARS, _A_MONTH = Decimal("1.9"), Decimal("0.08")  # as people tell them
 
 
 @dataclass(frozen=True)
 class Compared:
-    """A diameter to record, beside the tree's last; ``just_before`` is the former tree's value.
+    """A diameter to record, beside its tree's last and what was ``expected`` of it.
 
-    ``value`` and ``just_before`` are in ``unit``. ``first`` is the tree's earliest measurement: its
-    own rate of growth says more than a rate for all trees.
+    ``value`` is in ``unit``; ``called`` is the figure as it was called (a girth, another unit), of
+    which digits may have slipped. ``neighbours`` is what is expected, by tag, of the trees before
+    and after in the walk. ``just_before`` is the value saved for another tree just before, in
+    ``unit``.
     """
 
     value: Decimal
     unit: Unit
     on: date
     last: PastMeasurement
-    limits: Limits = DEFAULT_LIMITS
+    expected: Expected
+    limits: Limits
+    called: Decimal
+    graduation: Decimal
+    neighbours: Mapping[str, Expected] = field(default_factory=dict)
     just_before: Decimal | None = None
-    first: PastMeasurement | None = None
     paint_line: bool | None = None
 
     @property
@@ -45,49 +52,70 @@ class Compared:
         return measurement_sd_mm(self.before_mm)
 
     @property
-    def usual_rate_mm(self) -> Decimal:
-        """The growth, mm a year, up to which nobody wonders: by the tree's own rate, if known."""
-        limits, rate = self.limits, self.limits.usual_growth_mm_a_year
-        if self.first is not None and (self.last.on - self.first.on).days >= _LEAST_DAYS:
-            grown = self.before_mm - convert(self.first.value, self.first.unit, Unit.MILLIMETRE)
-            own = max(Decimal(0), grown) / years_between(self.first.on, self.last.on)
-            rate = limits.own_growth_factor * own + limits.own_growth_more_mm_a_year
-        return min(rate, limits.growth_mm_a_year)
+    def off(self) -> Decimal:
+        """How far the value is from what was expected, in standard deviations."""
+        return self.expected.off(convert(self.value, self.unit, Unit.MILLIMETRE))
 
-    def growth_mm(self, value: Decimal | None = None) -> Decimal:
-        """Growth since the last visit to ``value`` (by default the one to record), mm."""
-        return convert(self.value if value is None else value, self.unit, Unit.MILLIMETRE) - (
-            self.before_mm
-        )
-
-    def is_usual(self, value: Decimal) -> bool:
-        """Whether ``value`` is what a tree grows in that time, give or take a tape's error."""
-        error = self.limits.shrink_sd * self.sd_mm
-        grown = self.usual_rate_mm * years_between(self.last.on, self.on)
-        most = max(grown + error, self.limits.reject_sd * self.sd_mm)
-        return value > 0 and -error < self.growth_mm(value) <= most
+    def growth_mm(self) -> Decimal:
+        """Growth since the last visit, mm."""
+        return convert(self.value, self.unit, Unit.MILLIMETRE) - self.before_mm
 
 
-def not_a_growth(of: Compared) -> Warned | None:
-    """Smaller than last time by more than ``shrink_sd``."""
+def shrunk(of: Compared) -> Warned | None:
+    """Smaller than last time, by more than a tape errs or than earlier growth allows."""
     loss_mm = -of.growth_mm()
-    if loss_mm < of.limits.shrink_sd * of.sd_mm:
+    by_tape = loss_mm >= of.limits.shrink_sd * of.sd_mm
+    if loss_mm <= 0 or not (by_tape or of.off < -of.limits.slow_sd):
         return None
-    down = -change_since(of.value, of.unit, of.last)
     sure = loss_mm >= of.limits.reject_sd * of.sd_mm
-    says = f"that is down {shown(down)}" + (", more than a tape can err" if sure else "")
+    says = change_told(of) + (", more than a tape can err" if sure else "")
     where = "at the same height?" if of.paint_line is False else "above the paint line?"
-    return Warned("not a growth", says, f"tape slack or twisted? {where}")
+    return Warned("shrunk", says, f"tape slack or twisted? {where}")
 
 
-def implausible_jump(of: Compared) -> Warned | None:
-    """Larger than last time by more than ``growth_mm_a_year`` for every year since."""
-    allowed = of.limits.growth_mm_a_year * years_between(of.last.on, of.on)
-    # Two visits in one season still differ by measurement error alone.
-    if of.growth_mm() <= max(allowed, of.limits.reject_sd * of.sd_mm):
+def too_slow(of: Compared) -> Warned | None:
+    """Hardly grown, where earlier growth lets expect more."""
+    if of.growth_mm() < 0 or of.off >= -of.limits.slow_sd:
         return None
-    up = change_since(of.value, of.unit, of.last)
-    return Warned("implausible jump", f"that is up {shown(up)}", "is this the right tree?")
+    return Warned("too slow", change_told(of), "is this the right tree? is it alive?")
+
+
+def too_fast(of: Compared) -> Warned | None:
+    """Grown more than earlier growth lets expect, or than any tree grows."""
+    years = years_between(of.last.on, of.on)
+    allowed = of.limits.growth_mm_a_year * years
+    # Two visits in one season still differ by measurement error alone.
+    beyond_any = of.growth_mm() > max(allowed, of.limits.reject_sd * of.sd_mm)
+    if not (beyond_any or of.off > of.limits.fast_sd):
+        return None
+    return Warned("too fast", change_told(of), "is this the right tree?")
+
+
+def odd(of: Compared) -> Warned | None:
+    """What is odd about the size, if anything."""
+    return shrunk(of) or too_slow(of) or too_fast(of)
+
+
+def change_told(of: Compared) -> str:
+    """The change since last time and how long ago that was: ``that is up 28.2 in 5 years``."""
+    change, since = change_since(of.value, of.unit, of.last), time_told(of.last.on, of.on)
+    if change == 0:
+        return f"that is the same as {since} ago"
+    return f"that is {'up' if change > 0 else 'down'} {shown(abs(change))} in {since}"
+
+
+def time_told(earlier: date, later: date) -> str:
+    """The time between two visits in whole years; under two in months, under a month in days."""
+    days = Decimal(max(0, (later - earlier).days))
+    years = days / DAYS_A_YEAR
+    if years >= _TWO_YEARS or abs(years - 1) < _A_MONTH:
+        count, name = years, "year"
+    elif years > _A_MONTH:
+        count, name = 12 * years, "month"
+    else:
+        count, name = days, "day"
+    whole = count.quantize(Decimal(1), ROUND_HALF_UP)
+    return f"{whole} {name}" + ("" if whole == 1 else "s")
 
 
 def change_since(value: Decimal, unit: Unit, last: PastMeasurement) -> Decimal:

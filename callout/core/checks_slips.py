@@ -1,125 +1,137 @@
-"""Slips that explain an odd diameter: wrong side of the tape, wrong unit, digits, the tree before.
+"""Slips that explain a diameter better than growth does: side, unit, digits, tag, an old figure.
 
-Each asks: with the slip undone, would the size be usual for this tree? None of them proposes a
-value; the measurer looks again. Whether a size is odd at all is for ``checks_size``.
+Each asks: with the slip undone, how well would the size fit what was expected of this tree (or the
+size as called, of the tree beside it)? None of them proposes a value; the measurer looks again.
+Whether a size is odd at all is for ``checks_size``.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from decimal import Decimal, localcontext
 from itertools import pairwise
 
-from callout.core.checks_size import Compared
+from callout.core.checks_growth import FIGURES, Expected
+from callout.core.checks_size import Compared, change_told, time_told
 from callout.core.model import Warned
-from callout.core.units import EXACT, PI
+from callout.core.units import PI, Unit, convert
 
-Check = Callable[[Compared], Warned | None]
 _INCH_CM = Decimal("2.54")
 _TEN = Decimal(10)
+_NORMAL = Decimal("2.5066282746310005")  # the square root of 2 pi
+_MOST_OFF = Decimal(30)  # further off than this, all is equally unlikely
 
 
-def tree_before(of: Compared) -> Warned | None:
-    """The very value of the tree that was saved just before."""
-    if of.just_before is None or of.value != of.just_before:
-        return None
-    return Warned("tree before", "the same as the tree before", "is this the right tree?")
+@dataclass(frozen=True)
+class Slip:
+    """A suspicion, and the sizes (mm) it would stand for with whose they would be.
 
+    ``tried`` counts the ways it had to fit by chance.
+    """
 
-def wrong_side(of: Compared) -> Warned | None:
-    """A girth taken for a diameter, or a diameter for a girth: the ratio is near pi."""
-    return _scaled(
-        of, "wrong side", PI, "that looks like girth", "that looks like a diameter read as girth",
-        "which side of the tape was read?",
-    )  # fmt: skip
-
-
-def wrong_unit(of: Compared) -> Warned | None:
-    """Inches for centimetres or the other way: the ratio is near 2.54."""
-    return _scaled(
-        of, "wrong unit", _INCH_CM, "that looks like centimetres", "that looks like inches",
-        "which unit does the tape show?",
-    )  # fmt: skip
-
-
-def slipped_decimal(of: Compared) -> Warned | None:
-    """The decimal point one place off: the ratio is near ten."""
-    says = "the decimal point looks one place off"
-    return _scaled(of, "slipped decimal", _TEN, says, says, "where is the point?")
-
-
-def sounds_alike(of: Compared) -> Warned | None:
-    """Sixteen for sixty and the like, in the size's whole part."""
-    if not _any_usual(of, _alike(_plain(of.value))):
-        return None
-    return Warned("sounds alike", "sixteen or sixty?", "say the digits one by one")
-
-
-def swapped_digits(of: Compared) -> Warned | None:
-    """Two neighbouring digits in each other's place."""
-    if not _any_usual(of, _swapped(_plain(of.value))):
-        return None
-    return Warned("swapped digits", "two digits look swapped", "read the tape again")
-
-
-def neighbouring_digit(of: Compared) -> Warned | None:
-    """One digit, not the last, one too high or too low: the mark beside the right one was read."""
-    if not _any_usual(of, _one_off(_plain(of.value))):
-        return None
-    return Warned("neighbouring digit", "one digit looks one off", "read the tape again")
-
-
-_SCALES: dict[Check, Decimal] = {wrong_side: PI, wrong_unit: _INCH_CM, slipped_decimal: _TEN}
-_DIGITS: dict[Check, Callable[[str], Iterator[str]]] = {
-    sounds_alike: lambda text: _alike(text),
-    swapped_digits: lambda text: _swapped(text),
-}
+    warned: Warned
+    ways: tuple[tuple[Decimal, Expected], ...]
+    tried: int
 
 
 def likeliest_slip(of: Compared) -> Warned | None:
-    """The slip that explains ``of`` best, if any does.
+    """The slip that explains the size best, if one explains it so much better than growth.
 
-    Several may: the one that comes nearest to the last size is told. One digit off has the most
-    ways to fit, and comes last.
+    The more ways a slip has to fit by chance, the better it must fit.
     """
-    slips = [*_SCALES, *_DIGITS]
-    ranked = (tree_before, *sorted(slips, key=lambda check: _misfit(of, check)), neighbouring_digit)
-    found = (check(of) for check in ranked)
-    return next((item for item in found if item is not None), None)
+    repeated = figure_again(of)
+    if repeated is not None:
+        return repeated
+    with localcontext(FIGURES):
+        as_called, better = _misfit(_mm(of, of.value), of.expected), 2 * of.limits.slip_times.ln()
+        # What lies near the middle, no slip of its own figures can bring so much nearer.
+        tried = [*(figure_slips(of) if of.off**2 >= better else ()), *tag_slips(of)]
+        told: tuple[Decimal, Warned] | None = None
+        for slip in tried:
+            misfit = _best_misfit(of, slip)
+            if misfit is None or as_called - misfit < better:
+                continue
+            if told is None or misfit < told[0]:
+                told = misfit, slip.warned
+        return told[1] if told is not None else None
 
 
-def _misfit(of: Compared, check: Check) -> Decimal:
-    """How far from the last size the slip undone comes, mm."""
-    if check in _SCALES:
-        values = _undone(of, _SCALES[check])
-    else:
-        values = tuple(Decimal(text) for text in _DIGITS[check](_plain(of.value)))
-    return min((abs(of.growth_mm(value)) for value in values), default=Decimal("Infinity"))
+def figure_slips(of: Compared) -> Iterator[Slip]:
+    """Every slip of side, unit, point or digits that the size may be, each with its ways."""
+    for name, factor, large, small, look in _SCALED:
+        yield _undone(of, Warned(name, large, look), [of.value / factor])
+        yield _undone(of, Warned(name, small, look), [of.value * factor])
+    for warned, made in _DIGITS:
+        called = [Decimal(text) for text in made(f"{of.called:f}")]
+        told = replace(warned, says=f"{change_told(of)}, {warned.says}")
+        yield _undone(of, told, [of.value * one / of.called for one in called if of.called])
 
 
-def _undone(of: Compared, factor: Decimal) -> tuple[Decimal, ...]:
-    with localcontext(EXACT):
-        return of.value / factor, of.value * factor
+def tag_slips(of: Compared) -> Iterator[Slip]:
+    """The size as called, of the tree before or after in the walk."""
+    for tag, tree in of.neighbours.items():
+        says = f"{change_told(of)}, it fits tree {tag} better"
+        beside = Warned("tree beside", says, "is this the right tag?")
+        yield Slip(beside, ((_mm(of, of.value), tree),), len(of.neighbours))
 
 
-def _scaled(
-    of: Compared, name: str, factor: Decimal, too_large: str, too_small: str, look: str
-) -> Warned | None:
-    if of.before_mm <= 0:
+def figure_again(of: Compared) -> Warned | None:
+    """The very figure of the tree before, or of last time, where that is no likely chance."""
+    chance = _chance_of_figure(of)
+    if chance >= of.limits.repeat_chance:
         return None
-    for value, says in zip(_undone(of, factor), (too_large, too_small), strict=True):
-        near = abs(of.growth_mm(value)) <= of.limits.ratio_tolerance * of.before_mm
-        if near or of.is_usual(value):
-            return Warned(name, says, look)
+    if of.just_before is not None and of.value == of.just_before:
+        return Warned("tree before", "the same as the tree before", "is this the right tree?")
+    if _mm(of, of.value) == of.before_mm:
+        says = f"the same as {time_told(of.last.on, of.on)} ago"
+        return Warned("last time again", says, "was that read, or remembered?")
     return None
 
 
-def _any_usual(of: Compared, texts: Iterator[str]) -> bool:
-    return any(of.is_usual(Decimal(text)) for text in texts)
+def _chance_of_figure(of: Compared) -> Decimal:
+    """How likely a tree that grew as expected gives just this figure, on the tape's scale."""
+    with localcontext(FIGURES):
+        off = min(abs(of.off), _MOST_OFF)
+        width = _mm(of, of.graduation) / of.expected.sd_mm
+        return width * (-off * off / 2).exp() / _NORMAL
 
 
-def _plain(value: Decimal) -> str:
-    return f"{value:f}"
+def _undone(of: Compared, warned: Warned, values: Iterable[Decimal]) -> Slip:
+    ways = tuple((_mm(of, value), of.expected) for value in values if value > 0)
+    return Slip(warned, ways, len(ways))
+
+
+def _mm(of: Compared, value: Decimal) -> Decimal:
+    return convert(value, of.unit, Unit.MILLIMETRE)
+
+
+def _misfit(size_mm: Decimal, whose: Expected) -> Decimal:
+    """Minus twice the logarithm of the likelihood, but for a constant."""
+    off = whose.off(size_mm)
+    return off * off + 2 * whose.sd_mm.ln()
+
+
+def _best_misfit(of: Compared, slip: Slip) -> Decimal | None:
+    """That of the way that fits best, a penalty for many ways added; None where none fits."""
+    fitting = [
+        _misfit(size, whose)
+        for size, whose in slip.ways
+        if abs(whose.off(size)) <= of.limits.fits_sd
+    ]
+    return min(fitting) + 2 * Decimal(slip.tried).ln() if fitting else None
+
+
+_SIDE, _UNIT = "which side of the tape was read?", "which unit does the tape show?"
+_POINT = "the decimal point looks one place off"
+_SCALED = (
+    ("wrong side", PI, "that looks like girth", "that looks like a diameter read as girth", _SIDE),
+    ("wrong unit", _INCH_CM, "that looks like centimetres", "that looks like inches", _UNIT),
+    ("slipped decimal", _TEN, _POINT, _POINT, "where is the point?"),
+)
+
+
+# ---- digits ----
 
 
 def _alike(text: str) -> Iterator[str]:
@@ -139,6 +151,7 @@ def _digits_at(text: str) -> list[int]:
 
 
 def _swapped(text: str) -> Iterator[str]:
+    """Two neighbouring digits in each other's place."""
     places = _digits_at(text)
     for left, right in pairwise(places):
         marks = list(text)
@@ -148,7 +161,16 @@ def _swapped(text: str) -> Iterator[str]:
 
 
 def _one_off(text: str) -> Iterator[str]:
+    """One digit, not the last, one too high or too low: the mark beside the right one was read."""
     for at in _digits_at(text)[:-1]:
         for digit in (int(text[at]) - 1, int(text[at]) + 1):
             if 0 <= digit <= 9:
                 yield f"{text[:at]}{digit}{text[at + 1 :]}"
+
+
+_READ = "read the tape again"
+_DIGITS: tuple[tuple[Warned, Callable[[str], Iterator[str]]], ...] = (
+    (Warned("sounds alike", "sixteen or sixty?", "say the digits one by one"), _alike),
+    (Warned("swapped digits", "two digits look swapped", _READ), _swapped),
+    (Warned("neighbouring digit", "one digit looks one off", _READ), _one_off),
+)

@@ -10,7 +10,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
+from functools import cached_property
 
+from callout.core.checks_growth import PlotGrowth, growth_of
 from callout.core.rounding import Rounding
 from callout.core.units import Scale, Unit
 
@@ -87,6 +89,21 @@ class Plot:
 
     settings: PlotSettings
     trees: Mapping[str, Tree]
+
+    @cached_property
+    def growth(self) -> PlotGrowth:
+        """How its trees grew before, reckoned once."""
+        return growth_of(self.trees.values(), self.settings)
+
+    @cached_property
+    def walk(self) -> tuple[Tree, ...]:
+        """The trees that were measured before, in the order of the walk."""
+        return tuple(tree for tree in self.trees.values() if tree.past)
+
+    @cached_property
+    def place_in_walk(self) -> Mapping[str, int]:
+        """Where in ``walk`` a tag stands."""
+        return {tree.tag: at for at, tree in enumerate(self.walk)}
 
 
 @dataclass(frozen=True)

@@ -114,13 +114,17 @@ def rules_body(rules: Mapping[str, Rules]) -> dict[str, Any]:
 
 
 def rules_of(body: Mapping[str, Any]) -> dict[str, Rules]:
-    """The rules that ``rules_body`` wrote; a limit it did not know is at its default.
+    """The rules that ``rules_body`` wrote; a limit it did not know is at its default, one that
+
+    is no more is left out.
 
     Rules from before a warning took a word of its own are kept as they were.
     """
     return {
         name: Rules(
-            limits=Limits(**{key: Decimal(text) for key, text in item["limits"].items()}),
+            limits=Limits(
+                **{key: Decimal(item["limits"][key]) for key in _LIMITS if key in item["limits"]}
+            ),
             blind=item["blind"],
             walk=item["walk"],
             accept_word=item.get("accept_word", False),

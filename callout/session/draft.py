@@ -133,7 +133,14 @@ def warnings_of_history(
             on, before = date.fromisoformat(draft.at[:10]), _value_before(memory, draft)
             found.extend(
                 checks.against_history(
-                    draft.value, draft.unit, on, tree, rules.limits, before, settings.paint_line
+                    plot,
+                    tree,
+                    draft.value,
+                    draft.raw or draft.value,
+                    on,
+                    rules.limits,
+                    before,
+                    alive=draft.status == "live",
                 )
             )
     return tuple(item for item in found if item is not None)

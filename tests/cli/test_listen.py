@@ -104,7 +104,7 @@ def test_readings_as_json(walked: Any, rows: list[dict[str, Any]]) -> None:
         sound = (folder.path / "audio" / f"{row['audio']}.flac").read_bytes()
         assert hashlib.sha256(sound).hexdigest() == row["audio"]
     by_tag = {row["tag"]: row for row in rows}
-    assert by_tag["83"]["warnings"] == ["not a growth"], "25.0 five years ago, 24.6 now"
+    assert by_tag["83"]["warnings"] == ["shrunk"], "25.0 five years ago, 24.6 now"
     assert by_tag["78"]["recorded"] == by_tag["78"]["raw"] == ""
     assert by_tag["61"]["warnings"] == []
 
@@ -209,7 +209,7 @@ def test_demo_does_the_main_job_and_prints_its_table(callout: Any, tmp_path: Pat
     for tag, value in SAVED.items():
         assert f"{tag}, {value}" in ran.out, "echoed"
     assert "│ 83 " in ran.out
-    assert "not a growth" in ran.out
+    assert "shrunk" in ran.out
     (journal,) = tmp_path.glob("*/*/journal.db")
     made = journal.parent
     for place in (made / "survey.toml", journal, made / "audio"):

@@ -15,28 +15,39 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from callout.core import checks, checks_size
-from callout.core.model import PastMeasurement, Plot, PlotSettings, Reading, Tree
+from callout.core.model import PastMeasurement, Plot, PlotSettings, Reading, Tree, Warned
 from callout.core.units import Unit
 
 IN, CM, MM = Unit.INCH, Unit.CENTIMETRE, Unit.MILLIMETRE
 THEN, NOW = date(2019, 6, 1), date(2024, 6, 1)  # invented visits, five years apart
 
 
-def tree(value: str, unit: Unit = CM, on: date = THEN) -> Tree:
-    return Tree("K2", "83", "beech", (PastMeasurement(on, Decimal(value), unit),))
+def tree(value: str, unit: Unit = CM, on: date = THEN, tag: str = "83") -> Tree:
+    return Tree("K2", tag, "beech", (PastMeasurement(on, Decimal(value), unit),))
+
+
+def plot(*trees: Tree, unit: Unit = CM, **more: object) -> Plot:
+    settings = PlotSettings("K2", unit=unit, **more)  # type: ignore[arg-type]
+    return Plot(settings, {item.tag: item for item in trees})
+
+
+def found(
+    value: str, former: str, unit: Unit = CM, on: date = NOW, **more: object
+) -> tuple[Warned, ...]:
+    """What is said of a size, in the unit of its plot, where nothing but one visit is known."""
+    past, size = tree(former, unit), Decimal(value)
+    grad = Decimal("0.0001") if unit is MM else Decimal("0.1")
+    site = plot(past, unit=unit, graduation=grad)
+    return checks.against_history(site, past, size, size, on, **more)  # type: ignore[arg-type]
 
 
 def fired(value: str, former: str, unit: Unit = CM, on: date = NOW) -> list[str]:
-    return [w.check for w in checks.against_history(Decimal(value), unit, on, tree(former, unit))]
+    return [warned.check for warned in found(value, former, unit, on)]
 
 
-def says(value: str, former: str, unit: Unit = CM) -> str:
-    (warned,) = checks.against_history(Decimal(value), unit, NOW, tree(former, unit))
+def says(value: str, former: str, unit: Unit = CM, on: date = NOW) -> str:
+    (warned,) = found(value, former, unit, on)
     return warned.says
-
-
-def compared(value: str, former: str, on: date = NOW) -> checks.Compared:
-    return checks.Compared(Decimal(value), MM, on, tree(former, MM).last)
 
 
 @pytest.mark.parametrize(
@@ -44,41 +55,62 @@ def compared(value: str, former: str, on: date = NOW) -> checks.Compared:
 )
 def test_worked_values(diameter, sd, reject_at):
     assert checks.measurement_sd_mm(Decimal(diameter)) == Decimal(sd)
-    rejected = checks_size.not_a_growth(compared(reject_at, diameter))
-    assert rejected.says.endswith("more than a tape can err")
-    assert fired(reject_at, diameter, MM), "a slip may explain it, but it is flagged"
+    assert says(reject_at, diameter, MM).endswith("more than a tape can err")
     above = str(Decimal(reject_at) + Decimal("0.0001"))
-    assert fired(above, diameter, MM) == ["not a growth"]
+    assert fired(above, diameter, MM) == ["shrunk"]
     assert "more than a tape can err" not in says(above, diameter, MM)
 
 
 def test_shrinking_within_the_tape_s_error_is_quiet():
-    """Two SD of 300 mm are 5.5356 mm (computed)."""
-    assert fired("294.4645", "300", MM) == []
-    assert fired("294.4644", "300", MM) == ["not a growth"]
+    """3.6 SD of 300 mm are 9.96408 mm (computed): 2.5 SD of the difference of two."""
+    assert fired("290.0360", "300", MM) == []
+    assert fired("290.0359", "300", MM) == ["shrunk"]
 
 
-def test_down_point_four_in_inches():
-    """Two SD of 25.0 in (635 mm) are 9.699 mm; 0.4 in are 10.16 mm (computed)."""
-    assert says("24.6", "25.0", IN) == "that is down 0.4"
-    assert fired("24.7", "25.0", IN) == []
+def test_down_point_seven_in_inches():
+    """3.6 SD of 25.0 in (635 mm) are 17.458 mm; 0.7 in are 17.78 mm (computed)."""
+    assert says("24.3", "25.0", IN) == "that is down 0.7 in 5 years"
+    assert fired("24.4", "25.0", IN) == []
 
 
 def test_growth_of_75_mm_a_year():
-    """Five years of 365.25 days less a day or so: 1827 days, 375.15 mm (computed)."""
+    """Whatever was usual: 1827 days of 365.25 a year, 375.15 mm (computed)."""
     assert (NOW - THEN).days == 1827
+    wide = checks.Limits(usual_growth_mm_a_year=Decimal(500))
     allowed = Decimal(75) * 1827 / Decimal("365.25")
-    assert fired(str(500 + int(allowed)), "500", MM) == []
-    assert fired(str(500 + int(allowed) + 1), "500", MM) == ["implausible jump"]
+    assert found(str(500 + int(allowed)), "500", MM, limits=wide) == ()
+    (warned,) = found(str(500 + int(allowed) + 1), "500", MM, limits=wide)
+    assert (warned.check, warned.says) == ("too fast", "that is up 376 in 5 years")
+
+
+def test_where_nothing_is_known_a_general_bound_holds():
+    """12 mm a year: from 33.0 to 61.2 cm in five years was seen to pass, and is questioned."""
+    assert fired("38.9", "33.0") == []
+    assert fired("39.9", "33.0") == ["too fast"]
+    assert says("61.2", "33.0").startswith("that is up 28.2 in 5 years")
 
 
 def test_two_visits_in_one_season_differ_by_error_alone():
-    """4 SD of 300 mm are 11.0712 mm (computed), more than a day's growth."""
+    """3 SD of the difference of two measurements of 300 mm are 11.74 mm (computed)."""
     next_day = date(2019, 6, 2)
-    assert fired("311.0712", "300", MM, next_day) == []
-    jump = checks_size.implausible_jump(compared("311.0713", "300", next_day))
-    assert jump.check == "implausible jump"
-    assert fired("311.0713", "300", MM, next_day)
+    assert fired("308", "300", MM, next_day) == []
+    assert fired("312.1", "300", MM, next_day) != []
+
+
+@pytest.mark.parametrize(
+    ("earlier", "later", "told"),
+    [
+        (date(2019, 6, 1), date(2024, 5, 20), "5 years"),
+        (date(2023, 6, 1), date(2024, 6, 1), "1 year"),
+        (date(2022, 12, 1), date(2024, 6, 1), "18 months"),
+        (date(2023, 12, 1), date(2024, 6, 1), "6 months"),
+        (date(2024, 5, 1), date(2024, 6, 1), "1 month"),
+        (date(2024, 5, 20), date(2024, 6, 1), "12 days"),
+        (date(2024, 6, 1), date(2024, 6, 1), "0 days"),
+    ],
+)
+def test_time_in_words(earlier, later, told):
+    assert checks_size.time_told(earlier, later) == told
 
 
 @pytest.mark.parametrize(
@@ -97,52 +129,41 @@ def test_two_visits_in_one_season_differ_by_error_alone():
         ("60.4", "16.1", CM, "sounds alike", "sixteen or sixty"),
         ("16.4", "60.1", CM, "sounds alike", "sixteen or sixty"),
         ("113.2", "130.0", CM, "sounds alike", "sixteen or sixty"),
-        ("42.6", "24.3", CM, "swapped digits", "swapped"),
+        ("42.6", "24.3", CM, "swapped digits", "that is up 18.3 in 5 years, two digits look"),
         ("25.2", "51.9", CM, "swapped digits", "swapped"),
         ("34.6", "24.3", CM, "neighbouring digit", "one off"),
         ("14.6", "24.3", CM, "neighbouring digit", "one off"),
     ],
 )
 def test_slips(value, former, unit, check, told):
-    (warned,) = checks.against_history(Decimal(value), unit, NOW, tree(former, unit))
+    (warned,) = found(value, former, unit)
     assert warned.check == check
     assert told in warned.says
     assert warned.look
 
 
+def test_a_slip_is_undone_in_the_figures_that_were_called():
+    """In a girth plot 83.6 was called for 38.6: 26.6 cm where 12.3 is expected (computed)."""
+    past = tree("12.0")
+    girth = plot(past)
+    (warned,) = checks.against_history(girth, past, Decimal("26.6"), Decimal("83.6"), NOW)
+    assert warned.check == "swapped digits"
+
+
 def test_the_value_of_the_tree_before():
     """Invented: 31.0 was saved for the tree before; this one had 24.3, then 30.8."""
     before = Decimal("31.0")
-    odd, good = tree("24.3"), tree("30.8")
-    (warned,) = checks.against_history(before, CM, NOW, odd, just_before=before)
+    (warned,) = found("31.0", "24.3", just_before=before)
     assert warned.check == "tree before"
-    assert checks.against_history(before, CM, NOW, good, just_before=before) == ()
+    assert found("31.0", "30.8", just_before=before) == (), "as likely as any other figure"
 
 
 def test_limits_are_settable():
-    wide = checks.Limits(shrink_sd=Decimal(4), usual_growth_mm_a_year=Decimal(40))
-    down = checks.against_history(Decimal("24.6"), IN, NOW, tree("25.0", IN), wide)
-    assert down == (), "0.4 in are 10.16 mm, 4 SD of 25.0 in are 19.398 mm (computed)"
-    up = checks.against_history(Decimal("34.6"), CM, NOW, tree("24.3"), wide)
-    assert up == (), "103 mm in five years, 200 mm are usual at this limit"
+    wide = checks.Limits(shrink_sd=Decimal(5), usual_growth_mm_a_year=Decimal(40))
+    assert found("24.3", "25.0", IN, limits=wide) == (), "17.78 mm, 5 SD are 24.2465 (computed)"
+    assert found("34.6", "24.3", limits=wide) == (), "103 mm in five years, 200 are usual"
     tight = checks.Limits(growth_mm_a_year=Decimal(1))
-    assert checks.against_history(Decimal("25.9"), CM, NOW, tree("24.3"), tight)
-
-
-@pytest.mark.parametrize(
-    ("first", "on", "usual"),
-    [  # Invented: 300 mm in 2019; twice the tree's own rate and 3 mm a year more.
-        ("280", date(2009, 6, 1), "7.0"),  # 20 mm in 3652 days: 2.0003 mm a year
-        ("310", date(2009, 6, 1), "3.0"),  # it shrank: no growth
-        ("299", date(2018, 6, 1), "12.0"),  # a year says nothing: the rate for all trees
-        ("10", date(2016, 6, 1), "75.0"),  # never above the census rule's
-    ],
-)
-def test_usual_growth_is_the_tree_s_own(first, on, usual):
-    last = PastMeasurement(THEN, Decimal(300), MM)
-    early = PastMeasurement(on, Decimal(first), MM)
-    of = checks.Compared(Decimal(310), MM, NOW, last, first=early)
-    assert of.usual_rate_mm.quantize(Decimal("0.1")) == Decimal(usual)
+    assert found("25.9", "24.3", limits=tight)
 
 
 def test_species():
@@ -226,21 +247,17 @@ def test_every_check_has_its_row_and_its_limits():
 
 
 def test_history_in_another_unit_is_compared_as_a_length():
+    """25.0 in are 63.5 cm; down 1.9 cm is more than 3.6 SD, 17.458 mm (computed)."""
     past = tree("25.0", IN)
-    assert checks.against_history(Decimal("63.9"), CM, NOW, past) == ()
-    (warned,) = checks.against_history(Decimal("62.0"), CM, NOW, past)
-    assert warned.check == "not a growth"
-    assert warned.says.startswith("that is down 1.5")
-
-
-def test_the_last_measurement_counts():
-    old, new = PastMeasurement(THEN, Decimal(40), CM), PastMeasurement(NOW, Decimal(30), CM)
-    grown = Tree("K2", "83", "beech", (old, new))
-    assert checks.against_history(Decimal("30.4"), CM, date(2026, 6, 1), grown) == ()
+    site = plot(past)
+    assert checks.against_history(site, past, Decimal("63.9"), Decimal("63.9"), NOW) == ()
+    (warned,) = checks.against_history(site, past, Decimal("61.6"), Decimal("61.6"), NOW)
+    assert (warned.check, warned.says) == ("shrunk", "that is down 1.9 in 5 years")
 
 
 def test_no_history_no_warning():
-    assert checks.against_history(Decimal(24), CM, NOW, Tree("K2", "83")) == ()
+    new = Tree("K2", "83")
+    assert checks.against_history(plot(new), new, Decimal(24), Decimal(24), NOW) == ()
 
 
 def test_tags():
@@ -274,8 +291,7 @@ sizes = st.decimals(min_value=Decimal("0.1"), max_value=400, places=1)
 
 @given(sizes, sizes, st.sampled_from([IN, CM]), st.dates(date(2000, 1, 1), date(2030, 1, 1)))
 def test_a_check_warns_at_most_once_and_shrinking_by_4_sd_never_passes(value, former, unit, on):
-    past = tree(str(former), unit)
-    warned = checks.against_history(value, unit, on, past)
+    warned = found(str(value), str(former), unit, on)
     assert len(warned) <= 1
     factor = Decimal("25.4") if unit is IN else Decimal(10)
     before, after = former * factor, value * factor

@@ -19,7 +19,7 @@ EACH = 6
 TENTH = Decimal("0.1")
 KINDS = (
     "wrong side", "wrong unit", "slipped decimal", "swapped digits", "sounds alike", "tree before",
-    "not a growth", "measured today", "dead last time",
+    "shrunk", "measured today", "dead last time",
 )  # fmt: skip
 
 
@@ -80,7 +80,7 @@ def _slipped(kind: str, item: Standing) -> Decimal | None:
         return _read(value * inch if item.unit is Unit.INCH else value / inch)
     if kind == "slipped decimal":
         return _read(value * 10 if value < 15 else value / 10)
-    if kind == "not a growth":
+    if kind == "shrunk":
         return _read(item.tree.last.value * Decimal("0.95"))
     if kind == "swapped digits":
         swap = len(text) == 4 and text[0] != text[1] and text[1] != "0"

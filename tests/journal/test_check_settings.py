@@ -76,12 +76,12 @@ def test_refused(toml, told):
 
 
 def test_the_journal_gives_back_what_it_was_given():
-    found = rules('[checks]\nratio_tolerance = "0.0600"\n[checks.plots.K1]\nwalk = false\n')
+    found = rules('[checks]\ngrowth_varies = "0.3300"\n[checks.plots.K1]\nwalk = false\n')
     measured = settings_body({name: plot.settings for name, plot in PLOTS.items()})
     body = json.loads(json.dumps(with_rules(measured, found)))
     back = rules_in(body)
     assert back == found
-    assert str(back["K2"].limits.ratio_tolerance) == "0.0600"
+    assert str(back["K2"].limits.growth_varies) == "0.3300"
     assert settings_from(body) == {name: plot.settings for name, plot in PLOTS.items()}
     assert rules_in(measured) == {}
 

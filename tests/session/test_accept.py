@@ -13,8 +13,12 @@ from callout.core.events import Save
 from callout.core.units import Unit
 
 RULES = Rules(walk=False)
-# Invented: 42.0 five years ago. 2 SD of 420 mm are 7.02696 mm (census rule); 41.0 is 10 mm down.
-DOWN = "83, 41.0, that is down 1. Tape slack or twisted? above the paint line? Accept?"
+# Invented: 42.0 five years ago. 3.6 SD of 420 mm are 12.6485 mm (census rule); 40.7 is 13 mm
+# down.
+DOWN = (
+    "83, 40.7, size 4 0, that is down 1.3 in 5 years. "
+    "Tape slack or twisted? above the paint line? Accept?"
+)
 
 
 def talk(rules: Rules = RULES) -> Talk:
@@ -23,15 +27,16 @@ def talk(rules: Rules = RULES) -> Talk:
 
 def test_a_plain_yes_does_not_take_a_warning():
     one = talk()
-    assert one.read("83", "41.0") == DOWN
+    assert one.read("83", "40.7") == DOWN
     assert one.hear("confirm") == (
-        "Not saved yet: that is down 1. Tape slack or twisted? above the paint line? "
-        "Say accept to keep 41.0, or call it again."
+        "Not saved yet: that is down 1.3 in 5 years. "
+        "Tape slack or twisted? above the paint line? "
+        "Say accept to keep 40.7, or call it again."
     )
     assert one.memory.pending is not None
     assert one.hear("repeat") == DOWN, "the question stands as it was"
-    assert one.hear("accept") == "Saved 83, 41.0."
-    assert one.saved.warnings == ("not a growth",)
+    assert one.hear("accept") == "Saved 83, 40.7."
+    assert one.saved.warnings == ("shrunk",)
 
 
 def test_a_reading_without_a_warning_takes_one_word():
@@ -42,7 +47,7 @@ def test_a_reading_without_a_warning_takes_one_word():
 
 def test_measured_again_and_found_good_a_yes_does():
     one = talk()
-    one.read("83", "41.0")
+    one.read("83", "40.7")
     one.hear("amend", value=Decimal("42.6"))
     assert one.hear("confirm") == "Saved 83, 42.6."
     assert one.saved.warnings == ()
@@ -50,15 +55,15 @@ def test_measured_again_and_found_good_a_yes_does():
 
 def test_a_survey_may_do_without_the_word():
     one = talk(Rules(walk=False, accept_word=False))
-    assert one.read("83", "41.0").endswith("Confirm?")
+    assert one.read("83", "40.7").endswith("Confirm?")
     one.hear("confirm")
-    assert one.saved.warnings == ("not a growth",)
+    assert one.saved.warnings == ("shrunk",)
 
 
 def test_something_else_meanwhile_asks_for_the_same_word():
     one = talk()
-    one.read("83", "41.0")
-    assert one.hear("complete").endswith("Still waiting: 83, 41.0. Accept?")
+    one.read("83", "40.7")
+    assert one.hear("complete").endswith("Still waiting: 83, 40.7. Accept?")
 
 
 def test_putting_right_what_was_just_saved_is_not_questioned_as_a_second_tree():

@@ -16,15 +16,15 @@ BLIND, OPEN = Rules(blind=True), Rules()
 
 
 def test_checks_fire_after_saving_and_are_recorded():
-    """Invented: 40.0 five years ago. 2 SD of 400 mm are 6.7784 mm (census rule); 10 mm down."""
+    """Invented: 40.0 five years ago. 3.6 SD of 400 mm are 12.2011 mm (census rule); 13 down."""
     talk = Talk(survey(tree("83", "40.0"), tree("84", "30.0"), rules=BLIND))
-    assert talk.read("83", "39.0") == "83, 39.0. Confirm?"
+    assert talk.read("83", "38.7") == "83, 38.7. Confirm?"
     said = talk.hear("confirm")
     assert said == (
-        "Saved 83, 39.0. / Look again at 83: that is down 1. "
+        "Saved 83, 38.7. / Look again at 83: that is down 1.3 in 5 years. "
         "Tape slack or twisted? above the paint line?"
     )
-    assert talk.saved.warnings == ("not a growth",)
+    assert talk.saved.warnings == ("shrunk",)
     talk.hear("amend", value=Decimal("40.5"))
     assert talk.hear("confirm") == "Saved 83, 40.5. / Next 84."
     assert talk.saved.warnings == ()  # a correction right after: no tag can have been misread
@@ -33,9 +33,9 @@ def test_checks_fire_after_saving_and_are_recorded():
 
 def test_the_same_reading_in_an_open_plot_is_questioned_first():
     talk = Talk(survey(tree("83", "40.0"), rules=OPEN))
-    assert "that is down 1." in talk.read("83", "39.0")
+    assert "that is down 1.3 in 5 years." in talk.read("83", "38.7")
     talk.hear("accept")
-    assert talk.saved.warnings == ("not a growth",)
+    assert talk.saved.warnings == ("shrunk",)
 
 
 def test_what_needs_no_history_is_still_told_first():

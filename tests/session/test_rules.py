@@ -319,10 +319,10 @@ def test_complete_only_when_every_tree_is_accounted_for():
 
 def test_warnings_are_in_the_question_and_in_the_saved_reading():
     talk = Dialogue("K1")
-    talk.hear(reading("7", "24.6"))
-    assert "down 0.4" in talk.memory.said
+    talk.hear(reading("7", "24.3"))
+    assert "down 0.7 in 5 years" in talk.memory.said
     (record,) = saves(talk.hear("confirm"))
-    assert record.warnings == ("not a growth",)
+    assert record.warnings == ("shrunk",)
 
 
 def test_the_former_diameter_never_changes_the_value():

@@ -28,13 +28,13 @@ def test_a_blind_plot_shows_and_says_nothing_before_saving(folder: SurveyFolder)
     with at_work(folder) as station:
         station.open("K1", "R.V.")
         done = told_by(station)
-        station.type("83 24.6")
+        station.type("83 24.3")
         view = view_of(station, said="", heard="", tone="", muted=False, faults=())
         assert (view.before, view.change, view.warnings) == ("", "", ())
-        assert said(done)[-1] == "83, 24.6. Confirm?"
+        assert said(done)[-1] == "83, 24.3. Confirm?"
         station.press("confirm")
-        assert said(done)[-1].startswith("Look again at 83: that is down 0.4.")
-        assert saves(done)[-1].reading.warnings == ("not a growth",)
+        assert said(done)[-1].startswith("Look again at 83: that is down 0.7 in 5 years.")
+        assert saves(done)[-1].reading.warnings == ("shrunk",)
         memory = station.memory
     with folder.reading() as reader:
         assert remember(reader)[1] == memory

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from callout.core.errors import OperatorError
+from callout.core.errors import CalloutError, OperatorError
 from callout.journal.codec import stamp
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.journal.verify import take_snapshot
@@ -15,6 +16,7 @@ from callout.journal.writer import JournalWriter
 from callout.sound.coarser import pcm_within
 from callout.station.erasing import Which, erase, to_erase
 from callout.station.ruling import one_line
+from callout.station.signing import seal_act
 from callout.station.tidy import tidy
 from callout.station.tuning_kept import records, undo
 
@@ -58,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"{count} sounds would be removed{also}; nothing was: add --yes, --reason and --who")
         return 0
     reason, who = one_line("reason", args.reason or ""), one_line("name", args.who or "")
-    tuned = _is_tuned(folder, which)
+    tuned, ordered = _is_tuned(folder, which), False
     writer = JournalWriter(folder.database)
     at = stamp(now)
     try:
@@ -66,12 +68,26 @@ def run(args: argparse.Namespace) -> int:
         if not tuned or to_erase(folder, take_snapshot(folder.database).entries, which):
             order, gone = erase(folder, writer, which, reason, who, at)
             print(f"entry {order}: {gone} sounds removed; every reading stays")
+            ordered = True
     finally:
         writer.close()
+    if ordered:
+        _seal(folder, at)
     if tuned and which.person is not None:
         undo(folder, which.person)
         print(f"what 'callout tune' learnt of {which.person} is gone as well")
     return 0
+
+
+def _seal(folder: SurveyFolder, at: str) -> None:
+    """An order that no seal covers could have been written by anybody."""
+    try:
+        made, why_not = seal_act(folder, at)
+        print(f"sealed: {made.line}")
+    except CalloutError as error:
+        why_not = f"not sealed: {error}"
+    if why_not:
+        print(f"callout: {why_not}", file=sys.stderr)
 
 
 def _is_tuned(folder: SurveyFolder, which: Which) -> bool:

@@ -9,7 +9,10 @@ from typing import Any
 
 from callout.core.errors import OperatorError
 from callout.journal.codec import stamp
-from callout.journal.folder import open_survey
+from callout.journal.folder import SurveyFolder, open_survey
+from callout.journal.made_seals import MadeSeals, survey_of
+from callout.journal.reader import JournalReader
+from callout.journal.seals import Seal
 from callout.journal.signing import (
     KIND,
     key_path,
@@ -21,6 +24,7 @@ from callout.journal.signing import (
 )
 from callout.journal.writer import JournalWriter
 from callout.station.ruling import one_line
+from callout.station.verifying import verify_survey
 
 
 def add_parser(subparsers: Any) -> None:
@@ -32,7 +36,43 @@ def add_parser(subparsers: Any) -> None:
         "--key", type=Path, metavar="FILE",
         help="the private key, outside the survey (default: CALLOUT_KEY, else in the home folder)",
     )  # fmt: skip
+    parser.add_argument(
+        "--lost", metavar="REASON",
+        help="the journal lacks the newest seal of this key, and this is why: go on all the same",
+    )  # fmt: skip
     parser.set_defaults(run=run)
+
+
+def _missing(folder: SurveyFolder, seal: Seal | None) -> Seal | None:
+    """The seal that this key made last, where the journal does not hold it."""
+    if seal is None:
+        return None
+    with folder.reading() as reader:
+        entry = reader.entry(seal.entry)
+    return None if entry is not None and entry.hash == seal.hash else seal
+
+
+def _refuse_broken(folder: SurveyFolder) -> None:
+    faults = verify_survey(folder).faults
+    if faults:
+        raise OperatorError(
+            f"{folder.path} is broken and its key is not named: {faults[0]}; see 'callout verify'"
+        )
+
+
+def _name(folder: SurveyFolder, body: dict[str, Any]) -> None:
+    writer = JournalWriter(folder.database)
+    try:
+        writer.append(stamp(datetime.now().astimezone()), KIND, body)
+    finally:
+        writer.close()
+
+
+def _as_of_now(reader: JournalReader) -> Seal:
+    """The newest entry, from which on the key knows the survey."""
+    entry = reader.entry(reader.last or 0)
+    assert entry is not None
+    return Seal(entry.seq, entry.hash, entry.at)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -45,15 +85,27 @@ def run(args: argparse.Namespace) -> int:
     if made:
         make_key(path)
     public = public_of(read_key(path))
+    memory = MadeSeals(path, public)
+    lost = None if args.lost is None else one_line("reason", args.lost)
     with folder.reading() as reader:
         known = public in signers_in(reader.of_kind(KIND))
-    if not known:
-        writer = JournalWriter(folder.database)
-        try:
-            at = stamp(datetime.now().astimezone())
-            writer.append(at, KIND, signer_body(public, who))
-        finally:
-            writer.close()
+        survey = survey_of(reader)
+    missing = _missing(folder, memory.of(survey))
+    if missing is not None and lost is None:
+        raise OperatorError(
+            f"{folder.path} lacks entry {missing.entry} as the key knows it from {missing.at}: it "
+            "was put back from an older copy, or altered. Put the newest copy there, or say why "
+            "with --lost REASON, which the journal keeps"
+        )
+    _refuse_broken(folder)
+    if not known or missing is not None:
+        body = signer_body(public, who)
+        if missing is not None:
+            body["lost"] = {"seal": missing.line, "reason": lost}
+        _name(folder, body)
+    with folder.reading() as reader:
+        if missing is not None or memory.of(survey) is None:
+            memory.remember(survey, _as_of_now(reader))
     print(f"{'made' if made else 'found'} the private key {path}: keep it to yourself")
     print(f"{folder.path} {'knew' if known else 'now knows'} its public half; seals are signed")
     if path != key_path():

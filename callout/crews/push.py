@@ -205,7 +205,7 @@ def _send(
 ) -> None:
     connection.execute(
         office.tables["entries"].insert(),
-        [{"recorder": recorder, **vars(entry)} for entry in chosen],
+        [{"recorder": recorder, **entry.columns} for entry in chosen],
     )
     for name, rows in tables.items():
         found = [rows[entry.seq] for entry in chosen if entry.seq in rows]

@@ -23,7 +23,7 @@ def write_journal(
         connection.execute("BEGIN IMMEDIATE")
         connection.executemany(
             "INSERT INTO entries VALUES (?,?,?,?,?,?)",
-            [tuple(vars(item).values()) for item in entries],
+            (tuple(item.columns.values()) for item in entries),
         )
         for table, rows in tables.items():
             for row in rows:

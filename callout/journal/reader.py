@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -37,16 +38,21 @@ class Entry:
     prev: str
     hash: str
 
-    @property
+    @cached_property
     def content(self) -> dict[str, Any]:
-        """The body read. Raises StorageError where it is no JSON object."""
+        """The body read; not to be changed. Raises StorageError where it is no JSON object."""
         try:
             content = json.loads(self.body)
-        except ValueError as error:
+        except (RecursionError, TypeError, ValueError) as error:
             raise StorageError(f"journal entry {self.seq} is not readable: {error}") from error
         if not isinstance(content, dict):
             raise StorageError(f"journal entry {self.seq} is not an object")
         return content
+
+    @property
+    def columns(self) -> dict[str, int | str]:
+        """What is stored, by column, in their order."""
+        return {item.name: getattr(self, item.name) for item in fields(self)}
 
     @property
     def event(self) -> Event | None:
@@ -94,6 +100,28 @@ class JournalReader:
             "SELECT * FROM entries WHERE kind=? ORDER BY seq DESC LIMIT 1", (kind,)
         ).fetchone()
         return Entry(**dict(row)) if row else None
+
+    @property
+    def last(self) -> int | None:
+        """The number of the newest entry."""
+        (seq,) = self._database.execute("SELECT max(seq) FROM entries").fetchone()
+        return None if seq is None else int(seq)
+
+    def entry(self, seq: int) -> Entry | None:
+        """The entry of that number."""
+        row = self._database.execute("SELECT * FROM entries WHERE seq=?", (seq,)).fetchone()
+        return Entry(**dict(row)) if row else None
+
+    def first(self, kinds: Iterable[str]) -> Entry | None:
+        """The oldest entry of any of these kinds."""
+        found = [
+            self._database.execute(
+                "SELECT * FROM entries WHERE kind=? ORDER BY seq LIMIT 1", (kind,)
+            ).fetchone()
+            for kind in kinds
+        ]
+        rows = [Entry(**dict(row)) for row in found if row]
+        return min(rows, key=lambda entry: entry.seq, default=None)
 
     def of_kind(self, kind: str) -> list[Entry]:
         """Every entry of ``kind``, oldest first."""

@@ -6,8 +6,7 @@ by order and not missing. Which sounds to name is decided elsewhere.
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -26,9 +25,8 @@ def sound_of(entry: Entry) -> str | None:
     if entry.kind not in _WITH_SOUND:
         return None
     try:
-        content: Mapping[str, Any] = json.loads(entry.body)
-        digest = content.get("audio")
-    except (AttributeError, TypeError, ValueError):
+        digest = entry.content.get("audio")
+    except (CalloutError, TypeError):
         return None  # the chain tells that this entry was altered
     return digest if isinstance(digest, str) else None
 
@@ -46,7 +44,7 @@ def removed_in(entries: Iterable[Entry]) -> dict[str, int]:
     found: dict[str, int] = {}
     for entry in entries:
         if entry.kind == KIND:
-            found.update(dict.fromkeys(_ordered(entry), entry.seq))
+            found.update(dict.fromkeys(ordered(entry), entry.seq))
         else:
             digest = sound_of(entry)
             if digest is not None:
@@ -61,7 +59,8 @@ def sounds_left(entries: Sequence[Entry]) -> list[str]:
     return [digest for digest in named if digest not in gone]
 
 
-def _ordered(entry: Entry) -> Iterator[str]:
+def ordered(entry: Entry) -> Iterator[str]:
+    """The sounds that an order names."""
     try:
         sounds = entry.content.get("sounds", ())
     except CalloutError:
@@ -84,7 +83,11 @@ def carry_out(sounds: AudioStore, removed: Mapping[str, int]) -> int:
     return len(there)
 
 
-def unnamed(folder: Path, entries: Iterable[Entry]) -> list[str]:
+def named_in(entries: Iterable[Entry]) -> set[str]:
+    """Every sound that the entries name, removed ones too."""
+    return {digest for entry in entries if (digest := sound_of(entry)) is not None}
+
+
+def unnamed(folder: Path, named: Container[str]) -> list[str]:
     """Sounds that lie in the store and that no entry names: left by a crash before their entry."""
-    named = {sound_of(entry) for entry in entries}
     return sorted(path.stem for path in folder.glob("*.flac") if path.stem not in named)

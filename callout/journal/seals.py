@@ -1,26 +1,27 @@
 """Seals: entries that count the journal, each repeated as one line of ``seals.txt`` beside it.
 
-A hash chain cannot show that its end was cut off; a line kept outside the database can. The file
-is small enough to be sent or printed at the end of a day, which is what makes it proof against
-somebody who may change everything in the folder. A line may carry a signature, made by whoever
-holds a private key. No checking here; that is ``verify``.
+A hash chain cannot show that its end was cut off; a line kept outside the database can. A seal says
+how many entries there are and which seal was the last before it. A line may carry a signature, made
+by whoever holds a private key, when the seal is made and never later. No checking here: that is
+``verify``; and whoever seals has verified first (``station.signing``).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from contextlib import closing
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 from callout.core.errors import OperatorError
 from callout.journal.files import storage_errors, write_whole
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import Entry
-from callout.journal.schema import connect_to_read
 from callout.journal.writer import JournalWriter
 
 KIND = "sealed"
+_MOST_FIGURES = 15
+_MOST_BYTES = 64_000_000
 
 
 Sign = Callable[[bytes], str]
@@ -50,6 +51,22 @@ class Seal:
         return f"{self.entry} {self.hash} {self.at} {self.signature}".rstrip()
 
 
+def seal_of(line: str) -> Seal | None:
+    """The seal of a line; None where it is none."""
+    parts = line.split(" ")
+    if len(parts) not in (3, 4) or not _is_number(parts[0]) or not _is_hash(parts[1]):
+        return None
+    return Seal(int(parts[0]), *parts[1:])
+
+
+def _is_number(text: str) -> bool:
+    return text.isascii() and text.isdecimal() and len(text) <= _MOST_FIGURES
+
+
+def _is_hash(text: str) -> bool:
+    return len(text) == 64 and set(text) <= set("0123456789abcdef")
+
+
 def seals_path(folder: SurveyFolder) -> Path:
     """Where a survey's seals lie outside its database."""
     return folder.path / "seals.txt"
@@ -63,52 +80,75 @@ def read_seals(path: Path) -> list[Seal]:
     if not path.exists():
         return []
     with storage_errors(f"cannot read {path}"):
+        if path.stat().st_size > _MOST_BYTES:
+            raise OperatorError(f"{path} is larger than any seals are")
         data = path.read_bytes()
     return [_seal(path, number, line) for number, line in enumerate(data.splitlines(), start=1)]
 
 
 def _seal(path: Path, number: int, line: bytes) -> Seal:
-    parts = line.decode("utf-8", "replace").split(" ")
-    if len(parts) not in (3, 4) or not parts[0].isdecimal() or len(parts[1]) != 64:
+    found = seal_of(line.decode("utf-8", "replace"))
+    if found is None:
         raise OperatorError(f"{path}, line {number} is no seal: a number, a hash and a time")
-    return Seal(int(parts[0]), *parts[1:])
+    return found
 
 
-def seals_in(entries: list[Entry]) -> list[Seal]:
+def seals_in(entries: Iterable[Entry]) -> list[Seal]:
     """Every seal that the journal itself holds."""
     return [Seal(item.seq, item.hash, item.at) for item in entries if item.kind == KIND]
 
 
-def seal(folder: SurveyFolder, writer: JournalWriter, at: str, sign: Sign | None = None) -> Seal:
+def write_seals(folder: SurveyFolder, seals: Iterable[Seal]) -> None:
+    """Put these lines in the place of what was there."""
+    write_whole(seals_path(folder), "".join(f"{item.line}\n" for item in seals).encode())
+
+
+def add_lost_lines(folder: SurveyFolder, remembered: Iterable[Seal] = ()) -> list[Seal]:
+    """The lines, with those that crashes kept from being written: never signed now, but with the
+
+    signature of ``remembered``, which was made in its time.
+    """
+    with folder.reading() as reader:
+        made = seals_in(reader.of_kind(KIND))
+    kept, known = read_seals(seals_path(folder)), list(remembered)
+    lost = [item for item in made if item not in kept]
+    if lost:
+        found = [next((one for one in known if one == item), item) for item in lost]
+        kept = sorted([*kept, *found], key=lambda item: item.entry)
+        write_seals(folder, kept)
+    return kept
+
+
+def seal(
+    folder: SurveyFolder,
+    writer: JournalWriter,
+    at: str,
+    sign: Sign | None = None,
+    state: str = "",
+) -> Seal:
     """Seal what the journal holds now; the newest seal again where nothing came after it.
 
-    ``sign`` signs the lines that are new.
+    ``sign`` signs the new line; ``state`` is the SHA-256 of the session's state as of now.
 
     The entry is on the disk before its line, so that a crash between the two leaves a line too
-    few, never one too many; the next sealing adds it.
+    few, never one too many; the next sealing adds it, unsigned.
     """
-    last = _entries(folder, "ORDER BY seq DESC LIMIT 1")
-    if last and last[0].kind != KIND:
-        writer.tell_program(at)
-        entries, digest = writer.head
-        writer.append(at, KIND, {"entries": entries, "hash": digest})
-    found = seals_in(_entries(folder, "WHERE kind='sealed' ORDER BY seq"))
-    if not found:
-        raise OperatorError(f"the journal of {folder.path} is empty: there is nothing to seal")
-    path = seals_path(folder)
-    kept = read_seals(path)
-    missing = [_signed(item, sign) for item in found if item not in kept]
-    lines = [*kept, *missing]
-    if missing:
-        write_whole(path, "".join(f"{item.line}\n" for item in lines).encode())
-    return next(item for item in reversed(lines) if item == found[-1])
-
-
-def _signed(item: Seal, sign: Sign | None) -> Seal:
-    return item if sign is None else replace(item, signature=sign(item.signed))
-
-
-def _entries(folder: SurveyFolder, which: str) -> list[Entry]:
-    with closing(connect_to_read(folder.database)) as database:
-        rows = database.execute(f"SELECT seq, at, kind, body, prev, hash FROM entries {which}")
-        return [Entry(**dict(row)) for row in rows]
+    lines = add_lost_lines(folder)
+    with folder.reading() as reader:
+        if reader.last is None:
+            raise OperatorError(f"the journal of {folder.path} is empty: there is nothing to seal")
+        before = reader.latest(KIND)
+        if before is not None and before.seq == reader.last:
+            return next(item for item in reversed(lines) if item.entry == before.seq)
+    writer.tell_program(at)
+    entries, digest = writer.head
+    body: dict[str, Any] = {"entries": entries, "hash": digest}
+    body["before"] = None if before is None else [before.seq, before.hash]
+    if state:
+        body["state"] = state
+    number = writer.append(at, KIND, body)
+    made = Seal(number, writer.head[1], at)
+    if sign is not None:
+        made = replace(made, signature=sign(made.signed))
+    write_seals(folder, [*lines, made])
+    return made

@@ -15,7 +15,15 @@ from callout.core.errors import OperatorError
 from callout.core.events import Heard, Opened
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import Entry
-from callout.journal.removals import KIND, carry_out, removal_body, removed_in, sound_of, unnamed
+from callout.journal.removals import (
+    KIND,
+    carry_out,
+    named_in,
+    removal_body,
+    removed_in,
+    sound_of,
+    unnamed,
+)
 from callout.journal.session_sound import KIND as SESSION_SOUND
 from callout.journal.writer import JournalWriter
 
@@ -75,7 +83,7 @@ def kept_sounds(entries: Sequence[Entry]) -> Iterator[Kept]:
 def to_erase(folder: SurveyFolder, entries: Sequence[Entry], which: Which) -> list[str]:
     """The hashes that an order would name, each once; those that went already are left out."""
     if which.unnamed:
-        return unnamed(folder.path / "audio", entries)
+        return unnamed(folder.path / "audio", named_in(entries))
     gone = removed_in(entries)
     wanted = dict.fromkeys(item.digest for item in kept_sounds(entries) if which.has(item))
     return [digest for digest in wanted if digest not in gone]

@@ -7,7 +7,7 @@ here is heard or decided; the session's own rules do it all again.
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -63,16 +63,27 @@ class Known:
         return self._survey
 
 
-def steps(entries: Iterable[Entry]) -> Iterator[Step]:
-    """Feed the entries to a fresh session, one at a time."""
-    known, memory = Known(), Memory()
-    for entry in entries:
-        survey = known.after(entry)
-        before, event = memory, entry.event
+class Session:
+    """A fresh session that follows a journal."""
+
+    def __init__(self) -> None:
+        self._known, self._memory = Known(), Memory()
+
+    def take(self, entry: Entry) -> Step:
+        """The next entry. Raises whatever an altered one leads to."""
+        survey = self._known.after(entry)
+        before, event = self._memory, entry.event
         effects: tuple[Effect, ...] = ()
         if event is not None:
-            memory, effects = step(survey, memory, event)
-        yield Step(entry, event, survey, before, memory, effects)
+            self._memory, effects = step(survey, before, event)
+        return Step(entry, event, survey, before, self._memory, effects)
+
+
+def steps(entries: Iterable[Entry]) -> Iterator[Step]:
+    """Feed the entries to a fresh session, one at a time."""
+    session = Session()
+    for entry in entries:
+        yield session.take(entry)
 
 
 def rows_of(done: Step) -> Iterator[tuple[str, Row]]:
@@ -94,40 +105,91 @@ def made_again(entries: Iterable[Entry]) -> tuple[dict[str, list[Row]], list[Fau
                 tables[table].append(row)
             reached = done.entry.seq
     except Exception as error:  # an altered entry may hold anything
-        why = str(error) if isinstance(error, CalloutError) else repr(error)
-        return tables, [Fault(reached + 1, f"the session cannot follow it: {why}")]
+        return tables, [_unfollowed(reached + 1, error)]
     return tables, []
 
 
-def table_faults(snapshot: Snapshot) -> list[Fault]:
-    """Where the tables on disk are not what the journal gives; empty where they are, bit for bit.
+def _unfollowed(entry: int, error: Exception) -> Fault:
+    why = str(error) if isinstance(error, CalloutError) else repr(error)
+    return Fault(entry, f"the session cannot follow it: {why}")
 
-    Where the journal itself can be followed only in part, that is told, and nothing is compared
-    beyond.
+
+class TableCheck:
+    """Holds the tables' rows against what the journal's entries give, as they come.
+
+    Where the journal can be followed only in part, that is told, and nothing is compared beyond.
     """
-    tables, faults = made_again(snapshot.entries)
-    end = faults[0].entry if faults else None
-    for table, wanted in tables.items():
-        if table in snapshot.tables:
-            faults += _differences(table, wanted, snapshot.tables[table], end)
-    return sorted(faults, key=lambda fault: fault.entry)
 
+    def __init__(self, rows: Mapping[str, Iterable[Row]]) -> None:
+        self._found = {table: _Ahead(iter(items), table) for table, items in rows.items()}
+        self._session = Session()
+        self._reached = 0
+        self._ended = False
+        self._faults: list[Fault] = []
 
-def _differences(
-    table: str, wanted: list[Row], found: list[Row], end: int | None
-) -> Iterator[Fault]:
-    later = LATER_COLUMNS.get(table, {})
-    want = {row["entry"]: row for row in wanted}
-    have = {row["entry"]: {**later, **row} for row in found}
-    for entry in sorted(want.keys() | have.keys()):
-        if end is not None and entry >= end:
+    def take(self, entry: Entry) -> None:
+        """The next entry."""
+        if self._ended:
             return
-        if entry not in have:
-            yield Fault(entry, f"its row of {table} is missing")
-        elif entry not in want:
-            yield Fault(entry, f"a row of {table} that the journal does not give")
-        elif want[entry] != have[entry]:
-            yield Fault(entry, f"{table} {_told_difference(want[entry], have[entry])}")
+        try:
+            wanted = dict(rows_of(self._session.take(entry)))
+        except Exception as error:  # an altered entry may hold anything
+            self._faults.append(_unfollowed(self._reached + 1, error))
+            self._ended = True
+            return
+        self._reached = entry.seq
+        for table, found in self._found.items():
+            self._faults += found.compared(entry.seq, wanted.get(table))
+
+    def finish(self) -> list[Fault]:
+        """Every fault, by entry."""
+        if not self._ended:
+            for found in self._found.values():
+                self._faults += found.left()
+        return sorted(self._faults, key=lambda fault: fault.entry)
+
+
+class _Ahead:
+    """A table's rows in order, the next one known."""
+
+    def __init__(self, rows: Iterator[Row], table: str) -> None:
+        self._rows, self._table = rows, table
+        self._later = LATER_COLUMNS.get(table, {})
+        self._next = next(rows, None)
+
+    def compared(self, entry: int, wanted: Row | None) -> Iterator[Fault]:
+        while self._next is not None and self._next["entry"] < entry:
+            yield from self._strange()
+        have = self._next if self._next is not None and self._next["entry"] == entry else None
+        if have is not None and wanted is not None:
+            self._advance()
+            whole = {**self._later, **have} if self._later else have
+            if wanted != whole:
+                yield Fault(entry, f"{self._table} {_told_difference(wanted, whole)}")
+        elif have is not None:
+            yield from self._strange()
+        elif wanted is not None:
+            yield Fault(entry, f"its row of {self._table} is missing")
+
+    def left(self) -> Iterator[Fault]:
+        while self._next is not None:
+            yield from self._strange()
+
+    def _strange(self) -> Iterator[Fault]:
+        assert self._next is not None
+        yield Fault(self._next["entry"], f"a row of {self._table} that the journal does not give")
+        self._advance()
+
+    def _advance(self) -> None:
+        self._next = next(self._rows, None)
+
+
+def table_faults(snapshot: Snapshot) -> list[Fault]:
+    """Where the tables on disk are not what the journal gives, bit for bit."""
+    check = TableCheck({table: snapshot.tables.get(table, []) for table in TABLES})
+    for entry in snapshot.entries:
+        check.take(entry)
+    return check.finish()
 
 
 def _told_difference(want: Row, have: Row) -> str:

@@ -77,7 +77,7 @@ def test_a_persons_sound_goes_and_the_readings_stay(
     assert audio(folder) == all_sounds
     code, text = told(capsys, "erase", folder.path, "--person", "R.V.", *ORDER, "--yes")
     assert code == 0 and re.fullmatch(
-        r"entry \d+: 3 sounds removed; every reading stays\n", text
+        r"entry \d+: 3 sounds removed; every reading stays\nsealed: .*\n", text
     ), text
     assert (rows(folder), audio(folder)) == (before, all_sounds - mine)
     code, text = told(capsys, "verify", folder.path)

@@ -116,7 +116,7 @@ def test_a_key_that_is_not_at_hand_is_told_and_the_seal_made(
     code, text = verified(folder, capsys)
     assert (code, "this seal is not signed" in text) == (0, True)
     code, text = verified(folder, capsys, "--signer", public)
-    assert (code, "BROKEN" in text) == (1, True)
+    assert (code, "NOT PROVED" in text) == (3, True)
 
 
 def test_a_key_of_another_survey_does_not_sign(
@@ -154,14 +154,14 @@ def test_a_false_signature_is_found(
     assert (code, text.startswith("BROKEN")) == (1, True), text
 
 
-def test_a_signature_taken_off_is_a_note_and_breaks_where_it_is_asked_for(
+def test_a_signature_taken_off_is_a_note_and_proves_nothing_where_it_is_asked_for(
     folder: SurveyFolder, key: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     public = named(folder, key)
     line, _ = a_session(folder)
     seals_path(folder).write_text(line.rpartition(" ")[0] + "\n")
     assert verified(folder, capsys)[0] == 0
-    assert verified(folder, capsys, "--signer", public)[0] == 1
+    assert verified(folder, capsys, "--signer", public)[0] == 3
 
 
 def test_a_journal_written_anew_with_another_key_is_found_by_the_kept_one(
@@ -200,9 +200,9 @@ def test_without_the_package_seals_are_made_and_told_unchecked(
     public = named(folder, key)
     a_session(folder)
     monkeypatch.setattr(signing, "can_sign", lambda: False)
-    monkeypatch.setattr("callout.journal.verify_signatures.can_sign", lambda: False)
+    monkeypatch.setattr("callout.journal.verify_seals.can_sign", lambda: False)
     code, text = verified(folder, capsys)
     assert (code, "was not checked" in text) == (0, True)
-    assert verified(folder, capsys, "--signer", public)[0] == 1, "not checked is not proved"
+    assert verified(folder, capsys, "--signer", public)[0] == 3, "not checked is not proved"
     line, trouble = a_session(folder, "91 12.9")
     assert line.count(" ") == 2 and "pip install" in trouble

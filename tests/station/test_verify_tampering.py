@@ -187,15 +187,15 @@ def forge(folder: SurveyFolder, chance: random.Random) -> set[int]:
         rows = database.execute("SELECT seq, at, kind, body, prev FROM entries ORDER BY seq")
         rows = rows.fetchall()
         target = chance.choice([row[0] for row in rows if row[2] == "heard"])
-        before = "0" * 64
+        before, last_seal = "0" * 64, None
         for seq, at, kind, body, _ in rows:
             if seq == target:
                 body = body.replace('"source":"', '"source":"x')
             if kind == "sealed":
-                body = json.dumps(
-                    {"entries": seq - 1, "hash": before}, sort_keys=True, separators=(",", ":")
-                )
+                told = {"entries": seq - 1, "hash": before, "before": last_seal}
+                body = json.dumps(told, sort_keys=True, separators=(",", ":"))
             digest = entry_hash(seq, at, kind, body, before)
+            last_seal = [seq, digest] if kind == "sealed" else last_seal
             database.execute(
                 "UPDATE entries SET body=?, prev=?, hash=? WHERE seq=?", (body, before, digest, seq)
             )
@@ -389,7 +389,7 @@ def test_exit_codes_and_lines(
     assert main(["verify", str(folder.path)]) == 0
     assert capsys.readouterr().out.splitlines()[-1].startswith("intact: ")
     assert main(["verify", str(folder.path), "--seal"]) == 0
-    told = capsys.readouterr().out.splitlines()[-1]
+    told = capsys.readouterr().out.splitlines()[-2]
     assert told.removeprefix("sealed: ") == seals_path(folder).read_text().splitlines()[-1]
     (seq,) = change_column("body")(folder, random.Random(5))
     assert main(["verify", str(folder.path), "--seal"]) == 1

@@ -1,0 +1,157 @@
+"""Reads whatever is in a journal's file, in order and in pages, and says where it cannot.
+
+Nothing is checked here but that SQLite can read it. A page is a query of its own, so that whoever
+works in the journal meanwhile is never kept waiting; entries are only ever added, so the pages of
+one reading belong together.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from callout.core.errors import StorageError
+from callout.journal.faults import Fault
+from callout.journal.reader import Entry
+from callout.journal.schema import MIGRATIONS, connect_to_read
+
+TABLES = ("readings", "memos")
+_PAGE = 2000
+_ENTRY = "seq, at, kind, body, prev, hash"
+_SCHEMA = "SELECT type || ' ' || name, sql FROM sqlite_master"
+Row = dict[str, Any]
+
+
+@dataclass
+class Snapshot:
+    """All rows as of one moment."""
+
+    entries: list[Entry] = field(default_factory=list)
+    tables: dict[str, list[Row]] = field(default_factory=dict)
+    faults: list[Fault] = field(default_factory=list)
+
+
+class Source:
+    """An open journal, whatever its state; ``faults`` grows as it is read.
+
+    What was added after it was opened is not read.
+    """
+
+    def __init__(self, connection: sqlite3.Connection | None, name: str) -> None:
+        self._connection, self._name = connection, name
+        self._last: int | None = None
+        self._newest = 0
+        self.faults: list[Fault] = []
+
+    def begin(self) -> None:
+        """Note what is there now, and look at the file as a whole."""
+        with self._told_faults():
+            (self._last,) = self._query("SELECT max(seq) FROM entries").fetchone()
+            for (told,) in self._query("PRAGMA integrity_check(5)"):
+                if told != "ok":
+                    self.faults.append(Fault(0, f"the database is damaged: {told}"))
+            self.faults += self._schema_faults()
+
+    def entries(self) -> Iterator[Entry]:
+        """Every entry, by number."""
+        for row in self._pages("entries", "seq", _ENTRY):
+            self._newest = row["seq"]
+            yield Entry(**row)
+
+    def rows(self, table: str) -> Iterator[Row]:
+        """Every row of one of ``TABLES``, by entry."""
+        yield from self._pages(table, "entry", "*")
+
+    def _pages(self, table: str, key: str, columns: str) -> Iterator[Row]:
+        after: int | None = None
+        while self._connection is not None:
+            page: list[Row] = []
+            with self._told_faults():
+                page = [dict(row) for row in self._page(table, key, columns, after)]
+            yield from page
+            if len(page) < _PAGE:
+                return
+            newest = page[-1][key]
+            if not isinstance(newest, int) or (after is not None and newest <= after):
+                self.faults.append(Fault(0, f"{table} is not in the order of its numbers"))
+                return
+            after = newest
+
+    def _page(self, table: str, key: str, columns: str, after: int | None) -> sqlite3.Cursor:
+        bounds, given = f"{key} <= ?", [self._last]
+        if after is not None:
+            bounds, given = f"{bounds} AND {key} > ?", [self._last, after]
+        return self._query(
+            f"SELECT {columns} FROM {table} WHERE {bounds} ORDER BY {key} LIMIT {_PAGE}", given
+        )
+
+    def _query(self, sql: str, given: list[int | None] | None = None) -> sqlite3.Cursor:
+        assert self._connection is not None
+        return self._connection.execute(sql, given or [])
+
+    @contextmanager
+    def _told_faults(self) -> Iterator[None]:
+        try:
+            yield
+        except (sqlite3.Error, TypeError, ValueError) as error:
+            after = f" after entry {self._newest}" if self._newest else ""
+            self.faults.append(Fault(0, f"{self._name} is damaged{after}: {error}"))
+
+    def _schema_faults(self) -> Iterator[Fault]:
+        """Tables and triggers that are not what this version's migrations make."""
+        (version,) = self._query("PRAGMA user_version").fetchone()
+        with closing(sqlite3.connect(":memory:")) as fresh:
+            for _, script in MIGRATIONS[: max(version, 1)]:
+                fresh.executescript(script)
+            wanted = dict(fresh.execute(_SCHEMA).fetchall())
+        have = {row[0]: row[1] for row in self._query(_SCHEMA)}
+        for name in sorted(wanted.keys() | have.keys()):
+            if name not in have:
+                yield Fault(0, f"the database lacks its {name}")
+            elif have[name] != wanted.get(name):
+                yield Fault(0, f"the database has an altered or strange {name}")
+
+
+@contextmanager
+def open_source(database: Path) -> Iterator[Source]:
+    """The journal at ``database``, to be read as far as it can be.
+
+    Raises StorageError where the file cannot be opened at all, e.g. for want of permission.
+    """
+    try:
+        connection = connect_to_read(database)
+    except (StorageError, UnicodeDecodeError) as error:
+        cause = error.__cause__ or error  # a damaged schema may not even be text
+        if not _is_damage(cause):
+            raise
+        source = Source(None, database.name)
+        source.faults.append(Fault(0, f"{database.name} is damaged: {cause}"))
+        yield source
+        return
+    # Bytes that are no UTF-8 must be reported as altered, not end the reading.
+    connection.text_factory = lambda data: data.decode("utf-8", "surrogateescape")
+    with closing(connection):
+        source = Source(connection, database.name)
+        source.begin()
+        yield source
+
+
+def take_snapshot(database: Path) -> Snapshot:
+    """Every row of the journal, and a fault where the file cannot be read to its end.
+
+    Raises StorageError as ``open_source`` does.
+    """
+    with open_source(database) as source:
+        entries = list(source.entries())
+        tables = {table: list(source.rows(table)) for table in TABLES}
+        return Snapshot(entries, tables, source.faults)
+
+
+def _is_damage(error: BaseException) -> bool:
+    if isinstance(error, sqlite3.OperationalError):
+        return "no such" in str(error)
+    return isinstance(error, sqlite3.DatabaseError | UnicodeDecodeError)

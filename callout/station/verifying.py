@@ -1,0 +1,39 @@
+"""The whole verdict on a survey, in one pass over its journal: chain, seals, sounds and tables."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from callout.crews.recorder import OFFICE
+from callout.journal.folder import SurveyFolder
+from callout.journal.source import TABLES, open_source
+from callout.journal.verify import Report, Verifier
+from callout.journal.witness import Witness
+from callout.station.rebuild import TableCheck
+
+
+def verify_survey(
+    folder: SurveyFolder,
+    signer: str | None = None,
+    witnesses: Sequence[Witness] = (),
+    *,
+    hashed: bool = True,
+) -> Report:
+    """Check everything that can be checked here. Memory grows with the trees, not with entries.
+
+    Raises StorageError where the journal cannot be opened, or is of a newer version.
+    """
+    with open_source(folder.database) as source:
+        verifier = Verifier(folder, signer, witnesses, hashed=hashed)
+        # Rows of tables that are not ours may hold anything, and are not looked into.
+        rows = {} if source.faults else {name: source.rows(name) for name in TABLES}
+        tables, office = TableCheck(rows), False
+        for entry in source.entries():
+            verifier.take(entry)
+            office = office or entry.kind == OFFICE
+            if not office:
+                tables.take(entry)
+        faults = [] if office else tables.finish()
+        report = verifier.report(source.faults)
+    report.faults = sorted([*report.faults, *faults], key=lambda fault: fault.entry)
+    return report

@@ -42,6 +42,10 @@ def add_parser(subparsers: Any) -> None:
     )
     parser.add_argument("--into", type=Path, required=True, metavar="SITE")
     parser.add_argument("--ask-nothing", action="store_true", help="list, but ask for no rulings")
+    parser.add_argument(
+        "--replace", metavar="RECORDER", default="",
+        help="the site's copy of this recorder was taken wrongly: put it aside, take this one",
+    )  # fmt: skip
     parser.set_defaults(run=run)
 
 
@@ -57,7 +61,10 @@ def run(args: argparse.Namespace) -> int:
             if not found:
                 print(f"note: {path} has not been opened yet and holds nothing to unite")
         done = merge(
-            parts, args.into, lambda told: status.update(f"writing {escape(harmless(told))}")
+            parts,
+            args.into,
+            lambda told: status.update(f"writing {escape(harmless(told))}"),
+            args.replace,
         )
     _tell(done, args.into)
     place = read_place(args.into)

@@ -39,6 +39,10 @@ def add_parser(subparsers: Any) -> None:
     )  # fmt: skip
     parser.add_argument("--schema", default=DEFAULT_SCHEMA, help="where the office's tables lie")
     parser.add_argument("--no-sounds", action="store_true", help="send no sounds this time")
+    parser.add_argument(
+        "--replace", action="store_true",
+        help="what the office has of this survey's recorder was taken wrongly: put it aside there",
+    )  # fmt: skip
     parser.set_defaults(run=run)
 
 
@@ -74,4 +78,5 @@ def _send(console: Console, office: Office, part: Part, args: argparse.Namespace
         return push(
             office, part, args.survey.resolve().name,
             lambda count: progress.advance(task, count), sounds=not args.no_sounds,
+            replace=args.replace,
         )  # fmt: skip

@@ -13,10 +13,11 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from callout.core.errors import OperatorError
+from callout.core.errors import CalloutError, OperatorError
+from callout.crews.aside import put_aside, taken_wrongly
 from callout.crews.pool import chain, pooled
-from callout.crews.recorder import Recorder, recorder_of
-from callout.crews.site import TEXT, Site, is_site
+from callout.crews.recorder import SHORT_LETTERS, Recorder, recorder_of
+from callout.crews.site import TEXT, Site, is_site, site_folders
 from callout.journal.audio import AudioStore
 from callout.journal.copying import write_journal
 from callout.journal.files import (
@@ -32,7 +33,7 @@ from callout.journal.reader import Entry
 from callout.journal.removals import carry_out, removed_in, sounds_left
 from callout.journal.seals import Seal, read_seals, seals_path
 from callout.journal.species import SPECIES_FILE
-from callout.journal.verify import Fault, Snapshot, chain_faults, take_snapshot
+from callout.journal.verify import Fault, Snapshot, Verifier, take_snapshot
 from callout.journal.writer import UNITED
 
 # What a person may have edited beside the journal.
@@ -81,12 +82,18 @@ def parts_of(path: Path, table_faults: TableFaults) -> list[Part]:
     return [_part(folder, table_faults)] if opened else []
 
 
-def _part(folder: SurveyFolder, table_faults: TableFaults) -> Part:
+def _part(folder: SurveyFolder, table_faults: TableFaults, *, hashed: bool = True) -> Part:
+    """What a folder holds, held against all that 'callout verify' holds it against.
+
+    Sounds may come another time; what is there must be what the journal names.
+    """
     # Seals first: what is sealed meanwhile is then in the entries and not in these lines.
     seals = read_seals(seals_path(folder))
     snapshot = take_snapshot(folder.database)
-    faults = [*snapshot.faults, *chain_faults(snapshot.entries)]
-    faults += _seal_faults(snapshot.entries, seals)
+    verifier = Verifier(folder, hashed=hashed, absent=True)
+    for entry in snapshot.entries:
+        verifier.take(entry)
+    faults = verifier.report(snapshot.faults).faults
     recorder = None if faults else recorder_of(snapshot.entries)
     if any(entry.kind == "remeasures" for entry in snapshot.entries[:5]):
         raise OperatorError(
@@ -108,35 +115,31 @@ def _part(folder: SurveyFolder, table_faults: TableFaults) -> Part:
     return Part(recorder, folder, snapshot, files, seals)
 
 
-def _seal_faults(entries: Sequence[Entry], seals: Iterable[Seal]) -> list[Fault]:
-    hashes = {entry.seq: entry.hash for entry in entries}
-    return [
-        Fault(seal.entry, "its seal is of another entry, or the journal was cut off")
-        for seal in seals
-        if hashes.get(seal.entry) != seal.hash
-    ]
-
-
 # ---- uniting ----
 
 
-def merge(parts: Sequence[Part], into: Path, tell: Callable[[str], None]) -> Merged:
+def merge(
+    parts: Sequence[Part], into: Path, tell: Callable[[str], None], replace: str = ""
+) -> Merged:
     """Unite ``parts`` with what ``into`` holds, which is made where there is nothing yet.
 
-    ``tell`` hears of each recorder as it is written. Raises ForkError where two journals of one
-    recorder differ, StorageError for a sound that was altered; then nothing was written.
+    ``replace`` is the beginning of a recorder's id: the site's copy of it was taken wrongly, and
+    is put aside for the one among ``parts``. ``tell`` hears of each recorder as it is written.
+    Raises ForkError where two journals of one recorder differ; then nothing was written.
     """
     site = _site_at(into, parts)
     with site.locked():
-        mine = [_part(item.folder, lambda _: []) for item in site.held()]
+        wrong = taken_wrongly(site, {part.recorder.id for part in parts}, replace)
+        mine = [_mine(folder) for folder in site_folders(site) if folder != wrong]
         everything = [*mine, *parts]
         pool = pooled((part.recorder.id, part.snapshot.entries) for part in everything)
         here = {part.recorder.id: len(part.snapshot.entries) for part in mine}
         by_id: dict[str, list[Part]] = {}
         for part in everything:
             by_id.setdefault(part.recorder.id, []).append(part)
-        _check_sounds(parts, pool)
         done = Merged(site)
+        if wrong is not None:
+            done.notes.append(f"put aside: {put_aside(site, wrong)}")
         for name in sorted(by_id):
             whole = chain(pool[name])
             done.recorders.append(by_id[name][0].recorder)
@@ -144,6 +147,16 @@ def merge(parts: Sequence[Part], into: Path, tell: Callable[[str], None]) -> Mer
             tell(by_id[name][0].recorder.told)
             _write(site, name, by_id[name], whole, done)
     return done
+
+
+def _mine(folder: SurveyFolder) -> Part:
+    try:
+        return _part(folder, lambda _: [], hashed=False)
+    except CalloutError as error:
+        raise OperatorError(
+            f"{error}; a copy that was taken wrongly is put aside with --replace "
+            f"{folder.path.name[:SHORT_LETTERS]}, where its recorder's folder is merged again"
+        ) from error
 
 
 def _site_at(into: Path, parts: Sequence[Part]) -> Site:
@@ -244,19 +257,11 @@ def _write_journal(folder: SurveyFolder, source: Part) -> None:
 # ---- sounds ----
 
 
-def _check_sounds(parts: Sequence[Part], pool: Mapping[str, Mapping[int, Entry]]) -> None:
-    """Refuse an altered sound before anything is written; missing ones may come another time."""
-    for part in parts:
-        for digest in sounds_left(chain(pool[part.recorder.id])):
-            if part.folder.audio.path(digest).is_file():
-                part.folder.audio.read(digest)
-
-
 def _copy_sounds(
     folder: SurveyFolder, copies: Sequence[Part], whole: list[Entry], done: Merged
 ) -> int:
     stores = [part.folder.audio for part in copies if part.folder.path != folder.path]
-    count = missing = 0
+    copied = missing = 0
     for digest in sounds_left(whole):
         if folder.audio.path(digest).is_file():
             continue
@@ -265,13 +270,13 @@ def _copy_sounds(
             missing += 1
         else:
             folder.audio.keep(flac)
-            count += 1
+            copied += 1
     if missing:
         done.notes.append(
             f"{copies[0].recorder.told}: {missing} sounds are in none of the folders; merge the "
             "folder that holds them when it is at hand"
         )
-    return count
+    return copied
 
 
 def _first(stores: Iterable[AudioStore], digest: str) -> bytes | None:

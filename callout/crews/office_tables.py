@@ -12,7 +12,9 @@ from typing import TYPE_CHECKING
 from callout.core.errors import OperatorError
 
 if TYPE_CHECKING:
-    from sqlalchemy import Connection, MetaData
+    from collections.abc import Mapping
+
+    from sqlalchemy import Connection, MetaData, Table
     from sqlalchemy.sql.schema import SchemaItem
 
 VERSION = 1
@@ -132,3 +134,36 @@ def make_tables(connection: Connection, schema: str) -> MetaData:
             "use the same version everywhere, or another --schema"
         )
     return found
+
+
+def put_aside(connection: Connection, tables: Mapping[str, Table], recorder: str) -> list[str]:
+    """Take a recorder's rows out of sight in the caller's transaction; says what was done.
+
+    Its entries and seals stay under another name, for whoever asks how they came to be; they are
+    no recorder's any more, so their readings and notes go.
+    """
+    from sqlalchemy import delete, func, literal, select
+
+    recorders, entries = tables["recorders"], tables["entries"]
+    mine = connection.execute(
+        select(recorders).where(recorders.c.id == recorder).with_for_update()
+    ).first()
+    if mine is None:
+        return []
+    prefix = f"{recorder} put aside "
+    before = select(func.count()).where(recorders.c.id.startswith(prefix))
+    aside = f"{prefix}{connection.execute(before).scalar_one() + 1}"
+    connection.execute(recorders.insert().values({**mine._mapping, "id": aside}))
+    for table in (entries, tables["seals"]):
+        names = [column.name for column in table.columns if column.name != "recorder"]
+        rows = select(literal(aside), *(table.c[name] for name in names))
+        connection.execute(
+            table.insert().from_select(
+                ["recorder", *names], rows.where(table.c.recorder == recorder)
+            )
+        )
+    connection.exec_driver_sql(f"ALTER TABLE {entries.fullname} DISABLE TRIGGER entries_keep")
+    for name in ("readings", "memos", "seals", "entries"):
+        connection.execute(delete(tables[name]).where(tables[name].c.recorder == recorder))
+    connection.exec_driver_sql(f"ALTER TABLE {entries.fullname} ENABLE TRIGGER entries_keep")
+    return [f"what the office had of {recorder} is put aside as {aside!r}"]

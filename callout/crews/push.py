@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from callout.core.errors import OperatorError, StorageError
 from callout.crews.merge import Part
-from callout.crews.office_tables import DEFAULT_SCHEMA, make_tables
+from callout.crews.office_tables import DEFAULT_SCHEMA, make_tables, put_aside
 from callout.crews.pool import ForkError
 from callout.journal.reader import Entry
 from callout.journal.removals import removed_in, sounds_left
@@ -110,9 +110,17 @@ def office_errors(password: object = None) -> Iterator[None]:
 
 
 def push(
-    office: Office, part: Part, survey: str, tell: Tell, batch: int = BATCH, sounds: bool = True
+    office: Office,
+    part: Part,
+    survey: str,
+    tell: Tell,
+    batch: int = BATCH,
+    sounds: bool = True,
+    replace: bool = False,
 ) -> Pushed:
     """Bring the office up to this recorder's journal. ``survey`` is what it is called here.
+
+    ``replace`` puts aside what the office has of this recorder: it was taken wrongly.
 
     Raises ForkError where the office knows another journal of this recorder, StorageError where
     the database fails; what was committed stays and is not sent again.
@@ -121,6 +129,8 @@ def push(
     entries = part.snapshot.entries
     with office_errors(office.engine.url.password):
         with office.engine.begin() as connection:
+            if replace:
+                done.notes += put_aside(connection, office.tables, part.recorder.id)
             _name_recorder(connection, office, part, survey)
         if sounds:
             _send_sounds(office, part, done, tell)
@@ -236,7 +246,7 @@ def _plain(cell: Any) -> Any:
 
 
 def _send_seals(connection: Connection, office: Office, part: Part) -> None:
-    """Each seal's line; a signature that came later is added."""
+    """Each seal's line. They were verified: what the office has otherwise was taken wrongly."""
     from sqlalchemy.dialects.postgresql import insert
 
     table = office.tables["seals"]
@@ -248,8 +258,11 @@ def _send_seals(connection: Connection, office: Office, part: Part) -> None:
         connection.execute(
             statement.on_conflict_do_update(
                 index_elements=[table.c.recorder, table.c.entry],
-                set_={"signature": statement.excluded.signature},
-                where=table.c.signature == "",
+                set_={
+                    name: getattr(statement.excluded, name) for name in ("hash", "at", "signature")
+                },
+                where=(statement.excluded.signature != "")
+                | (table.c.hash != statement.excluded.hash),
             )
         )
 

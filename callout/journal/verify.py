@@ -58,11 +58,12 @@ class Verifier:
         witnesses: Sequence[Witness] = (),
         *,
         hashed: bool = True,
+        absent: bool = False,
     ) -> None:
-        """``hashed`` False leaves the sounds' files unread: only whether they are there."""
+        """``hashed`` and ``absent`` as in ``SoundCheck``."""
         self._folder = folder
         self._chain, self._clock = ChainCheck(), ClockCheck()
-        self._sounds = SoundCheck(hashed)
+        self._sounds = SoundCheck(hashed, absent)
         self._faults: list[Fault] = []
         try:
             kept = read_seals(seals_path(folder))

@@ -122,10 +122,11 @@ class SealCheck:
                 self._fault(last + 1, told)
             elif id(witness) not in self._met:
                 self._fault(witness.entry, f"missing, and it was witnessed: {witness.where}")
+        newest = max(self._lines, default=0)
         for entry in self._lineless:
             lost = Fault(entry, "this seal has no line in seals.txt")
-            # A crash may come between the newest seal and its line; older ones were all written.
-            (self._notes if entry == self._proof.sealed else self._faults).append(lost)
+            # A crash may keep the newest lines from being written; older ones were, in their order.
+            (self._faults if entry < newest else self._notes).append(lost)
         self._signatures()
         signed = sum(bool(seal.signature) for seal in self._kept)
         return SealReport(len(self._kept), signed, self._faults, self._notes, self._proof)

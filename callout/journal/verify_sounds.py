@@ -31,8 +31,12 @@ class SoundReport:
 class SoundCheck:
     """Takes every entry in order; then looks at every sound once, as the first entry names it."""
 
-    def __init__(self, hashed: bool = True) -> None:
-        self._hashed = hashed
+    def __init__(self, hashed: bool = True, absent: bool = False) -> None:
+        """``hashed`` False only looks whether files are there; ``absent`` True takes as well
+
+        that some are not.
+        """
+        self._hashed, self._absent = hashed, absent
         # By the hash's 32 bytes, since a decade names hundreds of thousands.
         self._named: dict[bytes, int] = {}
         self._removed: dict[bytes, int] = {}
@@ -67,6 +71,8 @@ class SoundCheck:
                 found.removed += 1
                 if path.exists():
                     found.notes.append(_still_there(folder, seq, order))
+            elif self._absent and not path.exists():
+                continue
             elif fault := _sound_fault(path, self._hashed):
                 found.faults.append(Fault(seq, fault))
         found.notes += _left_lying(folder, {key.hex() for key in self._named})

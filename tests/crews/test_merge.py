@@ -22,6 +22,7 @@ from hypothesis import strategies as st
 from journal_tools import survey
 from station_tools import at_work
 
+from callout.cli.main import main
 from callout.core.errors import CalloutError, OperatorError
 from callout.crews import merge as merging
 from callout.crews.pool import ForkError, chain, pooled, waiting
@@ -32,6 +33,7 @@ from callout.journal.removals import removal_body
 from callout.journal.verify import take_snapshot, verify_journal
 from callout.journal.writer import GENESIS, JournalWriter, entry_hash
 from callout.station.rebuild import table_faults
+from callout.station.signing import seal_session
 
 TRIALS = int(os.environ.get("CALLOUT_MERGE_TRIALS", "12"))
 
@@ -329,3 +331,52 @@ def test_a_merge_cut_short_is_finished_by_the_next(
     unite(site, *(folders[-1] for folders in crews))
     assert content(site) == whole
     verified(site)
+
+
+# ---- a copy that was taken wrongly ----
+
+
+@pytest.fixture
+def signed(tmp_path, monkeypatch):
+    """A survey with a key, sealed and signed."""
+    monkeypatch.setenv("CALLOUT_KEY", str(tmp_path / "home" / "seal.pem"))
+    made = survey(tmp_path / "signed")
+    assert main(["key", str(made.path), "--who", "R.V."]) == 0
+    with at_work(made) as station:
+        station.open("K1", "R.V.")
+        station.type("91 12.4")
+        station.press("accept")
+        assert seal_session(made, station)[1] == ""
+    return made
+
+
+def with_false_signature(folder: Path, into: Path) -> Path:
+    shutil.copytree(folder, into)
+    path = into / "seals.txt"
+    path.write_text(path.read_text()[:-9] + "deadbeef\n")
+    return into
+
+
+def test_a_false_signature_is_not_taken(signed, tmp_path):
+    false = with_false_signature(signed.path, tmp_path / "false")
+    with pytest.raises(OperatorError, match=r"not intact and is not taken.*signature"):
+        unite(tmp_path / "site", false)
+    assert not (tmp_path / "site").exists()
+
+
+def test_a_copy_that_was_taken_wrongly_can_be_put_right(signed, tmp_path, capsys):
+    """As an earlier version took it: the false signature stands in the site."""
+    site = tmp_path / "site"
+    unite(site, signed.path)
+    (copy,) = (site / "recorders").iterdir()
+    right = (copy / "seals.txt").read_text()
+    (copy / "seals.txt").write_text(right[:-9] + "deadbeef\n")
+    command = ["merge", str(signed.path), "--into", str(site), "--ask-nothing"]
+    assert main(command) == 2
+    assert f"--replace {copy.name[:8]}" in capsys.readouterr().err
+    assert main([*command, "--replace", "ffff"]) == 2
+    assert main([*command, "--replace", copy.name[:8]]) == 0
+    assert (copy / "seals.txt").read_text() == right
+    assert main(["verify", str(site)]) == 0
+    (aside,) = (site / "put-aside").iterdir()
+    assert (aside / "seals.txt").read_text().endswith("deadbeef\n"), "kept, out of the way"

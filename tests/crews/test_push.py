@@ -64,7 +64,7 @@ def pushed(schema: str, *paths: Path, **more: object) -> list[int]:
 def same_as(schema: str, folder: Path) -> None:
     """The office's entries of a recorder are the folder's, each once, in one unbroken chain."""
     (part,) = found_in(folder)
-    mine = [tuple(vars(entry).values()) for entry in part.snapshot.entries]
+    mine = [tuple(entry.columns.values()) for entry in part.snapshot.entries]
     rows = asked(
         schema,
         "SELECT seq, at, kind, body, prev, hash FROM {s}.entries "
@@ -324,3 +324,41 @@ def test_a_batch_that_fails_leaves_nothing_of_itself(crews, schema):
     assert count(schema) == first - 1
     pushed(schema, crews[1][-1])
     same_as(schema, crews[1][-1])
+
+
+@needs_postgres
+def test_what_was_taken_wrongly_can_be_put_right(crews, schema, tmp_path, capsys):
+    """Another journal of this recorder stands at the office; it is put aside, and kept there."""
+    forged = tmp_path / "forged"
+    shutil.copytree(crews[0][0], forged)
+    with at_work(SurveyFolder(forged)) as station:
+        station.open("K1", "R.V.")
+        station.type("91 14.4")
+        settle(station)
+    pushed(schema, forged)
+    command = ["push", str(crews[0][-1]), ADDRESS, "--schema", schema]
+    assert main(command) == 2
+    assert "another journal of recorder" in capsys.readouterr().err
+    assert main([*command, "--replace"]) == 0
+    assert "is put aside as" in capsys.readouterr().out
+    (part,) = found_in(crews[0][-1])
+    rows = asked(schema, "SELECT seq, hash FROM {s}.entries WHERE length(recorder)=16 ORDER BY seq")
+    assert rows == [(item.seq, item.hash) for item in part.snapshot.entries]
+    kept = asked(schema, "SELECT count(*) FROM {s}.entries WHERE recorder LIKE '% put aside 1'")
+    assert kept == [(len(found_in(forged)[0].snapshot.entries),)]
+    assert asked(schema, "SELECT count(*) FROM {s}.standing WHERE value=14.4") == [(0,)]
+    assert main([*command, "--replace"]) == 0, "as often as needed"
+    assert main(command) == 0
+
+
+@needs_postgres
+def test_a_false_signature_at_the_office_is_put_right(crews, schema):
+    import psycopg
+
+    pushed(schema, crews[0][-1])
+    with psycopg.connect(ADDRESS) as connection:
+        connection.execute(f"UPDATE \"{schema}\".seals SET hash=repeat('0', 64)")
+    pushed(schema, crews[0][-1])
+    (part,) = found_in(crews[0][-1])
+    rows = asked(schema, "SELECT entry, hash FROM {s}.seals ORDER BY entry")
+    assert rows == [(seal.entry, seal.hash) for seal in part.seals]

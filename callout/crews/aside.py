@@ -1,0 +1,44 @@
+"""Puts a recorder's copy at a site aside, so that it can be taken again: it was taken wrongly."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from itertools import count
+from pathlib import Path
+
+from callout.core.errors import OperatorError
+from callout.crews.site import Site, site_folders
+from callout.journal.files import FOLDER_MODE, storage_errors, sync_folder
+from callout.journal.folder import SurveyFolder
+
+
+def taken_wrongly(site: Site, given: Collection[str], name: str) -> SurveyFolder | None:
+    """The copy of the recorder whose id begins with ``name``; None where nobody is named.
+
+    Raises OperatorError unless it is one, and among ``given``, the recorders at hand to take anew.
+    """
+    if not name:
+        return None
+    found = [
+        folder
+        for folder in site_folders(site)
+        if folder != site.office and folder.path.name.startswith(name.lower())
+    ]
+    if len(found) != 1 or found[0].path.name not in given:
+        raise OperatorError(
+            f"--replace {name}: name one recorder of {site.path} whose folder is merged now"
+        )
+    return found[0]
+
+
+def put_aside(site: Site, wrong: SurveyFolder) -> Path:
+    """Out of the site's recorders, and kept: it may be asked how it came to be."""
+    aside = site.path / "put-aside"
+    with storage_errors(f"cannot put {wrong.path} aside"):
+        aside.mkdir(mode=FOLDER_MODE, exist_ok=True)
+        number = next(n for n in count(1) if not (aside / f"{wrong.path.name}-{n}").exists())
+        place = aside / f"{wrong.path.name}-{number}"
+        wrong.path.rename(place)
+        sync_folder(aside)
+        sync_folder(site.recorders)
+    return place

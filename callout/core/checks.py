@@ -10,10 +10,12 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from callout.core.checks_first import against_history_first
 from callout.core.checks_growth import expected
 from callout.core.checks_limits import (
     DAYS_A_YEAR,
     DEFAULT_LIMITS,
+    FirstLimits,
     Limits,
     Rules,
     measurement_sd_mm,
@@ -38,8 +40,9 @@ from callout.core.checks_slips import likeliest_slip
 from callout.core.model import Plot, Tree, Warned
 
 __all__ = [
-    "DAYS_A_YEAR", "DEFAULT_LIMITS", "TABLE", "Compared", "Limits", "Named", "Rules",
-    "against_history", "beyond_species", "change_since", "dead_then_alive", "heard_unsurely",
+    "DAYS_A_YEAR", "DEFAULT_LIMITS", "TABLE", "Compared", "FirstLimits", "Limits", "Named", "Rules",
+    "against_history", "against_history_first", "beyond_species", "change_since",
+    "dead_then_alive", "heard_unsurely",
     "height_moved",
     "last_height_m", "last_status", "measured_before", "measurement_sd_mm", "old_tag",
     "other_standard",

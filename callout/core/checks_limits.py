@@ -51,13 +51,28 @@ DEFAULT_LIMITS = Limits()
 
 
 @dataclass(frozen=True)
+class FirstLimits:
+    """When checks fired before growth was learnt from the plot; see ``checks_first``."""
+
+    shrink_sd: Decimal = Decimal(2)
+    reject_sd: Decimal = Decimal(4)
+    growth_mm_a_year: Decimal = Decimal(75)
+    usual_growth_mm_a_year: Decimal = Decimal(12)
+    own_growth_factor: Decimal = Decimal(2)
+    own_growth_more_mm_a_year: Decimal = Decimal(3)
+    tape_share: Decimal = Decimal("0.1")
+    ratio_tolerance: Decimal = Decimal("0.06")
+
+
+@dataclass(frozen=True)
 class Rules:
     """How a plot is checked and walked.
 
     ``blind``: history is neither shown nor spoken nor used before a reading is saved. ``walk``:
     the next tree of the list is offered after a save. ``accept_word``: a reading with a warning
     takes a word of its own, a plain yes does not save it. ``largest_cm``: by species name in lower
-    case, the diameter of a mature large tree.
+    case, the diameter of a mature large tree. ``first``: set for entries from before growth was
+    learnt from the plot, which are replayed by the checks of their time.
     """
 
     limits: Limits = DEFAULT_LIMITS
@@ -65,6 +80,7 @@ class Rules:
     walk: bool = True
     accept_word: bool = True
     largest_cm: Mapping[str, Decimal] = field(default_factory=dict)
+    first: FirstLimits | None = None
 
 
 def measurement_sd_mm(diameter_mm: Decimal) -> Decimal:

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from decimal import Decimal, localcontext
-from itertools import pairwise
 
+from callout.core.checks_digits import one_off, sounding_alike, swapped
 from callout.core.checks_growth import FIGURES, Expected
 from callout.core.checks_size import Compared, change_told, time_told
 from callout.core.model import Warned
@@ -131,46 +131,9 @@ _SCALED = (
 )
 
 
-# ---- digits ----
-
-
-def _alike(text: str) -> Iterator[str]:
-    """13 to 19 for 30 to 90 and the other way, as the last two digits of the whole part."""
-    whole, point, places = text.partition(".")
-    head, tail = whole[:-2], whole[-2:]
-    if len(tail) < 2:
-        return
-    if tail[0] == "1" and tail[1] in "3456789":
-        yield f"{head}{tail[1]}0{point}{places}"
-    if tail[1] == "0" and tail[0] in "3456789":
-        yield f"{head}1{tail[0]}{point}{places}"
-
-
-def _digits_at(text: str) -> list[int]:
-    return [at for at, mark in enumerate(text) if mark.isdigit()]
-
-
-def _swapped(text: str) -> Iterator[str]:
-    """Two neighbouring digits in each other's place."""
-    places = _digits_at(text)
-    for left, right in pairwise(places):
-        marks = list(text)
-        marks[left], marks[right] = marks[right], marks[left]
-        if marks[left] != marks[right]:
-            yield "".join(marks)
-
-
-def _one_off(text: str) -> Iterator[str]:
-    """One digit, not the last, one too high or too low: the mark beside the right one was read."""
-    for at in _digits_at(text)[:-1]:
-        for digit in (int(text[at]) - 1, int(text[at]) + 1):
-            if 0 <= digit <= 9:
-                yield f"{text[:at]}{digit}{text[at + 1 :]}"
-
-
 _READ = "read the tape again"
 _DIGITS: tuple[tuple[Warned, Callable[[str], Iterator[str]]], ...] = (
-    (Warned("sounds alike", "sixteen or sixty?", "say the digits one by one"), _alike),
-    (Warned("swapped digits", "two digits look swapped", _READ), _swapped),
-    (Warned("neighbouring digit", "one digit looks one off", _READ), _one_off),
+    (Warned("sounds alike", "sixteen or sixty?", "say the digits one by one"), sounding_alike),
+    (Warned("swapped digits", "two digits look swapped", _READ), swapped),
+    (Warned("neighbouring digit", "one digit looks one off", _READ), one_off),
 )

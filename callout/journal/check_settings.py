@@ -11,7 +11,7 @@ from dataclasses import fields, replace
 from decimal import Decimal
 from typing import Any
 
-from callout.core.checks import Limits, Rules
+from callout.core.checks import FirstLimits, Limits, Rules
 from callout.core.errors import OperatorError
 from callout.core.model import Plot
 from callout.core.species import Species
@@ -114,11 +114,10 @@ def rules_body(rules: Mapping[str, Rules]) -> dict[str, Any]:
 
 
 def rules_of(body: Mapping[str, Any]) -> dict[str, Rules]:
-    """The rules that ``rules_body`` wrote; a limit it did not know is at its default, one that
+    """The rules that ``rules_body`` wrote; a limit it did not know is at its default.
 
-    is no more is left out.
-
-    Rules from before a warning took a word of its own are kept as they were.
+    Rules from before a warning took a word of its own, or before growth was learnt from the plot,
+    are kept as they were.
     """
     return {
         name: Rules(
@@ -129,9 +128,18 @@ def rules_of(body: Mapping[str, Any]) -> dict[str, Rules]:
             walk=item["walk"],
             accept_word=item.get("accept_word", False),
             largest_cm={key: Decimal(text) for key, text in item["largest_cm"].items()},
+            first=_first_limits(item["limits"]),
         )
         for name, item in body.items()
     }
+
+
+def _first_limits(written: Mapping[str, str]) -> FirstLimits | None:
+    """The limits of checks that knew no ``slow_sd``; a replay goes by them."""
+    if "slow_sd" in written:
+        return None
+    known = (item.name for item in fields(FirstLimits))
+    return FirstLimits(**{key: Decimal(written[key]) for key in known if key in written})
 
 
 def with_rules(settings: Mapping[str, Any], rules: Mapping[str, Rules]) -> dict[str, Any]:

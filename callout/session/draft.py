@@ -131,19 +131,21 @@ def warnings_of_history(
             found.append(other)
         if not draft.stem:  # a roster's size is the whole tree's
             on, before = date.fromisoformat(draft.at[:10]), _value_before(memory, draft)
-            found.extend(
-                checks.against_history(
-                    plot,
-                    tree,
-                    draft.value,
-                    draft.raw or draft.value,
-                    on,
-                    rules.limits,
-                    before,
-                    alive=draft.status == "live",
-                )
-            )
+            found.extend(_of_size(plot, rules, draft, on, before))
     return tuple(item for item in found if item is not None)
+
+
+def _of_size(
+    plot: Plot, rules: Rules, draft: Reading, on: date, before: Decimal | None
+) -> tuple[Warned, ...]:
+    assert draft.value is not None
+    tree = tree_of(plot, draft.tag)
+    if rules.first is not None:
+        return checks.against_history_first(draft.value, draft.unit, on, tree, rules.first, before)
+    called, alive = draft.raw or draft.value, draft.status == "live"
+    return checks.against_history(
+        plot, tree, draft.value, called, on, rules.limits, before, alive=alive
+    )
 
 
 def _value_before(memory: Memory, draft: Reading) -> Decimal | None:

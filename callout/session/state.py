@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 
-from callout.core.checks import Rules
+from callout.core.checks import FirstLimits, Rules
 from callout.core.model import Plot, Reading, Warned
 
 
@@ -64,7 +64,7 @@ class Memory:
 
 
 # A survey that says nothing of how its plots are walked is from before there were such rules.
-UNSAID = Rules(walk=False, accept_word=False)
+UNSAID = Rules(walk=False, accept_word=False, first=FirstLimits())
 
 
 @dataclass(frozen=True)

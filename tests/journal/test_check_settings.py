@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import pytest
 
-from callout.core.checks import Limits, Rules
+from callout.core.checks import FirstLimits, Limits, Rules
 from callout.core.errors import OperatorError
 from callout.core.model import Plot, PlotSettings, Tree
 from callout.core.species import Species
@@ -84,6 +84,15 @@ def test_the_journal_gives_back_what_it_was_given():
     assert str(back["K2"].limits.growth_varies) == "0.3300"
     assert settings_from(body) == {name: plot.settings for name, plot in PLOTS.items()}
     assert rules_in(measured) == {}
+
+
+def test_limits_from_before_growth_was_learnt_are_those_of_the_checks_of_that_time():
+    """What was set then is kept, what was not is as it was by default."""
+    body = rules_body({"K1": Rules()})
+    assert rules_of(body)["K1"].first is None
+    body["K1"]["limits"] = {"shrink_sd": "2.5", "ratio_tolerance": "0.05", "height_share": "0.05"}
+    first = FirstLimits(shrink_sd=Decimal("2.5"), ratio_tolerance=Decimal("0.05"))
+    assert rules_of(body)["K1"].first == first
 
 
 def test_rules_from_before_a_warning_took_a_word_are_kept_as_they_were():

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
 
+from callout.core.checks import Rules
 from callout.core.events import Effect, Event, Heard, Opened, Save, Say, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import PastMeasurement, Plot, PlotSettings, Reading, Tree
@@ -29,7 +30,8 @@ SURVEY = Survey(
     {
         "K1": _plot("K1", Unit.INCH, {"7": "25.0", "83": "24.1"}),
         "K2": _plot("K2", Unit.CENTIMETRE, {"40": "30.0", "83": "24.0", "84": "18.0"}),
-    }
+    },
+    dict.fromkeys(("K1", "K2"), Rules(walk=False, accept_word=False)),
 )
 
 

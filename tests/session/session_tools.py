@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import fields, is_dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -27,8 +26,7 @@ def tree(tag: str, value: str = "", species: str = "beech", **extra: str) -> Tre
 
 def survey(*trees: Tree, rules: Rules | None = None) -> Survey:
     plot = Plot(PlotSettings("K2"), {item.tag: item for item in trees})
-    chosen: Mapping[str, Rules] = {} if rules is None else {"K2": rules}
-    return Survey({"K2": plot}, chosen)
+    return Survey({"K2": plot}, {"K2": rules or Rules(walk=False, accept_word=False)})
 
 
 def renewed(value: Any) -> Any:

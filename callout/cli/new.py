@@ -14,6 +14,7 @@ from callout.core.model import PlotSettings, Tree
 from callout.core.rounding import Rounding
 from callout.core.units import Scale, parse_unit
 from callout.journal.config import measuring_from, plausible_range
+from callout.journal.days import ORDERS
 from callout.journal.earlier import KIND, earlier_body
 from callout.journal.folder import SurveyFolder, make_survey
 from callout.journal.roster import read_roster
@@ -35,11 +36,15 @@ def add_parser(subparsers: Any) -> None:
         "--with-gone", action="store_true",
         help="with --from: trees that were cut or lay down at last stay in the roster",
     )  # fmt: skip
+    parser.add_argument(
+        "--dates", default="", choices=ORDERS,
+        help="with --trees: the order of dates that do not begin with the year",
+    )  # fmt: skip
     parser.add_argument("--unit", default="cm", help="in or cm: what the tapes show")
     parser.add_argument("--graduation", default="0.1", help="the tape's finest graduation")
     parser.add_argument("--rounding", default="nearest", choices=[item.value for item in Rounding])
     parser.add_argument("--scale", default="diameter", choices=[item.value for item in Scale])
-    parser.add_argument("--breast-height", default=None, help="metres: 1.37 or 1.30")
+    parser.add_argument("--breast-height", default=None, help="as 1.30 m, or 4.5 ft")
     parser.add_argument(
         "--plot", action="append", default=[], metavar="PLOT:KEY=VALUE[,KEY=VALUE]",
         help="what differs in one plot, e.g. K1:unit=in,rounding=down; may be repeated",
@@ -65,10 +70,13 @@ def run(args: argparse.Namespace) -> int:
     plots = dict(_plot_settings(text, measuring) for text in args.plot)
     at = datetime.now().astimezone().isoformat()
     if args.source is not None:
+        if args.dates:
+            raise OperatorError("--dates goes with --trees")
         return _from_earlier(args, measuring, plots, at)
     if args.with_gone:
         raise OperatorError("--with-gone goes with --from")
-    trees = read_roster(args.trees, {name: item.unit for name, item in plots.items()}, unit)
+    units = {name: item.unit for name, item in plots.items()}
+    trees = read_roster(args.trees, units, unit, args.dates)
     _refuse_unknown(plots, trees, "the roster")
     folder = make_survey(args.survey, trees, measuring, plots, at)
     _tell(folder, trees)

@@ -18,6 +18,7 @@ from typing import Any
 import tomlkit
 
 from callout.core.errors import CalloutError, OperatorError
+from callout.core.heights import parse_height_m
 from callout.core.model import PlotSettings
 from callout.core.rounding import Rounding, parse_graduation
 from callout.core.units import Scale, Unit, parse_decimal, parse_unit
@@ -132,7 +133,7 @@ _MEASURING: dict[str, tuple[str, Callable[[Any], Any]]] = {
     "graduation": ("graduation", _positive),
     "rounding": ("rounding", _one_of(Rounding)),
     "scale": ("scale", _one_of(Scale)),
-    "breast_height": ("breast_height_m", _positive),
+    "breast_height": ("breast_height_m", lambda value: parse_height_m(str(value))),
     "smallest": ("smallest", _positive),
     "largest": ("largest", lambda value: parse_decimal(str(value))),
     "implied_point": ("implied_point", _boolean),

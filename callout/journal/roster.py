@@ -12,17 +12,23 @@ import io
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 
 from callout.core.errors import OperatorError
+from callout.core.heights import parse_height_m
 from callout.core.model import PastMeasurement, Tree
+from callout.core.statuses import known_statuses, status_named
 from callout.core.units import Unit, parse_decimal, parse_unit
+from callout.journal.days import ASK, order_of, read_day
 from callout.journal.files import storage_errors
 
 MOST_BYTES = 64 * 1024 * 1024
 MOST_LISTED = 50
 TAG = re.compile(r"[A-Z0-9][A-Z0-9-]{0,11}")
+"""A tag as journals may hold it."""
+_CALLED = re.compile(r"(?=.{1,12}$)[A-Z]{0,3}[0-9][A-Z0-9]*")
+"""A tag that can be called and typed, as at the tree."""
+_HEIGHTS = ("measured_at_m", "breast_height_m")
 _COLUMN = re.compile(r"(date|value|unit)[ _]?(\d*)")
 
 
@@ -40,10 +46,21 @@ class _Columns:
     nameless: tuple[int, ...]
 
 
-def read_roster(path: Path, units: Mapping[str, Unit], default_unit: Unit) -> tuple[Tree, ...]:
+@dataclass(frozen=True)
+class _Usual:
+    """What holds where a row does not say: units of plots, else ``unit``; the order of dates."""
+
+    units: Mapping[str, Unit]
+    unit: Unit
+    order: str
+
+
+def read_roster(
+    path: Path, units: Mapping[str, Unit], default_unit: Unit, dates: str = ""
+) -> tuple[Tree, ...]:
     """The trees of the CSV at ``path``. Sizes without a unit are in the plot's of ``units``,
 
-    else in ``default_unit``.
+    else in ``default_unit``. ``dates`` is the order of dates that do not begin with the year.
 
     Raises RosterError listing every bad row, OperatorError for a file that is no CSV roster.
     """
@@ -53,7 +70,7 @@ def read_roster(path: Path, units: Mapping[str, Unit], default_unit: Unit) -> tu
         raise OperatorError(f"{path} is larger than {MOST_BYTES} bytes: is it a roster?")
     with storage_errors(f"cannot read {path}"):
         data = path.read_bytes()
-    return parse_roster(_text(data, path), str(path), units, default_unit)
+    return parse_roster(_text(data, path), str(path), units, default_unit, dates)
 
 
 def _text(data: bytes, path: Path) -> str:
@@ -69,7 +86,7 @@ def _text(data: bytes, path: Path) -> str:
 
 
 def parse_roster(
-    text: str, name: str, units: Mapping[str, Unit], default_unit: Unit
+    text: str, name: str, units: Mapping[str, Unit], default_unit: Unit, dates: str = ""
 ) -> tuple[Tree, ...]:
     """The trees of a roster's CSV ``text``; ``name`` is for messages."""
     rows = csv.reader(io.StringIO(text, newline=""), strict=True)
@@ -78,27 +95,47 @@ def parse_roster(
         if not header or not any(cell.strip() for cell in header):
             raise OperatorError(f"{name} is empty: the first line names plot, tag, species")
         columns = _columns(header, name)
-        trees, faults, seen = [], [], dict[tuple[str, str], int]()
-        for row in rows:
-            if not any(cell.strip() for cell in row):
-                continue
-            try:
-                tree = _tree(row, columns, len(header), units, default_unit)
-                first = seen.setdefault((tree.plot, tree.tag), rows.line_num)
-                if first != rows.line_num:
-                    raise OperatorError(
-                        f"tag {tree.tag} is in plot {tree.plot} at line {first} too"
-                    )
-                trees.append(tree)
-            except OperatorError as error:
-                faults.append(f"line {rows.line_num}: {error}")
+        filled = [(rows.line_num, row) for row in rows if any(cell.strip() for cell in row)]
     except csv.Error as error:
         raise OperatorError(f"{name}, line {rows.line_num}: not CSV: {error}") from None
+    order = dates or _order(filled, columns, name)
+    trees, faults, seen = [], [], dict[tuple[str, str], int]()
+    for line, row in filled:
+        try:
+            tree = _tree(row, columns, len(header), _Usual(units, default_unit, order))
+            first = seen.setdefault((tree.plot, tree.tag), line)
+            if first != line:
+                raise OperatorError(f"tag {tree.tag} is in plot {tree.plot} at line {first} too")
+            trees.append(tree)
+        except OperatorError as error:
+            faults.append(f"line {line}: {error}")
     if faults:
         raise RosterError(_listed(name, faults))
     if not trees:
         raise OperatorError(f"{name} names no trees")
     return tuple(trees)
+
+
+def _order(rows: Sequence[tuple[int, Sequence[str]]], columns: _Columns, name: str) -> str:
+    """The order of dates. Raises OperatorError where all end with the year: a person says which."""
+    cells = [
+        (line, row[on].strip())
+        for line, row in rows
+        for on, _, _ in columns.past
+        if on < len(row) and row[on].strip()
+    ]
+    try:
+        found = order_of(cells)
+    except OperatorError:
+        return "y-m-d"  # every row that is written otherwise is listed
+    if found == "y-m-d":
+        return found
+    line, text = next(cell for cell in cells if order_of([cell]) != "y-m-d")
+    fits = "both would fit every row" if found == ASK else f"only {found} fits every row"
+    raise OperatorError(
+        f"{name}: is the day or the month first in dates as {text!r} (line {line})? say it by "
+        f"--dates d-m-y or --dates m-d-y; {fits}"
+    )
 
 
 def _listed(name: str, faults: Sequence[str]) -> str:
@@ -144,8 +181,7 @@ def _tree(
     row: Sequence[str],
     columns: _Columns,
     width: int,
-    units: Mapping[str, Unit],
-    default_unit: Unit,
+    usually: _Usual,
 ) -> Tree:
     if len(row) > width:
         raise OperatorError(f"{len(row)} cells where the first line has {width}")
@@ -156,12 +192,17 @@ def _tree(
     plot, tag = cells[columns.named["plot"]], cells[columns.named["tag"]].upper()
     if not plot:
         raise OperatorError("no plot")
-    if not TAG.fullmatch(tag):
-        raise OperatorError(f"tag {tag!r}: use up to 12 letters, digits or hyphens")
+    if not _CALLED.fullmatch(tag):
+        raise OperatorError(
+            f"tag {tag!r} cannot be called or typed: use digits, or up to three letters and then "
+            "digits, as 83 or A12, 12 at most"
+        )
     species = cells[columns.named["species"]] if "species" in columns.named else ""
-    usual = units.get(plot, default_unit)
+    usual = usually.units.get(plot, usually.unit)
     past = [
-        _measurement(cells[on], cells[value], cells[unit] if unit is not None else "", usual)
+        _measurement(
+            cells[on], cells[value], cells[unit] if unit is not None else "", usual, usually.order
+        )
         for on, value, unit in columns.past
         if cells[on] or cells[value]
     ]
@@ -170,15 +211,31 @@ def _tree(
         tag=tag,
         species=species,
         past=tuple(sorted(past, key=lambda item: item.on)),
-        extra={label: cells[at] for label, at in columns.extra if cells[at]},
+        extra={label: _further(label, cells[at]) for label, at in columns.extra if cells[at]},
     )
 
 
-def _measurement(on: str, value: str, unit: str, default_unit: Unit) -> PastMeasurement:
+def _further(label: str, text: str) -> str:
+    """A cell that checks look at is checked, and told in our own words; any other is kept."""
+    column = label.lower().replace(" ", "_")
+    if column == "status":
+        status = status_named(text)
+        if not status:
+            raise OperatorError(f"status {text!r} is not known: use {known_statuses()}")
+        return status
+    if column in _HEIGHTS:
+        try:
+            return f"{parse_height_m(text).normalize():f}"
+        except OperatorError as error:
+            raise OperatorError(f"{label}: {error}") from None
+    return text
+
+
+def _measurement(on: str, value: str, unit: str, default_unit: Unit, order: str) -> PastMeasurement:
     try:
-        day = date.fromisoformat(on)
-    except ValueError:
-        raise OperatorError(f"date {on!r}: write it as 2021-07-03") from None
+        day = read_day(on, order)
+    except ValueError as error:
+        raise OperatorError(f"date {on!r}: {error}: write it as 2021-07-03") from None
     size = parse_decimal(value)
     if size <= 0:
         raise OperatorError(f"value {value!r} must be above zero")

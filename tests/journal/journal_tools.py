@@ -182,7 +182,7 @@ def plot_settings(draw: st.DrawFn, plot: str = "") -> PlotSettings:
         graduation=draw(sizes),
         rounding=draw(st.sampled_from(Rounding)),
         scale=draw(st.sampled_from(Scale)),
-        breast_height_m=draw(sizes),
+        breast_height_m=draw(st.decimals("0.1", "3", places=2)),
         smallest=smallest,
         largest=largest,
         implied_point=draw(st.booleans()),

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -127,8 +128,8 @@ def test_no_file_no_roster(tmp_path: Path) -> None:
 
 
 def test_unknown_columns_are_kept_and_short_rows_are_blank_at_the_end() -> None:
-    one, two = parsed("Plot, TAG ,Crown class,moss\nK1,a-7,thin, yes \nK1,8\n")
-    assert one.tag == "A-7"
+    one, two = parsed("Plot, TAG ,Crown class,moss\nK1,a7,thin, yes \nK1,8\n")
+    assert one.tag == "A7"
     assert dict(one.extra) == {"Crown class": "thin", "moss": "yes"}
     assert (two.tag, dict(two.extra), two.past) == ("8", {}, ())
 
@@ -159,7 +160,7 @@ def test_the_same_tag_in_two_plots_is_two_trees_and_case_makes_no_other() -> Non
 @given(
     species=st.text(st.characters(codec="utf-8", exclude_characters="\0"), max_size=30),
     value=st.decimals("0.001", "9999", allow_nan=False, allow_infinity=False, places=3),
-    on=st.dates(),
+    on=st.dates(date(1700, 1, 1), date(2200, 12, 31)),
 )
 def test_what_a_csv_library_writes_is_read_back(species: str, value: Decimal, on: date) -> None:
     # The reference is Python's own csv writer, in RFC 4180's dialect.
@@ -170,3 +171,57 @@ def test_what_a_csv_library_writes_is_read_back(species: str, value: Decimal, on
     (tree,) = parsed(text.getvalue())
     assert tree.species == species.strip()
     assert (tree.past[0].on, str(tree.past[0].value)) == (on, str(value))
+
+
+@pytest.mark.parametrize(
+    ("told", "ours"),
+    [
+        ("Dead", "dead"), ("dead_standing", "dead standing"), ("Standing  dead", "dead standing"),
+        ("DEAD-DOWN", "dead down"), ("felled", "cut"), ("alive", "live"), ("", ""),
+    ],
+)  # fmt: skip
+def test_a_status_is_told_in_our_own_words(told: str, ours: str) -> None:
+    (tree,) = parsed(f"plot,tag,Status\nK1,7,{told}\n")
+    assert tree.extra.get("Status", "") == ours
+
+
+@pytest.mark.parametrize("told", ["kaput", "D", "L", "0", "dead?"])
+def test_a_status_that_is_not_known_is_refused_with_its_row(told: str) -> None:
+    with pytest.raises(RosterError, match=rf"line 3: status '{re.escape(told)}' .*dead standing"):
+        parsed(f"plot,tag,status\nK1,7,live\nK1,8,{told}\n")
+
+
+@pytest.mark.parametrize("tag", ["A-12", "AB", "TREE1", "1-2", "1234567890123", "٣"])
+def test_a_tag_that_cannot_be_called_is_refused(tag: str) -> None:
+    with pytest.raises(RosterError, match="cannot be called"):
+        parsed(f"plot,tag\nK1,{tag}\n")
+
+
+@pytest.mark.parametrize(
+    ("told", "kept"), [("1.3", "1.3"), ("4.5 ft", "1.3716"), ("137cm", "1.37"), ("2.00 m", "2")]
+)
+def test_heights_with_their_unit(told: str, kept: str) -> None:
+    (tree,) = parsed(f"plot,tag,measured_at_m\nK1,7,{told}\n")
+    assert tree.extra["measured_at_m"] == kept
+
+
+def test_a_height_out_of_reach_is_refused_with_its_row() -> None:
+    with pytest.raises(RosterError, match=r"line 2: measured_at_m: '4\.5' is out of.*4\.5 ft"):
+        parsed("plot,tag,measured_at_m\nK1,7,4.5\n")
+
+
+def test_dates_that_end_with_the_year_want_their_order_told() -> None:
+    text = HEAD + "K1,83,oak,03/07/2021,25.0,in\nK1,84,oak,04/05/2021,25.0,in\n"
+    with pytest.raises(OperatorError, match=r"'03/07/2021' \(line 2\).*--dates d-m-y.*both"):
+        parsed(text)
+    (tree, _) = parse_roster(text, "trees.csv", {}, Unit.INCH, "d-m-y")
+    assert tree.last is not None
+    assert tree.last.on == date(2021, 7, 3)
+
+
+def test_dates_written_in_two_ways_are_refused_with_their_rows() -> None:
+    text = HEAD + "K1,83,oak,03/07/2021,25.0,in\nK1,84,oak,2021-07-14,25.0,in\n"
+    with pytest.raises(RosterError, match="line 2: date '03/07/2021': the year comes last"):
+        parsed(text)
+    with pytest.raises(RosterError, match="line 3: date '2021-07-14': the year comes first"):
+        parse_roster(text, "trees.csv", {}, Unit.INCH, "d-m-y")

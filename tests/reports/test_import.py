@@ -14,8 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from callout.core.errors import OperatorError
+from callout.journal.days import read_day
 from callout.reports.exchange.foreign import parse_foreign, read_foreign
-from callout.reports.exchange.importing import import_table, read_date
+from callout.reports.exchange.importing import import_table
 from callout.reports.exchange.mapping import (
     Diameter,
     TableMapping,
@@ -156,13 +157,13 @@ def test_order_of_dates_is_told_only_where_it_shows(dates, order):
 @pytest.mark.parametrize(
     ("text", "order"),
     [
-        ("2024-06-30", "d-m-y"), ("2024/6/30", "y-m-d"), ("30.6.2024", "d-m-y"),
+        ("2024-06-30", "y-m-d"), ("2024/6/30", "y-m-d"), ("30.6.2024", "d-m-y"),
         ("6/30/2024", "m-d-y"), ("30 June 2024", "y-m-d"), ("30-Jun-2024", "y-m-d"),
         ("20240630", "y-m-d"), ("2024-06-30T10:11:12", "y-m-d"), ("2024", "y-m-d"),
     ],
 )  # fmt: skip
 def test_usual_forms_of_dates(text, order):
-    assert read_date(text, order, "06-30") == date(2024, 6, 30)
+    assert read_day(text, order, "06-30") == date(2024, 6, 30)
 
 
 @pytest.mark.parametrize(
@@ -170,7 +171,7 @@ def test_usual_forms_of_dates(text, order):
 )
 def test_no_date_is_made_up(text):
     with pytest.raises(ValueError, match=r"\w"):
-        read_date(text, "d-m-y")
+        read_day(text, "d-m-y")
 
 
 def test_girths_and_millimetres_against_pint():
@@ -300,3 +301,18 @@ def test_a_thousand_hostile_tables_never_crash_an_import():
     assert taken > 500
     assert refused_rows > 500
     assert refused_files < 900
+
+
+def test_a_column_that_mixes_forms_of_dates_is_refused_with_the_rows():
+    text = "plot,tag,dbh cm,date\nK1,1,20,03/07/2021\nK1,2,20,2021-07-14\nK1,3,20,14/07/2021\n"
+    with pytest.raises(OperatorError, match=r"line 3 '2021-07-14'.*line 2 '03/07/2021', line 4"):
+        propose(table(text))
+    plain = propose(table(text.replace("2021-07-14", "13/07/2021")))
+    with pytest.raises(OperatorError, match="dates are written in two ways"):
+        import_table(table(text), plain)
+
+
+@pytest.mark.parametrize("word", ["D", "L", "A", "dead", "nf"])
+def test_an_abbreviated_status_is_asked_for(word):
+    mapping = propose(table(f"plot,tag,dbh cm,date,status\nK1,1,20,2021-07-14,{word}\n"))
+    assert mapping.statuses == {word: "?"}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -33,6 +34,12 @@ class Foreign:
     separator: str
     header: tuple[str, ...]
     rows: tuple[tuple[int, tuple[str, ...]], ...]
+
+    def cells(self, names: Collection[str]) -> Iterator[tuple[int, str]]:
+        """Every cell of the columns ``names``, each with its line."""
+        for name in names:
+            at = self.header.index(name)
+            yield from ((line, row[at]) for line, row in self.rows if at < len(row))
 
     def column(self, name: str) -> list[str]:
         """Every cell of one column, '' where a row is too short."""

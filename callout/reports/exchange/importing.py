@@ -6,7 +6,6 @@ girths diameters by exact decimal arithmetic, and what the table said stays besi
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -17,23 +16,14 @@ import pandas as pd
 
 from callout.core.errors import OperatorError
 from callout.core.units import Scale, Unit, convert, diameter_from, parse_decimal, parse_unit
+from callout.journal.days import ASK, order_of, read_day
 from callout.reports.exchange.cells import WRITTEN, centimetres
 from callout.reports.exchange.foreign import Foreign
-from callout.reports.exchange.mapping import ASK, Diameter, TableMapping, unit_told
+from callout.reports.exchange.mapping import Diameter, TableMapping, unit_told
 
 EMPTY = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "."})
 LARGEST_CM = Decimal(2000)  # wider than any tree: a slip of the decimal point
 PLACES = Decimal("0.0001")  # kept of a girth's diameter
-_MONTHS = {
-    name: at
-    for at, name in enumerate(
-        ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"), 1
-    )
-}
-_NUMERIC = re.compile(r"(\d{1,4})[-./ ](\d{1,2})[-./ ](\d{1,4})")
-_NAMED = re.compile(r"(\d{1,2})[-. ]*([A-Za-z]{3})[a-z]*[-., ]*(\d{4})")
-_COMPACT = re.compile(r"(\d{4})(\d{2})(\d{2})")
-_TIME = re.compile(r"[T ]\d{1,2}:\d{2}.*$")
 
 
 @dataclass(frozen=True)
@@ -61,6 +51,7 @@ def import_table(table: Foreign, mapping: TableMapping) -> tuple[pd.DataFrame, t
     if asked:
         raise OperatorError("the mapping is not finished: " + "; ".join(asked))
     _check_columns(table, mapping)
+    order_of(table.cells({item.date_column for item in mapping.diameters if item.date_column}))
     taken: list[dict[str, object]] = []
     refused: list[Refused] = []
     seen: dict[tuple[object, ...], int] = {}
@@ -232,50 +223,6 @@ def _when(row: dict[str, str], item: Diameter, mapping: TableMapping) -> date:
     text = row[item.date_column] if item.date_column else item.date
     column = item.date_column or item.column
     try:
-        return read_date(text, mapping.date_order, mapping.year_day)
+        return read_day(text, mapping.date_order, mapping.year_day)
     except ValueError as error:
         raise _RefusalError(column, text, str(error)) from None
-
-
-def read_date(text: str, order: str, year_day: str = "") -> date:
-    """A day written as 2024-06-30, 30.6.2024, 6/30/2024, 30 June 2024, 20240630 or, where
-
-    ``year_day`` (month-day) is given, 2024. Raises ValueError, in words for a person, otherwise.
-    """
-    plain = _TIME.sub("", text.strip())
-    if not plain:
-        raise ValueError("there is no date")
-    if re.fullmatch(r"\d{4}", plain):
-        if not year_day:
-            raise ValueError("only a year: set year_day in the mapping, as 07-01")
-        plain, order = f"{plain}-{year_day}", "y-m-d"
-    parts = _date_parts(plain, order)
-    if parts is None:
-        raise ValueError("no day in a form that is known, as 2024-06-30")
-    try:
-        return _day_between(*parts)
-    except ValueError as error:
-        raise ValueError(f"no such day: {error}") from None
-
-
-def _date_parts(plain: str, order: str) -> tuple[int, int, int] | None:
-    """Year, month, day."""
-    if match := _COMPACT.fullmatch(plain):
-        return int(match[1]), int(match[2]), int(match[3])
-    if (match := _NAMED.fullmatch(plain)) and match[2].casefold() in _MONTHS:
-        return int(match[3]), _MONTHS[match[2].casefold()], int(match[1])
-    match = _NUMERIC.fullmatch(plain)
-    if match is None:
-        return None
-    first, second, third = int(match[1]), int(match[2]), int(match[3])
-    if len(match[1]) == 4:
-        return first, second, third
-    if len(match[3]) != 4:
-        return None  # two digits of a year could be of either century
-    return (third, second, first) if order == "d-m-y" else (third, first, second)
-
-
-def _day_between(year: int, month: int, day: int) -> date:
-    if not 1700 <= year <= 2200:
-        raise ValueError(f"year {year} is not of a measured tree")
-    return date(year, month, day)

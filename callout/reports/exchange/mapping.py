@@ -16,11 +16,11 @@ from typing import Any
 import tomlkit
 
 from callout.core.errors import OperatorError
+from callout.core.statuses import status_named
+from callout.journal.days import ASK, ORDERS, order_of
 from callout.reports.exchange.foreign import Foreign
 from callout.reports.stand.columns import STATUSES
 
-ASK = "?"
-DATE_ORDERS = ("y-m-d", "d-m-y", "m-d-y")
 DECIMALS = (".", ",")
 UNITS = ("in", "cm", "mm")
 # Words of a column's name that say what it holds (common practice), the surest first.
@@ -52,15 +52,6 @@ _UNIT_WORDS = (
 )
 _YEAR = re.compile(r"(?<!\d)(1[89]\d\d|20\d\d)(?!\d)")
 _BARE_YEAR = re.compile(r"\d{4}")
-_WORDS = {
-    "live": ("live", "alive", "living", "l", "a"),
-    "dead standing": ("dead standing", "standing dead", "snag"),
-    "dead down": ("dead down", "down", "dead fallen"),
-    "cut": ("cut", "harvested", "removed", "felled"),
-    "missing": ("missing",),
-    "not found": ("not found", "notfound", "nf"),
-}
-STATUS_WORDS = {word: status for status, words in _WORDS.items() for word in words}
 
 
 @dataclass(frozen=True)
@@ -142,11 +133,15 @@ def propose(table: Foreign) -> TableMapping:
         columns=columns,
         diameters=diameters,
         decimal="," if _has_decimal_comma(used) else ".",
-        date_order=_date_order(table.column(date_column)) if date_column else "y-m-d",
-        statuses={
-            word: STATUS_WORDS.get(word.casefold(), ASK) for word in dict.fromkeys(words) if word
-        },
+        date_order=order_of(table.cells({date_column})) if date_column else "y-m-d",
+        statuses={word: _proposed_status(word) for word in dict.fromkeys(words) if word},
     )
+
+
+def _proposed_status(word: str) -> str:
+    """Ours for a whole word; what an abbreviation means, and how a dead tree was, is asked."""
+    status = status_named(word)
+    return status if status in STATUSES else ASK
 
 
 def _diameter(name: str, date_column: str, unit_column: str) -> Diameter:
@@ -182,25 +177,6 @@ def _has_decimal_comma(cells: Sequence[str]) -> bool:
     commas = sum(bool(re.fullmatch(r"\d+,\d+", cell)) for cell in cells)
     points = sum(bool(re.fullmatch(r"\d+\.\d+", cell)) for cell in cells)
     return commas > points
-
-
-def _date_order(cells: Sequence[str]) -> str:
-    """The order that every cell allows; ``?`` where two remain."""
-    orders = set(DATE_ORDERS)
-    for cell in cells:
-        parts = re.fullmatch(r"(\d{1,4})[-./ ](\d{1,2})[-./ ](\d{1,4})(?:[T ].*)?", cell)
-        if parts is None:
-            continue
-        if len(parts[1]) == 4:
-            return "y-m-d"
-        orders.discard("y-m-d")
-        if int(parts[1]) > 12:
-            orders.discard("m-d-y")
-        if int(parts[2]) > 12:
-            orders.discard("d-m-y")
-    if orders == set(DATE_ORDERS):
-        return "y-m-d"
-    return orders.pop() if len(orders) == 1 else ASK
 
 
 def mapping_text(mapping: TableMapping) -> str:
@@ -256,7 +232,7 @@ def _texts(table: Mapping[str, Any]) -> dict[str, str]:
 def _check(mapping: TableMapping) -> None:
     for what, value, known in (
         ("decimal", mapping.decimal, DECIMALS),
-        ("date_order", mapping.date_order, (*DATE_ORDERS, ASK)),
+        ("date_order", mapping.date_order, (*ORDERS, ASK)),
         *(("unit", item.unit, (*UNITS, ASK)) for item in mapping.diameters),
         *(("status", status, (*STATUSES, ASK)) for status in mapping.statuses.values()),
     ):

@@ -1,0 +1,34 @@
+"""Heights of measurement as people write them: metres or with a unit, and within reach."""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+
+from callout.core.errors import OperatorError
+from callout.core.units import Unit, convert, parse_decimal
+
+LOWEST_M, HIGHEST_M = Decimal("0.1"), Decimal(3)
+"""Where a standing person can lead a tape round a stem: from the root collar to an arm's reach."""
+_UNITS = {"m": Unit.METRE, "ft": Unit.FOOT, "feet": Unit.FOOT, "cm": Unit.CENTIMETRE}
+_WRITTEN = re.compile(r"(?P<number>\S*?)\s*(?P<unit>m|ft|feet|cm)?", re.IGNORECASE)
+
+
+def parse_height_m(text: str) -> Decimal:
+    """The height in metres, exactly: ``1.37``, ``1.37 m``, ``4.5 ft``, ``130 cm``.
+
+    Raises OperatorError for what is no height, or out of a standing person's reach.
+    """
+    match = _WRITTEN.fullmatch(text.strip())
+    if match is None:
+        raise OperatorError(f"{text!r} is no height: write it as 1.37 m or 4.5 ft")
+    number = parse_decimal(match["number"])
+    unit = _UNITS[match["unit"].lower()] if match["unit"] else Unit.METRE
+    height = convert(number, unit, Unit.METRE)
+    if LOWEST_M <= height <= HIGHEST_M:
+        return height
+    feet = LOWEST_M <= convert(number, Unit.FOOT, Unit.METRE) <= HIGHEST_M
+    meant = f", or {number} ft if feet are meant" if unit is Unit.METRE and feet else ""
+    raise OperatorError(
+        f"{text.strip()!r} is out of reach: write a height of {LOWEST_M} to {HIGHEST_M} m{meant}"
+    )

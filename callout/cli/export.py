@@ -8,11 +8,16 @@ from __future__ import annotations
 import argparse
 import importlib
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from callout.core.errors import OperatorError
+
+if TYPE_CHECKING:
+    from callout.reports.exchange.about import About
+    from callout.reports.exchange.scientific import Named
 
 FORMS = ("datapackage", "darwincore", "parquet", "excel")
 
@@ -28,7 +33,12 @@ def add_parser(subparsers: Any) -> None:
     )  # fmt: skip
     parser.add_argument("--title", help="of the data set (the survey folder's name)")
     parser.add_argument("--creator", default="not told", help="person or office")
-    parser.add_argument("--licence", default="", help="as CC0-1.0 or CC-BY-4.0")
+    parser.add_argument("--licence", help="as CC0-1.0 or CC-BY-4.0")
+    parser.add_argument(
+        "--about", type=Path, metavar="TOML",
+        help="title, contributors, licence, version, methods, where plots lie "
+        "(default: about.toml in the survey)",
+    )  # fmt: skip
     parser.set_defaults(run=run)
 
 
@@ -38,31 +48,60 @@ def run(args: argparse.Namespace) -> int:
         raise OperatorError(f"{args.out} is a folder: name a file for {args.form}")
     if args.form in ("datapackage", "parquet") and args.out.is_file():
         raise OperatorError(f"{args.out} is a file: name a folder for {args.form}")
-    from callout.reports.exchange.cells import About
-    from callout.reports.frames import survey_frames
+    from callout.reports.exchange import taking
 
-    measurements, plots = survey_frames(args.survey)
-    about = About(
-        title=args.title or args.survey.resolve().name,
+    if args.about is not None and not args.about.is_file():
+        raise OperatorError(f"there is no file at {args.about}")
+    data = taking.survey_dataset(args.survey, _base(args), args.about)
+    about = data.about or _base(args)
+    given = {"title": args.title, "licence": args.licence}
+    about = replace(about, **{name: text for name, text in given.items() if text is not None})
+    if args.form == "darwincore":
+        from callout.reports.exchange.darwincore import write_archive
+
+        write_archive(args.out, data, about, _scientific(args.survey))
+    else:
+        _writer(args.form)(args.out, data, about)
+    print(f"{len(data.measurements)} measurements of {len(data.plots)} plots: {args.out}")
+    for words in _untold(about):
+        print(f"note: {words}")
+    return 0
+
+
+def _base(args: argparse.Namespace) -> About:
+    from callout.reports.exchange.about import About
+
+    return About(
+        title=args.survey.resolve().name,
         creator=args.creator,
         created=datetime.now().astimezone().replace(microsecond=0).isoformat(),
-        licence=args.licence,
     )
-    if args.form == "datapackage":
-        from callout.reports.exchange.datapackage import write_package
-        from callout.reports.frames import survey_trees
 
-        write_package(args.out, measurements, plots, about, survey_trees(args.survey))
-    else:
-        _writer(args.form)(args.out, measurements, plots, about)
-    print(f"{len(measurements)} measurements of {len(plots)} plots: {args.out}")
-    return 0
+
+def _untold(about: About) -> list[str]:
+    """What others need to cite and to use the data, and is not told."""
+    wanted = (
+        (about.licence, "a licence"), (about.contributors, "contributors"),
+        (about.places, "where plots lie"), (about.version, "a version"),
+    )  # fmt: skip
+    lacking = [words for value, words in wanted if not value]
+    return [f"not told: {', '.join(lacking)}; see --about"] if lacking else []
+
+
+def _scientific(path: Path) -> Named:
+    """Names by the species tables of the survey, or of each recorder; then the reference list."""
+    from callout.crews.site import Site, is_site, site_folders
+    from callout.journal.species import reference_species, species_of
+    from callout.reports.exchange.scientific import scientific_names
+
+    folders = [one.path for one in site_folders(Site(path))] if is_site(path) else [path]
+    return scientific_names(*(species_of(folder) for folder in folders), reference_species())
 
 
 def _writer(form: str) -> Callable[..., object]:
     """What writes ``form``; only its own library is loaded."""
     module, name = {
-        "darwincore": ("darwincore", "write_archive"),
+        "datapackage": ("datapackage", "write_package"),
         "parquet": ("parquet", "write_parquet"),
         "excel": ("excel", "write_workbook"),
     }[form]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from callout.core.errors import OperatorError
 from callout.core.model import PlotSettings, Tree
@@ -19,6 +19,9 @@ from callout.journal.earlier import KIND, earlier_body
 from callout.journal.folder import SurveyFolder, make_survey
 from callout.journal.roster import read_roster
 from callout.journal.species import SPECIES_FILE
+
+if TYPE_CHECKING:
+    from callout.reports.exchange.about import About
 
 
 def add_parser(subparsers: Any) -> None:
@@ -95,7 +98,8 @@ def _from_earlier(
     _refuse_unknown(plots, trees, str(args.source))
     settings = {**next_settings(taken, measuring), **plots}
     entries = [(KIND, earlier_body(*all_rows(taken)))]
-    folder = make_survey(args.survey, trees, measuring, settings, at, _files(args.source), entries)
+    files = {**_told(taken.about), **_files(args.source)}
+    folder = make_survey(args.survey, trees, measuring, settings, at, files, entries)
     print(f"From {args.source}: {len(taken.measurements)} measurements are kept with it.")
     if gone:
         print(f"{gone} trees that were cut or down are left out of the roster (--with-gone).")
@@ -104,9 +108,20 @@ def _from_earlier(
 
 
 def _files(source: Path) -> dict[str, bytes]:
-    """The species table of the survey that is begun from, where it has its own."""
-    own = source / SPECIES_FILE
-    return {SPECIES_FILE: own.read_bytes()} if own.is_file() else {}
+    """The species table of the survey that is begun from, and what it tells of its data."""
+    from callout.reports.exchange.about import ABOUT_FILE
+
+    own = [source / name for name in (SPECIES_FILE, ABOUT_FILE)]
+    return {path.name: path.read_bytes() for path in own if path.is_file()}
+
+
+def _told(about: About | None) -> dict[str, bytes]:
+    """What a form tells of its data, for the next survey; nothing where it tells names alone."""
+    from callout.reports.exchange.about import ABOUT_FILE, about_text
+
+    if about is None or not (about.contributors or about.places or about.licence or about.methods):
+        return {}
+    return {ABOUT_FILE: about_text(about).encode()}
 
 
 def _refuse_unknown(plots: dict[str, PlotSettings], trees: Sequence[Tree], where: str) -> None:

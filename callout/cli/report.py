@@ -65,10 +65,10 @@ def run(args: argparse.Namespace) -> int:
     from callout.reports.pages.report import write_report
 
     settings = _settings(args)
-    from callout.reports.frames import survey_frames
+    from callout.reports.exchange import taking
 
-    measurements, plots = survey_frames(args.survey)
-    analysis = analyse(measurements, plots, settings, _again(args))
+    data = taking.take(args.survey)
+    analysis = analyse(data.measurements, data.plots, settings, _again(args))
     path = write_report(analysis, args.out)
     if args.excel:
         from callout.reports.exchange.excel import write_tables

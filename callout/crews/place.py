@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from callout.core.model import Plot, PlotSettings, Reading, Tree
 from callout.crews.recorder import SHORT_LETTERS, Recorder, recorder_of
@@ -22,11 +23,15 @@ from callout.journal.rulings import Ruling, rulings
 
 @dataclass(frozen=True)
 class Standing:
-    """A reading that stands in its recorder's journal, and the newest ruling on it."""
+    """A reading that stands in its recorder's journal, and the newest ruling on it.
+
+    ``first`` is the entry that the reading began with, before any correction (0: its own).
+    """
 
     recorder: str
     reading: Reading
     ruling: Ruling | None = None
+    first: int = 0
 
     @property
     def key(self) -> tuple[str, str, str]:
@@ -39,6 +44,11 @@ class Standing:
         return f"{self.recorder[:SHORT_LETTERS]}:{self.reading.entry}"
 
     @property
+    def lasting_name(self) -> str:
+        """What it is called elsewhere: the same after corrections, and at no other recorder."""
+        return f"{self.recorder}:{self.first or self.reading.entry}"
+
+    @property
     def void(self) -> bool:
         """Whether it was ruled to be left out."""
         return self.ruling is not None and self.ruling.verdict == "void"
@@ -49,6 +59,8 @@ class Place:
     """What a survey or a united site holds. ``notes`` tell where recorders' plots differ;
 
     ``earlier`` holds what the survey was begun with beyond its roster, a row each, texts by column.
+    ``origin`` is the SHA-256 of a journal's first entry: surveys copied from one folder share it.
+    ``memos`` are the notes kept, a row each, with their ``recorder``.
     """
 
     plots: Mapping[str, Plot]
@@ -57,17 +69,24 @@ class Place:
     united: bool
     notes: Sequence[str] = ()
     earlier: Sequence[Row] = ()
+    origin: str = ""
+    memos: Sequence[Mapping[str, Any]] = ()
 
 
 @dataclass(frozen=True)
 class _Read:
-    """What one journal holds; ``since`` is when its plots were last told."""
+    """What one journal holds; ``since`` is when its plots were last told, ``begun`` its first
+
+    entry's time and hash.
+    """
 
     recorder: Recorder | None
     since: str
     plots: Mapping[str, Plot]
     standing: list[Standing]
     earlier: list[Row]
+    begun: tuple[str, str]
+    memos: list[Mapping[str, Any]]
 
 
 def read_place(path: Path) -> Place:
@@ -75,7 +94,10 @@ def read_place(path: Path) -> Place:
     if not is_site(path):
         read = _read(open_survey(path))
         known = [read.recorder] if read.recorder else []
-        return Place(read.plots, read.standing, known, united=False, earlier=read.earlier)
+        return Place(
+            read.plots, read.standing, known, united=False, earlier=read.earlier,
+            origin=read.begun[1], memos=read.memos,
+        )  # fmt: skip
     held = Site(path).held()
     crews = [_read(item.folder) for item in held if not item.recorder.office]
     crews.sort(key=lambda read: (read.since, read.recorder.id if read.recorder else ""))
@@ -91,6 +113,8 @@ def read_place(path: Path) -> Place:
     return Place(
         plots, standing, [item.recorder for item in held], united=True, notes=notes,
         earlier=list(rows.values()),
+        origin=min((read.begun for read in crews), default=("", ""))[1],
+        memos=[memo for read in crews for memo in read.memos],
     )  # fmt: skip
 
 
@@ -98,10 +122,26 @@ def _read(folder: SurveyFolder) -> _Read:
     with folder.reading() as reader:
         recorder = recorder_of(reader.entries())
         name, ruled = recorder.id if recorder else "", rulings(reader)
+        readings = reader.readings()
+        first = first_entries(readings)
         standing = [
-            Standing(name, item, ruled.get(item.entry)) for item in current(reader.readings())
+            Standing(name, item, ruled.get(item.entry), first[item.entry])
+            for item in current(readings)
         ]
-        return _Read(recorder, _since(reader), reader.plots(), standing, earlier_rows(reader))
+        memos: list[Mapping[str, Any]] = [{"recorder": name, **memo} for memo in reader.memos()]
+        begun = next(reader.entries(), None)
+        return _Read(
+            recorder, _since(reader), reader.plots(), standing, earlier_rows(reader),
+            (in_utc(begun.at), begun.hash) if begun else ("", ""), memos,
+        )  # fmt: skip
+
+
+def first_entries(readings: Sequence[Reading]) -> dict[int, int]:
+    """For each reading's entry the entry that it began with: corrections lead back to it."""
+    found: dict[int, int] = {}
+    for item in readings:  # the oldest first, so that what is superseded is known
+        found[item.entry] = found.get(item.supersedes or 0, item.entry)
+    return found
 
 
 def _since(reader: JournalReader) -> str:

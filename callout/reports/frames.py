@@ -8,7 +8,8 @@ computation only. Readings ruled void are left out.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -16,9 +17,12 @@ import pandas as pd
 
 from callout.core.model import Plot, PlotSettings
 from callout.core.units import Unit, convert
-from callout.crews.place import Standing, read_place
-from callout.crews.twice import value_of
-from callout.reports.exchange.cells import measurements_from
+from callout.crews.place import Place, Standing, read_place
+from callout.crews.twice import disagreements, reading_told, value_of
+from callout.reports.exchange.cells import frame_of, measurements_from
+from callout.reports.identities import identified
+from callout.reports.quality.agreement import Tolerance
+from callout.reports.readings import safe_text
 from callout.reports.stand.columns import MEASUREMENT_COLUMNS, PLOT_COLUMNS
 
 TREE_COLUMNS = ("plot", "tag", "species")
@@ -26,9 +30,20 @@ TREE_COLUMNS = ("plot", "tag", "species")
 _FEW_VALUES = (
     "plot", "tag", "stem", "species", "unit", "status", "source", "who", "engine", "recorder",
 )  # fmt: skip
-# Beyond what computations need: who heard what with what tape, and what was ruled since.
+# Beyond what computations need: what it is called for good, when and how it came, with what tape,
+# what was warned of and ruled since.
 # A tree whose tag was replaced has all its rows, the roster's too, by what hangs there now.
-FURTHER = ("who", "engine", "graduation", "rounding", "recorder", "ruling", "tag_note")
+FURTHER = (
+    "measurement_id", "tree_id", "time", "who", "entered_by", "engine", "confidence", "words",
+    "raw", "raw_unit", "graduation", "rounding", "warnings", "disagrees", "ruling", "recorder",
+    "entry", "sound", "tag_note",
+)  # fmt: skip
+# What a plot is and how it is measured, beyond what computations need: texts.
+PLOT_FURTHER = (
+    "site", "shape", "established", "paint_line", "graduation", "rounding", "scale", "smallest",
+    "largest",
+)  # fmt: skip
+NOTE_COLUMNS = ("note_id", "plot", "tag", "time", "words", "sound", "recorder")
 
 
 def survey_frames(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -36,8 +51,13 @@ def survey_frames(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
 
     Raises OperatorError where there is no survey.
     """
-    place = read_place(path)
+    return frames_of(read_place(path))
+
+
+def frames_of(place: Place) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The measurements and the plots of what was read of a survey or site."""
     plots = place.plots
+    differing = _differing(place)
     earlier = _earlier(place.earlier)
     rows = [
         row
@@ -46,15 +66,16 @@ def survey_frames(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
         if earlier is None or _key(row) not in earlier.keys
     ]
     rows.extend(
-        _reading_row(item, plots[item.reading.plot].settings)
+        _reading_row(item, plots[item.reading.plot].settings, differing)
         for item in place.standing
         if not item.void
     )
     measurements = pd.DataFrame(rows, columns=[*MEASUREMENT_COLUMNS, *FURTHER])
-    measurements["tag_note"] = ""
+    measurements[list(FURTHER)] = measurements[list(FURTHER)].astype(object).fillna("")
     measurements["date"] = pd.to_datetime(measurements["date"]).astype("datetime64[us]")
     if earlier is not None:
         measurements = _joined(earlier.frame, measurements)
+    measurements = identified(measurements, place.origin)
     _retag(measurements, place.standing)
     for column in _FEW_VALUES:
         measurements[column] = measurements[column].astype("category")
@@ -62,8 +83,8 @@ def survey_frames(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
         measurements[column] = measurements[column].astype("float64")
     told = [_plot_row(plot.settings) for plot in plots.values()]
     return measurements, pd.DataFrame(
-        told + _plots_gone(measurements, plots), columns=[*PLOT_COLUMNS, "about"]
-    )
+        told + _plots_gone(measurements, plots), columns=[*PLOT_COLUMNS, *PLOT_FURTHER]
+    ).fillna(dict.fromkeys(PLOT_FURTHER, ""))
 
 
 def _retag(measurements: pd.DataFrame, standing: Iterable[Standing]) -> None:
@@ -78,7 +99,11 @@ def survey_trees(path: Path) -> pd.DataFrame:
 
     By the tag that hangs there now.
     """
-    place = read_place(path)
+    return trees_of(read_place(path))
+
+
+def trees_of(place: Place) -> pd.DataFrame:
+    """The roster's trees of what was read of a survey or site; see ``survey_trees``."""
     trees = [tree for plot in place.plots.values() for tree in plot.trees.values()]
     lost = [item.reading for item in place.standing if item.reading.tag_lost and not item.void]
     now = {(reading.plot, reading.tag): reading.tag_now for reading in lost}
@@ -95,6 +120,30 @@ def survey_trees(path: Path) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=[*TREE_COLUMNS, *further])
 
 
+def notes_of(place: Place) -> pd.DataFrame:
+    """Every note kept at the survey or site: of a tree, or of its plot where ``tag`` is ''."""
+    rows = [
+        [
+            f"{memo['recorder']}:{memo['entry']}", memo["plot"], memo["tag"] or "", memo["at"],
+            safe_text(memo["words"]), memo["audio"] or "", memo["recorder"],
+        ]
+        for memo in place.memos
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=list(NOTE_COLUMNS), dtype=object)
+
+
+def _differing(place: Place) -> dict[str, str]:
+    """What another recorder read, by the lasting name of each reading that nobody ruled on yet."""
+    if not place.united:
+        return {}
+    found: dict[str, list[str]] = {}
+    for pair in disagreements(place.standing, Tolerance().allowed):
+        for one, other in ((pair.first, pair.second), (pair.second, pair.first)):
+            words = f"{reading_told(other)}: {pair.about}"
+            found.setdefault(one.lasting_name, []).append(words)
+    return {name: "; ".join(words) for name, words in found.items()}
+
+
 @dataclass(frozen=True)
 class _Earlier:
     """Rows that a survey was begun with, and those of a roster that they stand for."""
@@ -107,7 +156,8 @@ def _earlier(rows: Sequence[Mapping[str, str]]) -> _Earlier | None:
     if not rows:
         return None
     columns = list(dict.fromkeys(name for row in rows for name in row))
-    frame = measurements_from([[row.get(name, "") for name in columns] for row in rows], columns)
+    cells = frame_of([[row.get(name, "") for name in columns] for row in rows], columns)
+    frame = measurements_from(cells)
     keys = {
         (row.plot, row.tag, row.date.date().isoformat(), row.value, row.unit)
         for row in frame.itertuples()
@@ -138,8 +188,7 @@ def _plots_gone(measurements: pd.DataFrame, plots: Mapping[str, Plot]) -> list[d
             own = measurements[measurements["plot"] == name]
             found.append(
                 {"plot": name, "area_ha": float("nan"), "unit": str(own["unit"].iloc[-1]),
-                 "breast_height_m": float("nan"), "treatment": "",
-                 "about": ""}
+                 "breast_height_m": float("nan"), "treatment": ""}
             )  # fmt: skip
     return found
 
@@ -152,12 +201,13 @@ def _roster_rows(plot: Plot) -> Iterator[dict[str, Any]]:
                 "date": past.on.isoformat(), "value": past.value, "unit": past.unit.value,
                 "diameter_cm": float(convert(past.value, past.unit, Unit.CENTIMETRE)),
                 "status": "live", "measured_height_m": float(plot.settings.breast_height_m),
-                "source": "roster", "who": "", "engine": "", "graduation": "", "rounding": "",
-                "recorder": "", "ruling": "",
+                "source": "roster",
             }  # fmt: skip
 
 
-def _reading_row(item: Standing, settings: PlotSettings) -> dict[str, Any]:
+def _reading_row(
+    item: Standing, settings: PlotSettings, differing: Mapping[str, str]
+) -> dict[str, Any]:
     reading, ruling = item.reading, item.ruling
     value = value_of(item)
     in_cm = None if value is None else float(convert(value, reading.unit, Unit.CENTIMETRE))
@@ -169,9 +219,14 @@ def _reading_row(item: Standing, settings: PlotSettings) -> dict[str, Any]:
         "date": reading.at[:10], "value": value, "unit": reading.unit.value, "diameter_cm": in_cm,
         "status": reading.status_told,
         "measured_height_m": float(reading.height_m or settings.breast_height_m),
-        "source": "callout", "who": reading.who, "engine": reading.engine,
-        "graduation": str(settings.graduation),
-        "rounding": settings.rounding.value, "recorder": item.recorder, "ruling": told,
+        "source": "callout", "measurement_id": item.lasting_name, "time": reading.at,
+        "who": reading.who, "entered_by": reading.source, "engine": reading.engine,
+        "confidence": _text(reading.confidence), "words": safe_text(reading.words),
+        "raw": _text(reading.raw), "raw_unit": reading.raw_unit.value if reading.raw_unit else "",
+        "graduation": str(settings.graduation), "rounding": settings.rounding.value,
+        "warnings": "; ".join(reading.warnings), "ruling": told, "recorder": item.recorder,
+        "disagrees": differing.get(item.lasting_name, ""), "entry": str(reading.entry),
+        "sound": reading.audio or "",
     }  # fmt: skip
 
 
@@ -181,5 +236,13 @@ def _plot_row(settings: PlotSettings) -> dict[str, Any]:
         "plot": settings.plot, "area_ha": float("nan") if area is None else float(area),
         "unit": settings.unit.value, "breast_height_m": float(settings.breast_height_m),
         "treatment": settings.treatment,
-        "about": replace(settings, area_ha=None, treatment="").about,
+        "site": settings.site, "shape": settings.shape, "established": settings.established,
+        "paint_line": {True: "yes", False: "no", None: ""}[settings.paint_line],
+        "graduation": str(settings.graduation), "rounding": settings.rounding.value,
+        "scale": settings.scale.value, "smallest": str(settings.smallest),
+        "largest": str(settings.largest),
     }  # fmt: skip
+
+
+def _text(value: Decimal | None) -> str:
+    return "" if value is None else str(value)

@@ -166,7 +166,8 @@ def test_report_and_export(site, tmp_path, capsys):
     page = (tmp_path / "report" / "index.html").read_text()
     assert "without a ruling yet (the later reading is used): K1 83." in page
     told(capsys, "export", site, "--out", tmp_path / "package")
-    stems, plots = read_package(tmp_path / "package")
+    data = read_package(tmp_path / "package")
+    stems, plots = data.measurements, data.plots
     assert len(stems) == 6  # five readings, one earlier measurement
     assert set(plots["plot"]) == {"K1", "K2"}
 

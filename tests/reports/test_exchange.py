@@ -17,9 +17,12 @@ from hypothesis import strategies as st
 from stand_frames import frame, harrow_fen, measurement, plots
 
 from callout.core.errors import OperatorError
-from callout.reports.exchange.cells import FORMULA_SIGNS, About, bared, guarded
-from callout.reports.exchange.darwincore import read_archive, write_archive
+from callout.reports.exchange.about import About
+from callout.reports.exchange.cells import FORMULA_SIGNS, bared, guarded
+from callout.reports.exchange.darwincore import write_archive
+from callout.reports.exchange.darwincore_read import read_archive
 from callout.reports.exchange.datapackage import read_package, write_package
+from callout.reports.exchange.dataset import Dataset
 from callout.reports.exchange.excel import read_workbook, write_workbook
 from callout.reports.exchange.parquet import read_parquet, write_parquet
 
@@ -37,21 +40,25 @@ judged = pytest.mark.skipif(frictionless is None, reason="frictionless is not in
 ABOUT = About("Harrow Fen trees", "Harrow Fen crew", "2026-01-02T03:04:05Z", "CC0-1.0", "invented")
 
 
-def package(folder, measurements, places):
-    return read_package(write_package(folder, measurements, places, ABOUT))
+def frames(data):
+    return data.measurements, data.plots
 
 
-def archive(folder, measurements, places):
-    return read_archive(write_archive(folder / "a.zip", measurements, places, ABOUT))
+def package(folder, *tables):
+    return frames(read_package(write_package(folder, Dataset(*tables), ABOUT)))
 
 
-def parquet(folder, measurements, places):
-    write_parquet(folder, measurements, places, ABOUT)
-    return read_parquet(folder)
+def archive(folder, *tables):
+    return frames(read_archive(write_archive(folder / "a.zip", Dataset(*tables), ABOUT)))
 
 
-def workbook(folder, measurements, places):
-    return read_workbook(write_workbook(folder / "a.xlsx", measurements, places, ABOUT))
+def parquet(folder, *tables):
+    write_parquet(folder, Dataset(*tables), ABOUT)
+    return frames(read_parquet(folder))
+
+
+def workbook(folder, *tables):
+    return frames(read_workbook(write_workbook(folder / "a.xlsx", Dataset(*tables), ABOUT)))
 
 
 FORMS = pytest.mark.parametrize("there_and_back", [package, archive, parquet, workbook])
@@ -139,7 +146,7 @@ def hostile():
 @judged
 def test_frictionless_finds_the_package_valid(tmp_path):
     measurements, places = harrow_fen()
-    path = write_package(tmp_path, measurements, places, ABOUT)
+    path = write_package(tmp_path, Dataset(measurements, places), ABOUT)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DeprecationWarning)
         report = frictionless.validate(str(path))
@@ -158,7 +165,7 @@ def test_frictionless_finds_the_package_valid(tmp_path):
 def test_frictionless_would_find_a_wrong_one(tmp_path, column, wrong):
     """So that the check above cannot pass by blindness."""
     measurements, places = harrow_fen()
-    path = write_package(tmp_path, measurements, places, ABOUT)
+    path = write_package(tmp_path, Dataset(measurements, places), ABOUT)
     data = tmp_path / "measurements.csv"
     rows = list(csv.DictReader(data.read_text().splitlines()))
     rows[2][column] = wrong
@@ -179,7 +186,7 @@ def test_frictionless_would_find_a_wrong_one(tmp_path, column, wrong):
 
 def test_a_changed_package_is_refused(tmp_path):
     measurements, places = harrow_fen()
-    path = write_package(tmp_path, measurements, places, ABOUT)
+    path = write_package(tmp_path, Dataset(measurements, places), ABOUT)
     data = tmp_path / "measurements.csv"
     data.write_text(data.read_text().replace("10.6", "16.0"))
     with pytest.raises(OperatorError, match="hash differs"):
@@ -193,7 +200,7 @@ def test_an_outside_reader_reads_the_archive(tmp_path):
     """python-dwca-reader, an independent reader of Darwin Core archives."""
     measurements, places = harrow_fen()
     measurements["who"] = "M.O."
-    path = write_archive(tmp_path / "a.zip", measurements, places, ABOUT)
+    path = write_archive(tmp_path / "a.zip", Dataset(measurements, places), ABOUT)
     terms = "http://rs.tdwg.org/dwc/terms/"
     with DwCAReader(str(path)) as reader:
         assert reader.descriptor.core.type == terms + "Event"
@@ -235,7 +242,7 @@ def test_an_outside_reader_reads_the_archive(tmp_path):
 
 def test_every_fact_leads_to_an_event(tmp_path):
     measurements, places = harrow_fen()
-    path = write_archive(tmp_path / "a.zip", measurements, places, ABOUT)
+    path = write_archive(tmp_path / "a.zip", Dataset(measurements, places), ABOUT)
     with zipfile.ZipFile(path) as opened:
         tables = {
             name: list(csv.DictReader(opened.read(name).decode().splitlines()))
@@ -252,8 +259,8 @@ def test_every_fact_leads_to_an_event(tmp_path):
 
 def test_equal_data_gives_equal_bytes(tmp_path):
     measurements, places = harrow_fen()
-    first = write_archive(tmp_path / "a.zip", measurements, places, ABOUT)
-    second = write_archive(tmp_path / "b.zip", measurements, places, ABOUT)
+    first = write_archive(tmp_path / "a.zip", Dataset(measurements, places), ABOUT)
+    second = write_archive(tmp_path / "b.zip", Dataset(measurements, places), ABOUT)
     assert first.read_bytes() == second.read_bytes()
 
 
@@ -265,11 +272,13 @@ def test_guarding_is_undone_exactly_and_hides_every_formula(text):
 
 def test_no_cell_is_a_formula(tmp_path):
     places = plots(("K2", 0.1, "cm", "=1+1"))
-    write_package(tmp_path, hostile(), places, ABOUT)
+    write_package(tmp_path, Dataset(hostile(), places), ABOUT)
     for name in ("measurements.csv", "plots.csv"):
         for row in csv.reader((tmp_path / name).read_text().splitlines(keepends=True)):
             assert not any(cell.startswith(FORMULA_SIGNS) for cell in row)
-    book = openpyxl.load_workbook(write_workbook(tmp_path / "a.xlsx", hostile(), places, ABOUT))
+    book = openpyxl.load_workbook(
+        write_workbook(tmp_path / "a.xlsx", Dataset(hostile(), places), ABOUT)
+    )
     kinds = {cell.data_type for sheet in book for row in sheet.iter_rows() for cell in row}
     assert "f" not in kinds
     assert book["plots"]["E2"].value == "'=1+1"
@@ -277,7 +286,7 @@ def test_no_cell_is_a_formula(tmp_path):
 
 def test_a_workbook_shows_readings_as_recorded(tmp_path):
     rows = frame(measurement(1, "2024-06-01", "24.60"))
-    path = write_workbook(tmp_path / "a.xlsx", rows, plots(("K2", 0.1, "cm", "")), ABOUT)
+    path = write_workbook(tmp_path / "a.xlsx", Dataset(rows, plots(("K2", 0.1, "cm", ""))), ABOUT)
     cell = openpyxl.load_workbook(path)["measurements"]["F2"]
     assert (cell.value, cell.number_format) == (24.6, "0.00")
 
@@ -290,7 +299,7 @@ def test_control_characters_do_not_break_a_workbook(tmp_path):
 
 def test_parquet_is_read_by_others_with_its_types(tmp_path):
     measurements, places = harrow_fen()
-    write_parquet(tmp_path, measurements, places, ABOUT)
+    write_parquet(tmp_path, Dataset(measurements, places), ABOUT)
     table = pyarrow.parquet.read_table(tmp_path / "measurements.parquet")
     kinds = {field.name: str(field.type) for field in table.schema}
     assert kinds["value"] == "string"

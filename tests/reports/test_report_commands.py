@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import argparse
-import sys
-import types
 
-import pandas as pd
 import pytest
 from stand_frames import harrow_fen
 
@@ -14,8 +11,10 @@ from callout.cli import export, import_, report
 from callout.core.errors import OperatorError
 from callout.core.units import Unit
 from callout.journal.roster import read_roster
-from callout.reports.exchange.darwincore import read_archive
+from callout.reports.exchange import taking
+from callout.reports.exchange.darwincore_read import read_archive
 from callout.reports.exchange.datapackage import read_package
+from callout.reports.exchange.dataset import Dataset
 from callout.reports.exchange.excel import read_workbook
 from callout.reports.exchange.parquet import read_parquet
 
@@ -23,11 +22,10 @@ from callout.reports.exchange.parquet import read_parquet
 @pytest.fixture
 def run(monkeypatch):
     """Runs a command line with the demo frames as the survey."""
-    given = types.SimpleNamespace(
-        survey_frames=lambda path: harrow_fen(),
-        survey_trees=lambda path: pd.DataFrame([], columns=["plot", "tag", "species"]),
+    monkeypatch.setattr(taking, "is_survey", lambda path: True)
+    monkeypatch.setattr(
+        taking, "survey_dataset", lambda path, about=None, told_in=None: Dataset(*harrow_fen())
     )
-    monkeypatch.setitem(sys.modules, "callout.reports.frames", given)
     parser = argparse.ArgumentParser()
     subparsers = parser.add_subparsers()
     for module in (report, export, import_):
@@ -87,7 +85,7 @@ def test_report_refuses_in_words(run, tmp_path, options, says):
 def test_export(run, tmp_path, form, name, read):
     out = tmp_path / name
     assert run("export", tmp_path, "--form", form, "--out", out) == 0
-    got, _ = read(out)
+    got = read(out).measurements
     assert [str(item) for item in got["value"]] == [str(v) for v in harrow_fen()[0]["value"]]
 
 
@@ -120,7 +118,7 @@ def test_import_asks_then_takes_then_tells(run, tmp_path, capsys):
     assert run("import", table, "--out", out, "--yes") == 1
     assert "line 3, dbh: 'tall'" in capsys.readouterr().out
     assert (out / "refused.csv").read_text().splitlines()[1].startswith("3,dbh,tall,")
-    got, _ = read_package(out)
+    got = read_package(out).measurements
     assert [str(item) for item in got["value"]] == ["25.4", "23.9"]
     trees = read_roster(out / "roster.csv", {}, Unit.CENTIMETRE)
     assert [(tree.tag, len(tree.past)) for tree in trees] == [("1", 2)]

@@ -32,6 +32,7 @@ from callout.journal.earlier import KIND, earlier_body
 from callout.journal.folder import SurveyFolder, make_survey
 from callout.reports.exchange.darwincore import write_archive
 from callout.reports.exchange.datapackage import write_package
+from callout.reports.exchange.dataset import Dataset
 from callout.reports.exchange.excel import write_workbook
 from callout.reports.exchange.next_visit import all_rows, next_settings, next_trees
 from callout.reports.exchange.parquet import write_parquet
@@ -46,13 +47,13 @@ EVERY_FORM = pytest.mark.parametrize("form", FORMS)
 NAMES = st.one_of(WORDS, TEXTS).filter(lambda name: name.strip() == name)
 
 
-def written(folder: Path, form: str, stems, places, trees=None) -> Path:
-    path = folder / FORMS[form]
+def written(folder: Path, form: str, stems, places) -> Path:
+    path, data = folder / FORMS[form], Dataset(stems, places)
     if form == "datapackage":
-        write_package(path, stems, places, ABOUT, trees)
+        write_package(path, data, ABOUT)
     else:
         writer = {"darwincore": write_archive, "parquet": write_parquet, "excel": write_workbook}
-        writer[form](path, stems, places, ABOUT)
+        writer[form](path, data, ABOUT)
     return path
 
 
@@ -147,7 +148,7 @@ def worked(path: Path) -> SurveyFolder:
 
 @EVERY_FORM
 def test_the_commands_from_one_visit_to_the_next(form, tmp_path, capsys):
-    """What each form cannot hold is in docs/analysis.md: only the package has unmeasured trees."""
+    """Every row, plot and tree comes again, measured or not."""
     survey = worked(tmp_path / "first")
     out, again = tmp_path / FORMS[form], tmp_path / "again"
     assert main(["export", str(survey.path), "--form", form, "--out", str(out)]) == 0
@@ -157,16 +158,11 @@ def test_the_commands_from_one_visit_to_the_next(form, tmp_path, capsys):
     got, got_places = survey_frames(again)
     columns = list(stems.columns)
     same(sorted_rows(stems, columns), sorted_rows(got, columns))
-    if form != "datapackage":  # no measured tree in K2, and a survey has no plot without trees
-        places = places[places["plot"] != "K2"].reset_index(drop=True)
     pd.testing.assert_frame_equal(places, got_places, check_dtype=False)
     tags = [tree.tag for plot in read_place(again).plots.values() for tree in plot.trees.values()]
-    assert sorted(tags) == sorted(
-        ["83", "88", "91", "92", "101"] if form == "datapackage" else ["83", "88", "91"]
-    )
-    if form == "datapackage":
-        first, then = survey_trees(survey.path), survey_trees(again)
-        pd.testing.assert_frame_equal(first, then[first.columns])
+    assert sorted(tags) == ["101", "83", "88", "91", "92"]
+    first, then = survey_trees(survey.path), survey_trees(again)
+    pd.testing.assert_frame_equal(first, then[first.columns])
 
 
 def test_the_next_visit_knows_how_each_tree_stood(tmp_path, capsys):

@@ -10,8 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -25,13 +24,17 @@ from callout.reports.stand.columns import MEASUREMENT_COLUMNS, PLOT_COLUMNS, STA
 # Full-width signs too: spreadsheets set to East Asian languages take them for the plain ones.
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 GUARD = "'"
+_DECIMAL = re.compile(r"-?[0-9]{1,15}(\.[0-9]{1,15})?")
+PLACE_COLUMNS = ("latitude", "longitude", "coordinate_uncertainty_m")  # of plots: bare numbers
 _FIGURE = re.compile(r"-?[0-9]{1,20}(\.[0-9]{1,30})?(e[-+]?[0-9]{1,2})?")
 GUARD_NOTE = (
     "Texts that begin with = + - @ a tab, a line end or an apostrophe have one apostrophe put "
     "before them, so that no spreadsheet runs them; take one off to get the text."
 )
 MEANING = {
-    "id": "number of the row, from 1",
+    "measurement_id": "the measurement's name for good: its recorder and the entry it began with, "
+    "or what it says and where it came from",
+    "tree_id": "the tree's name for good, over all visits",
     "plot": "the plot's name",
     "tag": "the tree's tag",
     "stem": "the stem of a tree of several; empty where single",
@@ -41,7 +44,32 @@ MEANING = {
     "unit": "unit of the diameter",
     "status": "the stem's state",
     "measured_height_m": "height of measurement above ground, metres",
-    "source": "where the value is from: the roster, or heard and confirmed",
+    "source": "where the value is from: roster (or a table), or called out here and confirmed",
+    "time": "when it was confirmed, with the offset from UTC; empty where only the day is known",
+    "entered_by": "how it came: voice, typed, key or tape; empty where it was not called out here",
+    "engine": "what recognised the speech",
+    "confidence": "how sure the recogniser was, 0 to 1",
+    "words": "the words heard or typed",
+    "raw": "the size before scale, unit and graduation were applied, or as the table had it",
+    "raw_unit": "unit of the raw size",
+    "rounding": "how it was brought to the graduation: nearest or down",
+    "warnings": "what was warned of when it was confirmed all the same",
+    "disagrees": "what another recorder read of the stem, as long as nobody ruled",
+    "ruling": "what a reviewer ruled on it, and why",
+    "recorder": "whose journal holds it",
+    "entry": "its entry in that journal, of the last correction",
+    "sound": "SHA-256 of the sound kept of it",
+    "site": "the site the plot is part of",
+    "shape": "the plot's shape",
+    "established": "the year or day from which the plot is kept",
+    "paint_line": "whether the height of measurement is painted on the trees: yes, no or untold",
+    "scale": "what the tape reads: diameter or girth",
+    "smallest": "the smallest diameter measured, in the plot's unit",
+    "largest": "the largest that is taken for possible, in the plot's unit",
+    "latitude": "degrees north, WGS 84",
+    "longitude": "degrees east, WGS 84",
+    "coordinate_uncertainty_m": "how far off the coordinates may be, metres",
+    "note_id": "the note's name for good: its recorder and entry",
     "area_ha": "area, hectares",
     "breast_height_m": "height of measurement of the plot, metres",
     "treatment": "what was done to the plot",
@@ -55,20 +83,14 @@ FORMER_NAMES = {"pom_m": "measured_height_m"}
 WRITTEN = tuple(name for name in MEASUREMENT_COLUMNS if name != "diameter_cm")
 
 
-@dataclass(frozen=True)
-class About:
-    """What is told of the data set; ``created`` is a moment in ISO 8601."""
-
-    title: str
-    creator: str
-    created: str
-    licence: str = ""
-    description: str = ""
-
-
 def guarded(text: str) -> str:
     """``text`` made safe for spreadsheets; ``bared`` gives it back."""
     return GUARD + text if text.startswith((*FORMULA_SIGNS, GUARD)) else text
+
+
+def plain_number(text: str) -> bool:
+    """Whether a text is a bare decimal, which no spreadsheet takes for a formula."""
+    return bool(_DECIMAL.fullmatch(text))
 
 
 def bared(text: str) -> str:
@@ -107,62 +129,87 @@ def frame_csv(frame: pd.DataFrame) -> str:
 
 def extra_columns(measurements: pd.DataFrame) -> list[str]:
     """Columns beyond those every frame has; they travel as text."""
-    known = {*MEASUREMENT_COLUMNS, "id"}
-    return [str(name) for name in measurements.columns if name not in known]
+    return [str(name) for name in measurements.columns if name not in MEASUREMENT_COLUMNS]
+
+
+def extra_plot_columns(plots: pd.DataFrame) -> list[str]:
+    """Columns of plots beyond those every frame has; they travel as text."""
+    return [str(name) for name in plots.columns if name not in PLOT_COLUMNS]
+
+
+def text_frame(frame: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
+    """``columns`` of ``frame`` with every cell as text, unguarded."""
+    return pd.DataFrame({name: texts(frame[name]) for name in columns}, columns=list(columns))
+
+
+def texts(column: pd.Series) -> np.ndarray:
+    """A column's cells as texts, an array of objects; each different cell is told once."""
+    if column.dtype.kind == "M":
+        plain = column.dt.tz_localize(None)
+        days = plain.dt.strftime("%Y-%m-%d").to_numpy(dtype=object)
+        odd = (plain != plain.dt.normalize()).to_numpy(dtype=bool)
+        days[odd] = [told(cell) for cell in plain[odd]]
+        return np.asarray(days, dtype=object)
+    cells = column.array if isinstance(column.dtype, pd.CategoricalDtype) else None
+    if cells is not None:
+        names = np.array([*(told(cell) for cell in cells.categories), ""], dtype=object)
+        return np.asarray(names[cells.codes], dtype=object)
+    found = column.to_numpy(dtype=object)
+    return np.fromiter((told(cell) for cell in found), dtype=object, count=len(found))
 
 
 def text_rows(frame: pd.DataFrame, columns: Sequence[str]) -> list[list[str]]:
     """Every row of ``frame`` as text cells, unguarded."""
-    parts = [[told(cell) for cell in frame[name]] for name in columns]
+    parts = [texts(frame[name]) for name in columns]
     return [list(row) for row in zip(*parts, strict=True)]
 
 
-def measurements_from(rows: Sequence[Sequence[str]], columns: Sequence[str]) -> pd.DataFrame:
-    """The measurements frame from text cells. Raises OperatorError naming the row it cannot use."""
-    columns = [FORMER_NAMES.get(name, name) for name in columns]
-    missing = [name for name in WRITTEN if name not in columns]
+def measurements_from(cells: pd.DataFrame) -> pd.DataFrame:
+    """The measurements frame from a frame of texts.
+
+    Raises OperatorError naming the row it cannot use.
+    """
+    cells = cells.rename(columns=FORMER_NAMES)
+    missing = [name for name in WRITTEN if name not in cells.columns]
     if missing:
         raise OperatorError(f"the measurements lack the column {', '.join(missing)}")
-    cells = {name: [row[at] for row in rows] for at, name in enumerate(columns)}
-    value = [_row(_decimal, text, "value", at) for at, text in enumerate(cells["value"], 1)]
-    unit = [_row(parse_unit, text, "unit", at) for at, text in enumerate(cells["unit"], 1)]
-    for at, text in enumerate(cells["status"], 1):
-        if text not in STATUSES:
-            raise OperatorError(f"row {at}: status {text!r} is none of {', '.join(STATUSES)}")
+    value = _each(cells["value"], _decimal)
+    unit = _each(cells["unit"], parse_unit)
+    status = _each(cells["status"], _state)
     frame = pd.DataFrame(
         {
             "plot": cells["plot"],
             "tag": cells["tag"],
             "stem": cells["stem"],
             "species": cells["species"],
-            "date": [_row(_moment, text, "date", at) for at, text in enumerate(cells["date"], 1)],
+            "date": pd.Series(_each(cells["date"], _moment), dtype="datetime64[us]"),
             "value": pd.Series(value, dtype=object),
-            "unit": [item.value for item in unit],
-            "diameter_cm": [centimetres(*pair) for pair in zip(value, unit, strict=True)],
-            "status": cells["status"],
-            "measured_height_m": [
-                _row(_float, text, "measured_height_m", at)
-                for at, text in enumerate(cells["measured_height_m"], 1)
-            ],
+            "unit": pd.Series([item.value for item in unit], dtype=object),
+            "diameter_cm": _centimetres(value, unit),
+            "status": pd.Series(status, dtype=object),
+            "measured_height_m": _each(cells["measured_height_m"], _float).astype("float64"),
             "source": cells["source"],
         }
-    ).astype({"date": "datetime64[us]", "diameter_cm": "float64", "measured_height_m": "float64"})
-    for name in columns:
-        if name not in frame.columns and name != "id":
-            frame[name] = cells[name]
-    return frame
+    )
+    others = [name for name in cells.columns if name not in frame.columns]
+    return pd.concat([frame, cells[others]], axis=1)
 
 
-def plots_from(rows: Sequence[Sequence[str]], columns: Sequence[str]) -> pd.DataFrame:
-    """The plots frame from text cells. Raises OperatorError naming the row it cannot use."""
-    missing = [name for name in PLOT_COLUMNS if name not in columns]
+def plots_from(cells: pd.DataFrame) -> pd.DataFrame:
+    """The plots frame from a frame of texts. Raises OperatorError naming the row it cannot use."""
+    missing = [name for name in PLOT_COLUMNS if name not in cells.columns]
     if missing:
         raise OperatorError(f"the plots lack the column {', '.join(missing)}")
-    table = {name: [row[at] for row in rows] for at, name in enumerate(columns)}
-    for name in ("area_ha", "breast_height_m"):
-        numbers = [_row(_float, text, name, at) for at, text in enumerate(table[name], 1)]
-        table[name] = np.array(numbers, dtype=np.float64)  # type: ignore[assignment]
-    return pd.DataFrame(table)
+    numbers = {
+        name: _each(cells[name], _float).astype("float64")
+        for name in ("area_ha", "breast_height_m")
+    }
+    return cells.assign(**numbers)
+
+
+def frame_of(rows: Sequence[Sequence[str]], columns: Sequence[str]) -> pd.DataFrame:
+    """Rows of texts as a frame of texts."""
+    return pd.DataFrame(list(rows), columns=list(columns), dtype=object)
 
 
 def centimetres(value: Decimal | None, unit: Unit) -> float:
@@ -170,11 +217,33 @@ def centimetres(value: Decimal | None, unit: Unit) -> float:
     return float("nan") if value is None else float(convert(value, unit, Unit.CENTIMETRE))
 
 
-def _row(read: Any, text: str, column: str, at: int) -> Any:
-    try:
-        return read(text)
-    except (OperatorError, ValueError) as error:
-        raise OperatorError(f"row {at}, {column}: {error}") from None
+def _centimetres(value: np.ndarray, unit: np.ndarray) -> np.ndarray:
+    known: dict[tuple[Decimal | None, Unit], float] = {}
+    made = np.empty(len(value))
+    for at, pair in enumerate(zip(value, unit, strict=True)):
+        if pair not in known:
+            known[pair] = centimetres(*pair)
+        made[at] = known[pair]
+    return made
+
+
+def _each(column: pd.Series, read: Callable[[str], Any]) -> np.ndarray:
+    """Every cell read, each different text once. Raises OperatorError naming the first bad row."""
+    codes, different = pd.factorize(column.to_numpy(dtype=object))
+    made: np.ndarray = np.empty(len(different), dtype=object)
+    for at, text in enumerate(different):
+        try:
+            made[at] = read(text)
+        except (OperatorError, ValueError) as error:
+            row = int(np.argmax(codes == at)) + 1
+            raise OperatorError(f"row {row}, {column.name}: {error}") from None
+    return np.asarray(made[codes])
+
+
+def _state(text: str) -> str:
+    if text not in STATUSES:
+        raise OperatorError(f"status {text!r} is none of {', '.join(STATUSES)}")
+    return text
 
 
 def _decimal(text: str) -> Decimal | None:
@@ -194,4 +263,4 @@ def _moment(text: str) -> pd.Timestamp:
     moment = pd.Timestamp(text)
     if moment is pd.NaT:
         raise OperatorError("there is no date")
-    return moment
+    return moment.tz_localize(None)

@@ -1,48 +1,52 @@
-"""A Darwin Core archive of sampling events, and back.
+"""A Darwin Core archive of sampling events; ``darwincore_read`` takes it back.
 
 Core: one Event a plot, and one a measured stem with the plot's as parent, since extensions may link
 to the core only. Extensions: Occurrence (the stem seen) and MeasurementOrFact (diameter, state,
-height of measurement). Terms and text guide: TDWG (Darwin Core, http://rs.tdwg.org/dwc/). What it
-cannot hold: sounds, settings of the survey, a difference
-between empty and absent, and line ends and tabs inside a text (they become spaces).
+height of measurement, graduation; what a plot is; notes; trees of the roster). Terms and text
+guide: TDWG (Darwin Core, http://rs.tdwg.org/dwc/). What no other term holds stands in
+dynamicProperties, as JSON. What it cannot hold: sounds, the journal, settings of checks and
+listening, a difference between empty and absent.
 """
 
 from __future__ import annotations
 
 import csv
 import io
+import json
 import re
 import zipfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from xml.etree import ElementTree
-from xml.sax.saxutils import escape, quoteattr
 
-import pandas as pd
-
-from callout.core.errors import OperatorError
 from callout.journal.files import storage_errors
+from callout.journal.species import reference_species
+from callout.reports.exchange.about import About
 from callout.reports.exchange.cells import (
     WRITTEN,
-    About,
     extra_columns,
+    extra_plot_columns,
     guarded,
-    measurements_from,
-    plots_from,
+    plain_number,
     text_rows,
 )
-from callout.reports.exchange.datapackage import split_rows
+from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
+from callout.reports.exchange.eml import eml
+from callout.reports.exchange.scientific import Named, scientific_names
+from callout.reports.identities import identified
 from callout.reports.stand.columns import PLOT_COLUMNS
 
 DWC = "http://rs.tdwg.org/dwc/terms/"
 TEXT = "http://rs.tdwg.org/dwc/text/"
 EVENT = (
-    "eventID", "parentEventID", "eventType", "eventDate", "locationID", "fieldNumber",
-    "samplingProtocol", "sampleSizeValue", "sampleSizeUnit",
+    "eventID", "parentEventID", "eventType", "eventDate", "locationID", "locality",
+    "decimalLatitude", "decimalLongitude", "geodeticDatum", "coordinateUncertaintyInMeters",
+    "fieldNumber", "samplingProtocol", "sampleSizeValue", "sampleSizeUnit", "eventRemarks",
+    "dynamicProperties",
 )  # fmt: skip
 OCCURRENCE = (
     "eventID", "occurrenceID", "basisOfRecord", "occurrenceStatus", "organismID", "scientificName",
-    "verbatimIdentification", "vitality", "recordedBy", "eventDate",
+    "taxonRank", "kingdom", "vernacularName", "verbatimIdentification", "vitality", "recordedBy",
+    "eventDate",
 )  # fmt: skip
 FACT = (
     "eventID", "measurementID", "measurementType", "measurementValue", "measurementAccuracy",
@@ -54,25 +58,45 @@ TABLES = {
     "occurrence.csv": ("Occurrence", OCCURRENCE),
     "measurementorfact.csv": ("MeasurementOrFact", FACT),
 }
-PROTOCOL = "diameter of tagged stems by diameter tape, called, repeated and confirmed"
+# How each row came to be: only what was called out here is told to have been.
+PROTOCOLS = {
+    "voice": "diameter tape; the size called out, recognised, repeated aloud and confirmed",
+    "tape": "electronic diameter tape; the size repeated and confirmed",
+    "typed": "diameter tape; the size typed, repeated and confirmed",
+    "key": "diameter tape; confirmed by a key",
+}
+CALLED = "diameter tape; the size repeated and confirmed"
+OTHERWISE = "taken over from an earlier table or roster; how it was measured is not told"
+PLOT_PROTOCOL = "diameters of tagged stems"
+PLOT_TERMS = {
+    "site": "locality", "latitude": "decimalLatitude", "longitude": "decimalLongitude",
+    "coordinate_uncertainty_m": "coordinateUncertaintyInMeters",
+}  # fmt: skip
+UNIT_FACT, HEIGHT_FACT = "unit of diameters", "height of measurement in the plot"
+# Columns with terms or facts of their own; the rest of a row's goes into dynamicProperties.
+_ELSEWHERE = {"measurement_id", "time", "who", "graduation"}
 _CONTROLS = re.compile(r"[\x00-\x1f\x7f\x85\u2028\u2029]")
-_OTHER = "other: "
 # A zip's members carry a time; a fixed one makes equal data give equal bytes.
 _ZIP_TIME = (1980, 1, 1, 0, 0, 0)
+Row = tuple[str, Sequence[str]]
 
 
-def write_archive(
-    path: Path, measurements: pd.DataFrame, plots: pd.DataFrame, about: About
-) -> Path:
-    """Write the zipped archive to ``path``."""
+def write_archive(path: Path, data: Dataset, about: About, scientific: Named | None = None) -> Path:
+    """Write the zipped archive to ``path``.
+
+    ``scientific`` gives the scientific name of what the roster calls a tree (the reference list's
+    where it is None).
+    """
+    named = scientific or scientific_names(reference_species())
     rows: dict[str, list[Sequence[str]]] = {name: [] for name in TABLES}
-    for table, row in (*_plot_rows(plots), *_stem_rows(measurements)):
-        rows[table].append(row)
+    for rows_of in (_plot_rows(data), _stem_rows(data, about, named), _further_rows(data)):
+        for table, row in rows_of:
+            rows[table].append(row)
     with storage_errors(f"cannot write {path}"):
         path.parent.mkdir(parents=True, exist_ok=True)
         with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
             _add(archive, "meta.xml", _meta())
-            _add(archive, "eml.xml", _eml(about))
+            _add(archive, "eml.xml", eml(about, data, named))
             for name, (_, terms) in TABLES.items():
                 _add(archive, name, _csv(terms, rows[name]))
     return path
@@ -89,86 +113,161 @@ def _csv(terms: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     writer = csv.writer(text, lineterminator="\n", quoting=csv.QUOTE_ALL)
     writer.writerow(terms)
     # Many readers of archives take a line for a row, quoted or not.
-    writer.writerows([guarded(_CONTROLS.sub(" ", cell)) for cell in row] for row in rows)
+    bare = [term.startswith("decimalL") for term in terms]
+    writer.writerows(
+        [
+            cell if number and plain_number(cell) else guarded(_CONTROLS.sub(" ", cell))
+            for cell, number in zip(row, bare, strict=True)
+        ]
+        for row in rows
+    )
     return text.getvalue()
 
 
-def _fact(event: str, kind: str, value: str, **other: str) -> tuple[str, Sequence[str]]:
-    cells = {"eventID": event, "measurementID": f"{event}:{kind}", "measurementType": kind}
-    cells["measurementValue"] = value
-    cells.update({f"measurement{name}": text for name, text in other.items()})
-    return "measurementorfact.csv", [cells.get(term, "") for term in FACT]
+def _row(table: str, cells: Mapping[str, str]) -> Row:
+    return table, [cells.get(term, "") for term in TABLES[table][1]]
 
 
-def _plot_rows(plots: pd.DataFrame) -> Iterator[tuple[str, Sequence[str]]]:
-    for name, area, unit, height, treatment in text_rows(plots, PLOT_COLUMNS):
-        event = f"plot:{name}"
-        cells = {
-            "eventID": event, "eventType": "Plot", "locationID": name,
-            "samplingProtocol": PROTOCOL, "sampleSizeValue": area,
-            "sampleSizeUnit": "hectare" if area else "",
-        }  # fmt: skip
-        yield "event.csv", [cells.get(term, "") for term in EVENT]
-        yield _fact(event, "unit of diameters", unit)
-        if height:
-            yield _fact(event, "height of measurement in the plot", height, Unit="m")
-        if treatment:
-            yield _fact(event, "treatment", treatment)
-
-
-def _stem_rows(measurements: pd.DataFrame) -> Iterator[tuple[str, Sequence[str]]]:
-    extra = extra_columns(measurements)
-    for at, cells in enumerate(text_rows(measurements, [*WRITTEN, *extra]), 1):
-        row = dict(zip([*WRITTEN, *extra], cells, strict=True))
-        event = f"measuring:{at}"
-        yield "event.csv", _stem_event(event, row)
-        yield "occurrence.csv", _occurrence(event, row)
-        yield from _stem_facts(event, row, extra)
-
-
-def _stem_event(event: str, row: dict[str, str]) -> Sequence[str]:
+def _fact(event: str, kind: str, value: str, **other: str) -> Row:
     cells = {
-        "eventID": event, "parentEventID": f"plot:{row['plot']}", "eventType": "Observation",
-        "eventDate": row["date"], "locationID": row["plot"], "fieldNumber": row["tag"],
-        "samplingProtocol": PROTOCOL,
+        "eventID": event, "measurementID": f"{event}:{kind}", "measurementType": kind,
+        "measurementValue": value,
     }  # fmt: skip
-    return [cells.get(term, "") for term in EVENT]
+    cells.update({f"measurement{name}": text for name, text in other.items()})
+    return _row("measurementorfact.csv", cells)
 
 
-def _occurrence(event: str, row: dict[str, str]) -> Sequence[str]:
+def properties(cells: Mapping[str, str]) -> str:
+    """Texts as JSON on one line, '' for none; what is empty is left out."""
+    told = {name: text for name, text in cells.items() if text}
+    return json.dumps(told, ensure_ascii=True) if told else ""
+
+
+def _exact(cells: Mapping[str, str], names: Sequence[str]) -> dict[str, str]:
+    """Those cells whose text a line of CSV would change: they go as JSON too."""
+    return {name: cells[name] for name in names if _CONTROLS.search(cells[name])}
+
+
+def _plot_rows(data: Dataset) -> Iterator[Row]:
+    further = extra_plot_columns(data.plots)
+    columns = [*PLOT_COLUMNS, *further]
+    for cells in text_rows(data.plots, columns):
+        row = dict(zip(columns, cells, strict=True))
+        event = f"plot:{row['plot']}"
+        terms = {
+            "eventID": event, "eventType": "Plot", "locationID": row["plot"],
+            "samplingProtocol": PLOT_PROTOCOL, "sampleSizeValue": row["area_ha"],
+            "sampleSizeUnit": "hectare" if row["area_ha"] else "",
+            "geodeticDatum": "WGS84" if row.get("latitude") else "",
+            "dynamicProperties": properties(_exact(row, columns)),
+            **{term: row.get(name, "") for name, term in PLOT_TERMS.items()},
+        }  # fmt: skip
+        yield _row("event.csv", terms)
+        yield _fact(event, UNIT_FACT, row["unit"])
+        if row["breast_height_m"]:
+            yield _fact(event, HEIGHT_FACT, row["breast_height_m"], Unit="m")
+        for name in ("treatment", *further):
+            if row[name] and name not in PLOT_TERMS:
+                yield _fact(event, name, row[name])
+
+
+def _stem_rows(data: Dataset, about: About, named: Named) -> Iterator[Row]:
+    measurements = identified(data.measurements, about.title)
+    extra = extra_columns(measurements)
+    columns = [*WRITTEN, *extra]
+    kept = [name for name in extra if name not in _ELSEWHERE]
+    for cells in text_rows(measurements, columns):
+        row = dict.fromkeys(("who", "time", "graduation", "entered_by", "warnings"), "")
+        row.update(zip(columns, cells, strict=True))
+        event = row["measurement_id"]
+        exact = _exact(row, [*WRITTEN, *_ELSEWHERE])
+        if row["time"]:
+            exact["date"] = row["date"]  # beside a moment, which has an offset of its own
+        further = properties({**{name: row[name] for name in kept}, **exact})
+        yield _row("event.csv", _stem_event(event, row, further))
+        yield _row("occurrence.csv", _occurrence(event, row, named))
+        yield from _stem_facts(event, row)
+
+
+def _stem_event(event: str, row: Mapping[str, str], further: str) -> dict[str, str]:
+    return {
+        "eventID": event, "parentEventID": f"plot:{row['plot']}", "eventType": "Observation",
+        "eventDate": row["time"] or row["date"], "locationID": row["plot"],
+        "fieldNumber": row["tag"], "samplingProtocol": protocol(row),
+        "eventRemarks": _remarks(row), "dynamicProperties": further,
+    }  # fmt: skip
+
+
+def protocol(row: Mapping[str, str]) -> str:
+    """How a row came to be, as far as it tells."""
+    if row["source"] != "callout":
+        return OTHERWISE
+    return PROTOCOLS.get(row["entered_by"], CALLED)
+
+
+def _remarks(row: Mapping[str, str]) -> str:
+    """What a reader must know of the row: warnings, another recorder's reading, a ruling."""
+    told = [
+        f"{words}: {row[name]}"
+        for name, words in (
+            ("warnings", "warned"), ("disagrees", "unsettled, another recorder read"),
+            ("ruling", "ruled"), ("tag_note", "tag"),
+        )
+        if row.get(name)
+    ]  # fmt: skip
+    return "; ".join(told)
+
+
+def _occurrence(event: str, row: Mapping[str, str], named: Named) -> dict[str, str]:
     absent = row["status"] in ("missing", "not found")
     known = "alive" if row["status"] == "live" else "dead"
+    scientific = named(row["species"])
+    words = len(scientific.removesuffix(".").split())
+    sure = words > 1 and scientific.split()[1] not in ("sp.", "spp.", "sp", "spp")
     stem = f"/{row['stem']}" if row["stem"] else ""
-    cells = {
+    return {
         "eventID": event, "occurrenceID": f"{event}:stem", "basisOfRecord": "HumanObservation",
         "occurrenceStatus": "absent" if absent else "present",
-        "organismID": f"{row['plot']}/{row['tag']}{stem}", "scientificName": row["species"],
+        "organismID": f"{row['tree_id']}{stem}", "scientificName": scientific or "Plantae",
+        "taxonRank": ("species" if sure else "genus") if scientific else "kingdom",
+        "kingdom": "Plantae",
+        "vernacularName": "" if scientific == row["species"] else row["species"],
         "verbatimIdentification": row["species"], "vitality": "" if absent else known,
-        "recordedBy": row.get("who", ""), "eventDate": row["date"],
+        "recordedBy": row["who"], "eventDate": row["time"] or row["date"],
     }  # fmt: skip
-    return [cells.get(term, "") for term in OCCURRENCE]
 
 
-def _stem_facts(
-    event: str, row: dict[str, str], extra: Sequence[str]
-) -> Iterator[tuple[str, Sequence[str]]]:
-    whose = {"DeterminedBy": row.get("who", ""), "DeterminedDate": row["date"]}
-    graduation = row.get("graduation", "")
+def _stem_facts(event: str, row: Mapping[str, str]) -> Iterator[Row]:
+    whose = {"DeterminedBy": row["who"], "DeterminedDate": row["time"] or row["date"]}
     height = f" at {row['measured_height_m']} m" if row["measured_height_m"] else ""
     yield _fact(
-        event, "diameter", row["value"], Unit=row["unit"], Accuracy=graduation,
-        Method=f"diameter tape{height}",
-        Remarks="accuracy is the tape's graduation" if graduation else "", **whose,
+        event, "diameter", row["value"], Unit=row["unit"], Method=f"diameter tape{height}",
+        Remarks=_remarks(row), **whose,
     )  # fmt: skip
     yield _fact(event, "state of the stem", row["status"], **whose)
     if row["measured_height_m"]:
         yield _fact(event, "height of measurement", row["measured_height_m"], Unit="m", **whose)
+    if row["graduation"]:
+        yield _fact(event, "graduation of the tape", row["graduation"], Unit=row["unit"], **whose)
     for name in ("stem", "source"):
         if row[name]:
             yield _fact(event, name, row[name], **whose)
-    for name in extra:
-        if row[name] and name not in ("who", "graduation"):
-            yield _fact(event, f"{_OTHER}{name}", row[name], **whose)
+
+
+def _further_rows(data: Dataset) -> Iterator[Row]:
+    """Each row of a further table as a fact of its plot: its chief column, the rest as JSON."""
+    for table, (words, chief) in FURTHER_TABLES.items():
+        frame = data.further.get(table)
+        if frame is None:
+            continue
+        columns = [str(name) for name in frame.columns]
+        for at, cells in enumerate(text_rows(frame, columns), 1):
+            row = dict(zip(columns, cells, strict=True))
+            yield _fact(
+                f"plot:{row['plot']}", f"{words} {at}", row.get(chief, ""),
+                DeterminedDate=row.get("time", ""), Method=words,
+                Remarks=json.dumps(row, ensure_ascii=True),
+            )  # fmt: skip
 
 
 def _meta() -> str:
@@ -186,104 +285,3 @@ def _meta() -> str:
             f'<files><location>{name}</location></files><{key} index="0"/>{fields}</{tag}>'
         )
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + "\n".join([*parts, "</archive>"]) + "\n"
-
-
-def _eml(about: About) -> str:
-    """Minimal Ecological Metadata Language 2.2.0: title, creator, date, abstract, contact."""
-    title, creator = escape(about.title), escape(about.creator)
-    party = f"<organizationName>{creator}</organizationName>"
-    package = quoteattr(f"{about.title} {about.created}")
-    licence = escape(about.licence or "not told")
-    return (
-        '<?xml version="1.0" encoding="UTF-8"?>\n'
-        '<eml:eml xmlns:eml="https://eml.ecoinformatics.org/eml-2.2.0" '
-        f'packageId={package} system="local">\n<dataset><title>{title}</title>\n'
-        f"<creator>{party}</creator>\n<pubDate>{escape(about.created[:10])}</pubDate>\n"
-        f"<abstract><para>{escape(about.description or about.title)}</para></abstract>\n"
-        f"<intellectualRights><para>{licence}</para></intellectualRights>\n"
-        f"<contact>{party}</contact></dataset>\n</eml:eml>\n"
-    )
-
-
-def read_archive(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The frames of an archive that this program wrote. Raises OperatorError for any other."""
-    try:
-        with zipfile.ZipFile(path) as archive:
-            described = _described(archive.read("meta.xml").decode("utf-8"))
-            if described != {name: terms for name, (_, terms) in TABLES.items()}:
-                raise OperatorError(f"{path} is laid out by another program: columns differ")
-            tables = {name: _table(archive.read(name).decode("utf-8")) for name in TABLES}
-        return _frames(tables)
-    except (OSError, KeyError, ValueError, ElementTree.ParseError, zipfile.BadZipFile) as error:
-        raise OperatorError(f"{path} is no archive of this program: {error}") from None
-
-
-def _described(meta: str) -> dict[str, tuple[str, ...]]:
-    if "<!DOCTYPE" in meta:  # no entity of a stranger is expanded
-        raise OperatorError("its meta.xml declares a document type: refused")
-    found = {}
-    for part in ElementTree.fromstring(meta):
-        location = part.findtext(f"{{{TEXT}}}files/{{{TEXT}}}location") or ""
-        terms = {
-            int(field.attrib["index"]): field.attrib["term"].removeprefix(DWC)
-            for field in part.findall(f"{{{TEXT}}}field")
-        }
-        terms.setdefault(0, "eventID")
-        found[location] = tuple(terms[index] for index in sorted(terms))
-    return found
-
-
-def _table(text: str) -> list[dict[str, str]]:
-    rows, header = split_rows(csv.reader(io.StringIO(text, newline="")))
-    return [dict(zip(header, row, strict=True)) for row in rows]
-
-
-def _frames(tables: dict[str, list[dict[str, str]]]) -> tuple[pd.DataFrame, pd.DataFrame]:
-    facts: dict[str, dict[str, dict[str, str]]] = {}
-    for fact in tables["measurementorfact.csv"]:
-        facts.setdefault(fact["eventID"], {})[fact["measurementType"]] = fact
-    species = {row["eventID"]: row["verbatimIdentification"] for row in tables["occurrence.csv"]}
-    plots, stems = [], []
-    for event in tables["event.csv"]:
-        own = facts.get(event["eventID"], {})
-        if event["eventType"] == "Plot":
-            plots.append(_plot_cells(event, own))
-        else:
-            stems.append(_stem_cells(event, own, species[event["eventID"]]))
-    extra = sorted({name for row in stems for name in row} - {*WRITTEN})
-    columns = [*WRITTEN, *extra]
-    rows = [[row.get(name, "") for name in columns] for row in stems]
-    return measurements_from(rows, columns), plots_from(plots, PLOT_COLUMNS)
-
-
-def _value(facts: dict[str, dict[str, str]], kind: str) -> str:
-    return facts.get(kind, {}).get("measurementValue", "")
-
-
-def _plot_cells(event: dict[str, str], facts: dict[str, dict[str, str]]) -> list[str]:
-    return [
-        event["locationID"],
-        event["sampleSizeValue"],
-        _value(facts, "unit of diameters"),
-        _value(facts, "height of measurement in the plot"),
-        _value(facts, "treatment"),
-    ]
-
-
-def _stem_cells(
-    event: dict[str, str], facts: dict[str, dict[str, str]], species: str
-) -> dict[str, str]:
-    diameter = facts["diameter"]
-    row = {
-        "plot": event["locationID"], "tag": event["fieldNumber"], "species": species,
-        "date": event["eventDate"], "value": diameter["measurementValue"],
-        "unit": diameter["measurementUnit"], "status": _value(facts, "state of the stem"),
-        "measured_height_m": _value(facts, "height of measurement"),
-        "stem": _value(facts, "stem"), "source": _value(facts, "source"),
-    }  # fmt: skip
-    others = [kind for kind in facts if kind.startswith(_OTHER)]
-    row.update({kind.removeprefix(_OTHER): _value(facts, kind) for kind in others})
-    for name, term in (("who", "DeterminedBy"), ("graduation", "Accuracy")):
-        if diameter[f"measurement{term}"]:
-            row[name] = diameter[f"measurement{term}"]
-    return row

@@ -1,8 +1,8 @@
 """A Frictionless Data Package: CSV with a Table Schema, and back.
 
 ``datapackage.json`` names columns, types, units and keys (specifications of the Frictionless
-project, version 1). What it cannot hold: sounds, settings of the survey, and times finer than a
-microsecond. No other form here.
+project, version 1). What it cannot hold: sounds, the journal, settings of checks and listening, and
+times finer than a microsecond. No other form here.
 """
 
 from __future__ import annotations
@@ -11,84 +11,100 @@ import csv
 import hashlib
 import io
 import json
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from callout.core.errors import OperatorError
 from callout.core.units import Unit
 from callout.journal.files import storage_errors
+from callout.reports.exchange.about import About, about_from
 from callout.reports.exchange.cells import (
     GUARD_NOTE,
     MEANING,
+    PLACE_COLUMNS,
     WRITTEN,
-    About,
     bared,
     extra_columns,
+    extra_plot_columns,
     guarded,
     measurements_from,
+    plain_number,
     plots_from,
-    text_rows,
+    text_frame,
 )
+from callout.reports.exchange.citation import CITATION_FILE, citation
+from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
+from callout.reports.identities import identified
 from callout.reports.stand.columns import PLOT_COLUMNS, STATUSES
 
 DESCRIPTOR = "datapackage.json"
 _PLOT_KEY = {"fields": ["plot"], "reference": {"resource": "plots", "fields": ["plot"]}}
 _NUMBERS = ("value", "measured_height_m", "area_ha", "breast_height_m")
+_KEYS = {"trees": ["plot", "tag"], "notes": ["note_id"], "history": ["plot", "from_day"]}
 
 
-def write_package(
-    folder: Path,
-    measurements: pd.DataFrame,
-    plots: pd.DataFrame,
-    about: About,
-    trees: pd.DataFrame | None = None,
-) -> Path:
+def write_package(folder: Path, data: Dataset, about: About) -> Path:
     """Write the package into ``folder`` (made if need be); returns the descriptor's path.
 
-    ``trees`` (plot, tag, species and any further columns, texts) are the roster's, measured or not.
+    Beside it a ``CITATION.cff``, which says how the data are to be cited.
     """
-    columns = [*WRITTEN, *extra_columns(measurements)]
-    rows = text_rows(measurements, columns)
-    numbered = [[str(at), *row] for at, row in enumerate(rows, 1)]
+    measurements = identified(data.measurements, about.title)
+    columns = ["measurement_id", *WRITTEN]
+    columns += [name for name in extra_columns(measurements) if name != "measurement_id"]
+    plot_columns = [*PLOT_COLUMNS, *extra_plot_columns(data.plots)]
+    tables = {
+        "plots": text_frame(data.plots, plot_columns),
+        "measurements": text_frame(measurements, columns),
+    }
+    for name, table in data.further.items():
+        tables[name] = text_frame(table, [str(column) for column in table.columns])
     with storage_errors(f"cannot write into {folder}"):
         folder.mkdir(parents=True, exist_ok=True)
-        resources = [
-            _resource(folder, "plots", PLOT_COLUMNS, text_rows(plots, PLOT_COLUMNS)),
-            _resource(folder, "measurements", ["id", *columns], numbered),
-        ]
-        if trees is not None:
-            names = [str(name) for name in trees.columns]
-            resources.append(_resource(folder, "trees", names, text_rows(trees, names)))
+        resources = [_resource(folder, name, table) for name, table in tables.items()]
         path = folder / DESCRIPTOR
+        descriptor = _descriptor(resources, about, measurements["date"])
         path.write_text(
-            json.dumps(_descriptor(resources, about), ensure_ascii=False, indent=2) + "\n",
-            encoding="utf-8",
+            json.dumps(descriptor, ensure_ascii=False, indent=2) + "\n", encoding="utf-8"
         )
+        (folder / CITATION_FILE).write_text(citation(about), encoding="utf-8")
     return path
 
 
-def csv_text(
-    columns: Sequence[str], rows: Sequence[Sequence[str]], numbers: Sequence[str] = _NUMBERS
-) -> str:
-    """CSV (RFC 4180 quoting, line feeds) with every text guarded against formulas."""
-    numeric = {at for at, name in enumerate(columns) if name in numbers}
+def csv_text(table: pd.DataFrame, numbers: Sequence[str] = _NUMBERS) -> str:
+    """CSV (RFC 4180 quoting, line feeds) of texts, each guarded against formulas."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow([guarded(name) for name in columns])
-    writer.writerows(
-        [cell if at in numeric else guarded(cell) for at, cell in enumerate(row)] for row in rows
-    )
+    writer.writerow([guarded(str(name)) for name in table.columns])
+    parts = [
+        table[name].to_numpy(dtype=object)
+        if name in numbers
+        else _mapped(table[name], placing if name in PLACE_COLUMNS else guarded)
+        for name in table.columns
+    ]
+    writer.writerows(zip(*parts, strict=True))
     return text.getvalue()
 
 
-def _resource(
-    folder: Path, name: str, columns: Sequence[str], rows: Sequence[Sequence[str]]
-) -> dict[str, Any]:
-    numbers = () if name == "trees" else _NUMBERS  # further columns hold what people wrote
-    data = csv_text(columns, rows, numbers).encode("utf-8")
+def placing(text: str) -> str:
+    """A coordinate: bare where it is a number, guarded where it is anything else."""
+    return text if plain_number(text) else guarded(text)
+
+
+def _mapped(column: pd.Series, change: Any) -> np.ndarray:
+    """Every cell changed, each different text once."""
+    codes, different = pd.factorize(column.to_numpy(dtype=object))
+    made = np.array([*(change(text) for text in different), ""], dtype=object)
+    return np.asarray(made[codes], dtype=object)
+
+
+def _resource(folder: Path, name: str, table: pd.DataFrame) -> dict[str, Any]:
+    # Further columns of the roster hold what people wrote, whatever they are called.
+    data = csv_text(table, () if name in FURTHER_TABLES else _NUMBERS).encode("utf-8")
     (folder / f"{name}.csv").write_bytes(data)
     return {
         "name": name,
@@ -100,41 +116,43 @@ def _resource(
         "encoding": "utf-8",
         "bytes": len(data),
         "hash": f"sha256:{hashlib.sha256(data).hexdigest()}",
-        "schema": _schema(name, columns, rows),
+        "schema": _schema(name, table),
     }
 
 
-def _schema(resource: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> dict[str, Any]:
-    if resource == "trees":
-        return {
-            "fields": [{"name": name, "type": "string"} for name in columns],
-            "missingValues": [""],
-            "primaryKey": ["plot", "tag"],
-            "foreignKeys": [_PLOT_KEY],
-        }
-    schema: dict[str, Any] = {
-        "fields": [
-            _field(name, [row[at] for row in rows] if name == "date" else [])
-            for at, name in enumerate(columns)
-        ],
+def _schema(resource: str, table: pd.DataFrame) -> dict[str, Any]:
+    if resource in FURTHER_TABLES:
+        fields = [_described({"name": str(name), "type": "string"}) for name in table.columns]
+        schema = {"fields": fields, "missingValues": [""], "foreignKeys": [_PLOT_KEY]}
+        key = _KEYS[resource]
+        return {**schema, "primaryKey": key} if set(key) <= set(table.columns) else schema
+    dates = table["date"] if "date" in table.columns else pd.Series([], dtype=object)
+    timed = bool(dates.str.contains("T", regex=False).any()) if len(dates) else False
+    schema = {
+        "fields": [_field(str(name), timed) for name in table.columns],
         "missingValues": [""],
     }
     if resource == "plots":
         return {**schema, "primaryKey": ["plot"]}
-    return {**schema, "primaryKey": ["id"], "foreignKeys": [_PLOT_KEY]}
+    return {**schema, "primaryKey": ["measurement_id"], "foreignKeys": [_PLOT_KEY]}
 
 
-def _field(name: str, dates: Sequence[str]) -> dict[str, Any]:
-    field: dict[str, Any] = {"name": name, "type": "string"}
-    if name in MEANING:
-        field["description"] = MEANING[name]
-    if name == "id":
-        return {**field, "type": "integer", "constraints": {"required": True, "unique": True}}
+def _described(field: dict[str, Any]) -> dict[str, Any]:
+    meaning = MEANING.get(field["name"])
+    return {**field, "description": meaning} if meaning else field
+
+
+def _field(name: str, timed: bool) -> dict[str, Any]:
+    field = _described({"name": name, "type": "string"})
+    if name == "measurement_id":
+        return {**field, "constraints": {"required": True, "unique": True}}
     if name == "date":
-        kind = {"type": "datetime", "format": "any"} if any("T" in text for text in dates) else {}
+        kind = {"type": "datetime", "format": "any"} if timed else {}
         return {**field, "type": "date", **kind, "constraints": {"required": True}}
     if name in _NUMBERS:
         return {**field, "type": "number", "constraints": {"minimum": 0}}
+    if name in PLACE_COLUMNS:
+        return {**field, "type": "number"}
     if name == "status":
         return {**field, "constraints": {"required": True, "enum": list(STATUSES)}}
     if name == "unit":
@@ -144,70 +162,97 @@ def _field(name: str, dates: Sequence[str]) -> dict[str, Any]:
     return field
 
 
-def _descriptor(resources: list[dict[str, Any]], about: About) -> dict[str, Any]:
+def _descriptor(resources: list[dict[str, Any]], about: About, dates: pd.Series) -> dict[str, Any]:
     descriptor: dict[str, Any] = {
         "profile": "tabular-data-package",
         "name": "tree-measurements",
         "title": about.title,
         "description": about.description,
         "created": about.created,
-        "contributors": [{"title": about.creator, "role": "author"}],
+        "contributors": [
+            {
+                key: text
+                for key, text in (
+                    ("title", one.told), ("role", one.role), ("email", one.email),
+                    ("path", one.orcid), ("organization", one.organization),
+                )
+                if text
+            }
+            for one in about.people
+        ],
         "resources": resources,
-    }
-    if about.licence:
-        descriptor["licenses"] = [{"name": about.licence}]
+        "about": about.plain,
+    }  # fmt: skip
+    if len(dates):
+        first, last = (str(day)[:10] for day in (dates.min(), dates.max()))
+        descriptor["temporal"] = {"start": first, "end": last}
+    for key, value in (
+        ("id", about.identifier), ("version", about.version), ("keywords", list(about.keywords)),
+        ("methods", about.methods), ("licenses", [{"name": about.licence}] if about.licence else 0),
+    ):  # fmt: skip
+        if value:
+            descriptor[key] = value
     return descriptor
 
 
-def read_package(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The frames of a package that this program wrote, hashes checked.
+def read_package(path: Path) -> Dataset:
+    """What a package that this program wrote holds, hashes checked.
 
     ``path`` is its folder or descriptor. Raises OperatorError for one that is changed or not ours.
     """
-    tables = _tables(path)
-    return measurements_from(*tables["measurements"]), plots_from(*tables["plots"])
-
-
-def read_trees(path: Path) -> pd.DataFrame | None:
-    """The roster's trees in a package, texts; None where it has none. Raises OperatorError."""
-    found = _tables(path).get("trees")
-    if found is None:
-        return None
-    rows, columns = found
-    missing = [name for name in ("plot", "tag", "species") if name not in columns]
-    if missing:
-        raise OperatorError(f"the trees lack the column {', '.join(missing)}")
-    return pd.DataFrame(rows, columns=columns)
-
-
-def _tables(path: Path) -> dict[str, tuple[list[list[str]], list[str]]]:
-    """Rows and header of each resource, its hash checked."""
     descriptor = path / DESCRIPTOR if path.is_dir() else path
     try:
         told = json.loads(descriptor.read_text(encoding="utf-8"))
         resources = {item["name"]: item for item in told["resources"]}
-        names = ["measurements", "plots", *(["trees"] if "trees" in resources else [])]
-        return {name: _read_resource(descriptor.parent, resources[name]) for name in names}
+        names = ["measurements", "plots", *(name for name in FURTHER_TABLES if name in resources)]
+        tables = {name: _read(descriptor.parent, resources[name]) for name in names}
+        about = about_from(told["about"]) if "about" in told else None
     except (OSError, ValueError, KeyError, TypeError, csv.Error) as error:
         raise OperatorError(f"{descriptor} is no data package of this program: {error}") from None
+    further = {name: _checked(name, table) for name, table in tables.items() if name in _KEYS}
+    return Dataset(
+        measurements_from(tables["measurements"]), plots_from(tables["plots"]), further, about=about
+    )
 
 
-def _read_resource(folder: Path, resource: dict[str, Any]) -> tuple[list[list[str]], list[str]]:
+def _checked(name: str, table: pd.DataFrame) -> pd.DataFrame:
+    if name == "trees":
+        missing = [column for column in ("plot", "tag", "species") if column not in table.columns]
+        if missing:
+            raise OperatorError(f"the trees lack the column {', '.join(missing)}")
+    return table
+
+
+def _read(folder: Path, resource: dict[str, Any]) -> pd.DataFrame:
     name = str(resource["path"])
     if "/" in name or "\\" in name:
         raise OperatorError(f"{name!r} lies outside the package: give one with plain file names")
     data = (folder / name).read_bytes()
     if resource["hash"] != f"sha256:{hashlib.sha256(data).hexdigest()}":
         raise OperatorError(f"{name} was changed after the package was written: its hash differs")
-    text = data.decode("utf-8")
-    return split_rows(csv.reader(io.StringIO(text, newline="")))
+    return text_table(data.decode("utf-8"))
 
 
-def split_rows(reader: Any) -> tuple[list[list[str]], list[str]]:
-    """Rows and header of a guarded CSV. Raises OperatorError for a row of another width."""
-    header = [bared(cell) for cell in next(reader, [])]
-    rows = [[bared(cell) for cell in row] for row in reader]
-    for at, row in enumerate(rows, 1):
-        if len(row) != len(header):
-            raise OperatorError(f"row {at} has {len(row)} cells where the header has {len(header)}")
-    return rows, header
+def text_table(text: str) -> pd.DataFrame:
+    """A guarded CSV as a frame of texts. Raises OperatorError for a row of another width."""
+    header = next(csv.reader(io.StringIO(text, newline="")), [])
+    if not header:
+        raise OperatorError("a table is empty")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            table = pd.read_csv(
+                io.StringIO(text, newline=""), dtype=object, header=0, names=header,
+                index_col=False, na_filter=False, quotechar='"', doublequote=True,
+                lineterminator="\n", skip_blank_lines=False,
+            )  # fmt: skip
+    except (pd.errors.ParserError, pd.errors.ParserWarning, ValueError) as error:
+        raise OperatorError(f"a row has another width than the header: {error}") from None
+    short = table.isna().any(axis=1).to_numpy(dtype=bool)
+    if short.any():
+        raise OperatorError(f"row {int(np.argmax(short)) + 1} has fewer cells than the header")
+    names = [bared(name) for name in header]
+    return pd.DataFrame(
+        {name: _mapped(table[was], bared) for name, was in zip(names, header, strict=True)},
+        columns=names,
+    )

@@ -2,13 +2,14 @@
 
 Texts are written as texts, guarded like those of the CSVs, and never as formulas. A reading is a
 number shown with the decimals it was recorded with; beyond fifteen digits it is written as text.
-What it cannot hold: sounds, settings of the survey, control characters, and the
-seventeenth digit of a derived figure or an area.
+What it cannot hold: sounds, the journal, settings of checks and listening, control characters, and
+the seventeenth digit of a derived figure or an area.
 """
 
 from __future__ import annotations
 
 import importlib
+import json
 import re
 from collections.abc import Mapping
 from datetime import datetime
@@ -21,21 +22,28 @@ import pandas as pd
 
 from callout.core.errors import OperatorError
 from callout.journal.files import storage_errors
+from callout.reports.exchange.about import About, about_from
 from callout.reports.exchange.cells import (
     GUARD_NOTE,
     MEANING,
+    PLACE_COLUMNS,
     WRITTEN,
-    About,
     bared,
     extra_columns,
+    extra_plot_columns,
+    frame_of,
     guarded,
     measurements_from,
+    plain_number,
     plots_from,
     told,
 )
+from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
+from callout.reports.identities import identified
 from callout.reports.stand.columns import PLOT_COLUMNS
 
 _CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\ufffe\uffff\ud800-\udfff]")
+_WHOLE = "everything told of the data set, as JSON"
 _DIGITS = 15  # a binary double holds any decimal of fifteen digits
 MOST_ROWS = 1_048_575  # rows a sheet has, less the header
 MOST_CHARACTERS = 32_767  # of one cell
@@ -64,20 +72,32 @@ def write_tables(path: Path, tables: Mapping[str, pd.DataFrame]) -> Path:
     return path
 
 
-def write_workbook(
-    path: Path, measurements: pd.DataFrame, plots: pd.DataFrame, about: About
-) -> Path:
-    """Write sheets ``measurements``, ``plots`` and ``about``."""
+def write_workbook(path: Path, data: Dataset, about: About) -> Path:
+    """Write sheets ``measurements``, ``plots``, further tables and ``about``."""
+    measurements = identified(data.measurements, about.title)
     columns = [*WRITTEN, "diameter_cm", *extra_columns(measurements)]
     notes = [("title", about.title), ("creator", about.creator), ("created", about.created)]
-    notes += [("licence", about.licence), ("texts", GUARD_NOTE), *MEANING.items()]
+    notes += [("licence", about.licence), (_WHOLE, json.dumps(about.plain, ensure_ascii=False))]
+    notes += [("texts", GUARD_NOTE), *MEANING.items()]
     return write_tables(
         path,
         {
             "measurements": measurements[columns],
-            "plots": plots[list(PLOT_COLUMNS)],
+            "plots": _placed(data.plots[[*PLOT_COLUMNS, *extra_plot_columns(data.plots)]]),
+            **data.further,
             "about": pd.DataFrame(notes, columns=["what", "told"]),
         },
+    )
+
+
+def _placed(plots: pd.DataFrame) -> pd.DataFrame:
+    """Coordinates as numbers that keep their decimals."""
+    kept = [name for name in PLACE_COLUMNS if name in plots.columns]
+    return plots.assign(
+        **{
+            name: [Decimal(text) if plain_number(text) else text for text in plots[name]]
+            for name in kept
+        }
     )
 
 
@@ -111,26 +131,35 @@ def _cell(sheet: Any, value: Any) -> Any:
     return cell
 
 
-def read_workbook(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The frames of a workbook that this program wrote. Raises OperatorError for any other."""
+def read_workbook(path: Path) -> Dataset:
+    """What a workbook that this program wrote holds. Raises OperatorError for any other."""
     openpyxl = _library()
     try:
         book = openpyxl.load_workbook(path)
-        tables = [_sheet(book[name]) for name in ("measurements", "plots")]
+        further = [name for name in FURTHER_TABLES if name in book.sheetnames]
+        tables = {name: _sheet(book[name]) for name in ("measurements", "plots", *further)}
+        told = _sheet(book["about"]) if "about" in book.sheetnames else frame_of([], ["what"])
     except Exception as error:  # the library raises nearly anything for a broken file
         raise OperatorError(f"{path} is no workbook of this program: {error}") from None
-    (stems, columns), (plots, plot_columns) = tables
-    at = columns.index("diameter_cm") if "diameter_cm" in columns else len(columns)
-    kept = [row[:at] + row[at + 1 :] for row in stems]
-    return (
-        measurements_from(kept, columns[:at] + columns[at + 1 :]),
-        plots_from(plots, plot_columns),
+    return Dataset(
+        measurements_from(tables["measurements"].drop(columns="diameter_cm", errors="ignore")),
+        plots_from(tables["plots"]),
+        {name: tables[name] for name in further},
+        about=_about(told),
     )
 
 
-def _sheet(sheet: Any) -> tuple[list[list[str]], list[str]]:
+def _about(told: pd.DataFrame) -> About | None:
+    whole = told.loc[told["what"] == _WHOLE]
+    try:
+        return about_from(json.loads(str(whole["told"].iloc[0])))
+    except (IndexError, KeyError, ValueError):
+        return None
+
+
+def _sheet(sheet: Any) -> pd.DataFrame:
     rows = [[_text(cell) for cell in row] for row in sheet.iter_rows()]
-    return rows[1:], rows[0]
+    return frame_of(rows[1:], rows[0])
 
 
 def _text(cell: Any) -> str:

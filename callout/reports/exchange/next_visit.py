@@ -16,19 +16,25 @@ import pandas as pd
 from callout.core.errors import OperatorError
 from callout.core.model import PastMeasurement, PlotSettings, Tree
 from callout.core.rounding import Rounding
-from callout.core.units import Unit, parse_decimal, parse_unit
+from callout.core.units import Scale, Unit, parse_decimal, parse_unit
 from callout.journal.config import plausible_range
 from callout.journal.roster import TAG
 from callout.reports.exchange.cells import WRITTEN, extra_columns, text_rows, told
-from callout.reports.exchange.taking import Taken
+from callout.reports.exchange.dataset import Dataset
 from callout.reports.stand.columns import LIVE
 
 GONE = ("dead down", "cut")
+_PLOT_FACTS: Mapping[str, Any] = {
+    "site": str, "shape": str, "established": str,
+    "paint_line": {"yes": True, "no": False}.__getitem__,
+    "graduation": parse_decimal, "rounding": Rounding, "scale": Scale, "smallest": parse_decimal,
+    "largest": parse_decimal,
+}  # fmt: skip
 # What we tell of how a tree stood last; see docs/checks.md.
 _LAST = ("status", "measured_at_m", "breast_height_m", "stems")
 
 
-def next_trees(taken: Taken, *, with_gone: bool = False) -> tuple[tuple[Tree, ...], int]:
+def next_trees(taken: Dataset, *, with_gone: bool = False) -> tuple[tuple[Tree, ...], int]:
     """The next roster, and how many trees that are gone were left out of it.
 
     Raises OperatorError naming a tag that cannot be called.
@@ -102,7 +108,7 @@ def _with_past(tree: Tree, own: pd.DataFrame, breast_height: str) -> Tree:
     )
 
 
-def next_settings(taken: Taken, base: PlotSettings) -> dict[str, PlotSettings]:
+def next_settings(taken: Dataset, base: PlotSettings) -> dict[str, PlotSettings]:
     """How each plot is measured: as in the survey, else as far as the form tells, else ``base``."""
     found = {}
     for row in taken.plots.itertuples():
@@ -116,10 +122,25 @@ def next_settings(taken: Taken, base: PlotSettings) -> dict[str, PlotSettings]:
             smallest, largest = plausible_range(given["unit"])
             if given["unit"] is not base.unit:
                 given.update(smallest=smallest, largest=largest)
+        given.update(_of_plot(row))
         for ours, number in (("area_ha", row.area_ha), ("breast_height_m", row.breast_height_m)):
             if not pd.isna(number):
                 given[ours] = Decimal(repr(float(number)))
-        found[name] = replace(base, **{**given, **_of_readings(taken.measurements, name)})
+        readings = _of_readings(taken.measurements, name)
+        found[name] = replace(base, **{**readings, **given})
+    return found
+
+
+def _of_plot(row: Any) -> dict[str, Any]:
+    """What the form tells of a plot beyond what every form does."""
+    found: dict[str, Any] = {}
+    for name, read in _PLOT_FACTS.items():
+        text = str(getattr(row, name, "") or "")
+        if text:
+            try:
+                found[name] = read(text)
+            except (OperatorError, ValueError, KeyError):
+                raise OperatorError(f"plot {row.plot}: {name} {text!r} is not known") from None
     return found
 
 
@@ -139,7 +160,7 @@ def _of_readings(measurements: pd.DataFrame, plot: str) -> Mapping[str, Any]:
     return found
 
 
-def all_rows(taken: Taken) -> tuple[list[str], list[list[str]]]:
+def all_rows(taken: Dataset) -> tuple[list[str], list[list[str]]]:
     """Every measurement as texts, with its columns, for the next survey's journal."""
     columns = [*WRITTEN, *extra_columns(taken.measurements)]
     return columns, text_rows(taken.measurements, columns)

@@ -1,14 +1,13 @@
-"""Parquet files of measurements and plots, and back.
+"""Parquet files of everything an open form carries, and back.
 
 The reading stays its exact text; ``diameter_cm`` beside it is a float for computing. What it cannot
-hold: sounds, settings of the survey, and times finer than a microsecond. Columns beyond those every
-frame has travel as text.
+hold: sounds, the journal, settings of checks and listening, and times finer than a microsecond.
+Columns beyond those every frame has travel as text.
 """
 
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -16,35 +15,41 @@ import pandas as pd
 
 from callout.core.errors import OperatorError
 from callout.journal.files import storage_errors
+from callout.reports.exchange.about import About, about_from
 from callout.reports.exchange.cells import (
     MEANING,
     WRITTEN,
-    About,
     extra_columns,
+    extra_plot_columns,
     measurements_from,
     plots_from,
-    text_rows,
-    told,
+    text_frame,
+    texts,
 )
+from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
+from callout.reports.identities import identified
 from callout.reports.stand.columns import PLOT_COLUMNS
 
 NAMES = ("measurements.parquet", "plots.parquet")
+_FLOATS = ("diameter_cm", "measured_height_m", "area_ha", "breast_height_m")
 
 
-def write_parquet(
-    folder: Path, measurements: pd.DataFrame, plots: pd.DataFrame, about: About
-) -> tuple[Path, Path]:
-    """Write ``measurements.parquet`` and ``plots.parquet`` into ``folder``."""
+def write_parquet(folder: Path, data: Dataset, about: About) -> tuple[Path, Path]:
+    """Write ``measurements.parquet``, ``plots.parquet`` and further tables into ``folder``."""
     parquet, arrow = _library()
+    measurements = identified(data.measurements, about.title)
+    tables = {
+        NAMES[0]: measurements[[*WRITTEN, "diameter_cm", *extra_columns(measurements)]],
+        NAMES[1]: data.plots[[*PLOT_COLUMNS, *extra_plot_columns(data.plots)]],
+        **{f"{name}.parquet": table for name, table in data.further.items()},
+    }
+    notes = {b"about": json.dumps(about.plain).encode()}
     with storage_errors(f"cannot write into {folder}"):
         folder.mkdir(parents=True, exist_ok=True)
-        paths = (folder / NAMES[0], folder / NAMES[1])
-        for path, table in zip(
-            paths, (_measurements(arrow, measurements), _plots(arrow, plots)), strict=True
-        ):
-            notes = {b"about": json.dumps(asdict(about)).encode()}
-            parquet.write_table(table.replace_schema_metadata(notes), path)
-    return paths
+        for name, table in tables.items():
+            made = _arrow_table(arrow, table, typed=name in NAMES)
+            parquet.write_table(made.replace_schema_metadata(notes), folder / name)
+    return folder / NAMES[0], folder / NAMES[1]
 
 
 def _library() -> tuple[Any, Any]:
@@ -56,48 +61,51 @@ def _library() -> tuple[Any, Any]:
     return pyarrow.parquet, pyarrow
 
 
-def _measurements(arrow: Any, frame: pd.DataFrame) -> Any:
+def _arrow_table(arrow: Any, frame: pd.DataFrame, *, typed: bool) -> Any:
     fields, columns = [], []
-    for name in [*WRITTEN, "diameter_cm", *extra_columns(frame)]:
-        kind, cells = arrow.string(), [told(cell) for cell in frame[name]]
-        if name == "date":
+    for name in frame.columns:
+        kind: Any = arrow.string()
+        cells: Any
+        if typed and name == "date":
             kind = arrow.timestamp("us")
-            cells = list(frame[name].dt.tz_localize(None).dt.to_pydatetime())
-        elif name in ("diameter_cm", "measured_height_m"):
+            cells = frame[name].dt.tz_localize(None).to_numpy(dtype="datetime64[us]")
+        elif typed and name in _FLOATS:
             kind, cells = arrow.float64(), frame[name].astype("float64").to_numpy()
+        else:
+            cells = texts(frame[name])
         fields.append(arrow.field(name, kind, metadata={"meaning": MEANING.get(name, "")}))
         columns.append(arrow.array(cells, kind, from_pandas=True))
     return arrow.table(columns, schema=arrow.schema(fields))
 
 
-def _plots(arrow: Any, frame: pd.DataFrame) -> Any:
-    numbers = ("area_ha", "breast_height_m")
-    columns = {
-        name: arrow.array(
-            frame[name].astype("float64").to_numpy(), arrow.float64(), from_pandas=True
-        )
-        if name in numbers
-        else arrow.array([told(cell) for cell in frame[name]], arrow.string())
-        for name in PLOT_COLUMNS
-    }
-    return arrow.table(columns)
-
-
-def read_parquet(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The frames of two files that this program wrote. Raises OperatorError for any others."""
+def read_parquet(folder: Path) -> Dataset:
+    """What files that this program wrote hold. Raises OperatorError for any others."""
     parquet, arrow = _library()
-    frames = []
-    for name in NAMES:
+    tables, about = {}, None
+    for name in (*NAMES, *(f"{name}.parquet" for name in FURTHER_TABLES)):
+        if name not in NAMES and not (folder / name).is_file():
+            continue
         try:
-            frames.append(parquet.read_table(folder / name).to_pandas())
+            found = parquet.read_table(folder / name)
         except (OSError, arrow.ArrowException) as error:
             raise OperatorError(f"{folder / name} cannot be read: {error}") from None
-    stems, plots = frames
+        tables[name.removesuffix(".parquet")] = found.to_pandas()
+        about = about or _about(found.schema.metadata)
+    stems, plots = tables.pop("measurements"), tables.pop("plots")
     columns = [name for name in stems.columns if name != "diameter_cm"]
     missing = {*WRITTEN, *PLOT_COLUMNS} - {*columns, *plots.columns}
     if missing:
         raise OperatorError(f"{folder} lacks the column {', '.join(sorted(missing))}")
-    return (
-        measurements_from(text_rows(stems, columns), columns),
-        plots_from(text_rows(plots, PLOT_COLUMNS), PLOT_COLUMNS),
+    return Dataset(
+        measurements_from(text_frame(stems, columns)),
+        plots_from(text_frame(plots, list(plots.columns))),
+        {name: text_frame(table, list(table.columns)) for name, table in tables.items()},
+        about=about,
     )
+
+
+def _about(metadata: Any) -> About | None:
+    try:
+        return about_from(json.loads(metadata[b"about"]))
+    except (KeyError, TypeError, ValueError):
+        return None

@@ -5,53 +5,59 @@ The form is told by what is there, never by guessing at contents; each reader ch
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
-import pandas as pd
-
 from callout.core.errors import OperatorError
-from callout.core.model import Plot
 from callout.crews.place import read_place
 from callout.crews.site import is_site
+from callout.reports.exchange.about import ABOUT_FILE, About, placed, read_about
+from callout.reports.exchange.dataset import Dataset
 
 
-@dataclass(frozen=True)
-class Taken:
-    """The two frames; ``trees`` of the roster where the form holds them; ``known`` plots, whole,
-
-    where they come from a survey.
-    """
-
-    measurements: pd.DataFrame
-    plots: pd.DataFrame
-    trees: pd.DataFrame | None
-    known: dict[str, Plot]
-
-
-def take(path: Path) -> Taken:
+def take(path: Path) -> Dataset:
     """What ``path`` holds. Raises OperatorError for a path that is none of our forms."""
-    if is_site(path) or (path / "journal.db").is_file():
-        from callout.reports.frames import survey_frames, survey_trees
-
-        return Taken(*survey_frames(path), survey_trees(path), dict(read_place(path).plots))
+    if is_survey(path):
+        return survey_dataset(path)
     if (path / "datapackage.json").is_file() or path.name == "datapackage.json":
-        from callout.reports.exchange.datapackage import read_package, read_trees
+        from callout.reports.exchange.datapackage import read_package
 
-        return Taken(*read_package(path), read_trees(path), {})
+        return read_package(path)
     if (path / "measurements.parquet").is_file():
         from callout.reports.exchange.parquet import read_parquet
 
-        return Taken(*read_parquet(path), None, {})
+        return read_parquet(path)
     if path.is_file() and path.suffix.lower() == ".zip":
-        from callout.reports.exchange.darwincore import read_archive
+        from callout.reports.exchange.darwincore_read import read_archive
 
-        return Taken(*read_archive(path), None, {})
+        return read_archive(path)
     if path.is_file() and path.suffix.lower() == ".xlsx":
         from callout.reports.exchange.excel import read_workbook
 
-        return Taken(*read_workbook(path), None, {})
+        return read_workbook(path)
     raise OperatorError(
         f"{path} is no survey and none of the forms that 'callout export' writes; another's table "
         "goes through 'callout import' first"
+    )
+
+
+def is_survey(path: Path) -> bool:
+    """Whether ``path`` holds journals: a survey or a united site."""
+    return is_site(path) or (path / "journal.db").is_file()
+
+
+def survey_dataset(path: Path, about: About | None = None, told_in: Path | None = None) -> Dataset:
+    """A survey or site whole; its ``about.toml`` (or ``told_in``) tells more than ``about``."""
+    from callout.reports.frames import frames_of, notes_of, trees_of
+
+    place = read_place(path)
+    measurements, plots = frames_of(place)
+    base = about or About(path.resolve().name, "", "")
+    told = read_about(told_in or path / ABOUT_FILE, base)
+    further = {"trees": trees_of(place), "notes": notes_of(place)}
+    return Dataset(
+        measurements,
+        placed(plots, told),
+        {name: table for name, table in further.items() if name == "trees" or len(table)},
+        dict(place.plots),
+        told,
     )

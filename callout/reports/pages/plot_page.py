@@ -115,7 +115,12 @@ def _described(analysis: Analysis, plot: str) -> str:
     unit = "inches" if row["unit"] == "in" else "centimetres"
     treatment = f", treatment {row['treatment']}" if row["treatment"] else ""
     height = "" if pd.isna(row["breast_height_m"]) else f" at {row['breast_height_m']:.2f} m"
-    about = f" {row['about']}." if row.get("about") else ""
+    facts = [row.get("site", ""), row.get("shape", "")]
+    facts += [f"kept since {row['established']}"] if row.get("established") else []
+    painted = {"yes": "height of measurement painted", "no": "height of measurement not painted"}
+    facts += [painted[row["paint_line"]]] if row.get("paint_line") in painted else []
+    told = ", ".join(str(fact) for fact in facts if fact)
+    about = f" {told[:1].upper()}{told[1:]}." if told else ""
     return f"{area}, measured in {unit}{height}{treatment}.{about}"
 
 

@@ -1,0 +1,40 @@
+"""Everything that an open form carries: measurements, plots, trees, notes, and what is told of it.
+
+One value for all forms, so that none can forget a part. No files here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from callout.core.model import Plot
+from callout.reports.exchange.about import About
+
+# Further tables of texts: name, the words for one row, and the column that says most of it.
+FURTHER_TABLES = {
+    "trees": ("tree of the roster", "tag"),
+    "notes": ("note", "words"),
+    "history": ("what held from a day", "from_day"),
+}
+
+
+@dataclass(frozen=True)
+class Dataset:
+    """The two frames; ``further`` tables by name, texts with a column ``plot``; ``known`` plots,
+
+    whole, where they come from a survey; ``about`` where the form tells it.
+    """
+
+    measurements: pd.DataFrame
+    plots: pd.DataFrame
+    further: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+    known: Mapping[str, Plot] = field(default_factory=dict)
+    about: About | None = None
+
+    @property
+    def trees(self) -> pd.DataFrame | None:
+        """The roster's trees, measured or not; None where the form has none."""
+        return self.further.get("trees")

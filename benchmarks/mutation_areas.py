@@ -45,7 +45,9 @@ AREAS = {
         ("callout/session",),
         (
             (
-                *_files("session", "rules told_of_which edges accept tags walk walk_places"),
+                *_files(
+                    "session", "rules told_of_which edges accept tags walk walk_places presses"
+                ),
                 *_files("session", "echo_words between_plots blind height"),
                 *_VALUES,
             ),
@@ -58,6 +60,9 @@ AREAS = {
         ),
         {
             "echo.py": _files("session", "echo_words"),
+            "presses.py": _files("session", "presses"),
+            "saving.py": _files("session", "rules edges accept"),
+            "notes.py": _files("session", "rules edges"),
             "walk.py": _files("session", "walk walk_places"),
             "tags.py": _files("session", "tags edges between_plots"),
         },

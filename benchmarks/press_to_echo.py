@@ -26,7 +26,6 @@ from statistics import median, quantiles
 from callout.core.events import Heard, Say
 from callout.core.model import PlotSettings
 from callout.core.units import Unit
-from callout.devices.join import Rules
 from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.devices.running import DeviceThread
 from callout.devices.settings import device_from
@@ -35,7 +34,7 @@ from callout.journal.folder import SurveyFolder, make_survey
 from callout.journal.roster import read_roster
 from callout.station.data import load_language
 from callout.station.station import Done, Station
-from callout.station.tapes import TapeDesk
+from callout.station.tapes import Presses
 
 
 def press_when_told() -> None:
@@ -91,9 +90,9 @@ def measure(presses: int, folder: Path) -> list[float]:
             connected.set()
 
     station.watch(echoes)
-    desk = TapeDesk(station, Rules(), notice)
+    presses = Presses(station, notice)
     devices = DeviceThread(
-        [device_from({"name": "tape", "transport": "serial", "port": port})], desk.put
+        [device_from({"name": "tape", "transport": "serial", "port": port})], presses.put
     )
     took: list[float] = []
     station.open("K2", "R.V.")
@@ -112,7 +111,7 @@ def measure(presses: int, folder: Path) -> list[float]:
             station.press("confirm")
     finally:
         devices.stop()
-        desk.close()
+        presses.close()
         station.close()
         tape.terminate()
         tape.communicate()

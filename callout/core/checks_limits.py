@@ -12,6 +12,9 @@ from decimal import Decimal
 
 DAYS_A_YEAR = Decimal("365.25")
 
+EDITION = 2
+"""The dialogue's rules of today; docs/session.md tells what each edition changed."""
+
 
 @dataclass(frozen=True)
 class Limits:
@@ -66,13 +69,16 @@ class FirstLimits:
 
 @dataclass(frozen=True)
 class Rules:
-    """How a plot is checked and walked.
+    """How a plot is checked, walked and spoken with.
 
     ``blind``: history is neither shown nor spoken nor used before a reading is saved. ``walk``:
     the next tree of the list is offered after a save. ``accept_word``: a reading with a warning
     takes a word of its own, a plain yes does not save it. ``largest_cm``: by species name in lower
     case, the diameter of a mature large tree. ``first``: set for entries from before growth was
     learnt from the plot, which are replayed by the checks of their time.
+    ``join_s``: how many seconds may lie between a tree's name and the press of a tape. ``edition``:
+    by which edition of the dialogue's rules entries are taken, so that a journal from before a rule
+    was changed still gives what was saved then.
     """
 
     limits: Limits = DEFAULT_LIMITS
@@ -81,6 +87,8 @@ class Rules:
     accept_word: bool = True
     largest_cm: Mapping[str, Decimal] = field(default_factory=dict)
     first: FirstLimits | None = None
+    join_s: Decimal = Decimal(30)
+    edition: int = EDITION
 
 
 def measurement_sd_mm(diameter_mm: Decimal) -> Decimal:

@@ -29,7 +29,9 @@ class Heard:
 
     ``meanings`` holds one meaning, or several that were possible, or none; ``problem`` says why
     none could be taken. ``confidence`` runs from 0 to 1. ``audio`` is the sound's SHA-256.
-    ``about`` is the entry of the reading that was asked about when this was said or pressed.
+    ``about`` is the number of the echo that this answers, 0 where none was waiting: the entry that
+    the echo was given for. None: whoever gave it did not say. ``pressed_at`` is when a tape was
+    pressed, where that was before ``at``; ``engine`` then names the tape.
     """
 
     entry: int
@@ -42,6 +44,7 @@ class Heard:
     confidence: Decimal | None = None
     audio: str | None = None
     about: int | None = None
+    pressed_at: str | None = None
 
 
 @dataclass(frozen=True)
@@ -72,7 +75,7 @@ class Save:
 
 @dataclass(frozen=True)
 class KeepMemo:
-    """The sound ``audio`` is a note about ``tag`` (None: about the plot)."""
+    """A note about ``tag`` (None: about the plot): the sound ``audio``, or ``words`` if typed."""
 
     entry: int
     at: str

@@ -11,9 +11,29 @@ from dataclasses import dataclass, fields
 from decimal import Decimal
 from typing import Any
 
-from callout.core.units import Scale, Unit
+from callout.core.units import Scale, Unit, convert
 
 READING_KINDS = frozenset({"reading", "size", "amend", "new"})
+
+
+_SAID_AS = {
+    "confirm": "yes",
+    "reject": "no",
+    "scratch": "stop",
+    "left": "what's left",
+    "where": "where was I",
+    "well": "I am standing",
+    "complete": "plot complete",
+    "retag": "tag lost",
+    "press": "tape",
+    "amend": "correction",
+    "new": "new tree",
+}
+
+
+def plain_word(kind: str) -> str:
+    """A kind of callout by the words that a person says for it."""
+    return _SAID_AS.get(kind, kind)
 
 
 @dataclass(frozen=True)
@@ -22,7 +42,8 @@ class Meaning:
 
     ``tag`` is the tag as said, leading zeros kept; ``value`` the size as said, exact, in ``unit``
     (None: the plot's unit) and ``scale`` (None: the plot's); ``implied`` marks a decimal point that
-    was not said.
+    was not said. ``height_m`` is in metres, exact; ``height_unit`` feet where it was said in feet.
+    ``text`` holds the words of a note that was typed.
     """
 
     kind: str
@@ -36,6 +57,8 @@ class Meaning:
     height_m: Decimal | None = None
     new_tag: str | None = None
     scale: Scale | None = None
+    height_unit: Unit | None = None
+    text: str | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Plain values for JSON; numbers as exact text, absent parts left out but the main four."""
@@ -59,6 +82,8 @@ class Meaning:
                 given[name] = Decimal(given[name])
         if given.get("unit") is not None:
             given["unit"] = Unit(given["unit"])
+        if given.get("height_unit") is not None:
+            given["height_unit"] = Unit(given["height_unit"])
         if given.get("scale") is not None:
             given["scale"] = Scale(given["scale"])
         return cls(**given)
@@ -88,6 +113,7 @@ def meaning_of(tokens: Sequence[str]) -> Meaning | None:
     value, height = _number(slots.get("size")), _number(slots.get("height"))
     if ("size" in slots and value is None) or ("height" in slots and height is None):
         return None
+    height_unit = Unit(said.get("height_unit", Unit.METRE.value))
     return Meaning(
         kind=said.get("kind", ""),
         tag=slots.get("tag") or slots.get("new") or None,
@@ -97,7 +123,9 @@ def meaning_of(tokens: Sequence[str]) -> Meaning | None:
         status=said.get("status"),
         stem=slots.get("stem"),
         species=slots["species"].replace("_", " ") if "species" in slots else None,
-        height_m=height,
+        height_m=height if height is None else convert(height, height_unit, Unit.METRE),
+        height_unit=Unit.FOOT if height_unit is Unit.FOOT else None,
+        scale=Scale(said["scale"]) if "scale" in said else None,
         new_tag=slots.get("retag"),
     )
 

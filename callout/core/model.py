@@ -105,6 +105,16 @@ class Plot:
         """Where in ``walk`` a tag stands."""
         return {tree.tag: at for at, tree in enumerate(self.walk)}
 
+    @cached_property
+    def order(self) -> tuple[str, ...]:
+        """The tags in the roster's order, which is the order of walk."""
+        return tuple(self.trees)
+
+    @cached_property
+    def places(self) -> Mapping[str, int]:
+        """Where in that order each tag stands."""
+        return {tag: place for place, tag in enumerate(self.order)}
+
 
 @dataclass(frozen=True)
 class Warned:
@@ -119,6 +129,7 @@ class Warned:
 class Reading:
     """A reading as saved: ``raw`` as heard, in ``raw_unit``; ``value`` as recorded, in ``unit``.
 
+    ``raw_scale`` is the side of the tape that ``raw`` was read on ('' where it is not known).
     ``entry`` is the number of the journal entry that confirmed it; ``supersedes`` the entry of an
     earlier reading that it replaces. ``status`` is set where a tree was not measured. ``void``
     marks an undo: nothing takes the place of what it supersedes. ``tag`` is the roster's, by which
@@ -150,6 +161,7 @@ class Reading:
     void: bool = False
     tag_lost: bool = False
     new_tag: str = ""
+    raw_scale: str = ""
 
     @property
     def status_told(self) -> str:

@@ -34,6 +34,10 @@ class Unit(Enum):
         return _CENTIMETRES[self]
 
 
+LARGEST_CENTIMETRES = Decimal(6000)
+SMALLEST_CENTIMETRES = Decimal("0.01")
+"""No tree is sixty metres round, nor a tenth of a millimetre thick."""
+
 _CENTIMETRES = {
     Unit.INCH: Decimal("2.54"),
     Unit.CENTIMETRE: Decimal("1"),

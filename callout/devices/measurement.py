@@ -1,7 +1,7 @@
 """What a device hands over: a measurement, a refusal with its reason, or a notice for people.
 
 Values only. How bytes become a measurement is ``lines`` and ``presentation``; how a measurement
-meets a tag is ``join``.
+meets a tag is the session's business.
 """
 
 from __future__ import annotations
@@ -13,11 +13,7 @@ from decimal import Decimal
 from enum import Enum
 from typing import Protocol
 
-from callout.core.units import Scale, Unit
-
-LARGEST_CENTIMETRES = Decimal(6000)
-SMALLEST_CENTIMETRES = Decimal("0.01")
-"""No tree is sixty metres round, nor a tenth of a millimetre: such a value is noise."""
+from callout.core.units import LARGEST_CENTIMETRES, SMALLEST_CENTIMETRES, Scale, Unit
 
 
 @dataclass(frozen=True)

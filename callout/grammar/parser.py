@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from callout.core.meaning import Meaning, meaning_of
+from callout.core.meaning import Meaning, meaning_of, plain_word
 from callout.grammar.automaton import Automaton, Emits
 from callout.grammar.scope import Scope
 from callout.grammar.words import Heard, tokens_of
@@ -101,4 +101,4 @@ def _told(meaning: Meaning) -> str:
         f"diameter {meaning.value}" if meaning.value is not None else "",
         (meaning.status or "").replace("_", " "),
     ]
-    return " ".join(part for part in parts if part) or meaning.kind
+    return " ".join(part for part in parts if part) or plain_word(meaning.kind)

@@ -10,24 +10,29 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from callout.core.meaning import Meaning
-from callout.core.units import Unit, convert
+from callout.core.units import PI, Scale, Unit, convert, diameter_from
 from callout.grammar.automaton import Automaton, narrowed
 
 _NO_LIMIT = Decimal(999)
 _MOST_DIGITS = 3
 # A size's whole part, once it cannot grow ("=") or its point was said (".").
 _CLOSED = ".="
+_SIDES = frozenset(scale.value for scale in Scale)
 
 
 @dataclass(frozen=True)
 class Scope:
-    """The plot's tags (None: any tag) and its plausible sizes, ends included, in ``unit``."""
+    """The plot's tags (None: any tag) and its plausible diameters, ends included, in ``unit``.
+
+    A size is called by ``scale`` unless its side of the tape is said; a girth is pi times as large.
+    """
 
     tags: frozenset[str] | None = None
     smallest: Decimal = Decimal("0.1")
     largest: Decimal = Decimal(200)
     unit: Unit | None = None
     implied_point: bool = True
+    scale: Scale = Scale.DIAMETER
 
     def fits(self, meaning: Meaning) -> bool:
         """Whether ``meaning`` names a tree of the plot (or a new one) and a size trees have."""
@@ -39,7 +44,7 @@ class Scope:
             return True
         if meaning.implied and not self.implied_point:
             return False
-        value = meaning.value
+        value = diameter_from(meaning.value, meaning.scale or self.scale)
         if meaning.unit and self.unit:
             value = convert(value, meaning.unit, self.unit)
         return self.smallest <= value <= self.largest
@@ -60,18 +65,25 @@ class ScopeWatcher:
         self._scope = scope
         tags = scope.tags if scope.tags is not None else frozenset()
         self._prefixes = {tag[:length] for tag in tags for length in range(1, len(tag) + 1)}
-        # A size may be said in another unit than the plot's: each has its own limit.
-        self._largest = {"": self._whole_limit(None), **self._limits_by_unit()}
+        # A size may be said in another unit than the plot's, or by the other side of the tape:
+        # each has its own limit.
+        units = (None, *Unit)
+        self._largest = {
+            (side, unit.value if unit else ""): self._whole_limit(
+                unit, Scale(side) if side else None
+            )
+            for side in ("", *(scale.value for scale in Scale))
+            for unit in units
+        }
         self._furthest = max(self._largest.values())
 
-    def _limits_by_unit(self) -> dict[str, int]:
-        return {unit.value: self._whole_limit(unit) for unit in Unit}
-
-    def _whole_limit(self, said_in: Unit | None) -> int:
+    def _whole_limit(self, said_in: Unit | None, side: Scale | None) -> int:
         largest, kept_in = min(self._scope.largest, _NO_LIMIT), self._scope.unit
-        if said_in is None or kept_in is None:
-            return int(largest)
-        return int(min(convert(largest, kept_in, said_in), _NO_LIMIT))
+        if (side or self._scope.scale) is Scale.GIRTH:
+            largest = largest * PI
+        if said_in is not None and kept_in is not None:
+            largest = convert(largest, kept_in, said_in)
+        return int(min(largest, _NO_LIMIT))
 
     def start(self) -> Hashable:
         return ("", "")
@@ -86,7 +98,11 @@ class ScopeWatcher:
             announced = token == "@new" and not said  # "new tree": no tag of the plot was begun
             if not announced and not self._complete(slot, said, unit):
                 return None
-            name = token[1:].partition(":")[0]
+            name, _, what = token[1:].partition(":")
+            if name == "scale":
+                return (what, "")
+            if name == "size" and slot in _SIDES:
+                return (f"size {slot}", "")
             return (name if name in ("tag", "size", "new") else "", "")
         return self._extend(slot, said, token)
 
@@ -97,16 +113,18 @@ class ScopeWatcher:
     def _complete(self, slot: str, said: str, unit: str = "") -> bool:
         if slot == "tag":
             return self._scope.tags is None or said in self._scope.tags
-        if slot == "size" and said.strip(_CLOSED):
-            return int(said.strip(_CLOSED)) <= self._largest[unit]
+        if slot.startswith("size") and said.strip(_CLOSED):
+            side = slot.removeprefix("size").strip()
+            return int(said.strip(_CLOSED)) <= self._largest[side, unit]
         return True
 
     def _extend(self, slot: str, said: str, token: str) -> _Watched | None:
         if slot == "tag" and self._scope.tags is not None:
             longer = said + token
             return (slot, longer) if longer in self._prefixes else None
-        if slot == "size":
-            return self._extend_size(said, token)
+        if slot.startswith("size"):
+            extended = self._extend_size(said, token)
+            return None if extended is None else (slot, extended[1])
         return (slot, "")
 
     def _extend_size(self, said: str, token: str) -> _Watched | None:

@@ -26,7 +26,8 @@ class Heard:
 # ASCII digits only: a tag in other digits would be no tag of the roster. Korean writes a counter
 # on to its number ("83번"), so that a Hangul syllable ends a number as a space does.
 _TOKEN = re.compile(
-    r"""(?P<number>[0-9]+(?:\.[0-9]+)?)(?P<unit>in|cm|mm|")?(?![^\W가-힣]|\.[0-9])
+    r"""(?P<hyphened>(?:[a-z]{1,3}-[0-9]|[0-9]+-[a-z](?![a-z]{2}))[a-z0-9]*(?:-[a-z0-9]+)*)(?![^\W가-힣]|\.[0-9])
+    |(?P<number>[0-9]+(?:\.[0-9]+)?)(?P<unit>in|cm|mm|")?(?![^\W가-힣]|\.[0-9])
     |(?P<label>[a-z]{0,3}[0-9][a-z0-9]*)(?![^\W가-힣]|\.[0-9])
     |(?P<word>[^\W\d_]+(?:'[^\W\d_]+)?)
     |(?P<mark>[,"-])""",
@@ -73,8 +74,9 @@ def _tokens(match: re.Match[str]) -> list[Heard]:
     if number:
         kind = "DECIMAL" if "." in number else "NUMERAL"
         return [Heard(kind, number), *([Heard(unit, unit)] if unit else [])]
-    if match.group("label"):
-        return [Heard("LABEL", match.group("label").upper())]
+    label = match.group("hyphened") or match.group("label")
+    if label:
+        return [Heard("LABEL", label.upper())]
     mark = match.group("mark")
     if mark == "-" and not _HYPHEN.match(match.string, match.start()):
         mark = ","  # a dash parts, as a comma does; only a hyphen within a word joins

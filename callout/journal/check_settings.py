@@ -22,12 +22,15 @@ _SWITCHES = ("blind", "walk", "accept_word")
 
 
 def rules_from(
-    checks: object, plots: Mapping[str, Plot], table: Iterable[Species]
+    checks: object,
+    plots: Mapping[str, Plot],
+    table: Iterable[Species],
+    join_s: float = float(Rules.join_s),
 ) -> dict[str, Rules]:
     """The rules of every plot by the ``[checks]`` table of ``survey.toml`` ({} if it has none).
 
-    ``table`` gives the sizes of the species that stand in the plot. Raises OperatorError naming
-    what cannot be used.
+    ``table`` gives the sizes of the species that stand in the plot; ``join_s`` is how many seconds
+    a tag and a press of a tape may lie apart. Raises OperatorError naming what cannot be used.
     """
     given = _section("checks", checks)
     single = _section("checks.plots", given.get("plots", {}))
@@ -35,7 +38,7 @@ def rules_from(
     if unknown is not None:
         raise OperatorError(f"[checks.plots.{unknown}] no such plot: there is {', '.join(plots)}")
     common = {key: value for key, value in given.items() if key != "plots"}
-    usual = _ruled("checks", common, Rules())
+    usual = _ruled("checks", common, Rules(join_s=Decimal(str(join_s))))
     largest = {name: one.largest_cm for one in table if one.largest_cm for name in one.names}
     return {
         name: replace(
@@ -106,6 +109,8 @@ def rules_body(rules: Mapping[str, Rules]) -> dict[str, Any]:
             "blind": one.blind,
             "walk": one.walk,
             "accept_word": one.accept_word,
+            "join_s": str(one.join_s),
+            "edition": one.edition,
             "limits": {key: str(getattr(one.limits, key)) for key in _LIMITS},
             "largest_cm": {species: str(size) for species, size in one.largest_cm.items()},
         }
@@ -116,8 +121,8 @@ def rules_body(rules: Mapping[str, Rules]) -> dict[str, Any]:
 def rules_of(body: Mapping[str, Any]) -> dict[str, Rules]:
     """The rules that ``rules_body`` wrote; a limit it did not know is at its default.
 
-    Rules from before a warning took a word of its own, or before growth was learnt from the plot,
-    are kept as they were.
+    Rules from before a warning took a word of its own, before growth was learnt from the plot, or
+    of another edition of the dialogue, are kept as they were.
     """
     return {
         name: Rules(
@@ -127,6 +132,8 @@ def rules_of(body: Mapping[str, Any]) -> dict[str, Rules]:
             blind=item["blind"],
             walk=item["walk"],
             accept_word=item.get("accept_word", False),
+            join_s=Decimal(item.get("join_s", Rules.join_s)),
+            edition=item.get("edition", 1),
             largest_cm={key: Decimal(text) for key, text in item["largest_cm"].items()},
             first=_first_limits(item["limits"]),
         )

@@ -54,8 +54,11 @@ _TAGS = """
 ALTER TABLE readings ADD COLUMN tag_lost INTEGER NOT NULL DEFAULT 0;
 ALTER TABLE readings ADD COLUMN new_tag TEXT NOT NULL DEFAULT '';
 """
+_SCALE = """
+ALTER TABLE readings ADD COLUMN raw_scale TEXT NOT NULL DEFAULT '';
+"""
 # What a reading is in a column that its database does not have yet.
-LATER_COLUMNS = {"readings": {"tag_lost": 0, "new_tag": ""}}
+LATER_COLUMNS = {"readings": {"tag_lost": 0, "new_tag": "", "raw_scale": ""}}
 
 # The newest entry of a kind, and every kind there is, are asked for at each start.
 _KINDS = """
@@ -67,6 +70,7 @@ MIGRATIONS: tuple[tuple[str, str], ...] = (
     ("2 entries follow one another", _FOLLOW),
     ("3 tags lost and replaced", _TAGS),
     ("4 entries found by their kind", _KINDS),
+    ("5 the side of the tape", _SCALE),
 )
 
 

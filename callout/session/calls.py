@@ -1,18 +1,26 @@
 """What may be called of a tree: its size, its status, its height of measurement, its tag.
 
-Each answers with a reading that waits, or asks for what is lacking. Saving is for ``machine``.
+Each answers with a reading that waits, or asks for what is lacking. Saving is for ``saving``,
+presses of a tape are for ``presses``.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
+from decimal import Decimal
 
 from callout.core.events import Say
 from callout.core.meaning import Meaning
 from callout.core.model import Reading
-from callout.session.draft import amended
-from callout.session.propose import let_go, propose, put, which_tree
-from callout.session.state import Pending, Phase
+from callout.core.rounding import Rounding, to_graduation
+from callout.core.units import Unit
+from callout.session import echo
+from callout.session.draft import amended, pending_of
+from callout.session.parts import MEASURABLE, with_parts
+from callout.session.presses import joined, let_press_go
+from callout.session.propose import propose, put, which_tree
+from callout.session.sense import height_problem, height_said
+from callout.session.state import Phase
 from callout.session.tags import (
     held,
     known_tags,
@@ -20,11 +28,9 @@ from callout.session.tags import (
     lost_and_new,
     tags_on_hold,
 )
-from callout.session.turn import Result, Turn, asked
+from callout.session.turn import Result, Turn, asked, refused
 
-# What stands at the tree's place can be measured; what is gone cannot.
-_MEASURABLE = ("live", "dead_standing", "dead_down")
-
+_CENTIMETRE = Decimal("0.01")
 
 # ---- sizes ----
 
@@ -34,36 +40,53 @@ def reading(turn: Turn) -> Result:
     tag = turn.meaning.tag or turn.memory.named
     if tag is None:
         return which_tree(turn)
-    return propose(turn, tag, replace(turn.meaning, status=_status_told(turn, tag)))
+    turn, dropped = let_press_go(turn)
+    meaning = replace(turn.meaning, status=_status_told(turn, tag))
+    return propose(turn, tag, meaning, dropped)
 
 
 def _status_told(turn: Turn, tag: str) -> str | None:
     """ "Dead standing" that waits without a size is what the size now belongs to."""
-    pending = turn.memory.pending
+    pending = turn.waiting
     if turn.meaning.status or pending is None or pending.draft.value is not None:
         return turn.meaning.status
     same = (pending.draft.tag, pending.draft.stem) == (tag, turn.meaning.stem or "")
-    return pending.draft.status if same and pending.draft.status in _MEASURABLE else None
+    return pending.draft.status if same and pending.draft.status in MEASURABLE else None
 
 
 def named_only(turn: Turn) -> Result:
-    """A tag on its own: wait for its diameter."""
-    tag = str(turn.meaning.tag)
+    """A tag on its own, or with a stem: wait for its diameter, or take the press that waits."""
+    tag = turn.meaning.tag or turn.memory.named
+    if tag is None:
+        return which_tree(turn)
     if tag not in known_tags(turn.memory, turn.plot):
         said = f"no tree {tag} in this plot: a new one is called new tree"
-        return asked(turn.memory, said, "refused")
-    return _wait_for_size(turn, tag)
+        return refused(turn.memory, turn.rules, said)
+    stem = turn.meaning.stem or ""
+    taken = joined(turn, tag, stem)
+    if taken is not None:
+        return taken
+    if turn.memory.press is None:
+        return wait_for_size(turn, tag, stem)
+    late = echo.too_late(turn.memory.press)
+    turn, _ = let_press_go(turn)
+    return wait_for_size(turn, tag, stem, f"{late[:1].upper()}{late[1:]}. ")
 
 
-def _wait_for_size(turn: Turn, tag: str) -> Result:
+def wait_for_size(turn: Turn, tag: str, stem: str = "", told: str = "") -> Result:
+    """The tree is in hand, and its diameter is asked for."""
     species = turn.plot.trees[tag].species if tag in turn.plot.trees else ""
     lost, new = lost_and_new(turn.memory, turn.plot.settings.plot, tag)
-    parts = [f"Tree {new or tag}", _of_tag(tag, lost, new), species]
-    said = let_go(turn.memory.pending) + ", ".join(part for part in parts if part) + ". Diameter?"
+    name = f"Tree {new or tag} stem {stem}" if stem else f"Tree {new or tag}"
+    parts = [name, _of_tag(tag, lost, new), species]
+    said = told + echo.let_go(turn.memory.pending)
+    said += ", ".join(part for part in parts if part) + ". Diameter?"
     memory = replace(
         turn.memory,
         phase=Phase.NAMED,
         named=tag,
+        stem=stem,
+        named_at=turn.event.at,
         pending=None,
         drafted=None,
         said=said,
@@ -78,52 +101,56 @@ def _of_tag(tag: str, lost: bool, new: str) -> str:
     return f"was {tag}" if new else "tag lost"
 
 
-def pressed(turn: Turn) -> Result:
-    """A digital tape was pressed with no tree in hand: it waits at the desk for its tag."""
-    unit = turn.meaning.unit.value if turn.meaning.unit else ""
-    return asked(turn.memory, f"tape {turn.meaning.value} {unit}: which tree?", "ask")
-
-
 def new_tree(turn: Turn) -> Result:
-    """A tree that the roster lacks: tag and diameter come together."""
+    """A tree that the roster lacks: tag and diameter come together, or from the tape."""
+    tag = str(turn.meaning.tag)
     if turn.meaning.value is None:
-        return asked(turn.memory, "say new tree, its tag and its diameter together", "refused")
-    return propose(turn, str(turn.meaning.tag))
+        said = "say new tree, its tag and its diameter together"
+        return joined(turn, tag) or refused(turn.memory, turn.rules, said)
+    turn, dropped = let_press_go(turn)
+    return propose(turn, tag, told=dropped)
 
 
 def amend(turn: Turn) -> Result:
     """A corrected size for the tree in hand; after saving it supersedes, once confirmed.
 
     Only the size was corrected: the stem, the species, the status of a tree that can be measured
-    and the height of measurement stay.
+    and the height of measurement stay, and so do unit and side of the tape unless they are said.
     """
-    tag, draft = turn.memory.named, turn.memory.drafted
+    tag = turn.memory.named
     if tag is None:
         return which_tree(turn)
-    if draft is None:
-        return propose(turn, tag)
-    same = replace(
-        turn.meaning,
-        kind="new" if draft.is_new else "reading",
-        stem=draft.stem or None,
-        species=draft.species or None,
-        status=draft.status if draft.status in _MEASURABLE else None,
-        height_m=draft.height_m,
-    )
-    return propose(turn, tag, same)
+    turn, dropped = let_press_go(turn)
+    return propose(turn, tag, with_parts(turn), dropped)
 
 
 def height(turn: Turn) -> Result:
     """The height of measurement belongs to the reading that waits."""
-    assert turn.memory.pending is not None
-    return _amended(turn, height_m=turn.meaning.height_m)
+    if turn.edition == 1:
+        return _amended(turn, height_m=turn.meaning.height_m)
+    problem = height_problem(turn.meaning)
+    if problem is not None:
+        return asked(turn.memory, problem, "refused")
+    if turn.waiting is None or turn.memory.named is None or turn.waiting.draft.value is None:
+        return refused(turn.memory, turn.rules, "a height goes with a size: call the tree's first")
+    metres = turn.meaning.height_m
+    assert metres is not None
+    kept = to_graduation(metres, _CENTIMETRE, Rounding.NEAREST) if _in_feet(turn) else metres
+    return _amended(turn, said=height_said(turn.meaning), height_m=kept)
 
 
-def _amended(turn: Turn, told: str = "", **parts: object) -> Result:
+def _in_feet(turn: Turn) -> bool:
+    return turn.meaning.height_unit is Unit.FOOT
+
+
+def _amended(turn: Turn, told: str = "", said: str | None = None, **parts: object) -> Result:
     """The reading that waits, changed in some parts: a new question, so a new number."""
-    pending = turn.memory.pending
+    pending = turn.waiting
     assert pending is not None
-    draft = replace(pending.draft, entry=turn.event.entry, **parts)  # type: ignore[arg-type]
+    if said is not None:
+        pending = replace(pending, height_said=said)
+    at = turn.event.at if turn.edition > 1 else pending.draft.at
+    draft = replace(pending.draft, entry=turn.event.entry, at=at, **parts)  # type: ignore[arg-type]
     kept = amended(turn.memory, turn.plot, turn.rules, pending, draft)
     return put(turn, kept, told)
 
@@ -137,23 +164,28 @@ def status(turn: Turn) -> Result:
     tag = turn.meaning.tag or in_hand
     if tag is None:
         return which_tree(turn)
-    pending, state = turn.memory.pending, turn.meaning.status or "live"
-    if pending is None or pending.draft.tag != tag:
-        return propose(turn, tag, _with_parts(turn, tag))
-    if pending.draft.value is None or state in _MEASURABLE:
+    pending, state = turn.waiting, turn.meaning.status or "live"
+    stem = turn.meaning.stem
+    if pending is None or pending.draft.tag != tag or stem not in (None, pending.draft.stem):
+        return propose(turn, tag, _status_of(turn, tag))
+    if pending.draft.value is None or state in MEASURABLE:
         return _amended(turn, status=state)
     told = f"{pending.draft.value} is dropped. "
-    return _amended(turn, told, status=state, value=None, raw=None, raw_unit=None, height_m=None)
+    return _amended(
+        turn, told, "", status=state, value=None, raw=None, raw_unit=None, raw_scale="",
+        height_m=None,
+    )  # fmt: skip
 
 
-def _with_parts(turn: Turn, tag: str) -> Meaning:
+def _status_of(turn: Turn, tag: str) -> Meaning:
     """A size that was refused is gone; that it was a new tree, or which stem, is not."""
-    draft = turn.memory.drafted
-    if turn.memory.phase is not Phase.NAMED or draft is None or draft.tag != tag:
+    draft, stem = turn.memory.drafted, turn.meaning.stem or turn.memory.stem or None
+    if turn.memory.phase is not Phase.NAMED or turn.memory.named != tag:
         return turn.meaning
+    if draft is None or draft.tag != tag or stem not in (None, draft.stem):
+        return replace(turn.meaning, stem=stem)
     kind = "new" if draft.is_new else "status"
-    stem, species = draft.stem or None, draft.species or None
-    return replace(turn.meaning, kind=kind, stem=stem, species=species)
+    return replace(turn.meaning, kind=kind, stem=draft.stem or None, species=draft.species or None)
 
 
 # ---- tags ----
@@ -168,23 +200,25 @@ def lost_tag(turn: Turn) -> Result:
     memory, here = turn.memory, turn.plot.settings.plot
     in_hand = memory.named if memory.phase is not Phase.IDLE else None
     tag, new = turn.meaning.tag or in_hand, turn.meaning.new_tag or ""
+    known = known_tags(memory, turn.plot)
     if tag is None:
-        return asked(memory, "which tree? say tree, its old tag, and tag lost", "refused")
-    if tag not in known_tags(memory, turn.plot):
-        return asked(memory, f"no tree {tag} in this plot: read the old tag again", "refused")
-    if new and new in known_tags(memory, turn.plot) | tags_on_hold(memory, turn.plot):
-        return asked(memory, f"tag {new} is in this plot already: read it again", "refused")
+        said = "which tree? say tree, its old tag, and tag lost"
+        return refused(memory, turn.rules, said)
+    if tag not in known:
+        return refused(memory, turn.rules, f"no tree {tag} in this plot: read the old tag again")
+    if new and (new in known or new in tags_on_hold(memory, turn.plot)):
+        return refused(memory, turn.rules, f"tag {new} is in this plot already: read it again")
     turn = replace(turn, memory=held(memory, here, tag, new))
-    if memory.pending is not None and memory.pending.draft.tag == tag:
+    if turn.waiting is not None and turn.waiting.draft.tag == tag:
         return _amended(turn, tag_lost=True, new_tag=new)
     saved = last_reading(memory, here, tag)
     # In a blind plot it may be another measurer's, and is not told.
     if saved is None or turn.rules.blind:
-        return _wait_for_size(turn, tag)
+        return wait_for_size(turn, tag)
     return _saved_again(turn, saved, new)
 
 
 def _saved_again(turn: Turn, saved: Reading, new: str) -> Result:
     """What was saved today, with its new tag: said again, and to be confirmed again."""
     draft = replace(saved, entry=turn.event.entry, at=turn.event.at, tag_lost=True, new_tag=new)
-    return put(turn, Pending(draft, (), turn.rules.accept_word))
+    return put(turn, pending_of(turn.memory, turn.rules, draft, ()))

@@ -18,7 +18,8 @@ from callout.core.meaning import Meaning
 from callout.core.model import Plot, PlotSettings, Reading, Tree, Warned
 from callout.core.rounding import to_graduation
 from callout.core.units import Scale, Unit, convert, diameter_from
-from callout.session.state import Key, Memory, Pending
+from callout.session.records import key_of
+from callout.session.state import Memory, Pending
 from callout.session.tags import known_tags, lost_and_new
 
 
@@ -32,12 +33,12 @@ def draft_reading(
     memory: Memory, plot: Plot, rules: Rules, event: Heard, meaning: Meaning, tag: str
 ) -> Pending:
     """The reading that ``meaning`` gives tree ``tag``, with every warning about it."""
+    scale = meaning.scale or plot.settings.scale
     tree = tree_of(plot, tag, meaning.species or "")
     is_new = meaning.kind == "new"
     raw_unit = meaning.unit or plot.settings.unit
     value = height_m = None
     if meaning.value is not None:
-        scale = meaning.scale or plot.settings.scale
         value = recorded_value(meaning.value, raw_unit, scale, plot.settings)
         height_m = meaning.height_m or (None if rules.blind else carried_height_m(tree))
     tag_lost, new_tag = lost_and_new(memory, plot.settings.plot, tag)
@@ -63,14 +64,23 @@ def draft_reading(
         is_new=is_new,
         tag_lost=tag_lost,
         new_tag=new_tag,
+        raw_scale=scale.value if value is not None and rules.edition > 1 else "",
     )
     said = (
         checks.heard_unsurely(event.confidence),
         _measured_before(memory, rules, event, draft),
+        _other_side(meaning, plot, event),
         _other_unit(meaning, plot),
+        _beside_whole(memory, rules, draft),
         _old_tag(memory, event, draft),
     )
-    return Pending(draft, warnings_before(memory, plot, rules, draft, said), rules.accept_word)
+    return pending_of(memory, rules, draft, warnings_before(memory, plot, rules, draft, said))
+
+
+def pending_of(memory: Memory, rules: Rules, draft: Reading, warned: tuple[Warned, ...]) -> Pending:
+    """``draft`` as it waits, with what is saved of its stem already."""
+    before = memory.saved.get(key_of(draft)) if rules.edition > 1 else None
+    return Pending(draft, warned, rules.accept_word, before, hidden=rules.blind, asked_at=draft.at)
 
 
 def amended(memory: Memory, plot: Plot, rules: Rules, pending: Pending, draft: Reading) -> Pending:
@@ -81,7 +91,7 @@ def amended(memory: Memory, plot: Plot, rules: Rules, pending: Pending, draft: R
     before = warnings_before(memory, plot, rules, pending.draft)
     of_words = tuple(item for item in pending.warned if item not in before)
     now = warnings_before(memory, plot, rules, draft)
-    return replace(pending, draft=draft, warned=(*of_words, *now))
+    return replace(pending, draft=draft, warned=(*of_words, *now), asked_at=draft.at)
 
 
 def tree_of(plot: Plot, tag: str, species: str = "") -> Tree:
@@ -150,7 +160,7 @@ def _of_size(
 
 def _value_before(memory: Memory, draft: Reading) -> Decimal | None:
     """The value saved last for another tree of this plot."""
-    last = memory.undoable[-1] if memory.undoable else None
+    last = memory.latest
     if last is None or last.plot != draft.plot or last.tag == draft.tag:
         return None
     return last.value
@@ -162,11 +172,6 @@ def _unknown_tag(memory: Memory, plot: Plot, draft: Reading) -> Warned | None:
     if draft.is_new and before is not None and before.is_new:
         return None
     return checks.unknown_tag(draft.tag, known_tags(memory, plot), draft.is_new)
-
-
-def key_of(reading: Reading) -> Key:
-    """What a reading is the reading of: one stem of one tree."""
-    return (reading.plot, reading.tag, reading.stem)
 
 
 def _measured_before(memory: Memory, rules: Rules, event: Heard, draft: Reading) -> Warned | None:
@@ -182,6 +187,24 @@ def _old_tag(memory: Memory, event: Heard, draft: Reading) -> Warned | None:
         return None
     said = event.meanings[0].tag if event.meanings else None
     return checks.old_tag(said, draft.tag, draft.new_tag)
+
+
+def _other_side(meaning: Meaning, plot: Plot, event: Heard) -> Warned | None:
+    """A tape that was pressed tells its side by its settings: nobody said it."""
+    usual = plot.settings.scale
+    if meaning.scale is None or meaning.scale is usual or event.source == "tape":
+        return None
+    says = f"you said {meaning.scale.value}, this plot is measured by {usual.value}"
+    return Warned("other side", says, "which side of the tape was read?")
+
+
+def _beside_whole(memory: Memory, rules: Rules, draft: Reading) -> Warned | None:
+    """A stem of a tree that has a size of its own: is that the other stem, or the whole tree?"""
+    whole = memory.saved.stems(draft.plot, draft.tag).get("")
+    if not draft.stem or whole is None or rules.edition == 1:
+        return None
+    size = "a reading" if rules.blind or whole.value is None else f"{whole.value}"
+    return Warned("stem beside tree", f"{size} is saved without a stem", "is that another stem?")
 
 
 def _other_unit(meaning: Meaning, plot: Plot) -> Warned | None:

@@ -7,30 +7,40 @@ from dataclasses import replace
 from callout.core.events import Say
 from callout.core.meaning import Meaning
 from callout.session import echo
-from callout.session.draft import draft_reading, key_of
+from callout.session.draft import draft_reading
+from callout.session.records import key_of
+from callout.session.sense import size_problem, stem_problem
 from callout.session.state import Pending, Phase
-from callout.session.turn import Result, Turn, asked
+from callout.session.turn import Result, Turn, refused
 
 
-def propose(turn: Turn, tag: str, meaning: Meaning | None = None) -> Result:
+def propose(turn: Turn, tag: str, meaning: Meaning | None = None, told: str = "") -> Result:
     """Echo a reading and wait. Another tree's pending reading is let go, and that is said."""
-    pending = draft_reading(
-        turn.memory, turn.plot, turn.rules, turn.event, meaning or turn.meaning, tag
-    )
-    return put(turn, pending)
+    meaning = meaning or turn.meaning
+    if turn.edition > 1:
+        here = turn.plot.settings.plot
+        stems = turn.memory.saved.stems(here, tag)
+        problem = size_problem(meaning, turn.plot.settings)
+        problem = problem or stem_problem(meaning, stems, turn.shown(tag))
+        if problem is not None:
+            return refused(turn.memory, turn.rules, problem)
+    pending = draft_reading(turn.memory, turn.plot, turn.rules, turn.event, meaning, tag)
+    return put(turn, pending, told)
 
 
 def put(turn: Turn, pending: Pending, told: str = "") -> Result:
     """``pending`` waits from now on; ``told`` is said before its echo."""
     question = told + echo.question(pending)
     before = turn.memory.pending
-    if before is not None and key_of(before.draft) != key_of(pending.draft):
-        question = f"{let_go(before)}{question}"
+    if before is not None and _another(before, pending):
+        question = f"{echo.let_go(before)}{question}"
     memory = replace(
         turn.memory,
         phase=Phase.PENDING,
         pending=pending,
         named=pending.draft.tag,
+        stem=pending.draft.stem,
+        named_at=turn.event.pressed_at or turn.event.at,
         drafted=pending.draft,
         said=question,
         reminded=0,
@@ -38,11 +48,10 @@ def put(turn: Turn, pending: Pending, told: str = "") -> Result:
     return memory, (Say(question, "ask"),)
 
 
-def let_go(pending: Pending | None) -> str:
-    """A reading that is dropped unconfirmed is said to be, never lost in silence."""
-    return f"{echo.told(pending.draft)} was not saved. " if pending is not None else ""
+def _another(before: Pending, now: Pending) -> bool:
+    return key_of(before.draft) != key_of(now.draft) or before.draft.void != now.draft.void
 
 
 def which_tree(turn: Turn) -> Result:
     """A size with no tree in hand must not fall to the tree that was saved last."""
-    return asked(turn.memory, "which tree? say tree and its tag", "refused")
+    return refused(turn.memory, turn.rules, "which tree? say tree and its tag")

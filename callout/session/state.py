@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from decimal import Decimal
 from enum import Enum
 
 from callout.core.checks import FirstLimits, Rules
+from callout.core.events import KeepMemo
 from callout.core.model import Plot, Reading, Warned
+from callout.core.units import Scale, Unit
+from callout.session.records import Saved
 
 
 class Phase(Enum):
@@ -20,51 +24,103 @@ class Phase(Enum):
     MEMO = "listening for a note"
 
 
-Key = tuple[str, str, str]
-"""Plot, tag, and the stem's number ('' for a tree of one stem)."""
-
-
 @dataclass(frozen=True)
 class Pending:
-    """A reading that was echoed and waits for its confirmation; never saved without it."""
+    """A reading that was echoed and waits for its confirmation; never saved without it.
+
+    ``instead_of`` is what is saved of the stem already; ``hidden`` keeps its size unsaid, as a
+    blind plot wants. A ``draft`` that is void takes it back, and ``stands`` then stands again.
+    ``asked_at`` is when the echo was given; ``height_said`` the height as it was called, in feet.
+    """
 
     draft: Reading
     warned: tuple[Warned, ...]
     accept_word: bool
+    instead_of: Reading | None = None
+    hidden: bool = False
+    stands: Reading | None = None
+    asked_at: str = ""
+    height_said: str = ""
+
+    @property
+    def number(self) -> int:
+        """The number of its echo: the entry that it was given for."""
+        return self.draft.entry
 
     @property
     def wants_accept(self) -> bool:
-        """Whether a plain yes does not do: a warning stands, and takes a word of its own."""
-        return self.accept_word and bool(self.warned)
+        """Whether a plain yes does not do: a warning stands, or something saved would change."""
+        return (self.accept_word and bool(self.warned)) or self.instead_of is not None
+
+
+@dataclass(frozen=True)
+class Press:
+    """A press of a tape that waits for its tree: ``words`` were sent, ``at`` that time."""
+
+    value: Decimal
+    unit: Unit
+    scale: Scale | None
+    device: str
+    at: str
+    words: str
 
 
 @dataclass(frozen=True)
 class Memory:
     """The whole state. ``saved`` holds this visit's current reading of every stem;
 
-    ``undoable`` the entries that undo may take back, latest last; ``said`` the last question.
-    ``drafted`` is the reading last echoed for the tree in hand, whose stem, species and height a
-    corrected size keeps; ``resume`` the phase to go back to after a note. ``lost_tags`` holds by
-    plot and tag what was said of tags that are lost ('' for no new one) until a reading has it.
+    ``done``, by plot, the entries that undo may take back, latest last; ``said`` the last question.
+    ``named`` is the tree in hand, ``stem`` its stem if one was named, ``named_at`` when; ``press``
+    one of a tape that waits for its tree. ``drafted`` is the reading last echoed for the tree in
+    hand, whose stem, species and height a corrected size keeps; ``resume`` the phase to go back to
+    after a note, ``memo`` a typed note that was echoed. ``lost_tags`` holds by plot and tag what
+    was said of tags that are lost ('' for no new one) until a reading has it.
     """
 
     phase: Phase = Phase.CLOSED
     plot: str = ""
     who: str = ""
     named: str | None = None
+    stem: str = ""
+    named_at: str = ""
+    press: Press | None = None
     pending: Pending | None = None
-    saved: Mapping[Key, Reading] = field(default_factory=dict)
-    undoable: tuple[Reading, ...] = ()
+    saved: Saved = field(default_factory=Saved)
+    done: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
     said: str = ""
     reminded: int = 0
     skipped: tuple[str, ...] = ()
     drafted: Reading | None = None
     resume: Phase = Phase.IDLE
+    memo: KeepMemo | None = None
     lost_tags: Mapping[tuple[str, str], str] = field(default_factory=dict)
+
+    @property
+    def asking(self) -> int:
+        """The number of the echo that waits for its yes; 0 where none does."""
+        if self.phase is Phase.MEMO and self.memo is not None:
+            return self.memo.entry
+        return self.pending.number if self.pending is not None else 0
+
+    @property
+    def undoable(self) -> tuple[Reading, ...]:
+        """What was saved in the open plot and may be taken back, latest last."""
+        return self.done.get(self.plot, ())
+
+    @property
+    def latest(self) -> Reading | None:
+        """What was saved last, in whichever plot."""
+        ends = (own[-1] for own in self.done.values() if own)
+        return max(ends, key=lambda item: item.entry, default=None)
+
+    @property
+    def listens_for_a_note(self) -> bool:
+        """Whether whatever is said next is a note."""
+        return self.phase is Phase.MEMO and self.memo is None
 
 
 # A survey that says nothing of how its plots are walked is from before there were such rules.
-UNSAID = Rules(walk=False, accept_word=False, first=FirstLimits())
+UNSAID = Rules(walk=False, accept_word=False, first=FirstLimits(), edition=1)
 
 
 @dataclass(frozen=True)
@@ -84,5 +140,5 @@ class Survey:
 
 def left_to_do(memory: Memory, plot: Plot) -> tuple[str, ...]:
     """Tags of the plot without a reading or status on this visit, in roster order."""
-    done = {tag for where, tag, _ in memory.saved if where == plot.settings.plot}
-    return tuple(tag for tag in plot.trees if tag not in done)
+    done = memory.saved.trees(plot.settings.plot)
+    return tuple(tag for tag in plot.order if tag not in done)

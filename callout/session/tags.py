@@ -6,19 +6,36 @@ it. Pure; no wording here.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, replace
 
 from callout.core.meaning import Meaning
 from callout.core.model import Plot, Reading
 from callout.session.state import Memory
 
 
-def known_tags(memory: Memory, plot: Plot) -> set[str]:
+@dataclass(frozen=True)
+class KnownTags(Collection[str]):
+    """Looked up one by one, so that no event pays for a large plot."""
+
+    memory: Memory
+    plot: Plot
+
+    def __contains__(self, tag: object) -> bool:
+        here, saved = self.plot.settings.plot, self.memory.saved
+        return tag in self.plot.trees or tag in saved.trees(here) or tag in saved.new_tags(here)
+
+    def __iter__(self) -> Iterator[str]:
+        here, saved = self.plot.settings.plot, self.memory.saved
+        return iter({**self.plot.trees, **saved.trees(here), **saved.new_tags(here)})
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self)
+
+
+def known_tags(memory: Memory, plot: Plot) -> KnownTags:
     """Tags of the roster, of the trees found on this visit, and those put on in place of lost."""
-    here = plot.settings.plot
-    found = {item.tag for item in memory.saved.values() if item.plot == here}
-    found |= {item.new_tag for item in memory.saved.values() if item.plot == here and item.new_tag}
-    return {*plot.trees, *found}
+    return KnownTags(memory, plot)
 
 
 def tags_on_hold(memory: Memory, plot: Plot) -> set[str]:
@@ -32,20 +49,16 @@ def by_roster_tag(memory: Memory, plot: Plot, meaning: Meaning) -> Meaning:
         return meaning
     here = plot.settings.plot
     on_hold = {new: tag for (where, tag), new in memory.lost_tags.items() if where == here}
-    if meaning.tag in on_hold:
-        return replace(meaning, tag=on_hold[meaning.tag])
-    for item in memory.saved.values():
-        if item.plot == here and item.new_tag == meaning.tag:
-            return replace(meaning, tag=item.tag)
-    return meaning
+    tag = on_hold.get(meaning.tag) or memory.saved.new_tags(here).get(meaning.tag)
+    return meaning if tag is None else replace(meaning, tag=tag)
 
 
 def lost_and_new(memory: Memory, plot: str, tag: str) -> tuple[bool, str]:
     """Whether the tree's tag is lost, and what hangs there now: as said last, or as it stands."""
     if (plot, tag) in memory.lost_tags:
         return True, memory.lost_tags[plot, tag]
-    for item in memory.saved.values():
-        if (item.plot, item.tag) == (plot, tag) and item.tag_lost:
+    for item in memory.saved.stems(plot, tag).values():
+        if item.tag_lost:
             return True, item.new_tag
     return False, ""
 
@@ -62,12 +75,13 @@ def held(memory: Memory, plot: str, tag: str, new: str) -> Memory:
 
 def let_go(memory: Memory, plot: str, tag: str) -> Memory:
     """Nothing is kept for that tree any more: a reading has it, or it was taken back."""
+    if (plot, tag) not in memory.lost_tags:
+        return memory
     kept = {key: new for key, new in memory.lost_tags.items() if key != (plot, tag)}
     return replace(memory, lost_tags=kept)
 
 
 def last_reading(memory: Memory, plot: str, tag: str) -> Reading | None:
     """This visit's latest reading of the tree that stands."""
-    standing = set(memory.saved.values())
-    own = (item for item in reversed(memory.undoable) if (item.plot, item.tag) == (plot, tag))
-    return next((item for item in own if item in standing), None)
+    stems = memory.saved.stems(plot, tag).values()
+    return max(stems, key=lambda item: item.entry, default=None)

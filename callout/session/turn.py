@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
 
 from callout.core.checks import Rules
 from callout.core.events import Effect, Heard, Say
 from callout.core.meaning import Meaning
 from callout.core.model import Plot
 from callout.session import echo
-from callout.session.state import Memory
+from callout.session.state import Memory, Pending, Phase
+from callout.session.tags import tag_shown
 
 
 @dataclass(frozen=True)
@@ -22,6 +25,22 @@ class Turn:
     event: Heard
     meaning: Meaning
 
+    @property
+    def edition(self) -> int:
+        """By which edition of the dialogue's rules it is taken."""
+        return self.rules.edition
+
+    @property
+    def waiting(self) -> Pending | None:
+        """The reading that waits and may be added to; an undo that waits may not."""
+        pending = self.memory.pending
+        return None if pending is None or pending.draft.void else pending
+
+    @property
+    def shown(self) -> Callable[[str], str]:
+        """By a tree's tag of the roster, what hangs on it now."""
+        return partial(tag_shown, self.memory, self.plot.settings.plot)
+
 
 Result = tuple[Memory, tuple[Effect, ...]]
 
@@ -29,9 +48,35 @@ Result = tuple[Memory, tuple[Effect, ...]]
 def asked(memory: Memory, text: str, tone: str) -> Result:
     """Say something and stay where we are.
 
-    What still waits is named again: a yes must answer the last thing that was heard.
+    What still waits is told again, whole: a yes must answer the last thing that was heard.
     """
     said = text[:1].upper() + text[1:] + ("" if text[-1] in ".?" else ".")
     if memory.pending is not None and tone != "saved":
-        said += f" Still waiting: {echo.told(memory.pending.draft)}. {echo.asks(memory.pending)}"
+        said += f" {echo.still_waiting(memory.pending)}"
     return memory, (Say(said, tone),)
+
+
+def refused(memory: Memory, rules: Rules, text: str) -> Result:
+    """Say why nothing was done. No tree is in hand any more: it may have been about another."""
+    return asked(out_of_hand(memory) if rules.edition > 1 else memory, text, "refused")
+
+
+def out_of_hand(memory: Memory) -> Memory:
+    """No tree is in hand; a reading that waits goes on waiting.
+
+    A note under way was told whose it is, and stays that tree's; the tree is let go after it.
+    """
+    if memory.phase is Phase.MEMO:
+        return replace(memory, resume=_unnamed(memory.resume), drafted=None)
+    return replace(
+        memory,
+        phase=_unnamed(memory.phase),
+        named=None,
+        stem="",
+        named_at="",
+        drafted=None,
+    )
+
+
+def _unnamed(phase: Phase) -> Phase:
+    return Phase.IDLE if phase is Phase.NAMED else phase

@@ -5,8 +5,10 @@ The order is the roster's, which is that of the last visit or of the tags. Pure;
 
 from __future__ import annotations
 
+from itertools import islice
+
 from callout.core.model import Plot, Reading
-from callout.session.state import Memory, left_to_do
+from callout.session.state import Memory
 
 
 def next_tree(memory: Memory, plot: Plot, after: str) -> str | None:
@@ -17,9 +19,9 @@ def next_tree(memory: Memory, plot: Plot, after: str) -> str | None:
     place = _place(plot, after)
     if place is None:
         place = _last_place(memory.undoable, plot)
-    order = list(plot.trees)[place + 1 if place is not None else 0 :]
-    left = set(left_to_do(memory, plot))
-    return next((tag for tag in order if tag in left), None)
+    done = memory.saved.trees(plot.settings.plot)
+    order = islice(plot.order, place + 1 if place is not None else 0, None)
+    return next((tag for tag in order if tag not in done), None)
 
 
 def passed_over(memory: Memory, plot: Plot, tag: str) -> tuple[str, ...]:
@@ -30,12 +32,13 @@ def passed_over(memory: Memory, plot: Plot, tag: str) -> tuple[str, ...]:
     place, before = _place(plot, tag), _last_place(memory.undoable, plot)
     if place is None or before is None:
         return ()
-    left = set(left_to_do(memory, plot)) - set(memory.skipped)
-    return tuple(item for item in list(plot.trees)[before + 1 : place] if item in left)
+    done, skipped = memory.saved.trees(plot.settings.plot), set(memory.skipped)
+    between = plot.order[before + 1 : place]
+    return tuple(tag for tag in between if tag not in done and tag not in skipped)
 
 
 def _place(plot: Plot, tag: str) -> int | None:
-    return list(plot.trees).index(tag) if tag in plot.trees else None
+    return plot.places.get(tag)
 
 
 def _last_place(saved: tuple[Reading, ...], plot: Plot) -> int | None:

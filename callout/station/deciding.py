@@ -15,6 +15,7 @@ from callout.grammar.automaton import Automaton
 from callout.grammar.language import Language
 from callout.grammar.parser import Parsed, choose
 from callout.grammar.scope import Scope
+from callout.session.doubts import UNSURE, doubt
 from callout.session.state import Pending
 from callout.speech.engine import Candidate, Engine
 
@@ -22,16 +23,28 @@ LEAST_CONFIDENCE = float(SURELY_HEARD)
 # An utterance is cut with a pre-roll, so it seems to begin a little before it was spoken.
 PRE_ROLL = timedelta(seconds=0.5)
 _MOST_CUT = 16
+_DENIALS = ("reject", "scratch")
 
 
-def sure(best: Candidate, scope: Scope) -> Parsed:
-    """The one meaning that fits the plot, or the question why there is none."""
+def sure(best: Candidate, scope: Scope, waits: bool = False) -> Parsed:
+    """The one meaning that fits the plot, or the question why there is none.
+
+    While an echo ``waits`` for its answer, a doubt in which "no" takes part is a no: it saves
+    nothing and loses what can be called again, and anything else might save what was denied.
+    """
     if best.confidence >= LEAST_CONFIDENCE:
         return choose(best.words, best.meanings, scope)
+    if waits and (denied := _denied(best.meanings)) is not None:
+        return Parsed(best.words, (denied,), None)
     likely = choose(best.words, best.likely, scope)
     if likely.problem is None and _may_be_echoed(likely.meanings, scope):
         return likely  # the session warns: it sees how unsure the engine was
     return Parsed(best.words, best.meanings, _which(best.meanings, scope))
+
+
+def _denied(meanings: Sequence[Meaning]) -> Meaning | None:
+    """A "no" or a "stop" among what may have been said."""
+    return next((one for one in meanings if one.kind in _DENIALS), None)
 
 
 def _may_be_echoed(meanings: Sequence[Meaning], scope: Scope) -> bool:
@@ -42,25 +55,7 @@ def _may_be_echoed(meanings: Sequence[Meaning], scope: Scope) -> bool:
 def _which(meanings: Sequence[Meaning], scope: Scope) -> str:
     """The question where the engine is unsure; never answered here, for what fits may be wrong."""
     fitting = [meaning for meaning in meanings if scope.fits(meaning)]
-    if len(fitting) != 2:
-        return "not sure what was said: say it again"
-    first, second = fitting
-    told = [told_apart(first, second), told_apart(second, first)]
-    return f"could be {told[0]}, or {told[1]}: say it again, digit by digit"
-
-
-def told_apart(meaning: Meaning, other: Meaning) -> str:
-    """``meaning`` in words, without what ``other`` has in common with it."""
-    parts = [
-        f"tree {meaning.tag}" if meaning.tag and meaning.tag != other.tag else "",
-        f"stem {meaning.stem}" if meaning.stem and meaning.stem != other.stem else "",
-        f"{meaning.value}" if meaning.value is not None and meaning.value != other.value else "",
-        (meaning.status or "").replace("_", " ") if meaning.status != other.status else "",
-        meaning.species or "" if meaning.species != other.species else "",
-    ]
-    named = ", ".join(part for part in parts if part)
-    same_kind = meaning.kind == other.kind and meaning.tag == other.tag
-    return named or (f"tree {meaning.tag}" if meaning.tag and same_kind else meaning.kind)
+    return doubt(*fitting) if len(fitting) == 2 else UNSURE
 
 
 def asked_by(
@@ -73,8 +68,8 @@ def asked_by(
     """
     if began is None or pending is None:
         return None
-    asked = datetime.fromisoformat(pending.draft.at) + moved
-    return pending.draft.entry if asked <= began + PRE_ROLL else 0
+    asked = datetime.fromisoformat(pending.asked_at or pending.draft.at) + moved
+    return pending.number if asked <= began + PRE_ROLL else 0
 
 
 class Narrowed:

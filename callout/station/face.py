@@ -30,9 +30,10 @@ class SavedLine:
 
 @dataclass(frozen=True)
 class View:
-    """Everything a screen shows. Sizes are text in the plot's own unit; ``waiting`` names the
+    """Everything a screen shows. Sizes are text in the plot's own unit; ``waiting`` is the number
 
-    reading that waits for confirmation, ``wants_accept`` that a plain yes does not save it.
+    of the echo that waits for its yes (0: none does), ``wants_accept`` that a plain yes does not
+    save it.
     """
 
     plot: str

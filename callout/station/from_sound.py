@@ -22,7 +22,7 @@ from callout.journal.reader import Entry
 from callout.journal.session_sound import KIND as SESSION_SOUND
 from callout.journal.writer import JournalWriter
 from callout.session.machine import step
-from callout.session.state import Memory, Phase, Survey
+from callout.session.state import Memory, Survey
 from callout.session.tags import known_tags
 from callout.sound.endpoint import Endpointer
 from callout.sound.files import decode_flac, encode_flac
@@ -197,12 +197,12 @@ class Afresh:
         plot, memory = self._survey.plots[self._memory.plot], self._memory
         scope = scope_of(plot, known_tags(memory, plot))
         candidates = self._narrowed.to(scope).hear(item.samples)
-        if not candidates and memory.phase is not Phase.MEMO:
+        if not candidates and not memory.listens_for_a_note:
             self.counts.nothing_heard += 1
             return
         self.counts.heard += 1
         best = candidates[0] if candidates else Candidate("", (), 0.0)
-        parsed = sure(best, scope)
+        parsed = sure(best, scope, waits=memory.asking > 0)
         if item.began is None:
             about = self._about(item.about)
         else:

@@ -139,9 +139,10 @@ class StationFace:
     def _watch(self, done: Done) -> None:
         if isinstance(done.event, Heard):
             self._heard = done.event.words
-        for effect in done.effects:
-            if isinstance(effect, Say):
-                self._said, self._tone = effect.text, effect.tone
+        says = [effect for effect in done.effects if isinstance(effect, Say)]
+        if says:
+            self._said = " ".join(say.text for say in says)
+            self._tone = says[-1].tone
         self._tell(self.view())
 
     def _tell(self, update: Update) -> None:
@@ -166,7 +167,7 @@ def view_of(
         unit=plot.settings.unit.value,
         about=shown(plot.settings.about),
         phase=memory.phase.value,
-        waiting=pending.draft.entry if pending else 0,
+        waiting=memory.asking,
         tag=_tag(memory, pending),
         species=pending.draft.species if pending else (tree.species if tree else ""),
         value=_text(pending.draft) if pending else "",

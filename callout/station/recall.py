@@ -25,7 +25,12 @@ def recall(folder: SurveyFolder, writer: JournalWriter, at: str) -> tuple[Survey
         plots = reader.plots()
         config = folder.config()
         wanted = {name: config.of(name) for name in plots}
-        rules = rules_from(config.other.get("checks", {}), plots, species_of(folder.path))
+        rules = rules_from(
+            config.other.get("checks", {}),
+            plots,
+            species_of(folder.path),
+            config.listening.join_s,
+        )
         latest = reader.latest("settings")
         known = rules_in(latest.content) if latest else {}
         measured = {name: plot.settings for name, plot in plots.items()}

@@ -101,7 +101,8 @@ class Rehearing:
         if not candidates:
             return Again(moment, "", (), 0.0, seconds)
         best = candidates[0]
-        return Again(moment, best.words, sure(best, scope).meanings, best.confidence, seconds)
+        meanings = sure(best, scope, waits=bool(moment.heard.about)).meanings
+        return Again(moment, best.words, meanings, best.confidence, seconds)
 
 
 def hear_again(

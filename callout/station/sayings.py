@@ -16,8 +16,6 @@ from callout.core.events import Say, TimedOut
 from callout.station.station import Done
 
 MOST_NOTICES = 16
-_WAITING = " Still waiting: "
-"""As ``Station.say`` joins it to a notice."""
 
 
 @dataclass(frozen=True)
@@ -80,5 +78,6 @@ def is_notice(done: Done) -> bool:
 
 
 def _overtaken(saying: Saying) -> Saying:
-    parts = tuple(Say(part.text.partition(_WAITING)[0]) for part in saying.parts)
+    """What it told again as waiting, its question, waits no more."""
+    parts = tuple(Say(part.text) for part in saying.parts if part.tone != "ask")
     return Saying(parts, notice=True)

@@ -18,6 +18,7 @@ def scope_of(plot: Plot, more_tags: Iterable[str] = ()) -> Scope:
         largest=settings.largest,
         unit=settings.unit,
         implied_point=settings.implied_point,
+        scale=settings.scale,
     )
 
 

@@ -25,7 +25,7 @@ from callout.journal.codec import stamp
 from callout.journal.folder import SurveyFolder
 from callout.journal.seals import Seal, Sign, seal
 from callout.journal.writer import JournalWriter
-from callout.session.echo import asks, told
+from callout.session.echo import still_waiting
 from callout.session.machine import step
 from callout.session.state import Memory, Phase, Survey, left_to_do
 from callout.session.tags import known_tags
@@ -164,7 +164,7 @@ class Station:
             candidates, trouble = (), str(error)
         engine_s = time.perf_counter() - started
         with self._lock:
-            memo = self._memory.phase is Phase.MEMO
+            memo = self._memory.listens_for_a_note
             if self._memory.plot != where and candidates:
                 self.say("the plot was changed meanwhile: say it again")
             elif candidates or memo:
@@ -187,7 +187,7 @@ class Station:
         except StorageError as error:
             self._refused("Not kept", error)
             return
-        parsed = sure(best, self._scope)
+        parsed = sure(best, self._scope, waits=self._memory.asking > 0)
         self._do(
             lambda: Heard(
                 entry=self._writer.next_entry,
@@ -205,13 +205,18 @@ class Station:
         )
 
     def type(self, text: str, at: datetime | None = None, about: int | None = None) -> None:
-        """A callout that was typed; ``about`` as in ``press``."""
+        """A callout that was typed; ``about`` as in ``press``.
+
+        While a note is listened for, what is no callout is the note.
+        """
         text = _keepable(text)
         with self._lock:
             try:
                 parsed = parse_words(self._language.full, text, self._scope)
             except CalloutError as error:
                 parsed = Parsed(text, (), str(error))
+            if not parsed.meanings and self._memory.listens_for_a_note:
+                parsed = Parsed(text, (Meaning("note", text=text),), None)
             self._do(lambda: self._written("typed", parsed, at, about))
 
     def press(self, kind: str, at: datetime | None = None, about: int | None = None) -> None:
@@ -221,31 +226,26 @@ class Station:
             self._do(lambda: self._written("key", parsed, at, about))
 
     def measure(
-        self, words: str, meaning: Meaning, device: str, at: datetime | None = None
+        self, words: str, meaning: Meaning, device: str, pressed: datetime | None = None
     ) -> None:
-        """A press of a digital tape, as ``words`` it sent."""
+        """A press of a digital tape, as ``words`` it sent; ``pressed`` is when."""
         with self._lock:
             parsed = Parsed(words, (meaning,), None)
-            self._do(lambda: replace(self._written("tape", parsed, at), engine=device))
-
-    def set_aside(self, words: str, device: str, why: str) -> None:
-        """A press that joined nothing: kept in the journal, and said."""
-        with self._lock:
-            parsed = Parsed(words, (), f"{words} not taken: {why}")
-            self._do(lambda: replace(self._written("tape", parsed, None), engine=device))
+            at = stamp(pressed) if pressed is not None else None
+            self._do(
+                lambda: replace(self._written("tape", parsed, None), engine=device, pressed_at=at)
+            )
 
     def say(self, text: str, tone: str = "refused") -> None:
         """Tell the person something that changes nothing and is not journalled.
 
-        What still waits is named again: a yes must answer the last thing that was heard.
+        What still waits is told again: a yes must answer the last thing that was heard.
         """
         with self._lock:
-            said = text[:1].upper() + text[1:] + "."
+            parts = [Say(text[:1].upper() + text[1:] + ".", tone)]
             if self._memory.pending is not None:
-                waiting = self._memory.pending
-                said += f" Still waiting: {told(waiting.draft)}. {asks(waiting)}"
-                tone = "ask" if tone == "told" else tone
-            self._tell(Say(said, tone))
+                parts.append(Say(still_waiting(self._memory.pending), "ask"))
+            self._tell(*parts)
 
     def try_disk(self) -> None:
         """Where the disk has refused, see whether it takes a journal again; what waits, waits."""
@@ -268,7 +268,7 @@ class Station:
     def time_out(self, at: datetime | None = None) -> None:
         """Nothing was said for a while."""
         with self._lock:
-            if self._memory.phase is not Phase.IDLE:
+            if self._memory.phase is not Phase.IDLE or self._memory.press is not None:
                 self._do(lambda: TimedOut(self._writer.next_entry, self._at(at)))
 
     def record(self, kind: str, body: dict[str, Any], at: datetime | None = None) -> None:
@@ -307,7 +307,7 @@ class Station:
 
     def _asked_by(self, began: datetime | None) -> int | None:
         """The entry of the reading that was already asked about at ``began``; 0 for none."""
-        moved = sum((by for about, by in self._moves if about == self._waiting()), timedelta())
+        moved = sum((by for about, by in self._moves if about == self._memory.asking), timedelta())
         return asked_by(self._memory.pending, began, moved)
 
     def _written(
@@ -320,13 +320,8 @@ class Station:
             words=parsed.words,
             meanings=parsed.meanings,
             problem=parsed.problem,
-            about=self._waiting() if about is None else about,
+            about=self._memory.asking if about is None else about,
         )
-
-    def _waiting(self) -> int:
-        """The entry of the reading that waits; 0 for none."""
-        pending = self._memory.pending
-        return pending.draft.entry if pending else 0
 
     def _listen_for_plot(self) -> None:
         self._scope = scope_of(self.plot, known_tags(self._memory, self.plot))
@@ -385,9 +380,8 @@ class Station:
         self._tell_disk(str(error))
         self._tell(Say(f"{what}: {error}", "refused"))
 
-    def _tell(self, say: Say) -> None:
-        at = self._at(None)
-        self._told(Done(TimedOut(0, at), (say,)))
+    def _tell(self, *parts: Say) -> None:
+        self._told(Done(TimedOut(0, self._at(None)), parts))
 
     def _told(self, done: Done) -> None:
         for watcher in self._watchers:

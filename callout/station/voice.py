@@ -222,7 +222,7 @@ def tone_alone(part: Say, saying: Saying) -> Tone | None:
     What only goes with an answer ("Next 84.") has none, so that one answer is one signal.
     """
     if saying.notice:
-        return Tone.WARN
+        return Tone.WARN if part is saying.parts[0] else None
     if part.tone == "ask":
         return Tone.WARN if "accept" in part.text.casefold() else Tone.ASK
     alone = all(other.tone == "told" for other in saying.parts)

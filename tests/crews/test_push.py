@@ -103,6 +103,7 @@ def test_readings_are_exact_and_stand_as_here(tmp_path, schema):
             station.type(text)
             settle(station)
         station.press("undo")
+        station.press("accept")
         station.press("confirm")
     pushed(schema, folder.path)
     with folder.reading() as reader:

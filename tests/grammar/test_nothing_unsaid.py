@@ -80,6 +80,12 @@ def ends_with_run(words: tuple[str, ...], figures: str, without_point: bool) -> 
     )
 
 
+def _height_said(meaning: Meaning) -> Decimal:
+    """In the unit in which it was said: a foot is 0.3048 m (1959 agreement)."""
+    assert meaning.height_m is not None
+    return meaning.height_m / Decimal("0.3048") if meaning.height_unit else meaning.height_m
+
+
 def check(words: list[str], meaning: Meaning) -> None:
     """The words' own figures, in order, must give the tag and then the value."""
     plain = tuple(word.lower() for word in words)
@@ -96,12 +102,12 @@ def check(words: list[str], meaning: Meaning) -> None:
     if meaning.status is not None:
         assert meaning.status.split("_")[0] in " ".join(plain).replace("alive", "live")
     if meaning.height_m is not None:
-        assert ends_with_run(plain, f"{meaning.height_m:f}", False)
+        assert ends_with_run(plain, f"{_height_said(meaning):f}", False)
     if any(repair in " ".join(plain).replace(" ,", "") for repair in REPAIRS):
         return
     # Nothing was taken back, so every figure said stands in the tag or the value: none is lost.
     figures = tuple(w for w in plain if w in WORDS_OF_FIGURES or w.replace(".", "").isdigit())
-    height = f"{meaning.height_m:f}" if meaning.height_m is not None else ""
+    height = f"{_height_said(meaning):f}" if meaning.height_m is not None else ""
     new = meaning.new_tag or ""
     if new.startswith("A"):
         assert new.lower() in plain

@@ -53,7 +53,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> SurveyFolder:
             "tree eighty three twenty four point six", "accept",
             "tree ninety one twelve point nine", "accept",
             "tree eighty three twenty five point two", "accept",
-            "tree ninety one thirteen point nine", "accept", "undo",
+            "tree ninety one thirteen point nine", "accept", "undo", "accept",
         )):  # fmt: skip
             engine.next_words = words
             station.hear(tone(300 + 50 * mark))

@@ -10,7 +10,7 @@ from callout.core.checks import Rules
 from callout.core.events import Effect, Event, Heard, Opened, Save, Say, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import PastMeasurement, Plot, PlotSettings, Reading, Tree
-from callout.core.units import Unit
+from callout.core.units import Scale, Unit
 from callout.session.machine import step
 from callout.session.state import Memory, Survey
 
@@ -37,6 +37,10 @@ SURVEY = Survey(
 
 def reading(tag: str | None, value: str, **more: object) -> Meaning:
     return Meaning("reading", tag, Decimal(value), **more)  # type: ignore[arg-type]
+
+
+def press(value: str, tag: str | None = None) -> Meaning:
+    return Meaning("press", tag, Decimal(value), Unit.CENTIMETRE, scale=Scale.DIAMETER)
 
 
 def size(value: str, kind: str = "size") -> Meaning:

@@ -67,6 +67,11 @@ class Talk:
         self.take(TimedOut(len(self.events) + 1, AT))
         return self.said
 
+    def undo(self) -> str:
+        """Said, and accepted."""
+        self.hear("undo")
+        return self.hear("accept")
+
     def open(self, plot: str, who: str = "R.V.") -> str:
         self.take(Opened(len(self.events) + 1, AT, plot, who))
         return self.said

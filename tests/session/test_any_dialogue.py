@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import datetime, timedelta
 from decimal import Decimal
 
-from harrow_fen import SURVEY, Dialogue, saves, says
+from harrow_fen import SURVEY, TODAY, Dialogue, press, saves, says
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
 from callout.core.meaning import Meaning
 from callout.core.model import Reading
-from callout.core.units import Unit
-from callout.session.draft import key_of
+from callout.core.units import Scale, Unit
 from callout.session.machine import replayed, step
+from callout.session.records import key_of
 from callout.session.state import Memory, Phase
 
 TAGS = st.sampled_from(["7", "40", "83", "84", "99", "201"])
@@ -22,7 +24,7 @@ UNITS = st.sampled_from([None, Unit.INCH, Unit.CENTIMETRE, Unit.MILLIMETRE])
 SOURCES = st.sampled_from(["voice", "typed", "key", "tape"])
 COMMANDS = st.sampled_from(
     ["confirm", "accept", "reject", "scratch", "undo", "skip", "repeat", "left", "where", "note",
-     "complete", "retag", "press"]
+     "complete", "retag"]
 )  # fmt: skip
 
 
@@ -33,7 +35,7 @@ class AnyDialogue(RuleBasedStateMachine):
         super().__init__()
         self.talk = Dialogue()
         self.journal: list[Reading] = []
-        self.asked = ""
+        self.asked = self.word = ""
 
     def after(self, before: Memory, effects: tuple, may_save: bool) -> None:
         found = saves(effects)
@@ -42,12 +44,15 @@ class AnyDialogue(RuleBasedStateMachine):
             assert may_save
             (record,) = found
             assert record.entry == self.talk.entry - 1
-            if not record.void:
+            if record.void:
+                assert self.word == "accept" and self.asked.startswith(("Undo", "Still"))
+            else:
                 self.check_saved(before, record)
             self.journal.append(record)
         for effect in effects:
-            if getattr(effect, "tone", "") == "ask" and "Confirm?" in says([effect]):
-                self.asked = says([effect])
+            told = says([effect])
+            if "Confirm?" in told or "Accept?" in told:
+                self.asked = told
         assert (self.talk.memory.pending is not None) == (
             self.talk.memory.phase is Phase.PENDING
             or (self.talk.memory.phase is Phase.MEMO and self.talk.memory.resume is Phase.PENDING)
@@ -59,13 +64,19 @@ class AnyDialogue(RuleBasedStateMachine):
         assert before.pending is not None
         assert (record.raw, record.value) == (before.pending.draft.raw, before.pending.draft.value)
         told = record.value if record.value is not None else record.status.replace("_", " ")
-        assert f"{told}" in self.asked
-        assert record.tag in self.asked
+        for part in (told, record.tag, record.height_m, record.stem):
+            assert f"{part or ''}" in self.asked
+        if record.is_new:
+            assert "new tree" in self.asked and record.species in self.asked
+        if record.raw is not None and record.raw_scale == "girth":
+            assert "girth" in self.asked
         stood = before.saved.get(key_of(record))
+        assert not stood or self.word == "accept", "what is saved is changed by accept alone"
         assert record.supersedes == (stood.entry if stood else None)
 
     def say(self, *meanings: Meaning, may_save: bool = False, **more: object) -> None:
         before = self.talk.memory
+        self.word = meanings[0].kind if len(meanings) == 1 else ""
         self.after(before, self.talk.hear(*meanings, **more), may_save)
 
     @rule(tag=TAGS, value=SIZES, unit=UNITS, stem=st.sampled_from([None, None, "2"]), by=SOURCES)
@@ -76,9 +87,29 @@ class AnyDialogue(RuleBasedStateMachine):
     def new(self, tag, value, species):
         self.say(Meaning("new", tag, value, species=species))
 
-    @rule(tag=TAGS)
-    def name(self, tag):
-        self.say(Meaning("tree", tag))
+    @rule(tag=TAGS, stem=st.sampled_from([None, None, "2"]))
+    def name(self, tag, stem):
+        self.say(Meaning("tree", tag, stem=stem))
+
+    @rule(tag=st.none() | st.none() | TAGS, value=SIZES, unit=UNITS, tape=st.sampled_from("ab"),
+          after_s=st.sampled_from([-5, 0, 0, 5, 40]))  # fmt: skip
+    def pressed(self, tag, value, unit, tape, after_s):
+        """A press never saves, and never goes to another tree than the one in hand."""
+        before = self.talk.memory
+        at = (datetime.fromisoformat(TODAY) + timedelta(seconds=after_s)).isoformat()
+        self.say(replace(press(str(value), tag), unit=unit), source="tape", engine=tape,
+                 pressed_at=at)  # fmt: skip
+        after = self.talk.memory
+        if after.pending != before.pending and after.pending is not None:
+            assert after.pending.draft.tag in (tag, before.named)
+
+    @rule(tag=TAGS, value=SIZES, side=st.sampled_from(list(Scale)))
+    def side_said(self, tag, value, side):
+        self.say(Meaning("reading", tag, value, scale=side))
+
+    @rule(text=st.sampled_from(["a fork at two metres", "bark loose"]), tag=st.none() | TAGS)
+    def note_typed(self, text, tag):
+        self.say(Meaning("note", tag, text=text))
 
     @rule(kind=st.sampled_from(["size", "amend"]), value=SIZES, by=SOURCES)
     def only_size(self, kind, value, by):
@@ -95,16 +126,15 @@ class AnyDialogue(RuleBasedStateMachine):
     @rule(kind=COMMANDS, by=SOURCES)
     def command(self, kind, by):
         before = self.talk.memory
-        may_save = kind == "undo" or (
-            kind in ("confirm", "accept") and before.phase is Phase.PENDING
-        )
+        may_save = kind in ("confirm", "accept") and before.phase is Phase.PENDING
         self.say(Meaning(kind), may_save=may_save, source=by)
 
     @rule(by=SOURCES)
     def confirm(self, by):
         before = self.talk.memory
-        self.say(Meaning("confirm"), may_save=before.phase is Phase.PENDING, source=by)
-        if before.phase is Phase.PENDING:
+        waits = before.pending if before.phase is Phase.PENDING else None
+        self.say(Meaning("confirm"), may_save=waits is not None, source=by)
+        if waits is not None and not waits.wants_accept:
             assert self.talk.memory.saved[key_of(self.journal[-1])] == self.journal[-1]
 
     @rule(meanings=st.lists(st.sampled_from(
@@ -113,13 +143,27 @@ class AnyDialogue(RuleBasedStateMachine):
     def doubt(self, meanings):
         before = self.talk.memory
         self.say(*meanings)
-        assert self.talk.memory == before
+        self.nothing_but_the_hand_changed(before)
 
     @rule(meaning=st.sampled_from([Meaning("confirm"), Meaning("undo")]))
     def problem(self, meaning):
         before = self.talk.memory
         self.say(meaning, problem="not sure what was said")
-        assert self.talk.memory == before
+        self.nothing_but_the_hand_changed(before)
+
+    def nothing_but_the_hand_changed(self, before):
+        after = self.talk.memory
+        same = ("pending", "saved", "done", "press", "memo", "lost_tags", "plot", "who")
+        assert all(getattr(after, name) == getattr(before, name) for name in same)
+        assert after.phase is not Phase.NAMED
+        assert after.named is None or after.phase is Phase.MEMO
+
+    @rule(about=st.sampled_from([0, 1, 2, 3]))
+    def an_answer_to_another_echo(self, about):
+        before = self.talk.memory
+        self.say(Meaning("accept"), about=about, may_save=about == before.asking)
+        if about != before.asking and before.phase is Phase.PENDING:
+            assert self.talk.memory == before
 
     @rule()
     def silence(self):

@@ -26,7 +26,7 @@ def test_checks_fire_after_saving_and_are_recorded():
     )
     assert talk.saved.warnings == ("shrunk",)
     talk.hear("amend", value=Decimal("40.5"))
-    assert talk.hear("confirm") == "Saved 83, 40.5. / Next 84."
+    assert talk.hear("accept") == "Saved 83, 40.5. / Next 84."
     assert talk.saved.warnings == ()  # a correction right after: no tag can have been misread
     assert talk.saved.supersedes is not None
 
@@ -58,7 +58,7 @@ def test_another_measurer_s_value_is_not_told():
     talk.save("83", "41.7")
     talk.take(Opened(len(talk.events) + 1, AT, "K2", "M.O."))
     assert talk.read("83", "41.2") == (
-        "83, 41.2, already measured today. Is this the right tag? Accept?"
+        "83 again: 41.2 instead of the reading before. Is this the right tag? Accept?"
     )
     talk.hear("accept")
     assert "41.7" not in talk.hear("undo")

@@ -108,12 +108,12 @@ def test_what_to_look_at_is_a_sentence_of_its_own() -> None:
 def test_a_yes_to_a_warning_is_told_which_and_what_takes_it() -> None:
     one = Pending(read("83", "24.6"), (DOWN, FAR, SAME), True)
     assert echo.not_yet(one) == (
-        "Not saved yet: that is down 1, outside 1 to 60, a thick one. Tape slack? "
+        "Not saved yet: 83, 24.6, that is down 1, outside 1 to 60, a thick one. Tape slack? "
         "Say accept to keep 24.6, or call it again."
     )
     gone = Pending(read("83", None, status="cut"), (FAR,), True)
     assert echo.not_yet(gone) == (
-        "Not saved yet: outside 1 to 60. Say accept to keep it, or call it again."
+        "Not saved yet: 83, cut, outside 1 to 60. Say accept to keep it, or call it again."
     )
 
 
@@ -160,6 +160,8 @@ def test_an_answer_begins_with_a_capital_and_ends_as_a_sentence() -> None:
     assert talk.hear("press", value=Decimal("24.6"), unit=Unit.INCH) == (
         "Tape 24.6 in: which tree?"
     )
+    assert talk.hear("scratch") == "Tape 24.6 in is dropped. Scratched, nothing saved."
+    talk = Talk(survey(tree("83"), tree("84")))
     assert talk.hear("skip") == "No tree in hand to skip."
     assert talk.hear("size", value=Decimal("24.6")) == "Which tree? say tree and its tag."
     assert talk.hear("height", height_m=Decimal("1.4")) == "Height cannot be done now."
@@ -179,8 +181,8 @@ def test_what_waits_is_named_again_after_an_answer_in_between() -> None:
     )
     assert talk.hear("well") == f"Good, all well at 09:15. {waits}"
     assert talk.hear("complete") == f"Not complete. 2 left: 83, 84. {waits}"
-    talk.read("83", "40.7")
-    assert talk.hear("well").endswith("Still waiting: 83, 40.7. Accept?")
+    waits = f"Still waiting: {talk.read('83', '40.7').partition('saved. ')[2]}"
+    assert "that is down" in waits and talk.hear("well").endswith(waits)
 
 
 def test_silence_is_reminded_of_twice_and_again_after_every_word() -> None:
@@ -209,7 +211,7 @@ def test_a_repeat_says_the_question_again_even_after_a_note() -> None:
     talk = Talk(survey(tree("83")))
     talk.read("83", "24.6")
     talk.hear("note")
-    assert talk.silence() == "No note heard."
+    assert talk.silence() == "No note heard. Still waiting: 83, 24.6. Confirm?"
     assert talk.hear("repeat") == "83, 24.6. Confirm?"
 
 

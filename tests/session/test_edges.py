@@ -54,17 +54,23 @@ def test_another_unit_is_told_and_converted_and_the_plot_s_own_is_not() -> None:
     """An inch is 2.54 cm (1959 agreement)."""
     one = talk()
     assert one.read("83", "10.0", unit=Unit.INCH) == (
-        "83, 25.4, you said in, this plot is kept in cm. Which unit does the tape show? Accept?"
+        "83, 10.0 inches, kept as 25.4 centimetres, you said in, this plot is kept in cm. "
+        "Which unit does the tape show? Accept?"
     )
     assert one.read("83", "25.4", unit=Unit.CENTIMETRE) == "83, 25.4. Confirm?"
 
 
 def test_a_girth_is_said_or_the_plot_s() -> None:
     """A girth of 100.0 is a diameter of 31.8 (over pi; worked out by hand)."""
-    assert talk().read("83", "100.0", scale=Scale.GIRTH) == "83, 31.8. Confirm?"
+    side = "Which side of the tape was read? Accept?"
+    assert talk().read("83", "100", scale=Scale.GIRTH) == (
+        f"83, girth 100.0, diameter 31.8, you said girth, this plot is measured by diameter. {side}"
+    )
     one = talk(scale=Scale.GIRTH)
-    assert one.read("83", "100.0") == "83, 31.8. Confirm?"
-    assert one.read("83", "31.8", scale=Scale.DIAMETER) == "83, 31.8. Confirm?"
+    assert one.read("83", "100.0") == "83, girth 100.0, diameter 31.8. Confirm?"
+    assert one.read("83", "31.8", scale=Scale.DIAMETER) == (
+        f"83, 31.8, you said diameter, this plot is measured by girth. {side}"
+    )
     one.read("83", "100.0")
     one.hear("confirm")
     assert (one.saved.raw, one.saved.raw_unit) == (Decimal("100.0"), Unit.CENTIMETRE)
@@ -121,26 +127,28 @@ def test_only_what_was_saved_last_is_taken_back_and_the_rest_stands() -> None:
     one = talk()
     for tag in ("84", "83", "85"):
         one.save(tag, "24.6")
-    assert one.hear("undo") == "Undone: 85, 24.6 is taken back."
+    assert one.undo() == "Undone: 85, 24.6 is taken back."
     assert sorted(tag for _, tag, _ in one.memory.saved) == ["83", "84"]
-    assert one.hear("undo") == "Undone: 83, 24.6 is taken back."
+    assert one.undo() == "Undone: 83, 24.6 is taken back."
     assert one.hear("left") == "2 left: 83, 85."
     assert one.hear("repeat") == "Undone: 83, 24.6 is taken back."
 
 
-@pytest.mark.parametrize("stem", [None, "1", "2"])
-def test_what_stands_again_is_that_stem_s_last_reading(stem: str | None) -> None:
+@pytest.mark.parametrize("stem", ["3", "1", "2"])
+def test_what_stands_again_is_that_stem_s_last_reading(stem: str) -> None:
     one = talk()
     for value in ("21.1", "22.2"):
         one.save("83", value, stem=stem)
     kept = one.saved
-    for other in {None, "1", "2"} - {stem}:
+    for other in {"1", "2", "3"} - {stem}:
         one.save("83", "10.0", stem=other)
     one.save("84", "11.0")
     one.save("83", "23.3", stem=stem)
-    which = f"83 stem {stem}" if stem else "83"
-    assert one.hear("undo") == (f"Undone: {which}, 23.3 is taken back. {which}, 22.2 stands again.")
-    assert one.memory.saved["K2", "83", stem or ""] == kept
+    which = f"83 stem {stem}"
+    assert one.hear("undo") == f"Undo {which}, 23.3: 22.2 stands again. Accept?"
+    one.hear("reject")
+    assert one.undo() == (f"Undone: {which}, 23.3 is taken back. {which}, 22.2 stands again.")
+    assert one.memory.saved["K2", "83", stem] == kept
     assert len(one.memory.saved) == 4
 
 
@@ -148,7 +156,8 @@ def test_in_a_blind_plot_what_stands_again_is_not_told() -> None:
     one = Talk(survey(tree("83"), tree("84"), rules=Rules(walk=False, blind=True)))
     one.save("83", "21.1")
     one.save("83", "22.2")
-    assert one.hear("undo") == (
+    assert one.hear("undo") == "Undo 83, 22.2: the reading before stands again. Accept?"
+    assert one.hear("accept") == (
         "Undone: 83, 22.2 is taken back. The reading before of 83 stands again."
     )
 
@@ -157,7 +166,7 @@ def test_a_reading_taken_back_is_as_it_was_read_with_a_new_entry() -> None:
     one = talk()
     one.save("83", "24.6", stem="1")
     saved = one.saved
-    one.hear("undo")
+    one.undo()
     void = one.saved
     assert (void.entry, void.supersedes, void.void) == (len(one.events), saved.entry, True)
     assert (void.tag, void.stem, void.value, void.raw) == ("83", "1", saved.value, saved.raw)
@@ -226,19 +235,19 @@ def test_a_new_tag_told_again_is_told_of_what_was_saved_last() -> None:
     one.save("83", "21.1")
     one.save("83", "22.2")
     one.save("84", "33.3")
-    assert one.hear("retag", tag="83", new_tag="312") == "312, was 83, 22.2. Confirm?"
+    assert one.hear("retag", tag="83", new_tag="312") == ("312 again: was 83, 22.2. Accept?")
     one.hear("reject")
     one.hear("scratch")
-    one.hear("undo")
-    one.hear("undo")
-    assert one.hear("retag", tag="83", new_tag="312") == "312, was 83, 21.1. Confirm?"
+    one.undo()
+    one.undo()
+    assert one.hear("retag", tag="83", new_tag="312") == ("312 again: was 83, 21.1. Accept?")
 
 
 def test_a_tree_announced_as_new_is_not_the_one_with_that_new_tag() -> None:
     one = talk()
     renewed(one)
     said = one.hear("new", tag="312", value=Decimal("8.0"), species="beech")
-    assert said.startswith("new tree 312, 8.0, tree 312 is already in this plot")
+    assert said.startswith("new tree 312, beech, 8.0, tree 312 is already in this plot")
     one.hear("accept")
     assert (one.saved.tag, one.saved.is_new) == ("312", True)
 
@@ -255,7 +264,7 @@ def spoken(one: Talk, words: str) -> str:
 def test_a_note_is_about_the_tree_by_the_tag_that_hangs_there() -> None:
     one = talk()
     one.hear("note")
-    assert spoken(one, "a gate") == "Note kept."
+    assert spoken(one, "a gate") == "Note kept about plot K2."
     one.hear("retag", tag="83", new_tag="312")
     one.hear("note")
     assert spoken(one, "a fork") == "Note kept about tree 312."
@@ -277,17 +286,18 @@ def test_asked_for_twice_a_note_still_goes_back_to_where_it_was() -> None:
 def test_what_is_typed_while_a_note_is_awaited_is_a_callout() -> None:
     one = talk()
     one.hear("note")
-    assert one.read("83", "24.6") == "83, 24.6. Confirm?"
+    assert one.read("83", "24.6") == ("No note about plot K2 was kept. / 83, 24.6. Confirm?")
     assert one.memory.phase is Phase.PENDING
 
 
-def test_a_size_typed_while_a_note_is_awaited_is_asked_about() -> None:
+def test_a_size_typed_while_a_note_is_awaited_is_the_tree_s_in_hand() -> None:
     one = talk()
     one.hear("tree", tag="83")
     one.hear("note")
-    assert one.hear("size", value=Decimal("24.6")) == "Which tree? say tree and its tag."
-    assert one.hear("height", height_m=Decimal("1.4")) == "Height cannot be done now."
-    assert one.memory.phase is Phase.MEMO
+    left = "No note about tree 83 was kept. / "
+    assert one.hear("height", height_m=Decimal("1.4")) == f"{left}Height cannot be done now."
+    one.hear("note")
+    assert one.hear("size", value=Decimal("24.6")) == f"{left}83, 24.6. Confirm?"
 
 
 def test_a_skipped_tree_stays_on_the_list_and_is_called_by_its_tag() -> None:
@@ -309,7 +319,10 @@ def test_where_tells_what_was_saved_last_and_what_is_in_hand() -> None:
     one.hear("retag", tag="85", new_tag="312")
     assert one.hear("where") == "Plot K2. Last saved 84, 25.6. In hand: tree 312."
     one.hear("size", value=Decimal("26.6"))
-    assert one.hear("where") == "Plot K2. Last saved 84, 25.6. Waiting: 312, was 85, 26.6. Confirm?"
+    assert (
+        one.hear("where")
+        == "Plot K2. Last saved 84, 25.6. Still waiting: 312, was 85, 26.6. Confirm?"
+    )
     assert one.hear("repeat") == "312, was 85, 26.6. Confirm?"
 
 

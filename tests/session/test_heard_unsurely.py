@@ -30,7 +30,7 @@ def _talk() -> Talk:
 def test_it_is_echoed_with_the_warning_and_a_plain_yes_does_not_save() -> None:
     talk = _talk()
     assert _said(talk, "0.31") == ("83, 31.4, not surely heard. Is every figure right? Accept?")
-    assert "Not saved yet: not surely heard." in talk.hear("confirm")
+    assert "Not saved yet: 83, 31.4, not surely heard." in talk.hear("confirm")
     assert not [one for one in talk.effects if isinstance(one, Save)]
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from decimal import Decimal
 
 import pytest
-from harrow_fen import SURVEY, TODAY, Dialogue, reading, saves, says, size
+from harrow_fen import SURVEY, TODAY, Dialogue, press, reading, saves, says, size
 
 from callout.core.events import Heard, KeepMemo, Say
 from callout.core.meaning import Meaning
@@ -73,18 +74,28 @@ ROWS = [
     (Phase.NAMED, Meaning("skip"), Phase.IDLE, "Skipped 83"),
     (Phase.PENDING, Meaning("skip"), Phase.IDLE, "Skipped 83"),
     (Phase.IDLE, Meaning("skip"), Phase.IDLE, "No tree in hand"),
-    (Phase.IDLE, Meaning("press"), Phase.IDLE, ""),
+    (Phase.IDLE, press("24.6"), Phase.IDLE, "Tape 24.6 cm: which tree?"),
+    (Phase.NAMED, press("24.6"), Phase.PENDING, "83, 24.6"),
+    (Phase.PENDING, press("24.9"), Phase.PENDING, "83, 24.9"),
+    (Phase.IDLE, Meaning("reject"), Phase.IDLE, "Nothing waits"),
+    (Phase.IDLE, Meaning("scratch"), Phase.IDLE, "Nothing waits"),
     (Phase.PENDING, Meaning("repeat"), Phase.PENDING, "83, 24.6"),
     (Phase.IDLE, Meaning("left"), Phase.IDLE, "3 left: 40, 83, 84."),
-    (Phase.PENDING, Meaning("where"), Phase.PENDING, "Waiting: 83, 24.6"),
+    (Phase.PENDING, Meaning("where"), Phase.PENDING, "Still waiting: 83, 24.6"),
     (Phase.NAMED, Meaning("where"), Phase.NAMED, "In hand: tree 83"),
-    (Phase.IDLE, Meaning("note"), Phase.MEMO, "speak now"),
+    (Phase.IDLE, Meaning("note"), Phase.MEMO, "Note about plot K2"),
     (Phase.IDLE, Meaning("well"), Phase.IDLE, "Good, all well at 10:00."),
     (Phase.PENDING, Meaning("well"), Phase.PENDING, "Still waiting: 83, 24.6"),
     (Phase.IDLE, Meaning("complete"), Phase.IDLE, "Not complete"),
     (Phase.IDLE, Meaning("confirm"), Phase.IDLE, "Nothing waits"),
     (Phase.NAMED, Meaning("confirm"), Phase.NAMED, "Nothing waits"),
-    (Phase.MEMO, Meaning("confirm"), Phase.MEMO, "Nothing waits"),
+    (Phase.NAMED, Meaning("note", text="a fork"), Phase.MEMO, "tree 83: a fork. Confirm?"),
+    (Phase.MEMO, Meaning("confirm"), Phase.MEMO, "Note about tree 83"),
+    (Phase.MEMO, Meaning("accept"), Phase.MEMO, "Note about tree 83"),
+    (Phase.MEMO, Meaning("reject"), Phase.NAMED, "No note about tree 83 was kept"),
+    (Phase.MEMO, Meaning("scratch"), Phase.NAMED, "No note about tree 83 was kept"),
+    (Phase.MEMO, Meaning("undo"), Phase.NAMED, "No note about tree 83 was kept"),
+    (Phase.MEMO, Meaning("skip"), Phase.NAMED, "No note about tree 83 was kept"),
     (Phase.IDLE, Meaning("retag", new_tag="9"), Phase.IDLE, "Which tree?"),
     (Phase.NAMED, Meaning("retag", new_tag="9"), Phase.NAMED, "Tree 9, was 83, beech. Diameter?"),
     (Phase.PENDING, Meaning("retag", new_tag="9"), Phase.PENDING, "9, was 83, 24.6"),
@@ -176,13 +187,16 @@ def test_a_second_reading_supersedes_and_undo_restores_the_first():
     talk = saved()
     (first,) = talk.memory.saved.values()
     talk.hear(reading("83", "25.2"))
-    assert "already 24.6 today" in talk.memory.said
-    (second,) = saves(talk.hear("confirm"))
+    assert talk.memory.said.startswith("83 again: 25.2 instead of 24.6. ")
+    assert saves(talk.hear("confirm")) == [], "what is saved is changed by accept alone"
+    (second,) = saves(talk.hear("accept"))
     assert second.supersedes == first.entry
-    (void,) = saves(talk.hear("undo"))
+    assert saves(talk.hear("undo")) == saves(talk.hear("confirm")) == []
+    (void,) = saves(talk.hear("accept"))
     assert (void.void, void.supersedes) == (True, second.entry)
     assert list(talk.memory.saved.values()) == [first]
     talk.hear("undo")
+    talk.hear("accept")
     assert talk.memory.saved == {}
     assert "Nothing to undo" in says(talk.hear("undo"))
     assert left_to_do(talk.memory, SURVEY.plots["K2"]) == ("40", "83", "84")
@@ -198,7 +212,8 @@ def test_a_correction_after_saving_is_a_new_entry_once_confirmed():
     talk = saved()
     (first,) = talk.memory.saved.values()
     assert saves(talk.hear(size("24.8", "amend"))) == []
-    (second,) = saves(talk.hear("confirm"))
+    assert saves(talk.hear("confirm")) == []
+    (second,) = saves(talk.hear("accept"))
     assert (second.supersedes, str(second.value)) == (first.entry, "24.8")
 
 
@@ -220,9 +235,16 @@ def test_doubt_changes_nothing_and_is_said(state, heard):
     talk = state()
     before = talk.memory
     effects = talk.hear(*heard["meanings"], problem=heard.get("problem"))
-    assert talk.memory == before
+    kept = {item.name: getattr(before, item.name) for item in fields(before)}
+    for name in ("phase", "resume", "named", "stem", "named_at", "drafted"):
+        del kept[name]  # no tree is in hand after it
+    assert {name: getattr(talk.memory, name) for name in kept} == kept
     assert [type(effect) for effect in effects] == [Say]
     assert effects[0].tone == "refused"
+    in_hand = talk.memory.phase is Phase.NAMED or talk.memory.resume is Phase.NAMED
+    assert not in_hand
+    assert "Which tree?" in says(talk.hear(size("30.0", "amend"))) or before.phase is Phase.MEMO
+    assert talk.memory.pending == before.pending
     assert heard.get("problem", "again")[-5:] in effects[0].text
 
 
@@ -243,7 +265,7 @@ def test_a_corrected_size_keeps_stem_and_height(between):
     for command in between:
         talk.hear(command)
     talk.hear(size("12.4", "amend"))
-    (record,) = saves(talk.hear("confirm"))
+    (record,) = saves(talk.hear("accept"))
     assert (record.tag, record.stem, str(record.value)) == ("83", "2", "12.4")
     assert record.height_m == Decimal("1.45")
 
@@ -255,7 +277,7 @@ def test_a_corrected_new_tree_stays_new(between):
     for command in between:
         talk.hear(command)
     talk.hear(size("12.4", "amend"))
-    (record,) = saves(talk.hear("confirm"))
+    (record,) = saves(talk.hear("accept"))
     assert (record.is_new, record.species, record.tag) == (True, "beech", "201")
     assert not {"tag in use", "unknown tag"} & set(record.warnings)
 
@@ -355,7 +377,8 @@ def test_an_undo_is_of_who_said_it_and_when():
     talk = pending()
     talk.hear("confirm", audio="a" * 64)
     talk.open("K2", "M.O.")
-    (void,) = saves(talk.hear("undo", words="undo", source="voice", audio="b" * 64))
-    assert (void.void, void.who, void.words, void.source) == (True, "M.O.", "undo", "voice")
+    talk.hear("undo")
+    (void,) = saves(talk.hear("accept", words="accept", source="voice", audio="b" * 64))
+    assert (void.void, void.who, void.words, void.source) == (True, "M.O.", "accept", "voice")
     assert void.audio == "b" * 64
     assert (void.tag, void.value) == ("83", Decimal("24.6")), "what is taken back"

@@ -62,7 +62,7 @@ def test_afterwards_the_new_tag_has_the_trees_history():
     one.save("45", "24.6")
     assert one.hear("tree", tag="312") == "Tree 312, was 45, beech. Diameter?"
     said = one.read("312", "21.0")
-    assert said.startswith("312, was 45, 21.0, already 24.6 today, that is down 3")
+    assert said.startswith("312 again: was 45, 21.0 instead of 24.6, that is down 3")
     one.hear("accept")
     assert (one.saved.tag, one.saved.new_tag, one.saved.supersedes) == ("45", "312", 4)
 
@@ -81,11 +81,11 @@ def test_after_saving_it_is_said_and_confirmed_again():
     one = talk()
     one.save("45", "24.6")
     first = one.saved
-    assert one.hear("retag", tag="45", new_tag="312") == "312, was 45, 24.6. Confirm?"
-    one.hear("confirm")
+    assert one.hear("retag", tag="45", new_tag="312") == ("312 again: was 45, 24.6. Accept?")
+    one.hear("accept")
     assert (one.saved.value, one.saved.supersedes) == (Decimal("24.6"), first.entry)
     assert one.saved.words == first.words, "the size was said then"
-    one.hear("undo")
+    one.undo()
     assert one.hear("tree", tag="312").startswith("No tree 312 in this plot")
     assert one.hear("tree", tag="45") == "Tree 45, beech. Diameter?"
 

@@ -144,7 +144,7 @@ def test_a_warning_about_what_was_called_by_its_new_tag_takes_its_word_too():
     """Saved, then said again with a new tag: what is told of it afterwards is warned of as ever."""
     one = talk()
     one.save("83", "42.4")
-    assert one.hear("retag", tag="83", new_tag="312").endswith("Confirm?")
+    assert one.hear("retag", tag="83", new_tag="312").endswith("Accept?")
     said = one.hear("height", height_m=Decimal("1.9"))
     assert "measured at 1.60 metres last time" in said and said.endswith("Accept?")
     assert one.hear("confirm").startswith("Not saved yet")
@@ -163,13 +163,17 @@ def test_a_warning_that_was_taken_already_is_recorded_once():
     assert sorted(one.saved.warnings) == ["height of measurement", "shrunk"]
 
 
-def test_without_that_rule_a_yes_does():
+def test_without_that_rule_a_yes_does_but_not_for_what_is_saved_already():
     one = talk(accept_word=False)
-    one.save("83", "40.7")
-    one.hear("retag", tag="83", new_tag="312")
+    one.read("83", "40.7")
     assert one.hear("height", height_m=Decimal("1.9")).endswith("Confirm?")
     one.hear("confirm")
     assert one.saved.height_m == Decimal("1.9")
+    one.hear("retag", tag="83", new_tag="312")
+    assert one.hear("height", height_m=Decimal("1.8")).endswith("Accept?")
+    assert one.hear("confirm").startswith("Not saved yet: 312 again: ")
+    one.hear("accept")
+    assert one.saved.height_m == Decimal("1.8")
 
 
 def test_a_warning_wants_its_word_only_where_one_stands():
@@ -228,7 +232,7 @@ def test_the_status_of_a_refused_new_tree_may_name_it():
     one.hear("new", tag="95", value=Decimal("12.0"), species="beech", stem="2")
     one.hear("reject")
     assert one.hear("status", tag="95", status="dead_standing") == (
-        "new tree 95 stem 2, dead standing. Confirm?"
+        "new tree 95 stem 2, beech, dead standing. Confirm?"
     )
 
 

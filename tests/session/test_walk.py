@@ -50,7 +50,7 @@ def test_a_new_tree_leaves_the_walk_where_it_was():
     talk = walk("61", "62")
     talk.save("61", "24.5")
     talk.hear("new", tag="312", value=talk.memory.undoable[0].value, species="beech")
-    assert talk.hear("confirm") == "Saved 312, 24.5. / Next 62."
+    assert talk.hear("confirm") == "Saved 312, beech, 24.5. / Next 62."
 
 
 def test_a_status_accounts_for_a_tree():

@@ -5,6 +5,7 @@ All trees invented; the order of the list is the order in which they are given.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -26,7 +27,7 @@ def new(talk: Talk, tag: str) -> str:
 
 
 def test_a_new_tree_first_of_all_is_followed_by_the_list_s_first():
-    assert new(walk("61", "62"), "312") == "Saved 312, 12.0. / Next 61."
+    assert new(walk("61", "62"), "312") == "Saved 312, beech, 12.0. / Next 61."
 
 
 def test_a_list_of_one_tree():
@@ -69,7 +70,7 @@ def test_a_new_tree_on_the_way_is_passed_over_by_nobody():
     """The walk's place is that of the last tree of the list, whatever was found since."""
     talk = walk("61", "62", "63", "64")
     talk.save("61", "24.5")
-    assert new(talk, "312") == "Saved 312, 12.0. / Next 62."
+    assert new(talk, "312") == "Saved 312, beech, 12.0. / Next 62."
     assert talk.save("63", "24.5") == "Saved 63, 24.5. / Passed over 62. Next 64."
 
 
@@ -79,7 +80,9 @@ def test_another_plot_s_trees_are_no_place_in_this_one(elsewhere: str):
     talk.save("61", "24.5")
     (reading,) = talk.memory.undoable
     other = type(reading)(**{**vars(reading), "plot": elsewhere, "tag": "63"})
-    memory = type(talk.memory)(**{**vars(talk.memory), "undoable": (reading, other)})
+    memory = type(talk.memory)(
+        **{**vars(talk.memory), "done": {"K2": (reading,), elsewhere: (other,)}}
+    )
     plot = talk.survey.plots["K2"]
     assert passed_over(memory, plot, "64") == ("62", "63")
     assert next_tree(memory, plot, "312") == "62"
@@ -89,15 +92,15 @@ def test_another_plot_s_trees_are_no_place_in_this_one(elsewhere: str):
 def test_what_is_done_in_another_plot_is_left_to_do_here(elsewhere: str):
     talk = walk("61", "62")
     talk.save("61", "24.5")
-    saved = {(elsewhere, "62", ""): talk.memory.undoable[0], **talk.memory.saved}
-    memory = type(talk.memory)(**{**vars(talk.memory), "saved": saved})
+    there = replace(talk.memory.undoable[0], plot=elsewhere, tag="62")
+    memory = replace(talk.memory, saved=talk.memory.saved.having(there))
     assert left_to_do(memory, talk.survey.plots["K2"]) == ("62",)
 
 
 def test_after_a_new_tree_the_walk_goes_on_from_where_it_was_not_from_the_top():
     talk = walk("61", "62", "63")
     talk.save("62", "24.5")
-    assert new(talk, "312") == "Saved 312, 12.0. / Next 63."
+    assert new(talk, "312") == "Saved 312, beech, 12.0. / Next 63."
 
 
 def test_the_nearest_of_those_behind_is_next_even_after_a_second_reading():
@@ -114,7 +117,7 @@ def test_behind_and_between_never_mean_the_tree_itself():
     for place, tag in enumerate(tags):
         behind = tags[place + 1 :]
         assert next_tree(Memory(), plot, tag) == (behind[0] if behind else None)
-        last = Memory(undoable=(Reading(7, "", "K2", tag),))
+        last = Memory(plot="K2", done={"K2": (Reading(7, "", "K2", tag),)})
         for further, other in enumerate(tags):
             assert passed_over(last, plot, other) == tags[place + 1 : further]
         assert next_tree(last, plot, "312") == (behind[0] if behind else None), "a new tree"

@@ -213,6 +213,7 @@ def second_terminal(soak: Soak, moment: int) -> Iterator[Item]:
 def taken_back(soak: Soak, moment: int) -> Iterator[Item]:
     if moment == AFTER:
         soak.station.press("undo")
+        soak.station.press("accept")
     yield from ()
 
 

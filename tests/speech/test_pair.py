@@ -61,7 +61,7 @@ def test_where_they_differ_the_station_asks_which(confidence: float) -> None:
     """However sure each of them is."""
     (heard,) = _pair(_Hears(SIXTEEN, confidence), _Hears(SIXTY, confidence)).hear(SOUND)
     asked = sure(heard, Scope())
-    assert asked.problem == "could be 16, or 60: say it again, digit by digit"
+    assert asked.problem == "could be 1 6, or 6 0: say it again, digit by digit"
 
 
 def test_a_second_that_hears_nothing_leaves_the_first_ones_doubt() -> None:
@@ -100,6 +100,18 @@ def test_a_doubtful_reading_may_be_echoed_and_a_doubtful_command_not_be_carried_
         assert sure(_doubted(command), Scope()).problem is not None, command
 
 
+def test_while_something_waits_a_doubt_with_a_no_in_it_is_a_no() -> None:
+    both = _doubted("note")
+    no = candidate_of(LANGUAGE.spoken, ["no"], 0.3).meanings
+    doubted = Candidate("note", (*both.meanings, *no), 0.3)
+    assert sure(doubted, Scope()).problem == "could be note, or no: say it again"
+    denied = sure(doubted, Scope(), waits=True)
+    assert denied.problem is None
+    assert [meaning.kind for meaning in denied.meanings] == ["reject"]
+    undo = sure(_doubted("undo"), Scope(), waits=True)
+    assert undo.problem is not None, "no part of it was a no"
+
+
 def test_a_doubtful_reading_that_does_not_fit_the_plot_is_asked_about() -> None:
     assert sure(_doubted(SIXTEEN), Scope(tags=frozenset({"20"}))).problem is not None
     assert sure(_doubted(SIXTEEN), Scope(tags=frozenset({"12"}))).problem is None
@@ -124,5 +136,5 @@ def test_one_doubtful_engine_names_what_differs() -> None:
     rival = candidate_of(LANGUAGE.spoken, ["tree", "twenty", "diameter", "sixteen"], 0.3)
     doubted = Candidate(first.words, (*first.meanings, *rival.meanings), 0.3)
     assert sure(doubted, Scope()).problem == (
-        "could be tree 12, or tree 20: say it again, digit by digit"
+        "could be tree 1 2, or tree 2 0: say it again, digit by digit"
     )

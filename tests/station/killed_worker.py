@@ -74,6 +74,7 @@ def work(folder: SurveyFolder, pipe: int, seed: int) -> None:
         if chance.random() < 0.15:
             write("UNDOING")
             station.press("undo")
+            station.press("accept")
 
 
 def killed_after(pid: int, source: int, delay: str) -> str:

@@ -164,6 +164,7 @@ def test_a_new_tree_becomes_hearable_and_an_undone_one_no_longer(folder: SurveyF
         station.press("confirm")
         assert heard()
         station.press("undo")
+        station.press("accept")
         assert not heard()
         station.type("new tree two oh five, eight point one")
         station.press("confirm")

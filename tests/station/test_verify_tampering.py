@@ -37,7 +37,7 @@ KILLS = int(os.environ.get("CALLOUT_VERIFY_KILLS", "24"))
 MEMORY_DISK = "/dev/shm" if Path("/dev/shm").is_dir() else None
 SPOKEN = (
     "tree eighty three twenty four point six", "accept", "tree ninety one twelve point nine",
-    "accept", "undo", "note", "tree ninety one", "no",
+    "accept", "undo", "accept", "note", "tree ninety one", "no",
 )  # fmt: skip
 
 

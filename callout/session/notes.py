@@ -1,0 +1,101 @@
+"""Notes about a tree, or about the plot: whose note it is, is told before it is kept.
+
+A spoken note is asked for and then kept as sound; a typed one is echoed and waits for its yes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from callout.core.events import Heard, KeepMemo, Say
+from callout.session import echo
+from callout.session.state import Memory, Phase
+from callout.session.tags import known_tags, tag_shown
+from callout.session.turn import Result, Turn, asked, out_of_hand, refused
+
+
+def note(turn: Turn) -> Result:
+    """Ask for a note about the tree in hand, or echo the one that was typed."""
+    memory = turn.memory
+    back = memory.resume if memory.phase is Phase.MEMO else memory.phase
+    tag = turn.meaning.tag or memory.named
+    if turn.meaning.tag is not None and tag not in known_tags(memory, turn.plot):
+        return refused(memory, turn.rules, f"no tree {tag} in this plot: read the tag again")
+    text = turn.meaning.text
+    words = KeepMemo(turn.event.entry, turn.event.at, tag, None, text) if text else None
+    if turn.meaning.tag is not None and turn.meaning.tag != memory.named:
+        return _about_another(turn, str(tag), words)
+    return _asked(replace(memory, phase=Phase.MEMO, resume=back, memo=words))
+
+
+def _about_another(turn: Turn, tag: str, words: KeepMemo | None) -> Result:
+    """A tree named with its note is in hand from then on; what waits is let go, and told."""
+    told = echo.let_go(turn.memory.pending)
+    memory = replace(
+        turn.memory, phase=Phase.MEMO, resume=Phase.NAMED, memo=words, pending=None, named=tag,
+        stem="", named_at=turn.event.at, drafted=None,
+    )  # fmt: skip
+    return _asked(memory, told)
+
+
+def _asked(memory: Memory, told: str = "") -> Result:
+    said = told + asked_again(memory)
+    return replace(memory, said=said, reminded=0), (Say(said, "ask"),)
+
+
+def asked_again(memory: Memory) -> str:
+    """What a note that is under way waits for."""
+    if memory.memo is not None:
+        return echo.note_echo(_about(memory), memory.memo)
+    return echo.note_asked(_about(memory))
+
+
+def _about(memory: Memory) -> str:
+    shown = tag_shown(memory, memory.plot, memory.named) if memory.named else ""
+    return echo.about(memory, memory.named, shown)
+
+
+def listened(memory: Memory, event: Heard) -> Result:
+    """Whatever is said now is kept as sound, or as it was typed, and is no callout."""
+    memo = KeepMemo(event.entry, event.at, memory.named, event.audio, event.words)
+    return _kept(memory, memo)
+
+
+def keep(turn: Turn) -> Result:
+    """The typed note that was echoed is kept."""
+    memo = turn.memory.memo
+    if memo is None:
+        return asked(turn.memory, asked_again(turn.memory), "ask")
+    if turn.event.about not in (None, memo.entry):
+        return asked(turn.memory, f"that has changed: {asked_again(turn.memory)}", "ask")
+    return _kept(turn.memory, replace(memo, entry=turn.event.entry, at=turn.event.at))
+
+
+def _kept(memory: Memory, memo: KeepMemo) -> Result:
+    after, said = left(memory), echo.note_kept(_about(memory))
+    if after.pending is not None:
+        said += f" {echo.still_waiting(after.pending)}"
+    return after, (memo, Say(said, "saved"))
+
+
+def drop(turn: Turn) -> Result:
+    """No note after all."""
+    return asked(left(turn.memory), echo.note_dropped(_about(turn.memory)), "refused")
+
+
+def left(memory: Memory) -> Memory:
+    """The note that was under way is over: back to where the dialogue was."""
+    after = replace(memory, phase=memory.resume, memo=None)
+    if memory.resume is Phase.NAMED or memory.drafted is not None:
+        return after
+    return out_of_hand(after)  # something was refused meanwhile, or no tree was in hand
+
+
+def not_kept(memory: Memory) -> Say:
+    """That a note was under way and is over, told before what came instead."""
+    return Say(echo.note_dropped(_about(memory)), "refused")
+
+
+def silent(memory: Memory) -> Result:
+    """Nobody spoke the note that was asked for."""
+    return asked(left(memory), "no note heard", "told")

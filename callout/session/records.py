@@ -1,0 +1,84 @@
+"""What was saved on this visit, by plot, tree and stem: immutable, and cheap to change.
+
+A change gives a new value that shares every other plot with the old one, so that no event takes
+longer because much was saved elsewhere. Pure; no wording here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+from callout.core.model import Reading
+
+Key = tuple[str, str, str]
+"""Plot, tag, and the stem's number ('' for a tree of one stem)."""
+Stems = Mapping[str, Reading]
+
+_NO_STEMS: Stems = {}
+
+
+def key_of(reading: Reading) -> Key:
+    """What a reading is the reading of: one stem of one tree."""
+    return (reading.plot, reading.tag, reading.stem)
+
+
+@dataclass(frozen=True)
+class _OfPlot:
+    """One plot: the stems of each tree, and by a new tag the tree that it hangs on."""
+
+    trees: Mapping[str, Stems] = field(default_factory=dict)
+    new_tags: Mapping[str, str] = field(default_factory=dict)
+
+
+class Saved(Mapping[Key, Reading]):
+    """The current reading of every stem."""
+
+    def __init__(self, plots: Mapping[str, _OfPlot] | None = None) -> None:
+        self._plots = plots or {}
+
+    def __getitem__(self, key: Key) -> Reading:
+        plot, tag, stem = key
+        return self.trees(plot)[tag][stem]
+
+    def __iter__(self) -> Iterator[Key]:
+        for plot, own in self._plots.items():
+            for tag, stems in own.trees.items():
+                yield from ((plot, tag, stem) for stem in stems)
+
+    def __len__(self) -> int:
+        return sum(len(stems) for own in self._plots.values() for stems in own.trees.values())
+
+    def __repr__(self) -> str:
+        return f"Saved({dict(self)!r})"
+
+    def trees(self, plot: str) -> Mapping[str, Stems]:
+        """The plot's trees that have a reading, each with its stems."""
+        return self._plots[plot].trees if plot in self._plots else {}
+
+    def stems(self, plot: str, tag: str) -> Stems:
+        """The stems of one tree that have a reading."""
+        return self.trees(plot).get(tag, _NO_STEMS)
+
+    def new_tags(self, plot: str) -> Mapping[str, str]:
+        """Tags that hang where another was lost, and the roster's tag of their tree."""
+        return self._plots[plot].new_tags if plot in self._plots else {}
+
+    def having(self, reading: Reading) -> Saved:
+        """With ``reading`` in the place of what stood for its stem."""
+        stems = {**self.stems(reading.plot, reading.tag), reading.stem: reading}
+        return self._with(reading.plot, reading.tag, stems)
+
+    def lacking(self, key: Key) -> Saved:
+        """Without what stood for that stem."""
+        plot, tag, stem = key
+        left = {name: item for name, item in self.stems(plot, tag).items() if name != stem}
+        return self._with(plot, tag, left)
+
+    def _with(self, plot: str, tag: str, stems: Stems) -> Saved:
+        trees = {**self.trees(plot), tag: stems}
+        if not stems:
+            del trees[tag]
+        hanging = {new: tree for new, tree in self.new_tags(plot).items() if tree != tag}
+        hanging.update({item.new_tag: tag for item in stems.values() if item.new_tag})
+        return Saved({**self._plots, plot: _OfPlot(trees, hanging)})

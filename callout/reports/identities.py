@@ -14,24 +14,28 @@ from collections.abc import Iterable, Sequence
 import pandas as pd
 
 from callout.core.errors import OperatorError
+from callout.reports.exchange.cells import texts
 
 LETTERS = 20  # of a SHA-256: 80 bits; two of a million are alike with a chance of 4e-13
 
 
-def lasting(origin: str, *parts: object) -> str:
-    """A name made of what is named and where it came from."""
-    text = "\x1f".join(("callout", origin, *(str(part) for part in parts)))
-    return hashlib.sha256(text.encode()).hexdigest()[:LETTERS]
+_PART = "\x1f"  # stands in no cell
 
 
-def row_names(origin: str, rows: Iterable[Sequence[object]]) -> list[str]:
-    """One name a row of cells; rows that are quite alike get different ones."""
-    seen: Counter[tuple[object, ...]] = Counter()
+def lasting(origin: str, rows: Iterable[Sequence[str]]) -> list[str]:
+    """One name a row of texts, made of what it says and of ``origin``.
+
+    Rows that are quite alike get different ones, in their order.
+    """
+    begun = hashlib.sha256(f"callout{_PART}{origin}{_PART}".encode())
+    seen: Counter[str] = Counter()
     names = []
     for row in rows:
-        key = tuple(row)
-        names.append(lasting(origin, *key, *([seen[key]] if seen[key] else [])))
-        seen[key] += 1
+        told = _PART.join(row)
+        seen[told] += 1
+        one = begun.copy()
+        one.update((told if seen[told] == 1 else f"{told}{_PART}{seen[told]}").encode())
+        names.append(one.hexdigest()[:LETTERS])
     return names
 
 
@@ -47,9 +51,10 @@ def identified(measurements: pd.DataFrame, origin: str) -> pd.DataFrame:
     ids = measurements.get("measurement_id", blank).astype(object).fillna("")
     empty = (ids == "").to_numpy(dtype=bool)
     if empty.any():
-        rows = measurements.loc[empty, list(ROW)].astype(object)
-        ids = ids.copy()
-        ids[empty] = row_names(origin, rows.itertuples(index=False, name=None))
+        parts = [texts(measurements.loc[empty, name]) for name in ROW]
+        made = ids.to_numpy(dtype=object, copy=True)
+        made[empty] = lasting(origin, zip(*parts, strict=True))
+        ids = pd.Series(made, index=measurements.index, dtype=object)
     twice = ids[ids.duplicated()]
     if len(twice):
         raise OperatorError(f"measurement_id {twice.iloc[0]!r} is there twice: keep one row each")
@@ -66,6 +71,7 @@ def _trees(measurements: pd.DataFrame, origin: str, blank: pd.Series) -> pd.Seri
     named = (told != "").to_numpy(dtype=bool)
     for code, name in zip(codes[named], told[named], strict=True):
         known.setdefault(code, name)
-    names = [known.get(code) or lasting(origin, *key) for code, key in enumerate(trees)]
+    new = lasting(origin, [("tree", str(plot), str(tag)) for plot, tag in trees])
+    names = [known.get(code) or name for code, name in enumerate(new)]
     made = pd.Series(names, dtype=object).to_numpy(dtype=object)[codes]
     return told.where(named, pd.Series(made, index=measurements.index, dtype=object))

@@ -119,12 +119,25 @@ def frame_csv(frame: pd.DataFrame) -> str:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow([guarded(str(name)) for name in frame.columns])
-    parts = [
-        [guarded(cell) if isinstance(cell, str) else told(cell) for cell in frame[name]]
-        for name in frame.columns
-    ]
-    writer.writerows(zip(*parts, strict=True))
+    writer.writerows(zip(*(_shown(frame[name]) for name in frame.columns), strict=True))
     return text.getvalue()
+
+
+def _shown(column: pd.Series) -> np.ndarray:
+    """Cells as texts; what was a text is guarded, each different one once."""
+    if isinstance(column.dtype, (pd.CategoricalDtype, pd.StringDtype)):
+        return mapped(column, guarded)
+    if column.dtype.kind != "O":
+        return texts(column)
+    made = [guarded(cell) if isinstance(cell, str) else told(cell) for cell in column.tolist()]
+    return np.array([*made, ""], dtype=object)[:-1]
+
+
+def mapped(column: pd.Series, change: Callable[[str], str]) -> np.ndarray:
+    """Every cell told and changed, each different text once."""
+    codes, different = pd.factorize(column)
+    made = np.array([*(change(told(cell)) for cell in different), ""], dtype=object)
+    return np.asarray(made[codes], dtype=object)
 
 
 def extra_columns(measurements: pd.DataFrame) -> list[str]:
@@ -154,8 +167,13 @@ def texts(column: pd.Series) -> np.ndarray:
     if cells is not None:
         names = np.array([*(told(cell) for cell in cells.categories), ""], dtype=object)
         return np.asarray(names[cells.codes], dtype=object)
-    found = column.to_numpy(dtype=object)
-    return np.fromiter((told(cell) for cell in found), dtype=object, count=len(found))
+    if column.dtype.kind == "f":
+        made = ["" if cell != cell else repr(cell) for cell in column.to_numpy("float64").tolist()]
+    elif column.dtype.kind in "iu":
+        made = [str(cell) for cell in column.tolist()]
+    else:
+        made = [cell if type(cell) is str else told(cell) for cell in column.tolist()]
+    return np.array(made, dtype=object) if made else np.empty(0, dtype=object)
 
 
 def text_rows(frame: pd.DataFrame, columns: Sequence[str]) -> list[list[str]]:

@@ -32,6 +32,7 @@ from callout.reports.exchange.cells import (
     extra_columns,
     extra_plot_columns,
     guarded,
+    mapped,
     measurements_from,
     plain_number,
     plots_from,
@@ -83,7 +84,7 @@ def csv_text(table: pd.DataFrame, numbers: Sequence[str] = _NUMBERS) -> str:
     parts = [
         table[name].to_numpy(dtype=object)
         if name in numbers
-        else _mapped(table[name], placing if name in PLACE_COLUMNS else guarded)
+        else mapped(table[name], placing if name in PLACE_COLUMNS else guarded)
         for name in table.columns
     ]
     writer.writerows(zip(*parts, strict=True))
@@ -93,13 +94,6 @@ def csv_text(table: pd.DataFrame, numbers: Sequence[str] = _NUMBERS) -> str:
 def placing(text: str) -> str:
     """A coordinate: bare where it is a number, guarded where it is anything else."""
     return text if plain_number(text) else guarded(text)
-
-
-def _mapped(column: pd.Series, change: Any) -> np.ndarray:
-    """Every cell changed, each different text once."""
-    codes, different = pd.factorize(column.to_numpy(dtype=object))
-    made = np.array([*(change(text) for text in different), ""], dtype=object)
-    return np.asarray(made[codes], dtype=object)
 
 
 def _resource(folder: Path, name: str, table: pd.DataFrame) -> dict[str, Any]:
@@ -253,6 +247,6 @@ def text_table(text: str) -> pd.DataFrame:
         raise OperatorError(f"row {int(np.argmax(short)) + 1} has fewer cells than the header")
     names = [bared(name) for name in header]
     return pd.DataFrame(
-        {name: _mapped(table[was], bared) for name, was in zip(names, header, strict=True)},
+        {name: mapped(table[was], bared) for name, was in zip(names, header, strict=True)},
         columns=names,
     )

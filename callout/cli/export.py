@@ -14,6 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from callout.core.errors import OperatorError
+from callout.journal.files import storage_errors
+from callout.journal.species import SPECIES_FILE
 
 if TYPE_CHECKING:
     from callout.reports.exchange.about import About
@@ -62,6 +64,10 @@ def run(args: argparse.Namespace) -> int:
         write_archive(args.out, data, about, _scientific(args.survey))
     else:
         _writer(args.form)(args.out, data, about)
+    own = args.survey / SPECIES_FILE
+    if args.form == "datapackage" and own.is_file():  # its groups and names, for whoever reports
+        with storage_errors(f"cannot write into {args.out}"):
+            (args.out / SPECIES_FILE).write_bytes(own.read_bytes())
     print(f"{len(data.measurements)} measurements of {len(data.plots)} plots: {args.out}")
     for words in _untold(about):
         print(f"note: {words}")

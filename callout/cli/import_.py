@@ -7,7 +7,6 @@ rows. Reads options and prints; nothing is guessed here.
 from __future__ import annotations
 
 import argparse
-import hashlib
 import sys
 from datetime import datetime
 from pathlib import Path
@@ -89,6 +88,7 @@ def _write(
     args: argparse.Namespace, table: Foreign, frame: pd.DataFrame, refused: tuple[Refused, ...]
 ) -> None:
     from callout.reports.exchange.about import About
+    from callout.reports.exchange.anothers import origin_of, plots_of
     from callout.reports.exchange.cells import frame_csv
     from callout.reports.exchange.datapackage import write_package
     from callout.reports.exchange.dataset import Dataset
@@ -98,9 +98,8 @@ def _write(
     now = datetime.now().astimezone().replace(microsecond=0).isoformat()
     about = About(args.table.stem, "imported", now, description=f"imported from {table.name}")
     # Called for good by the very file: imported again, each row has its name again.
-    with storage_errors(f"cannot read {args.table}"):
-        origin = hashlib.sha256(args.table.read_bytes()).hexdigest()
-    write_package(args.out, Dataset(identified(frame, origin), plots_of(frame)), about)
+    named = identified(frame, origin_of(args.table))
+    write_package(args.out, Dataset(named, plots_of(frame)), about)
     tables = {"roster.csv": roster_frame(frame), "refused.csv": refused_frame(refused)}
     with storage_errors(f"cannot write into {args.out}"):
         for name, rows in tables.items():
@@ -119,17 +118,3 @@ def refused_frame(refused: tuple[Refused, ...]) -> pd.DataFrame:
     import pandas as pd
 
     return pd.DataFrame([vars(item) for item in refused], columns=["line", "column", "text", "why"])
-
-
-def plots_of(frame: pd.DataFrame) -> pd.DataFrame:
-    """The plots that a table names: area unknown, height where all of its rows agree."""
-    import pandas as pd
-
-    rows = []
-    for plot, own in frame.groupby("plot", sort=True):
-        heights = own["measured_height_m"].unique()
-        height = float(heights[0]) if len(heights) == 1 else float("nan")
-        units = own["unit"].unique()
-        rows.append((plot, float("nan"), units[0] if len(units) == 1 else "cm", height, ""))
-    columns = ["plot", "area_ha", "unit", "breast_height_m", "treatment"]
-    return pd.DataFrame(rows, columns=columns).astype({"area_ha": "float64"})

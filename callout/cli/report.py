@@ -28,7 +28,15 @@ if TYPE_CHECKING:
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser("report")
-    parser.add_argument("survey", type=Path, metavar="SURVEY", help="a survey or a united site")
+    parser.add_argument(
+        "survey", type=Path, metavar="SURVEY",
+        help="a survey, a united site, or any form that 'callout export' writes",
+    )  # fmt: skip
+    parser.add_argument(
+        "--mapping", type=Path, metavar="TOML",
+        help="for somebody else's data package or CSV: what each column means, as 'callout import' "
+        "proposes it",
+    )  # fmt: skip
     parser.add_argument("--out", type=Path, required=True, metavar="FOLDER")
     parser.add_argument("--title", help="of the summary page (the survey folder's name)")
     parser.add_argument("--basis", type=float, default=1.30, help="metres: 1.30 or 1.37")
@@ -67,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
     settings = _settings(args)
     from callout.reports.exchange import taking
 
-    data = taking.take(args.survey)
+    data = taking.take(args.survey, args.mapping)
     analysis = analyse(data.measurements, data.plots, settings, _again(args))
     path = write_report(analysis, args.out)
     if args.excel:

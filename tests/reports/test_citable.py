@@ -361,6 +361,50 @@ def test_what_is_not_told_is_named(tmp_path, capsys):
     assert "not told: a licence, contributors, where plots lie, a version; see --about" in said
 
 
+def page(path, out, *words):
+    command = ["report", str(path), "--out", str(out), "--draws", "100", "--title", "T", *words]
+    assert main(command) == 0
+    return {one.name: one.read_bytes() for one in sorted((out / "tables").iterdir())}
+
+
+def test_the_public_makes_the_same_tables_from_the_package(tmp_path, capsys):
+    survey = worked(tmp_path / "first")
+    (survey.path / "species.csv").write_text(
+        "scientific,common,group\nQuercus rubra,red oak,\nFagus grandifolia,beech,\n"
+        "Fagus odd,FAGR,pine\n"
+    )
+    own = page(survey.path, tmp_path / "own")
+    for form in ("datapackage", "parquet"):
+        out = exported(survey, form, tmp_path / FORMS[form])
+        if form == "parquet":
+            (out / "species.csv").write_bytes((survey.path / "species.csv").read_bytes())
+        assert page(out, tmp_path / form) == own
+
+
+def test_somebody_elses_package_by_a_mapping(tmp_path, capsys):
+    folder = tmp_path / "theirs"
+    folder.mkdir()
+    (folder / "trees.csv").write_text(
+        "plot,tag,species,date,dbh cm\nK2,1,Quercus rubra,2019-06-30,25.4\n"
+        "K2,1,Quercus rubra,2024-06-30,27.0\n"
+    )
+    descriptor = {"name": "theirs", "resources": [{"name": "trees", "path": "trees.csv"}]}
+    (folder / "datapackage.json").write_text(json.dumps(descriptor))
+    assert main(["report", str(folder), "--out", str(tmp_path / "x")]) == 2
+    assert "no data package of this program" in capsys.readouterr().err
+    mapping = tmp_path / "m.toml"
+    words = ["import", str(folder / "trees.csv"), "--out", str(tmp_path / "i"), "--yes"]
+    assert main([*words, "--mapping", str(mapping)]) == 0
+    tables = page(folder, tmp_path / "y", "--mapping", str(mapping))
+    assert b"27.0" in tables["tree_growth.csv"]
+    assert tables == page(tmp_path / "i", tmp_path / "z")
+    (folder / "trees.csv").write_text("plot,tag,species,date,dbh cm\nK2,1,oak,2019-06-30,tall\n")
+    out = tmp_path / "w"
+    assert main(["report", str(folder), "--out", str(out), "--mapping", str(mapping)]) == 2
+    assert "1 rows cannot be used (line 2: " in capsys.readouterr().err
+    assert not out.exists()
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [

@@ -14,8 +14,15 @@ from callout.reports.exchange.about import ABOUT_FILE, About, placed, read_about
 from callout.reports.exchange.dataset import Dataset
 
 
-def take(path: Path) -> Dataset:
-    """What ``path`` holds. Raises OperatorError for a path that is none of our forms."""
+def take(path: Path, mapping: Path | None = None) -> Dataset:
+    """What ``path`` holds; somebody else's table by a ``mapping``.
+
+    Raises OperatorError for a path that is none of our forms.
+    """
+    if mapping is not None:
+        from callout.reports.exchange.anothers import mapped_dataset
+
+        return mapped_dataset(path, mapping)
     if is_survey(path):
         return survey_dataset(path)
     if (path / "datapackage.json").is_file() or path.name == "datapackage.json":
@@ -36,7 +43,7 @@ def take(path: Path) -> Dataset:
         return read_workbook(path)
     raise OperatorError(
         f"{path} is no survey and none of the forms that 'callout export' writes; another's table "
-        "goes through 'callout import' first"
+        "goes through 'callout import' first, or is named with --mapping"
     )
 
 

@@ -29,6 +29,7 @@ from callout.journal.files import (
     write_whole,
 )
 from callout.journal.folder import SITE_MARK, SurveyFolder, open_survey
+from callout.journal.guard import is_plain, read_plain, refuse_links
 from callout.journal.reader import Entry
 from callout.journal.removals import carry_out, removed_in, sounds_left
 from callout.journal.seals import Seal, read_seals, seals_path
@@ -87,6 +88,7 @@ def _part(folder: SurveyFolder, table_faults: TableFaults, *, hashed: bool = Tru
 
     Sounds may come another time; what is there must be what the journal names.
     """
+    refuse_links(folder.path)
     # Seals first: what is sealed meanwhile is then in the entries and not in these lines.
     seals = read_seals(seals_path(folder))
     snapshot = take_snapshot(folder.database)
@@ -110,8 +112,8 @@ def _part(folder: SurveyFolder, table_faults: TableFaults, *, hashed: bool = Tru
     files = {}
     for name in CARRIED:
         with storage_errors(f"cannot read {folder.path / name}"):
-            if (folder.path / name).is_file():
-                files[name] = (folder.path / name).read_bytes()
+            if is_plain(folder.path / name):
+                files[name] = read_plain(folder.path / name)
     return Part(recorder, folder, snapshot, files, seals)
 
 
@@ -263,7 +265,7 @@ def _copy_sounds(
     stores = [part.folder.audio for part in copies if part.folder.path != folder.path]
     copied = missing = 0
     for digest in sounds_left(whole):
-        if folder.audio.path(digest).is_file():
+        if folder.audio.has(digest):
             continue
         flac = _first(stores, digest)
         if flac is None:
@@ -281,6 +283,6 @@ def _copy_sounds(
 
 def _first(stores: Iterable[AudioStore], digest: str) -> bytes | None:
     for store in stores:
-        if store.path(digest).is_file():
+        if store.has(digest):
             return store.read(digest)
     return None

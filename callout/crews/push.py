@@ -270,6 +270,20 @@ def _send_seals(connection: Connection, office: Office, part: Part) -> None:
 # ---- sounds ----
 
 
+def _named_by_others(
+    connection: Connection, office: Office, part: Part, gone: list[str]
+) -> set[str]:
+    """Those of the sounds that another recorder's entries name: nobody else orders them away."""
+    from sqlalchemy import func, select
+
+    table = office.tables["entries"]
+    named = func.substring(table.c.body, '"audio":"([0-9a-f]{64})"')
+    rows = connection.execute(
+        select(named).where(table.c.recorder != part.recorder.id, named.in_(gone))
+    )
+    return set(rows.scalars())
+
+
 def _send_sounds(office: Office, part: Part, done: Pushed, tell: Tell) -> None:
     """The sounds that the office lacks; those that were ordered away go there too."""
     from sqlalchemy import delete, select
@@ -280,10 +294,12 @@ def _send_sounds(office: Office, part: Part, done: Pushed, tell: Tell) -> None:
     gone = removed_in(entries)
     with office.engine.begin() as connection:
         if gone:
-            connection.execute(delete(table).where(table.c.sha256.in_(list(gone))))
+            theirs = _named_by_others(connection, office, part, list(gone))
+            mine = [digest for digest in gone if digest not in theirs]
+            connection.execute(delete(table).where(table.c.sha256.in_(mine)))
         there = set(connection.execute(select(table.c.sha256)).scalars())
     wanted = [digest for digest in sounds_left(entries) if digest not in there]
-    at_hand = [digest for digest in wanted if store.path(digest).is_file()]
+    at_hand = [digest for digest in wanted if store.has(digest)]
     for start in range(0, len(at_hand), SOUNDS_AT_ONCE):
         chosen = at_hand[start : start + SOUNDS_AT_ONCE]
         rows = [{"sha256": digest, "flac": store.read(digest)} for digest in chosen]

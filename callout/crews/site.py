@@ -19,6 +19,7 @@ from callout.core.errors import OperatorError
 from callout.crews.recorder import Recorder, recorder_of
 from callout.journal.files import FILE_MODE, FOLDER_MODE, storage_errors
 from callout.journal.folder import SITE_MARK, SurveyFolder
+from callout.journal.guard import open_lock, refuse_links
 from callout.journal.writer import JournalWriter
 
 TEXT = "# A united site, made by 'callout merge'. Its folders are copies: work goes on elsewhere.\n"
@@ -59,8 +60,7 @@ class Site:
     @contextmanager
     def locked(self) -> Iterator[None]:
         """Alone with the site; the system gives the lock up if the process dies."""
-        with storage_errors(f"cannot lock {self.path}"):
-            descriptor = os.open(self.path / ".lock", os.O_RDWR | os.O_CREAT, FILE_MODE)
+        descriptor = open_lock(self.path / ".lock")
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
             yield
@@ -72,9 +72,13 @@ class Site:
 
 def site_folders(site: Site) -> list[SurveyFolder]:
     """Every folder of the site that holds a journal, readable or not."""
+    refuse_links(site.path)
     with storage_errors(f"cannot read {site.recorders}"):
         folders = [SurveyFolder(path) for path in sorted(site.recorders.iterdir()) if is_copy(path)]
-    return [*folders, site.office] if site.office.database.is_file() else folders
+    found = [*folders, site.office] if site.office.database.is_file() else folders
+    for folder in found:
+        refuse_links(folder.path)
+    return found
 
 
 def is_copy(path: Path) -> bool:

@@ -9,7 +9,8 @@ import hashlib
 from pathlib import Path
 
 from callout.core.errors import OperatorError, StorageError
-from callout.journal.files import write_whole
+from callout.journal.files import storage_errors, write_whole
+from callout.journal.guard import MOST_SOUND_BYTES, is_plain, read_plain
 
 
 def is_digest(text: str) -> bool:
@@ -30,7 +31,7 @@ class AudioStore:
         """
         digest = hashlib.sha256(flac).hexdigest()
         path = self.path(digest)
-        if not path.is_file() or path.read_bytes() != flac:
+        if not is_plain(path) or read_plain(path, MOST_SOUND_BYTES) != flac:
             write_whole(path, flac)
         return digest
 
@@ -40,12 +41,25 @@ class AudioStore:
             raise OperatorError(f"{digest!r} is not the SHA-256 of a sound")
         return self._folder / f"{digest}.flac"
 
+    def refuse_linked(self) -> None:
+        """Raises OperatorError where the store is a link: its files would be another survey's."""
+        if self._folder.is_symlink():
+            raise OperatorError(f"{self._folder} is a link, and could lead anywhere: not touched")
+
+    def has(self, digest: str) -> bool:
+        """Whether a file lies there for it."""
+        return is_plain(self.path(digest))
+
     def read(self, digest: str) -> bytes:
-        """The sound, checked against its name. Raises StorageError if missing or altered."""
-        path = self.path(digest)
-        if not path.is_file():
+        """The sound, checked against its name.
+
+        Raises StorageError if missing or altered, OperatorError for a link or what is too large.
+        """
+        if not self.has(digest):
             raise StorageError(f"sound {digest} is missing from {self._folder}")
-        flac = path.read_bytes()
+        path = self.path(digest)
+        with storage_errors(f"cannot read {path}"):
+            flac = read_plain(path, MOST_SOUND_BYTES)
         if hashlib.sha256(flac).hexdigest() != digest:
             raise StorageError(f"sound {path} was altered: its SHA-256 is not its name")
         return flac

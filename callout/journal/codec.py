@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import asdict, fields
 from datetime import date, datetime
 from decimal import Decimal
@@ -26,6 +27,7 @@ KINDS: dict[str, type[Opened] | type[Heard] | type[TimedOut]] = {
     "heard": Heard,
     "timed_out": TimedOut,
 }
+_MOST_FIGURES = 100
 _SWITCHES = ("is_new", "void", "tag_lost")  # 0 or 1 in a row
 _KIND_OF = {kind: name for name, kind in KINDS.items()}
 
@@ -76,7 +78,15 @@ def event_from(entry: int, at: str, kind: str, body: Mapping[str, Any]) -> Event
 
 
 def _decimal(text: str | None) -> Decimal | None:
-    return None if text is None else Decimal(text)
+    """An exact number. Raises StorageError for one that no reading can be."""
+    if text is None:
+        return None
+    if len(text) <= _MOST_FIGURES:
+        with suppress(ArithmeticError):
+            number = Decimal(text)
+            if number.is_finite() and abs(number.adjusted()) <= _MOST_FIGURES:
+                return number
+    raise StorageError(f"a number in the journal is none: {text[:40]!r}")
 
 
 def reading_row(reading: Reading) -> dict[str, Any]:

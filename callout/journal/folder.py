@@ -17,7 +17,14 @@ from callout.journal.audio import AudioStore
 from callout.journal.check_settings import rules_from, with_rules
 from callout.journal.codec import roster_body, settings_body
 from callout.journal.config import Config, new_settings, read_config
-from callout.journal.files import FILE_MODE, FOLDER_MODE, new_folder, write_whole
+from callout.journal.files import (
+    FILE_MODE,
+    FOLDER_MODE,
+    new_folder,
+    storage_errors,
+    write_whole,
+)
+from callout.journal.guard import read_plain, refuse_deep, refuse_links
 from callout.journal.reader import JournalReader, plots_of
 from callout.journal.species import species_of
 from callout.journal.writer import JournalWriter
@@ -47,8 +54,13 @@ class SurveyFolder:
         return AudioStore(self.path / "audio")
 
     def config(self) -> Config:
-        """The settings as they stand in the file."""
-        return read_config(self.settings)
+        """The settings as they stand in the file. Raises OperatorError where they are none."""
+        with storage_errors(f"cannot read {self.settings}"):
+            refuse_deep(read_plain(self.settings), self.settings)
+        try:
+            return read_config(self.settings)
+        except (RecursionError, ValueError) as error:
+            raise OperatorError(f"{self.settings} cannot be read as settings: {error}") from None
 
     @contextmanager
     def reading(self) -> Iterator[JournalReader]:
@@ -61,8 +73,9 @@ class SurveyFolder:
 
 
 def open_survey(path: Path) -> SurveyFolder:
-    """The survey at ``path``. Raises OperatorError where there is none."""
+    """The survey at ``path``. Raises OperatorError where there is none, or one with links in it."""
     folder = SurveyFolder(path)
+    refuse_links(path)
     for part in (folder.settings, folder.database):
         if not part.is_file():
             if (path / SITE_MARK).is_file():

@@ -13,6 +13,7 @@ from typing import Any
 from callout.core.errors import CalloutError
 from callout.journal.audio import AudioStore, is_digest
 from callout.journal.files import storage_errors, sync_folder
+from callout.journal.guard import is_plain
 from callout.journal.reader import Entry
 from callout.journal.session_sound import KIND as SESSION_SOUND
 
@@ -71,10 +72,12 @@ def ordered(entry: Entry) -> Iterator[str]:
 def carry_out(sounds: AudioStore, removed: Mapping[str, int]) -> int:
     """Take away the files that were ordered to go; says how many there still were.
 
-    Raises StorageError; what is left then can be taken away by calling it again.
+    Only plain files of this store, which is no link itself. Raises StorageError; what is left then
+    can be taken away by calling it again.
     """
+    sounds.refuse_linked()
     paths = [sounds.path(digest) for digest in removed]
-    there = [path for path in paths if path.exists()]
+    there = [path for path in paths if is_plain(path)]
     for path in there:
         with storage_errors(f"cannot remove {path}"):
             path.unlink()

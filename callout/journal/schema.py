@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager, suppress
+from functools import cache
 from pathlib import Path
 
 from callout import __version__
 from callout.core.errors import StorageError
+from callout.journal.guard import is_plain
 
 _FIRST = """
 CREATE TABLE entries (
@@ -65,6 +68,11 @@ _KINDS = """
 CREATE INDEX entries_kind ON entries(kind);
 """
 
+MOST_BODY_BYTES = 64_000_000
+"""Of one row; the longest is a roster of hundreds of thousands of trees."""
+_SCHEMA = "SELECT type || ' ' || name, sql FROM sqlite_master"
+_SCHEMA_S = 5.0
+
 MIGRATIONS: tuple[tuple[str, str], ...] = (
     ("1 entries, readings, memos", _FIRST),
     ("2 entries follow one another", _FOLLOW),
@@ -83,7 +91,9 @@ def connect(path: Path) -> sqlite3.Connection:
         opened.append(sqlite3.connect(path, isolation_level=None, check_same_thread=False))
         connection = opened[0]
         connection.row_factory = sqlite3.Row
+        _guard(connection, path)
         _refuse_newer(connection, path)
+        _refuse_strange(connection, path)
         connection.execute("PRAGMA synchronous=FULL")
         connection.execute("PRAGMA foreign_keys=ON")
         _migrate(connection)
@@ -96,14 +106,16 @@ def connect_to_read(path: Path) -> sqlite3.Connection:
     Opened for writing where the folder allows it, since a commit cut off by a crash has to be
     rolled back before anything can be read. Raises StorageError as ``connect`` does.
     """
-    if not path.is_file():
+    if not is_plain(path):
         raise StorageError(f"there is no journal at {path}")
     with _closed_on_failure(path, "cannot be read as a journal") as opened:
         opened.append(sqlite3.connect(f"{path.resolve().as_uri()}?mode=rw", uri=True))
         connection = opened[0]
         connection.row_factory = sqlite3.Row
+        _guard(connection, path)
         connection.execute("PRAGMA query_only=ON")
         _refuse_newer(connection, path)
+        _refuse_strange(connection, path)
         connection.execute("SELECT seq FROM entries LIMIT 1")
     return connection
 
@@ -119,6 +131,61 @@ def _closed_on_failure(path: Path, what: str) -> Iterator[list[sqlite3.Connectio
         if isinstance(error, sqlite3.Error | UnicodeDecodeError):
             raise StorageError(f"{path} {what}: {error}") from error
         raise
+
+
+class StrangeError(StorageError):
+    """A database whose schema is not ours: none of its rows is looked at.
+
+    ``faults`` name each part that is strange, altered or missing.
+    """
+
+    def __init__(self, path: Path, faults: Sequence[str]) -> None:
+        super().__init__(f"{path} is no journal of ours: {faults[0]}; see 'callout verify'")
+        self.faults = faults
+
+
+def _guard(connection: sqlite3.Connection, path: Path) -> None:
+    """Bounds on what a stranger's file may do before and while it is read."""
+    for beside in ("-journal", "-wal", "-shm"):
+        if (found := path.with_name(path.name + beside)).is_symlink():
+            raise StorageError(f"{found} is a link, and could lead anywhere: nothing was opened")
+    connection.execute("PRAGMA trusted_schema=OFF")
+    connection.execute("PRAGMA cell_size_check=ON")
+    connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MOST_BODY_BYTES)
+    connection.setlimit(sqlite3.SQLITE_LIMIT_ATTACHED, 0)
+    if hasattr(connection, "setconfig"):  # Python 3.12 and later
+        connection.setconfig(sqlite3.SQLITE_DBCONFIG_DEFENSIVE, True)  # type: ignore[attr-defined]
+
+
+def _refuse_strange(connection: sqlite3.Connection, path: Path) -> None:
+    """Raises StrangeError unless the schema is what this program makes, before any row is read."""
+    until = time.monotonic() + _SCHEMA_S
+    connection.set_progress_handler(lambda: int(time.monotonic() > until), 10_000)
+    try:
+        (version,) = connection.execute("PRAGMA user_version").fetchone()
+        have = {row[0]: row[1] for row in connection.execute(_SCHEMA)}
+    finally:
+        connection.set_progress_handler(None, 0)
+    if faults := list(_schema_faults(have, max(version, 1 if have else 0))):
+        raise StrangeError(path, faults)
+
+
+def _schema_faults(have: Mapping[str, str], version: int) -> Iterator[str]:
+    wanted = _wanted(version)
+    for name in sorted(wanted.keys() | have.keys()):
+        if name not in have:
+            yield f"the database lacks its {name}"
+        elif have[name] != wanted.get(name):
+            yield f"the database has an altered or strange {name[:80]}"
+
+
+@cache
+def _wanted(version: int) -> Mapping[str, str]:
+    """Tables, indexes and triggers that the migrations up to ``version`` make."""
+    with closing(sqlite3.connect(":memory:")) as fresh:
+        for _, script in MIGRATIONS[:version]:
+            fresh.executescript(script)
+        return dict(fresh.execute(_SCHEMA).fetchall())
 
 
 def _refuse_newer(connection: sqlite3.Connection, path: Path) -> None:

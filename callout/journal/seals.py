@@ -16,6 +16,7 @@ from typing import Any
 from callout.core.errors import OperatorError
 from callout.journal.files import storage_errors, write_whole
 from callout.journal.folder import SurveyFolder
+from callout.journal.guard import read_plain
 from callout.journal.reader import Entry
 from callout.journal.writer import JournalWriter
 
@@ -80,9 +81,7 @@ def read_seals(path: Path) -> list[Seal]:
     if not path.exists():
         return []
     with storage_errors(f"cannot read {path}"):
-        if path.stat().st_size > _MOST_BYTES:
-            raise OperatorError(f"{path} is larger than any seals are")
-        data = path.read_bytes()
+        data = read_plain(path, _MOST_BYTES)
     return [_seal(path, number, line) for number, line in enumerate(data.splitlines(), start=1)]
 
 

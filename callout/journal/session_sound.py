@@ -21,6 +21,7 @@ from callout.journal.audio import AudioStore
 from callout.journal.codec import stamp
 from callout.journal.config import Keeping
 from callout.journal.files import storage_errors, sync_folder
+from callout.journal.guard import MOST_SOUND_BYTES, is_plain, read_plain
 
 KIND = "session_sound"
 SPOOL = ".spool-"
@@ -224,13 +225,13 @@ def keep_spool(
 
 def spools(folder: Path) -> Iterator[Path]:
     """What crashes left beside the sounds, in no order that matters: each knows its time."""
-    yield from sorted(folder.glob(f"{SPOOL}*"))
+    yield from sorted(path for path in folder.glob(f"{SPOOL}*") if is_plain(path))
 
 
 def read_spool(path: Path) -> Segment | None:
     """The sound of a spool, up to its last whole frame; None where it holds none."""
     with storage_errors(f"cannot read {path}"):
-        first, _, rest = path.read_bytes().partition(b"\n")
+        first, _, rest = read_plain(path, MOST_SOUND_BYTES).partition(b"\n")
     try:
         header = json.loads(first)
         began, who, plot = datetime.fromisoformat(header["began"]), header["who"], header["plot"]

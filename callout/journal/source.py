@@ -17,12 +17,11 @@ from typing import Any
 from callout.core.errors import StorageError
 from callout.journal.faults import Fault
 from callout.journal.reader import Entry
-from callout.journal.schema import MIGRATIONS, connect_to_read
+from callout.journal.schema import StrangeError, connect_to_read
 
 TABLES = ("readings", "memos")
 _PAGE = 2000
 _ENTRY = "seq, at, kind, body, prev, hash"
-_SCHEMA = "SELECT type || ' ' || name, sql FROM sqlite_master"
 Row = dict[str, Any]
 
 
@@ -54,7 +53,6 @@ class Source:
             for (told,) in self._query("PRAGMA integrity_check(5)"):
                 if told != "ok":
                     self.faults.append(Fault(0, f"the database is damaged: {told}"))
-            self.faults += self._schema_faults()
 
     def entries(self) -> Iterator[Entry]:
         """Every entry, by number."""
@@ -101,20 +99,6 @@ class Source:
             after = f" after entry {self._newest}" if self._newest else ""
             self.faults.append(Fault(0, f"{self._name} is damaged{after}: {error}"))
 
-    def _schema_faults(self) -> Iterator[Fault]:
-        """Tables and triggers that are not what this version's migrations make."""
-        (version,) = self._query("PRAGMA user_version").fetchone()
-        with closing(sqlite3.connect(":memory:")) as fresh:
-            for _, script in MIGRATIONS[: max(version, 1)]:
-                fresh.executescript(script)
-            wanted = dict(fresh.execute(_SCHEMA).fetchall())
-        have = {row[0]: row[1] for row in self._query(_SCHEMA)}
-        for name in sorted(wanted.keys() | have.keys()):
-            if name not in have:
-                yield Fault(0, f"the database lacks its {name}")
-            elif have[name] != wanted.get(name):
-                yield Fault(0, f"the database has an altered or strange {name}")
-
 
 @contextmanager
 def open_source(database: Path) -> Iterator[Source]:
@@ -124,6 +108,11 @@ def open_source(database: Path) -> Iterator[Source]:
     """
     try:
         connection = connect_to_read(database)
+    except StrangeError as error:
+        source = Source(None, database.name)
+        source.faults += [Fault(0, told) for told in error.faults]
+        yield source
+        return
     except (StorageError, UnicodeDecodeError) as error:
         cause = error.__cause__ or error  # a damaged schema may not even be text
         if not _is_damage(cause):

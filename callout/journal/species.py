@@ -20,6 +20,7 @@ from callout.core.errors import CalloutError, OperatorError
 from callout.core.species import Species
 from callout.core.units import parse_decimal
 from callout.journal.files import storage_errors
+from callout.journal.guard import is_plain, read_plain
 
 SPECIES_FILE = "species.csv"
 SHIPPED = Path(__file__).resolve().parent.parent / "core" / "data" / SPECIES_FILE
@@ -30,7 +31,7 @@ _COLUMNS = ("scientific", "common", "code", "group", "largest_cm", "source")
 def species_of(survey: Path) -> tuple[Species, ...]:
     """The table of the survey folder ``survey``: its own if it has one, else the one that ships."""
     own = survey / SPECIES_FILE
-    return read_species(own if own.is_file() else SHIPPED)
+    return read_species(own if is_plain(own) else SHIPPED)
 
 
 def read_species(path: Path) -> tuple[Species, ...]:
@@ -39,7 +40,7 @@ def read_species(path: Path) -> tuple[Species, ...]:
     Raises OperatorError naming every row that cannot be used.
     """
     with storage_errors(f"cannot read {path}"):
-        data = path.read_bytes()
+        data = read_plain(path)
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:

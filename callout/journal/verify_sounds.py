@@ -11,6 +11,7 @@ from callout.core.errors import CalloutError
 from callout.journal.audio import is_digest
 from callout.journal.faults import Fault
 from callout.journal.folder import SurveyFolder
+from callout.journal.guard import MOST_SOUND_BYTES, is_plain, opened
 from callout.journal.reader import Entry
 from callout.journal.removals import KIND, ordered, sound_of, unnamed
 from callout.journal.session_sound import spools
@@ -99,7 +100,7 @@ def _left_lying(folder: SurveyFolder, named: Container[str]) -> list[Fault]:
 def _sound_fault(path: Path, hashed: bool) -> str:
     try:
         if not hashed:
-            return "" if path.is_file() else f"its sound is missing: {path}"
+            return "" if is_plain(path) else f"its sound is missing: {path}"
         found = _sha256(path)
     except FileNotFoundError:
         return f"its sound is missing: {path}"
@@ -110,7 +111,7 @@ def _sound_fault(path: Path, hashed: bool) -> str:
 
 def _sha256(path: Path) -> str:
     digest = hashlib.sha256()
-    with path.open("rb") as file:
+    with opened(path, MOST_SOUND_BYTES) as file:
         while piece := file.read(_PIECE):
             digest.update(piece)
     return digest.hexdigest()

@@ -16,7 +16,7 @@ from callout import __version__
 from callout.core.errors import OperatorError, StorageError
 from callout.core.events import Effect, Event, KeepMemo, Save
 from callout.journal.codec import canonical, event_parts, reading_row
-from callout.journal.files import storage_errors
+from callout.journal.guard import open_lock
 from callout.journal.kinds import TELLING, with_program, written_by
 from callout.journal.schema import connect
 
@@ -169,8 +169,7 @@ def _rows(effects: Iterable[Effect], plot: str) -> Iterable[tuple[str, dict[str,
 
 
 def _locked(path: Path) -> int:
-    with storage_errors(f"cannot open {path}"):
-        descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+    descriptor = open_lock(path)
     try:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:

@@ -6,7 +6,6 @@ here is heard or decided; the session's own rules do it all again.
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +20,7 @@ from callout.journal.codec import reading_row, settings_from, trees_from
 from callout.journal.copying import write_journal
 from callout.journal.files import FOLDER_MODE, new_folder
 from callout.journal.folder import SurveyFolder
+from callout.journal.guard import MOST_SOUND_BYTES, MOST_TEXT_BYTES, copy_plain, is_plain
 from callout.journal.reader import Entry, plots_of
 from callout.journal.schema import LATER_COLUMNS
 from callout.journal.verify import TABLES, Fault, Snapshot
@@ -218,7 +218,7 @@ def _copy_files(folder: SurveyFolder, building: Path) -> None:
     """Everything but the database, and what belongs to work under way."""
     (building / "audio").mkdir(mode=FOLDER_MODE)
     for path in sorted(folder.path.iterdir()):
-        if path.is_file() and not path.name.startswith((".", folder.database.name)):
-            shutil.copy2(path, building / path.name)
+        if is_plain(path) and not path.name.startswith((".", folder.database.name)):
+            copy_plain(path, building / path.name, MOST_TEXT_BYTES)
     for path in sorted((folder.path / "audio").glob("*.flac")):
-        shutil.copy2(path, building / "audio" / path.name)
+        copy_plain(path, building / "audio" / path.name, MOST_SOUND_BYTES)

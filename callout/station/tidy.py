@@ -11,12 +11,12 @@ from contextlib import suppress
 from datetime import datetime
 from typing import Any
 
-from callout.core.errors import StorageError
+from callout.core.errors import CalloutError
 from callout.journal.files import PART
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import JournalReader
 from callout.journal.removals import KIND as REMOVED
-from callout.journal.removals import carry_out, removed_in
+from callout.journal.removals import carry_out, ordered, removed_in
 from callout.journal.session_sound import KIND as SESSION_SOUND
 from callout.journal.session_sound import Encode, keep_spool, spools
 
@@ -33,7 +33,7 @@ def tidy(folder: SurveyFolder, append: Append, encode: Encode) -> list[str]:
         try:
             told += _recovered(folder, reader, append, encode)
             told += _removed(folder, reader)
-        except StorageError as error:
+        except CalloutError as error:
             told.append(str(error))
     return told
 
@@ -45,9 +45,7 @@ def _recovered(
     left = list(spools(folder.path / "audio"))
     if not left:
         return []
-    known = {
-        str(entry.content.get("audio")) for entry in reader.entries() if entry.kind == SESSION_SOUND
-    }
+    known = {str(entry.content.get("audio")) for entry in reader.of_kind(SESSION_SOUND)}
 
     def record(ended: datetime, body: dict[str, Any]) -> None:
         if body["audio"] not in known:  # else the crash came between its entry and this
@@ -59,7 +57,8 @@ def _recovered(
 
 
 def _removed(folder: SurveyFolder, reader: JournalReader) -> list[str]:
-    if reader.latest(REMOVED) is None:
+    named = (digest for entry in reader.of_kind(REMOVED) for digest in ordered(entry))
+    if not any(folder.audio.has(digest) for digest in named):
         return []
     gone = carry_out(folder.audio, removed_in(reader.entries()))
     return [f"{gone} sounds removed as ordered earlier"] if gone else []

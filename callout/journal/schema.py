@@ -100,11 +100,12 @@ def connect(path: Path) -> sqlite3.Connection:
     return connection
 
 
-def connect_to_read(path: Path) -> sqlite3.Connection:
+def connect_to_read(path: Path, lacking: list[str] | None = None) -> sqlite3.Connection:
     """An open journal that cannot be written through this connection.
 
     Opened for writing where the folder allows it, since a commit cut off by a crash has to be
-    rolled back before anything can be read. Raises StorageError as ``connect`` does.
+    rolled back before anything can be read. Raises StorageError as ``connect`` does; where
+    ``lacking`` is given, what is missing of our own schema is put there and no reason to refuse.
     """
     if not is_plain(path):
         raise StorageError(f"there is no journal at {path}")
@@ -115,7 +116,7 @@ def connect_to_read(path: Path) -> sqlite3.Connection:
         _guard(connection, path)
         connection.execute("PRAGMA query_only=ON")
         _refuse_newer(connection, path)
-        _refuse_strange(connection, path)
+        _refuse_strange(connection, path, lacking)
         connection.execute("SELECT seq FROM entries LIMIT 1")
     return connection
 
@@ -157,26 +158,34 @@ def _guard(connection: sqlite3.Connection, path: Path) -> None:
         connection.setconfig(sqlite3.SQLITE_DBCONFIG_DEFENSIVE, True)  # type: ignore[attr-defined]
 
 
-def _refuse_strange(connection: sqlite3.Connection, path: Path) -> None:
+def _refuse_strange(
+    connection: sqlite3.Connection, path: Path, lacking: list[str] | None = None
+) -> None:
     """Raises StrangeError unless the schema is what this program makes, before any row is read."""
     until = time.monotonic() + _SCHEMA_S
     connection.set_progress_handler(lambda: int(time.monotonic() > until), 10_000)
+    plain, connection.text_factory = connection.text_factory, _any_text
     try:
         (version,) = connection.execute("PRAGMA user_version").fetchone()
         have = {row[0]: row[1] for row in connection.execute(_SCHEMA)}
     finally:
         connection.set_progress_handler(None, 0)
-    if faults := list(_schema_faults(have, max(version, 1 if have else 0))):
-        raise StrangeError(path, faults)
+        connection.text_factory = plain
+    wanted = _wanted(max(version, 1 if have else 0))
+    missing = [f"the database lacks its {name}" for name in sorted(wanted.keys() - have.keys())]
+    strange = [
+        f"the database has an altered or strange {name[:80]}"
+        for name in sorted(have)
+        if have[name] != wanted.get(name)
+    ]
+    if strange or (missing and lacking is None):
+        raise StrangeError(path, [*missing, *strange])
+    if lacking is not None:
+        lacking += missing
 
 
-def _schema_faults(have: Mapping[str, str], version: int) -> Iterator[str]:
-    wanted = _wanted(version)
-    for name in sorted(wanted.keys() | have.keys()):
-        if name not in have:
-            yield f"the database lacks its {name}"
-        elif have[name] != wanted.get(name):
-            yield f"the database has an altered or strange {name[:80]}"
+def _any_text(data: bytes) -> str:
+    return data.decode("utf-8", "replace")
 
 
 @cache

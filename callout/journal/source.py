@@ -46,6 +46,11 @@ class Source:
         self._newest = 0
         self.faults: list[Fault] = []
 
+    @property
+    def damaged(self) -> bool:
+        """Whether the file itself is not as SQLite left it, or its schema not as we made it."""
+        return bool(self.faults)
+
     def begin(self) -> None:
         """Note what is there now, and look at the file as a whole."""
         with self._told_faults():
@@ -106,8 +111,9 @@ def open_source(database: Path) -> Iterator[Source]:
 
     Raises StorageError where the file cannot be opened at all, e.g. for want of permission.
     """
+    lacking: list[str] = []
     try:
-        connection = connect_to_read(database)
+        connection = connect_to_read(database, lacking)
     except StrangeError as error:
         source = Source(None, database.name)
         source.faults += [Fault(0, told) for told in error.faults]
@@ -125,6 +131,7 @@ def open_source(database: Path) -> Iterator[Source]:
     connection.text_factory = lambda data: data.decode("utf-8", "surrogateescape")
     with closing(connection):
         source = Source(connection, database.name)
+        source.faults += [Fault(0, told) for told in lacking]
         source.begin()
         yield source
 

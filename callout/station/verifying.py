@@ -25,8 +25,8 @@ def verify_survey(
     """
     with open_source(folder.database) as source:
         verifier = Verifier(folder, signer, witnesses, hashed=hashed)
-        # Rows of tables that are not ours may hold anything, and are not looked into.
-        rows = {} if source.faults else {name: source.rows(name) for name in TABLES}
+        # Rows of damaged tables may hold anything, and are not looked into.
+        rows = {} if source.damaged else {name: source.rows(name) for name in TABLES}
         tables, office = TableCheck(rows), False
         for entry in source.entries():
             verifier.take(entry)

@@ -175,20 +175,28 @@ def test_a_journal_that_did_not_tell_is_taken_and_tells_from_now_on(tmp_path: Pa
 
 
 def test_several_rulings_are_one_act(
-    folder: SurveyFolder, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    folder: SurveyFolder,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """The disk refuses the second of two: a trigger stands for it here."""
+    """The disk refuses the second of two."""
     given = [
         {"entry": 5, "verdict": verdict, "reason": "seen", "who": "M.O."}
         for verdict in ("stands", "void")
     ]
     path = tmp_path / "rulings.json"
     path.write_text(json.dumps({"rulings": given}))
-    with closing(sqlite3.connect(folder.database)) as database:
-        database.execute(
-            "CREATE TRIGGER refuse BEFORE INSERT ON entries WHEN NEW.body LIKE '%void%' "
-            "BEGIN SELECT RAISE(ABORT, 'no room'); END"
-        )
+    insert = JournalWriter._insert
+
+    def refusing(
+        self: JournalWriter, seq: int, at: str, kind: str, body: str, prev: str
+    ) -> tuple[int, str]:
+        if "void" in body:
+            raise sqlite3.OperationalError("no room")
+        return insert(self, seq, at, kind, body, prev)
+
+    monkeypatch.setattr(JournalWriter, "_insert", refusing)
     assert main(["rule", str(folder.path), "--import", str(path)]) == 2
     assert "no room" in capsys.readouterr().err
     with folder.reading() as reader:

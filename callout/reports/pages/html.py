@@ -1,8 +1,8 @@
 """Pieces of a page: escaped text, tables, figures inlined, contents, one style sheet.
 
 Templates escape every text from a survey (Jinja2), so that no name can become markup. Figures and
-tables are numbered, and contents listed, when the page is put together. No wording and no figures of
-the report here.
+tables are numbered, and contents listed, when the page is put together. No wording and no figures
+of the report here.
 """
 
 from __future__ import annotations

@@ -13,15 +13,17 @@ from callout.core.errors import OperatorError
 from callout.core.model import PlotSettings, Tree
 from callout.core.rounding import Rounding
 from callout.core.units import Scale, parse_unit
-from callout.journal.config import measuring_from, plausible_range
+from callout.journal.config import measuring_from, new_settings, plausible_range
 from callout.journal.days import ORDERS
 from callout.journal.earlier import KIND, earlier_body
 from callout.journal.folder import SurveyFolder, make_survey
+from callout.journal.plot_history import history_text
 from callout.journal.roster import read_roster
 from callout.journal.species import SPECIES_FILE
 
 if TYPE_CHECKING:
     from callout.reports.exchange.about import About
+    from callout.reports.exchange.dataset import Dataset
 
 
 def add_parser(subparsers: Any) -> None:
@@ -99,12 +101,27 @@ def _from_earlier(
     settings = {**next_settings(taken, measuring), **plots}
     entries = [(KIND, earlier_body(*all_rows(taken)))]
     files = {**_told(taken.about), **_files(args.source)}
+    files |= _history_file(args.survey.name, taken, measuring, settings)
     folder = make_survey(args.survey, trees, measuring, settings, at, files, entries)
     print(f"From {args.source}: {len(taken.measurements)} measurements are kept with it.")
     if gone:
         print(f"{gone} trees that were cut or down are left out of the roster (--with-gone).")
     _tell(folder, trees)
     return 0
+
+
+def _history_file(
+    name: str, taken: Dataset, measuring: PlotSettings, settings: dict[str, PlotSettings]
+) -> dict[str, bytes]:
+    """The new survey's settings with the history that its plots had, where they had one."""
+    table = taken.further.get("history")
+    if table is None:
+        return {}
+    from callout.reports.plot_history import since_of
+
+    told = history_text(row for row in since_of(table) if row.plot in settings)
+    text = new_settings(name, measuring, settings) + told
+    return {SurveyFolder(Path(name)).settings.name: text.encode()} if told else {}
 
 
 def _files(source: Path) -> dict[str, bytes]:

@@ -39,7 +39,7 @@ def add_parser(subparsers: Any) -> None:
     )  # fmt: skip
     parser.add_argument("--out", type=Path, required=True, metavar="FOLDER")
     parser.add_argument("--title", help="of the summary page (the survey folder's name)")
-    parser.add_argument("--basis", type=float, default=1.30, help="metres: 1.30 or 1.37")
+    parser.add_argument("--basis", type=float, help="metres: 1.30 or 1.37 (that of most stems)")
     parser.add_argument(
         "--taper", type=float, default=1.0, metavar="PERCENT",
         help="assumed change of diameter over the 7 cm between 1.30 and 1.37 m; 0 for none",
@@ -50,9 +50,12 @@ def add_parser(subparsers: Any) -> None:
         "--species-groups", type=Path, metavar="CSV", help="columns species, group: further names"
     )
     parser.add_argument("--classes", type=float, default=5, metavar="CM", help="class width")
-    parser.add_argument("--year-starts", type=int, default=1, metavar="MONTH")
     parser.add_argument("--control", default="", metavar="TREATMENT")
     parser.add_argument("--climate", type=Path, metavar="CSV", help="columns year and figures")
+    parser.add_argument(
+        "--equation-share", type=float, default=0.5, metavar="SHARE",
+        help="of an equation's residual variance, what all trees of its group share (0 to 1)",
+    )  # fmt: skip
     parser.add_argument("--draws", type=int, default=2000, help="random draws of an interval")
     parser.add_argument(
         "--rounding", choices=("nearest", "down"), default="nearest",
@@ -74,9 +77,11 @@ def run(args: argparse.Namespace) -> int:
 
     settings = _settings(args)
     from callout.reports.exchange import taking
+    from callout.reports.plot_history import history_of
 
     data = taking.take(args.survey, args.mapping)
-    analysis = analyse(data.measurements, data.plots, settings, _again(args))
+    history = history_of(data.further.get("history"))
+    analysis = analyse(data.measurements, data.plots, settings, _again(args), history)
     path = write_report(analysis, args.out)
     if args.excel:
         from callout.reports.exchange.excel import write_tables
@@ -112,18 +117,18 @@ def _again(args: argparse.Namespace) -> pd.DataFrame | None:
 def _settings(args: argparse.Namespace) -> ReportSettings:
     from callout.reports.pages.analysis import ReportSettings
     from callout.reports.stand.biomass import CarbonSettings
+    from callout.reports.stand.mass_variance import Draws
     from callout.reports.stand.taper import Taper
-    from callout.reports.stand.uncertainty import Draws
 
     return ReportSettings(
         title=args.title or args.survey.resolve().name,
         basis_m=args.basis,
         class_width_cm=args.classes,
-        starts_in_month=args.year_starts,
         control=args.control,
+        rounding=args.rounding,
         carbon=CarbonSettings(args.carbon_fraction, Taper(args.taper)),
         equations=_equations(args),
-        draws=Draws(draws=args.draws, rounding=args.rounding),
+        draws=Draws(draws=args.draws, equation_share=args.equation_share),
         climate=_climate(args.climate) if args.climate else None,
         made=datetime.now().astimezone().date().isoformat(),
         notes=_site_notes(args.survey),

@@ -43,6 +43,19 @@ def plots(*rows):
     return pd.DataFrame(table)
 
 
+def plot_history(*rows):
+    """Rows of (plot, day, what holds from it)."""
+    empty = {
+        **dict.fromkeys(("area_ha", "breast_height_m"), float("nan")),
+        **dict.fromkeys(
+            ("treatment", "graduation", "rounding", "scale", "smallest", "tape_offset"), ""
+        ),
+    }
+    table = [{"plot": name, "from_day": pd.Timestamp(day), **empty, **told}
+             for name, day, told in rows]  # fmt: skip
+    return pd.DataFrame(table)
+
+
 def harrow_fen():
     """Two plots, three censuses, every fate once or more."""
     rows = []

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from stand_frames import frame, harrow_fen, measurement, plots
+from stand_frames import frame, harrow_fen, measurement, plot_history, plots
 from test_change import adds_up
 
 from callout.core.checks import measurement_sd_mm
@@ -17,7 +17,6 @@ from callout.core.errors import OperatorError
 from callout.core.units import Unit
 from callout.journal.roster import read_roster
 from callout.journal.species import species_of
-from callout.reports.pages.analysis import ReportSettings, analyse, roundings
 from callout.reports.stand.biomass import (
     CarbonSettings,
     biomass_summary,
@@ -26,15 +25,12 @@ from callout.reports.stand.biomass import (
     stem_biomass,
 )
 from callout.reports.stand.census import stem_census
+from callout.reports.stand.corrected import corrected
 from callout.reports.stand.equation_set import read_equations
+from callout.reports.stand.errors import PUBLISHED, from_repeats
+from callout.reports.stand.mass_variance import PARTS, Draws
 from callout.reports.stand.taper import Taper, at_height, effect
-from callout.reports.stand.uncertainty import (
-    PUBLISHED,
-    Draws,
-    carbon_intervals,
-    from_repeats,
-    mass_draws,
-)
+from callout.reports.stand.uncertainty import carbon_intervals, carbon_parts, mass_draws
 from callout.station.data import data_folder
 
 near = pytest.approx
@@ -199,72 +195,137 @@ def test_published_error_is_the_one_the_checks_use():
         assert ours == near(float(measurement_sd_mm(millimetres)))
 
 
-def test_error_from_repeats():
-    """Duplicates differing by d each: deviation d / sqrt 2."""
-    pairs = pd.DataFrame({"difference_cm": [0.2, -0.2] * 6})
-    assert from_repeats(pairs).constant_cm == near(0.2 / math.sqrt(2))
-    assert from_repeats(pairs.head(9)) is PUBLISHED
+def pairs_apart(rng, count, scale, share, size=30.0):
+    """Pairs of one true size: small errors of ``scale`` times the published, large by ``share``."""
+    shape = (count, 2)
+    far = rng.random(shape) < share
+    sd = np.where(far, 4.64, scale * PUBLISHED.sd_cm(np.array(size)))
+    first, second = (size + sd * rng.standard_normal(shape)).T
+    return pd.DataFrame({"first_cm": first, "second_cm": second, "difference_cm": second - first})
 
 
-def simulated(rng, plot_count, trees, *, rounding, graduation, gives):
+def test_errors_come_from_pairs_as_far_as_they_go():
+    """Invented: many pairs tell their own errors, few stay near the published ones."""
+    rng = np.random.default_rng(4)
+    many = from_repeats(pairs_apart(rng, 4000, 2.0, 0.10))
+    assert many.constant_cm == near(2 * PUBLISHED.constant_cm, rel=0.05)
+    assert many.large_share == near(0.10, abs=0.015)
+    assert many.large_cm == near(4.64, rel=0.08)
+    assert "4000 stems" in many.source
+    few = from_repeats(pairs_apart(rng, 4, 1.0, 0.0))
+    assert 0.5 < few.constant_cm / PUBLISHED.constant_cm < 1.5
+    assert few.large_share == near(0.05, abs=0.015)
+    clean = from_repeats(pairs_apart(rng, 400, 1.0, 0.0))
+    assert clean.large_share < 0.006
+    assert from_repeats(pairs_apart(rng, 0, 1.0, 0.0)) is PUBLISHED
+
+
+def simulated(rng, plot_count, trees, settings, *, rounding, graduation):
     """Surveys whose truth is known: true diameters and masses; readings with error, rounded.
 
-    Two censuses; a tree keeps its residual, and its error is drawn anew.
+    Two censuses; a tree keeps its residual, a plot's equation its departure; errors are drawn anew.
     """
     pine = SET.equations["pine"]
     shape = (plot_count, trees)
     true_1 = rng.uniform(12, 60, shape)
     true_2 = true_1 + rng.uniform(0.5, 3, shape)
-    middle = -0.5 * pine.residual_ln**2 if gives == "mean" else 0.0
-    residual = middle + pine.residual_ln * rng.standard_normal(shape)
+    shared = np.sqrt(settings.equation_share) * pine.residual_ln
+    own = np.sqrt(1 - settings.equation_share) * pine.residual_ln
+    residual = own * rng.standard_normal(shape) + shared * rng.standard_normal((plot_count, 1))
+    if settings.equation_gives == "mean":
+        residual -= 0.5 * pine.residual_ln**2
     frames, truths = [], []
     for census, true in ((2015, true_1), (2020, true_2)):
         truths.append((mass_kg(true, pine.b0, pine.b1) * np.exp(residual)).sum(axis=1))
-        read = (true + PUBLISHED.sd_cm(true) * rng.standard_normal(shape)) / graduation
+        far = rng.random(shape) < settings.error.large_share
+        sd = np.where(far, settings.error.large_sd_cm(true), settings.error.sd_cm(true))
+        crew = settings.error.crew_cm * rng.standard_normal((plot_count, 1))
+        read = (true + crew + sd * rng.standard_normal(shape)) / graduation
         steps = np.floor(read + 0.5) if rounding == "nearest" else np.floor(read)
         frames.append(
             pd.DataFrame(
                 {
                     "plot": np.repeat([f"{at:04d}" for at in range(plot_count)], trees),
-                    "census": census,
-                    "stem_code": np.arange(plot_count * trees),
-                    "basis_cm": (steps * graduation).ravel(),
-                    "b0": pine.b0,
-                    "b1": pine.b1,
-                    "residual_ln": pine.residual_ln,
+                    "tag": np.tile(np.arange(trees).astype(str), plot_count),
+                    "stem": "",
+                    "species": "Pinus strobus",
+                    "date": pd.Timestamp(f"{census}-07-01"),
+                    "value": None,
+                    "unit": "cm",
+                    "diameter_cm": np.maximum(steps, 1).ravel() * graduation,
+                    "status": "live",
+                    "measured_height_m": 1.37,
+                    "source": "callout",
+                    "graduation": str(graduation),
+                    "rounding": rounding,
                 }
             )
         )
     rows = pd.concat(frames, ignore_index=True)
-    mass = mass_kg(rows["basis_cm"], pine.b0, pine.b1)
-    return rows.assign(mass_kg=mass, carbon_kg=mass * 0.5), truths
+    places = plots(*((name, 0.1, "cm", "") for name in sorted(set(rows["plot"]))))
+    stems = stem_census(corrected(rows, places))
+    return stem_biomass(stems, SET, CarbonSettings(0.5)), places, truths
 
 
 @pytest.mark.parametrize(
-    ("rounding", "graduation", "gives"),
-    [("nearest", 0.1, "mean"), ("down", 0.254, "median"), ("nearest", 2.54, "mean")],
-)
-def test_intervals_cover_the_truth(rounding, graduation, gives):
+    ("rounding", "graduation", "gives", "trees"),
+    [
+        ("nearest", 0.1, "mean", 40), ("down", 0.254, "median", 40), ("nearest", 2.54, "mean", 40),
+        ("down", 2.54, "mean", 8),
+    ],
+)  # fmt: skip
+def test_intervals_cover_the_truth(rounding, graduation, gives, trees):
     """95 % intervals of stock and change hold the truth in 93 to 97 % of 1,000 plots."""
     rng = np.random.default_rng(20)
-    settings = Draws(
-        draws=600, stream=3, rounding=rounding, graduation_cm=graduation, equation_gives=gives
+    settings = Draws(draws=1000, stream=3, equation_gives=gives)
+    rows, places, (first, second) = simulated(
+        rng, 1000, trees, settings, rounding=rounding, graduation=graduation
     )
-    held_stock = held_change = 0
-    for _ in range(20):  # 20 batches of 50 plots
-        trees, (first, second) = simulated(
-            rng, 50, 40, rounding=rounding, graduation=graduation, gives=gives
+    table = carbon_intervals(rows, places, 0.5, settings)
+    stock = table[table["census"] == 2015]
+    change = table[table["census"] == 2020]
+    held = ((stock["low_kg"] <= first / 2) & (first / 2 <= stock["high_kg"])).sum()
+    assert 930 <= held <= 970
+    grown = (second - first) / 2
+    inside = (change["change_low_kg"] <= grown) & (grown <= change["change_high_kg"])
+    assert 930 <= inside.sum() <= 970
+
+
+def test_sums_of_variances_are_those_of_trees_drawn_one_by_one():
+    """The same plots by brute force: each tree's errors drawn, 20,000 times."""
+    rng = np.random.default_rng(8)
+    settings = Draws(draws=20_000)
+    rows, _, _ = simulated(rng, 1, 12, settings, rounding="nearest", graduation=0.1)
+    first = rows[rows["census"] == 2015]
+    size, pine = first["basis_cm"].to_numpy(), SET.equations["pine"]
+    shape = (settings.draws, len(size))
+    far = rng.random(shape) < settings.error.large_share
+    sd = np.where(far, settings.error.large_sd_cm(size), settings.error.sd_cm(size))
+    drawn = size + sd * rng.standard_normal(shape) + (rng.random(shape) - 0.5) * 0.1
+    drawn += settings.error.crew_cm * rng.standard_normal((settings.draws, 1))
+    ln = pine.residual_ln
+    tree = math.sqrt(1 - settings.equation_share) * ln * rng.standard_normal(shape)
+    group = math.sqrt(settings.equation_share) * ln * rng.standard_normal((settings.draws, 1))
+    mass = mass_kg(drawn, pine.b0, pine.b1) * np.exp(tree + group - ln**2 / 2)
+    groups, ours = mass_draws(rows, settings)
+    assert groups["census"].tolist() == [2015, 2020]
+    for share in (0.025, 0.5, 0.975):
+        assert np.quantile(ours[:, 0], share) == near(
+            np.quantile(mass.sum(axis=1), share), rel=0.02
         )
-        places = plots(*((name, 0.1, "cm", "") for name in sorted(set(trees["plot"]))))
-        table = carbon_intervals(trees, places, 0.5, settings)
-        stock = table[table["census"] == 2015]
-        change = table[table["census"] == 2020]
-        held_stock += int(((stock["low_kg"] <= first / 2) & (first / 2 <= stock["high_kg"])).sum())
-        grown = (second - first) / 2
-        inside = (change["change_low_kg"] <= grown) & (grown <= change["change_high_kg"])
-        held_change += int(inside.sum())
-    assert 930 <= held_stock <= 970
-    assert 930 <= held_change <= 970
+
+
+def test_the_parts_add_up_and_a_crew_is_one_error():
+    rng = np.random.default_rng(8)
+    settings = Draws()
+    rows, _, _ = simulated(rng, 1, 30, settings, rounding="nearest", graduation=0.1)
+    parts = carbon_parts(rows, settings)
+    assert parts[list(PARTS)].sum(axis=1).tolist() == near([1.0, 1.0])
+    one = carbon_parts(rows.assign(who="R.V."), settings)["crew"]
+    crews = np.where(rows["stem_code"] % 2, "R.V.", "K.L.")
+    two = carbon_parts(rows.assign(who=crews), settings)["crew"]
+    assert one.tolist() == near(parts["crew"].tolist())
+    assert two[0] < 0.7 * one[0]  # two crews' offsets cancel in part
 
 
 def test_the_same_number_draws_the_same_interval():
@@ -279,44 +340,49 @@ def test_the_same_number_draws_the_same_interval():
     assert first["change_kg"].isna().tolist() == [True, False, False] * 2
 
 
-def test_each_row_is_drawn_by_its_own_rounding():
-    """Rounded down, the truth lies half a graduation higher on average: plain arithmetic."""
-    rng = np.random.default_rng(1)
-    trees, _ = simulated(rng, 2, 40, rounding="nearest", graduation=0.1, gives="mean")
-    down = trees["plot"] == trees["plot"].iloc[0]
-    mixed = trees.assign(rounding=np.where(down, "down", "nearest"))
-    nearest, floor = Draws(draws=200), Draws(draws=200, rounding="down")
-    groups, got = mass_draws(mixed, nearest)
-    is_down = (groups["plot"] == trees["plot"].iloc[0]).to_numpy()
-    assert np.array_equal(got[:, is_down], mass_draws(trees, floor)[1][:, is_down])
-    assert np.array_equal(got[:, ~is_down], mass_draws(trees, nearest)[1][:, ~is_down])
-    assert not np.array_equal(got[:, is_down], mass_draws(trees, nearest)[1][:, is_down])
+def test_rounding_down_is_put_right_by_the_row_the_day_and_the_plot():
+    """Half a graduation is added to what was rounded down: plain arithmetic."""
+    day = "2018-07-01"
+    rows = frame(
+        measurement(1, "2015-07-01", "20.0", "in", plot="K1"),
+        measurement(1, "2020-07-01", "20.0", "in", plot="K1"),
+        measurement(2, "2015-07-01", "20.0", "in", plot="K1", rounding="nearest", graduation="1"),
+        measurement(1, "2015-07-01", "20.0", plot="K2"),
+        measurement(1, "2020-07-01", "20.0", plot="K2", rounding="down", graduation="0.2"),
+        measurement(3, "2020-07-01", "20.0", plot="K3", raw_unit="cm girth", rounding="down"),
+    )
+    rows[["rounding", "graduation", "raw_unit"]] = rows[
+        ["rounding", "graduation", "raw_unit"]
+    ].fillna("")
+    history = plot_history(("K1", "2000-01-01", {"rounding": "down", "graduation": "0.2"}),
+                           ("K1", day, {"rounding": "nearest", "graduation": "0.1"}))  # fmt: skip
+    places = plots(("K1", 0.1, "in", ""), ("K2", 0.1, "cm", ""), ("K3", 0.1, "cm", ""))
+    got = corrected(rows, places, history)
+    shift = got["diameter_cm"] - rows["diameter_cm"]
+    assert shift.tolist() == near([0.254, 0, 0, 0.1, 0.1, 0.05 / math.pi])
+    assert got["step_cm"].tolist()[:3] == near([0.508, 0.254, 2.54])
 
 
-def test_the_report_takes_each_plots_rounding():
-    measurements, places = harrow_fen()
-    told = np.where(measurements["date"] > "2024", "nearest", "")
-    told = np.where((measurements["plot"] == "K1") & (told != ""), "down", told)
-    told[measurements["plot"] == "K2"] = ""
-    settings = ReportSettings(draws=Draws(draws=100))
-    stems = analyse(measurements.assign(rounding=told), places, settings).tables["carbon"]
-    assert len(stems)
-    trees = stem_biomass(stem_census(measurements.assign(rounding=told)), SET)
-    found = roundings(trees, "nearest")
-    assert set(found[trees["plot"] == "K1"]) == {"down"}  # earlier rows: as the plot's newest
-    assert set(found[trees["plot"] == "K2"]) == {"nearest"}
+def test_a_tape_that_reads_too_much_is_put_right_by_the_day():
+    rows = frame(measurement(1, "2015-07-01", "20.0"), measurement(1, "2020-07-01", "20.0"))
+    history = plot_history(("K2", "2018-01-01", {"tape_offset": "0.3"}))
+    got = corrected(rows, plots(("K2", 0.1, "cm", "")), history)["diameter_cm"]
+    assert got.tolist() == near([20.0, 19.7])
 
 
 def test_draws_centre_on_the_equation_where_it_gives_the_mean():
     rng = np.random.default_rng(1)
-    trees, _ = simulated(rng, 3, 60, rounding="nearest", graduation=0.1, gives="mean")
-    groups, draws = mass_draws(trees, Draws(draws=4000))
+    settings = Draws(draws=4000)
+    trees, _, _ = simulated(rng, 3, 60, settings, rounding="nearest", graduation=0.1)
+    groups, draws = mass_draws(trees, settings)
     expected = trees.groupby(["plot", "census"])["mass_kg"].sum().to_numpy()
     assert draws.mean(axis=0) == near(expected, rel=0.01)
     assert len(groups) == 6
 
 
-@pytest.mark.parametrize("wrong", [{"draws": 5}, {"level": 1.0}, {"graduation_cm": -1}])
+@pytest.mark.parametrize(
+    "wrong", [{"draws": 5}, {"level": 1.0}, {"graduation_cm": -1}, {"equation_share": 2}]
+)
 def test_settings_that_draw_nothing_are_refused(wrong):
     with pytest.raises(OperatorError):
         Draws(**wrong)

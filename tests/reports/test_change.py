@@ -5,26 +5,26 @@ from __future__ import annotations
 import math
 from decimal import Decimal
 
+import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 from stand_frames import frame, harrow_fen, measurement
 
 from callout.reports.stand.census import stem_census
-from callout.reports.stand.change import (
-    COMPONENTS,
-    components,
-    demographic_rates,
-    whole_basal_area,
+from callout.reports.stand.change import COMPONENTS, components, whole_basal_area
+from callout.reports.stand.climate import (
+    by_season,
+    check_climate,
+    correlations,
+    detrended,
+    fisher,
 )
-from callout.reports.stand.climate import check_climate, correlations
-from callout.reports.stand.growth import (
-    growth_by_plot,
-    growth_by_year,
-    increments,
-    judged_periods,
-)
+from callout.reports.stand.growth import growth_by_plot, growth_by_year, increments
+from callout.reports.stand.periods import judged_periods
+from callout.reports.stand.rates import demographic_rates
 
 near = pytest.approx
 
@@ -141,33 +141,100 @@ def test_years_share_a_long_interval():
     assert table["diameter_cm_year"].tolist() == near([2.5 / (1827 / 365.25)] * 5)
 
 
-def pairs_of(*rows):
-    """Increments from rows of (from, to, stems, growth in cm a year)."""
+def pairs_of(*rows, plots="abcd", seed=3):
+    """Increments from rows of (from, to, stems a plot, growth in cm a year); plots differ a bit."""
+    rng = np.random.default_rng(seed)
     table = [
-        {"from_census": start, "to_census": end, "species": "a", "same_height": True,
-         "diameter_cm_year": growth}
+        {"plot": plot, "from_census": start, "to_census": end, "species": "a", "same_height": True,
+         "diameter_cm_year": growth + 0.05 * at + float(rng.normal(0, 0.004))}
         for start, end, stems, growth in rows
+        for at, plot in enumerate(plots)
         for _ in range(stems)
     ]  # fmt: skip
     return pd.DataFrame(table)
 
 
-def test_good_and_bad_years_and_their_climate():
-    """Growth made from rain, so that r is 1 by construction; one year lies far below."""
-    growth = {2016: 0.30, 2017: 0.32, 2018: 0.05, 2019: 0.31, 2020: 0.29, 2021: 0.33}
-    pairs = pairs_of(*((year - 1, year, 4, size) for year, size in growth.items()))
-    periods = judged_periods(pairs, "a")
-    judged = periods.set_index("years")
+GROWTH = {2016: 0.30, 2017: 0.32, 2018: 0.05, 2019: 0.31, 2020: 0.29, 2021: 0.33}
+
+
+def test_a_bad_year_is_told_where_all_plots_show_it():
+    """Invented: one year lies 0.2 cm below the rest in each of four plots."""
+    pairs = pairs_of(*((year - 1, year, 6, size) for year, size in GROWTH.items()))
+    judged = judged_periods(pairs).set_index("years")
     assert judged["judged"]["2018"] == "bad"
-    assert judged["judged"]["2016"] == "ordinary"
-    climate = pd.DataFrame(
-        {"year": list(growth), "precipitation_mm": [900 * g + 100 for g in growth.values()]}
+    assert judged["p_corrected"]["2018"] < 0.001
+    assert judged["low"]["2018"] < 0.05 - sum(GROWTH.values()) / 6 < judged["high"]["2018"]
+    assert judged["anomaly_cm_year"].sum() == near(0, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("kept", "plots", "why"),
+    [(4, "abcd", "periods"), (6, "ab", "plots"), (6, "abcd", "")],
+)
+def test_nothing_is_judged_on_too_little(kept, plots, why):
+    years = list(GROWTH.items())[:kept]
+    pairs = pairs_of(*((year - 1, year, 6, size) for year, size in years), plots=plots)
+    table = judged_periods(pairs)
+    assert (set(table["judged"]) == {"not judged"}) == bool(why)
+    assert all(why in told for told in table["why"])
+
+
+def test_the_layouts_test_is_that_of_a_two_way_analysis():
+    """The residual of plots by periods, against statsmodels' own analysis of variance."""
+    import statsmodels.api as sm
+    from statsmodels.formula.api import ols
+
+    pairs = pairs_of(*((year - 1, year, 6, size) for year, size in GROWTH.items()))
+    means = pairs.groupby(["plot", "to_census"])["diameter_cm_year"].mean().reset_index()
+    fit = ols("diameter_cm_year ~ C(plot) + C(to_census)", means).fit()
+    left = sm.stats.anova_lm(fit).loc["Residual"]
+    table = judged_periods(pairs)
+    half = (table["high"] - table["low"]) / 2
+    error = math.sqrt(left["mean_sq"] * (1 - 1 / 6) / 4)
+    assert half.tolist() == near([stats.t.ppf(0.975, left["df"]) * error] * 6)
+
+
+def test_climate_is_held_against_growth_without_either_trend():
+    """Growth made from rain, so r is 1 by construction; a common trend alone is no correlation."""
+    pairs = pairs_of(*((year - 1, year, 6, size) for year, size in GROWTH.items()))
+    periods = judged_periods(pairs)
+    rain = 900 * periods["diameter_cm_year"] + 100
+    drift = [10.0, 11.0, 12.0, 13.0, 14.0, 15.0]
+    climate = pd.DataFrame({"year": list(GROWTH), "rain": rain, "drift": drift})
+    got = correlations(periods, climate).set_index(["figure", "lag"])
+    assert got.loc[("rain", 0), "r"] == near(1.0)
+    assert "shows no cause" in got.loc[("rain", 0), "told"]
+    assert math.isnan(got.loc[("drift", 0), "r"])  # nothing is left without its trend
+    assert got.loc[("rain", 1), "n"] == 5  # no figure for the year before the first
+    assert "Fewer than 6" in got.loc[("rain", 1), "told"]
+
+
+def test_seasons_come_from_months():
+    months = pd.DataFrame(
+        [(year, month, float(month)) for year in (2019, 2020) for month in range(1, 13)],
+        columns=["year", "month", "warmth"],
     )
-    got = correlations(periods, climate).iloc[0]
-    assert got["r"] == near(1.0)
-    assert got["n"] == 6
-    assert "no cause" in got["caveat"]
-    assert set(judged_periods(pairs[: 4 * 4], "a")["judged"]) == {"too few periods"}
+    found = by_season(months)
+    assert found["year"]["warmth"].tolist() == [6.5, 6.5]
+    assert found["June to August"]["warmth"].tolist() == [7.0, 7.0]
+    winter = found["December to February"]["warmth"]
+    assert winter[2020] == near((12 + 1 + 2) / 3)
+    assert math.isnan(winter[2019])  # its December lies before the table
+
+
+def test_a_correlation_is_that_of_its_partial():
+    """r less the trend, and its p, against statsmodels' regression on trend and figure."""
+    import statsmodels.api as sm
+
+    rng = np.random.default_rng(9)
+    time = np.arange(12.0)
+    figure = rng.normal(size=12) + 0.3 * time
+    growth = 0.4 * figure + rng.normal(size=12) - 0.1 * time
+    got = detrended(growth, figure, time)
+    fit = sm.OLS(growth, sm.add_constant(np.column_stack([time, figure]))).fit()
+    assert got["p"] == near(float(fit.pvalues[2]))
+    t = float(fit.tvalues[2])
+    assert got["r"] == near(t / math.sqrt(t * t + fit.df_resid))
 
 
 def test_years_between_two_censuses_are_one_period():
@@ -182,16 +249,9 @@ def test_years_between_two_censuses_are_one_period():
     )
     periods = judged_periods(pairs)
     assert periods["years"].tolist() == ["2001–2005", "2006–2010", "2011–2015", "2016–2020"]
-    assert set(periods["judged"]) == {"too few periods"}  # though twenty years
-    rain = {year: 900 + year % 5 for year in range(2001, 2021)}
-    climate = pd.DataFrame({"year": list(rain), "mm": list(rain.values())})
-    climate["t"] = [sizes[(year - 2001) // 5] + (year % 5 - 2) for year in rain]
-    got = correlations(periods, climate).set_index("figure")
-    assert got["n"].tolist() == [4, 4]
-    assert math.isnan(got["r"]["mm"])  # its means over five years do not vary
-    assert got["r"]["t"] == near(1.0)
-    short = correlations(periods, climate[climate["year"] != 2003]).set_index("figure")
-    assert short["n"]["t"] == 3 and "too few" in short["caveat"]["t"]
+    assert set(periods["judged"]) == {"not judged"}  # though twenty years
+    climate = pd.DataFrame({"year": range(2001, 2021), "mm": [900 + y % 7 for y in range(20)]})
+    assert set(correlations(periods, climate)["n"]) == {3, 4}
 
 
 @pytest.mark.parametrize(
@@ -205,20 +265,14 @@ def test_years_between_two_censuses_are_one_period():
     ],
 )  # fmt: skip
 def test_periods_do_not_overlap(rows, kept):
-    periods = judged_periods(pairs_of(*rows))
+    periods = judged_periods(pairs_of(*rows, plots="a"))
     assert periods["from_census"].tolist() == kept
     assert (periods["to_census"].array[:-1] <= periods["from_census"].array[1:]).all()
 
 
 def test_fishers_interval():
     """r = 0.5 with n = 28: tanh(0.549306 -+ 1.959964/5) = 0.156028, 0.735819 (arithmetic)."""
-    from callout.reports.stand.climate import _correlation
-
-    x = [(-1) ** at for at in range(28)]
-    y = [0.5 * a + math.sqrt(0.75) * (1 if at % 4 < 2 else -1) for at, a in enumerate(x)]
-    got = _correlation(pd.DataFrame({"x": x, "y": y}).to_numpy())
-    assert got["r"] == near(0.5)
-    assert (got["low"], got["high"]) == near((0.156028, 0.735819), abs=2e-5)
+    assert fisher(0.5, 28) == near((0.156028, 0.735819), abs=2e-5)
 
 
 def test_climate_tables_are_checked():

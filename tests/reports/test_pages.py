@@ -22,14 +22,15 @@ from callout.reports.exchange.cells import FORMULA_SIGNS
 from callout.reports.figures.stand import _runs, change_components, growth_by_year
 from callout.reports.figures.style import SHADES
 from callout.reports.figures.survey import measured_when
-from callout.reports.pages.analysis import ReportSettings, analyse, at_plots_height
+from callout.reports.pages.analysis import ReportSettings, analyse
 from callout.reports.pages.html import number
 from callout.reports.pages.methods import limits, methods
 from callout.reports.pages.plot_page import plot_page
 from callout.reports.pages.report import plot_files, write_report
 from callout.reports.stand.census import stem_census
 from callout.reports.stand.change import COMPONENTS
-from callout.reports.stand.uncertainty import Draws
+from callout.reports.stand.corrected import corrected
+from callout.reports.stand.mass_variance import Draws
 
 EVIL = "<script>alert('x')</script> $x_2$ &amp;"
 
@@ -117,7 +118,7 @@ def test_the_summary_tells_methods_sources_and_limits(written):
     words = "".join(Page((folder / "index.html").read_text(encoding="utf-8")).words)
     for sentence in (*methods(analysis), *limits(analysis), *analysis.cautions):
         assert sentence in words
-    assert "An assumption, not a published equation" in words
+    assert "An assumption, not a published equation" in words  # heights of the plots differ
     assert any("left out of carbon: no equation" in item for item in analysis.cautions)
     assert any("not found or not measured" in item for item in analysis.cautions)
 
@@ -239,7 +240,7 @@ def test_rows_without_a_height_are_taken_at_their_plots():
     analysis = analyse(rows, places, ReportSettings(draws=Draws(draws=100)))
     pairs = analysis.tables["tree_growth"]
     assert pairs["diameter_cm"].tolist() == [0.0]  # not the step from 1.37 m to 1.30 m
-    heights = at_plots_height(rows, places)["measured_height_m"]
+    heights = corrected(rows, places)["measured_height_m"]
     assert heights.fillna(0).tolist() == [1.37, 1.37, 1.60, 0]
     told = [caution for caution in analysis.cautions if "height of measurement" in caution]
     assert told == [
@@ -257,7 +258,7 @@ def test_visits_and_stems_without_an_equation_are_told():
     )
     settings = ReportSettings(draws=Draws(draws=100), notes=("Told before.",))
     analysis = analyse(rows, plots(("K2", 0.1, "cm", "")), settings)
-    visits = analysis.tables["visits"]
+    visits = analysis.tables["censuses"]
     assert visits[["first_day", "last_day", "who"]].to_numpy().tolist() == [
         ["2015-06-01", "2015-06-03", "M.O., R.V."], ["2020-06-01", "2020-06-01", "R.V."],
     ]  # fmt: skip
@@ -273,18 +274,28 @@ def test_visits_and_stems_without_an_equation_are_told():
 
 
 def test_treatments_are_compared_in_growth_too():
-    """Two plots a treatment, invented: growth of 0.2 and 0.3 against 0.5 and 0.7 cm a year."""
+    """Two plots a treatment, invented: growth of 0.2 and 0.3 against 0.5 and 0.7 cm a year.
+
+    Student's t with two degrees of freedom and the pooled variance, by hand.
+    """
     rows = []
-    for plot, growth in (("a", 0.2), ("b", 0.3), ("c", 0.5), ("d", 0.7)):
+    for plot, growth in (("a", 0.2), ("b", 0.3), ("c", 0.5), ("d", 0.7), ("few", 9.0)):
         for year, size in ((2015, 20.0), (2020, 20.0 + 5 * growth)):
-            rows.append(measurement(1, f"{year}-06-01", f"{size:.1f}", plot=plot))
+            for tag in range(1 if plot == "few" else 5):
+                rows.append(measurement(tag, f"{year}-06-01", f"{size:.1f}", plot=plot))
     places = plots(
-        *((name, 0.1, "cm", "thinned" if name in "cd" else "control") for name in "abcd")
+        *(
+            (name, 0.1, "cm", "control" if name in ("a", "b") else "thinned")
+            for name in ("a", "b", "c", "d", "few")
+        )
     )
     settings = ReportSettings(draws=Draws(draws=100), control="control")
     tables = analyse(frame(*rows), places, settings).tables
-    (row,) = tables["against_control_diameter_cm_year"].to_dict("records")
+    effects = tables["treatment_effects"]
+    (row,) = effects[effects["figure"] == "diameter_cm_year"].to_dict("records")
     years = 1827 / 365.25
-    assert row["difference"] == pytest.approx((0.6 - 0.25) * 5 / years)
-    assert row["difference_error"] == pytest.approx(5 / years * (0.01 + 0.0025) ** 0.5)
-    assert row["plots"] == 2
+    assert row["effect"] == pytest.approx((0.6 - 0.25) * 5 / years)
+    error = 5 / years * ((0.02 + 0.005) / 2 * (1 / 2 + 1 / 2)) ** 0.5
+    assert row["high"] - row["effect"] == pytest.approx(4.302653 * error, rel=1e-6)
+    assert (row["plots"], row["control_plots"], row["freedom"]) == (2, 2, 2)  # one stem: no plot
+    assert "There is no before" in row["told"]

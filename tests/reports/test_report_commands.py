@@ -63,7 +63,7 @@ def test_report(run, tmp_path, capsys):
         (["--equations", "none.toml"], "none.toml"),
         (["--control", "burnt"], "no treatment"),
         (["--draws", "1"], "draws"),
-        (["--year-starts", "13"], "month"),
+        (["--equation-share", "3"], "equation share"),
         (["--classes", "0"], "class width"),
     ],
 )

@@ -15,8 +15,8 @@ from callout.reports.pages.analysis import ReportSettings, analyse
 from callout.reports.stand.biomass import CarbonSettings, biomass_summary, stem_biomass
 from callout.reports.stand.census import stem_census
 from callout.reports.stand.equation_set import read_equations
+from callout.reports.stand.mass_variance import Draws
 from callout.reports.stand.taper import Taper
-from callout.reports.stand.uncertainty import Draws
 
 SET = read_equations().knowing(reference_species())
 LEVEL = CarbonSettings(taper=Taper(0.0))

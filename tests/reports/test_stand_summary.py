@@ -12,13 +12,8 @@ from hypothesis import strategies as st
 from stand_frames import frame, harrow_fen, measurement, plots
 
 from callout.core.errors import OperatorError
-from callout.reports.stand.census import census_year, measured_again, stem_census
-from callout.reports.stand.summary import (
-    against_control,
-    by_treatment,
-    diameter_classes,
-    stand_summary,
-)
+from callout.reports.stand.census import census_table, measured_again, stem_census
+from callout.reports.stand.summary import diameter_classes, stand_summary
 
 near = pytest.approx
 
@@ -78,10 +73,15 @@ def test_the_last_row_of_a_year_stands_but_an_empty_one_hides_nothing():
 
 
 def test_a_winter_visit_is_one_census():
-    dates = pd.Series(pd.to_datetime(["2024-12-30", "2025-01-04", "2025-10-01"]))
-    assert census_year(dates, 10).tolist() == [2024, 2024, 2025]
-    with pytest.raises(OperatorError, match="month 13"):
-        census_year(dates, 13)
+    rows = [
+        measurement(tag, day, "20.0")
+        for start in ("2023-12-30", "2024-12-30")
+        for tag, day in enumerate(pd.date_range(start, periods=8).strftime("%Y-%m-%d"), start=1)
+    ]
+    stems = stem_census(frame(*rows, measurement(1, "2025-10-01", "21.0")))
+    table = census_table(stems)
+    assert table["label"].tolist()[:2] == ["2023–2024", "2024–2025"]
+    assert table["stems"].tolist()[:2] == [8, 8]
 
 
 def test_classes():
@@ -107,28 +107,6 @@ def test_order_does_not_matter_and_classes_hold_every_stem(tenths, shuffler):
     assert diameter_classes(stems, places)["stems"].sum() == len(tenths)
     # Quadratic mean is never below the mean (power mean inequality).
     assert straight["qmd_cm"][0] >= straight["mean_diameter_cm"][0] * (1 - 1e-12)
-
-
-def test_treatment_against_control():
-    """Welch's error of a difference: sqrt(s1^2/n1 + s2^2/n2), by hand."""
-    summary = pd.DataFrame(
-        {"plot": list("abcd"), "census": 2024, "basal_area_m2_ha": [20.0, 24.0, 30.0, 36.0]}
-    )
-    places = plots(
-        *((name, 0.1, "cm", "thinned" if name in "ab" else "control") for name in "abcd")
-    )
-    table = by_treatment(summary, places, "basal_area_m2_ha")
-    got = against_control(table, "control").iloc[0]
-    assert got["difference"] == near(-11.0)
-    assert got["difference_error"] == near(math.sqrt(8 / 2 + 18 / 2))
-    with pytest.raises(OperatorError, match="no treatment 'burnt'"):
-        against_control(table, "burnt")
-
-
-def test_one_plot_has_no_error():
-    measurements, places = harrow_fen()
-    table = by_treatment(stand_summary(stem_census(measurements), places), places, "qmd_cm")
-    assert table["standard_error"].isna().all()
 
 
 def test_stems_measured_again():

@@ -55,12 +55,21 @@ def is_survey(path: Path) -> bool:
 def survey_dataset(path: Path, about: About | None = None, told_in: Path | None = None) -> Dataset:
     """A survey or site whole; its ``about.toml`` (or ``told_in``) tells more than ``about``."""
     from callout.reports.frames import frames_of, notes_of, trees_of
+    from callout.reports.plot_history import (
+        history_of,
+        history_texts,
+        on_their_day,
+        survey_since,
+    )
 
     place = read_place(path)
     measurements, plots = frames_of(place)
+    since, censuses = survey_since(path)
+    history = history_texts(since)
+    measurements = on_their_day(measurements, plots, history_of(history), censuses)
     base = about or About(path.resolve().name, "", "")
     told = read_about(told_in or path / ABOUT_FILE, base)
-    further = {"trees": trees_of(place), "notes": notes_of(place)}
+    further = {"trees": trees_of(place), "notes": notes_of(place), "history": history}
     return Dataset(
         measurements,
         placed(plots, told),

@@ -27,6 +27,7 @@ _TOLD = {
     "survivor_growth": "growth of survivors",
     "ingrowth": "new stems",
     "found_again": "found again",
+    "scope": "area or smallest size",
     "mortality": "died",
     "cut": "cut",
     "lost": "not found",
@@ -140,7 +141,7 @@ def change_components(table: pd.DataFrame, unit: str = "m²") -> bytes:
             base = np.where(amount >= 0, up, down)
             axes.bar(
                 place, amount, 0.55, bottom=base, label=_TOLD[name], edgecolor=INK,
-                color=SHADES[(1, 4, 5, 0, 2, 3, 5)[at]], hatch=HATCHES[at], linewidth=0.8,
+                color=SHADES[(1, 4, 5, 2, 0, 2, 3, 5)[at]], hatch=HATCHES[at], linewidth=0.8,
             )  # fmt: skip
             up, down = up + np.maximum(amount, 0), down + np.minimum(amount, 0)
         net = table["net"].astype("float64")

@@ -17,7 +17,7 @@ from callout.core.errors import OperatorError
 # Dark to light, hues that stay apart for the common colour-blindnesses; lightness falls evenly,
 # so that a grey print keeps them apart too.
 SHADES = ("#1b2a4a", "#2f6690", "#b5651d", "#7fb3d5", "#e8c468", "#d9d9d9")
-HATCHES = ("", "///", "...", "xx", "\\\\\\", "--", "++")
+HATCHES = ("", "///", "...", "xx", "\\\\\\", "--", "++", "oo")
 MARKERS = ("o", "s", "^", "D", "v", "P")
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1)), (0, (1, 3)))
 INK = "#202020"

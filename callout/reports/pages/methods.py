@@ -12,11 +12,13 @@ from callout.reports.stand.biomass import CARBON_FRACTIONS
 def methods(analysis: Analysis) -> list[str]:
     """One sentence or two a method, with its source."""
     settings = analysis.settings
-    draws, taper = settings.draws, settings.carbon.taper
+    draws = settings.draws
     return [
-        f"Diameters are brought to {settings.basis_m:.2f} m above ground for stand figures. "
-        f"{taper.told} Its effect is shown in the table of heights. "
-        "What was measured is unchanged.",
+        *_heights(analysis),
+        "A census is a range of days, found from the visits: days close together, or of different "
+        "stems, are one census. A figure goes by what held in the plot on the day: area, "
+        "treatment, graduation, rounding.",
+        "A reading that was rounded down lacks half a graduation on average: figures add it.",
         "Basal area is the stem's cross-section, π d² / 4. Quadratic mean diameter is the root of "
         "the mean squared diameter. An inch is exactly 2.54 cm.",
         "Stand density index: N (QMD / 25.4 cm)^1.605 a hectare, the same as N (QMD / 10 in)^1.605 "
@@ -24,24 +26,58 @@ def methods(analysis: Analysis) -> list[str]:
         "Growth is the change between two measurements of the same stem at the same height, over "
         "years of 365.25 days. Shrinkage stays in. Where years were not measured singly, their "
         "growth is spread evenly over them and drawn as one line.",
-        "A period lies between two censuses. It is called good or bad where its mean growth lies "
-        "one standard deviation of the periods from their mean, with five periods or more. Growth "
-        "over five years is one figure, for a climate too: years inside it cannot be told apart.",
-        "Components of change add up exactly: growth of survivors + new stems + found again − died "
-        "− cut − not found − not measured = net change. A stem is new where no earlier record of "
-        "it is known.",
+        "Intervals of means are Student's t: over stems within a plot (none below five), over "
+        "plots for a site (none below three), where species differ in number by leaving out each "
+        "plot in turn. A period between two censuses is called good or bad only where three plots "
+        "and five periods or more say so by a test, corrected for the number of periods (Holm). "
+        "Growth over five years is one figure, for a climate too.",
+        "Climate: growth and each figure, by season and of the year before too, both less their "
+        "straight trend; corrected for how many were tried (Holm), else told as exploratory.",
+        "Treatments: the plot is the unit, in a mixed model with plots and their shifts as random "
+        "effects (statsmodels); before and after against control where there is a before. Degrees "
+        "of freedom are plots less two.",
+        "Components of change add up exactly: growth of survivors + new stems + found again + what "
+        "a change of area or smallest size brought − died − cut − not found − not measured = net "
+        "change. A stem is new where no earlier record of it is known.",
         "Mortality is (ln N − ln S) / t and recruitment (ln N2 − ln S) / t a year (as in forest "
-        "censuses by R. Condit and co-workers). Stems cut, not found or not measured are left out.",
+        "censuses by R. Condit and co-workers), intervals by Wilson's score over stems, over plots "
+        "by leaving out each in turn. Deaths found after a skipped census are shared among the "
+        "intervals they may lie in, by the plot's own rates. Stems cut, not found or not measured "
+        "are left out.",
         f"Biomass: {settings.equations.source}. {settings.equations.standing}. It counts "
         f"{settings.equations.pool}.",
         f"Carbon is {settings.carbon.fraction:g} of dry mass"
         f"{_fraction_source(settings.carbon.fraction)}; CO2 is 44/12 of carbon.",
-        f"Intervals of carbon hold {draws.level * 100:g} % of {draws.draws} random draws of "
-        f"measurement error ({analysis.error.source}), rounding to the graduation (as each plot "
-        f"rounds; {draws.rounding} where that is not told), and each tree's departure from its "
-        f"equation, whose curve is taken for the {draws.equation_gives}. Random stream "
-        f"{draws.stream}.",
+        f"Intervals of carbon hold {draws.level * 100:g} % of {draws.draws} random draws (stream "
+        f"{draws.stream}). In them: readings ({analysis.error.told}; {analysis.error.source}); "
+        "rounding to the graduation; an offset of each crew through a census (standard deviation "
+        f"{draws.error.crew_cm:g} cm, an assumption); the step to the equations' height; and what "
+        f"departs from the equation, whose curve is taken for the {draws.equation_gives}: "
+        f"{100 * draws.equation_share:g} % of its variance is shared by all trees of a group, the "
+        "rest is each tree's own. That share is an assumption: the residuals come from points made "
+        "of published equations (Jenkins and others 2003), so much of them lies between equations. "
+        "The table of parts says what is how large.",
     ]
+
+
+def _heights(analysis: Analysis) -> list[str]:
+    settings, taper = analysis.settings, analysis.settings.carbon.taper
+    told = [
+        f"Stand figures go by diameters at {analysis.basis_m:.2f} m above ground. "
+        + (
+            f"{taper.told} Its error is taken as {settings.draws.taper_sd:g} %; its effect is "
+            "shown in the table of heights. What was measured is unchanged."
+            if analysis.converted
+            else "All were measured there: none is converted."
+        )
+    ]
+    equations = settings.equations.breast_height_m
+    if abs(equations - analysis.basis_m) > 0.005:
+        told.append(
+            f"Biomass equations take diameters at {equations:.2f} m: diameters are brought there "
+            f"by the same step of {taper.percent:g} % over 7 cm."
+        )
+    return told
 
 
 def _fraction_source(fraction: float) -> str:
@@ -53,8 +89,8 @@ def limits(analysis: Analysis) -> list[str]:
     """What these figures are not."""
     return [
         f"Not counted: {analysis.settings.equations.not_counted}.",
-        "The intervals do not hold the choice of plots, wrong equations or wrong species. Few "
-        "plots say little of a forest: plots, not trees, are the replicates of a treatment.",
+        "A plot's interval says nothing of the forest about it: that of all plots does. Intervals "
+        "do not hold wrong species, or trees that nobody found.",
         "This is no substitute for a verified inventory, and no basis for carbon credits.",
         "A correlation with climate over few years is weak evidence and shows no cause.",
     ]

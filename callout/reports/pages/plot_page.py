@@ -26,9 +26,11 @@ STAND: Columns = {
 }  # fmt: skip
 GROWTH: Columns = {
     "plot": ("plot", None), "from_census": ("from", None), "to_census": ("to", None),
-    "stems": ("stems", 0), "diameter_cm_year": ("diameter cm/year", 3),
+    "stems": ("stems", 0), "moved": ("at another height", 0),
+    "diameter_cm_year": ("diameter cm/year", 3),
     "low_cm_year": ("95 % from", 3), "high_cm_year": ("to", 3),
     "basal_area_m2_year": ("basal area m²/year", 4), "relative_year": ("relative /year", 4),
+    "why": ("", None),
 }  # fmt: skip
 CARBON: Columns = {
     "plot": ("plot", None), "census": ("census", None), "carbon_t_ha": ("carbon t/ha", 1),
@@ -36,19 +38,23 @@ CARBON: Columns = {
     "co2_t_ha_year": ("CO2 t/ha/year", 2), "co2_low_t_ha_year": ("95 % from", 2),
     "co2_high_t_ha_year": ("to", 2), "outside_range": ("stems outside range", 0),
     "no_equation": ("no equation", 0), "another_height": ("other height", 0),
+    "why": ("", None),
 }  # fmt: skip
 CHANGE: Columns = {
     "plot": ("plot", None), "from_census": ("from", None), "to_census": ("to", None),
     "at_first": ("first", 4), "survivor_growth": ("survivor growth", 4),
-    "ingrowth": ("new", 4), "found_again": ("found again", 4), "mortality": ("died", 4),
-    "cut": ("cut", 4), "lost": ("not found", 4), "unmeasured": ("not measured", 4),
+    "ingrowth": ("new", 4), "found_again": ("found again", 4),
+    "scope": ("area or smallest size", 4), "mortality": ("died", 4), "cut": ("cut", 4),
+    "lost": ("not found", 4), "unmeasured": ("not measured", 4),
     "net": ("net", 4), "at_second": ("second", 4),
 }  # fmt: skip
 RATES: Columns = {
     "plot": ("plot", None), "from_census": ("from", None), "to_census": ("to", None),
-    "years": ("years", 2), "at_risk": ("stems", 0), "died": ("died", 0), "recruits": ("new", 0),
-    "cut": ("cut", 0), "lost": ("not found", 0), "mortality_year": ("mortality /year", 4),
-    "recruitment_year": ("recruitment /year", 4),
+    "years": ("years", 2), "at_risk": ("stems", 0), "died": ("died", 1), "late": ("found late", 1),
+    "recruits": ("new", 0), "cut": ("cut", 0), "lost": ("not found", 0),
+    "mortality_year": ("mortality /year", 4), "mortality_low": ("95 % from", 4),
+    "mortality_high": ("to", 4), "recruitment_year": ("recruitment /year", 4),
+    "recruitment_low": ("95 % from", 4), "recruitment_high": ("to", 4), "why": ("", None),
 }  # fmt: skip
 
 LEFT_OUT: Columns = {

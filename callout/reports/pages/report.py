@@ -15,7 +15,7 @@ from callout.journal.files import storage_errors
 from callout.reports.exchange.cells import frame_csv
 from callout.reports.figures.stand import carbon_through_time, growth_by_year
 from callout.reports.figures.survey import measured_again
-from callout.reports.pages.analysis import Analysis
+from callout.reports.pages.analysis import COMPARED, Analysis
 from callout.reports.pages.html import (
     bullets,
     grid,
@@ -31,35 +31,56 @@ from callout.reports.pages.plot_page import CARBON, CHANGE, GROWTH, RATES, STAND
 
 PERIODS: Columns = {
     "years": ("years", None), "stems": ("stems", 0), "diameter_cm_year": ("growth cm/year", 3),
-    "standardised": ("deviations from mean", 2), "judged": ("period was", None),
+    "plots": ("plots", 0), "anomaly_cm_year": ("off the mean", 3), "low": ("95 % from", 3),
+    "high": ("to", 3), "p_corrected": ("p, corrected", 3), "judged": ("period was", None),
+    "why": ("", None),
 }  # fmt: skip
 HEIGHTS: Columns = {
     "plot": ("plot", None), "census": ("census", None),
     "as_measured_m2": ("basal area as measured, m²", 4),
     "at_one_height_m2": ("at one height, m²", 4), "change_percent": ("change %", 2),
+    "change_low_percent": ("95 % from", 2), "change_high_percent": ("to", 2),
 }  # fmt: skip
-TREATMENTS: Columns = {
-    "census": ("census", None), "from_census": ("from", None), "to_census": ("to", None),
-    "treatment": ("treatment", None), "plots": ("plots", 0),
-    "mean": ("mean", 2), "standard_error": ("standard error", 2),
-    "difference": ("less control", 2), "difference_error": ("its standard error", 2),
+SITE_GROWTH: Columns = {
+    "from_census": ("from", None), "to_census": ("to", None), "plots": ("plots", 0),
+    "mean": ("diameter cm/year", 3), "low": ("95 % from", 3), "high": ("to", 3), "why": ("", None),
+}  # fmt: skip
+SITE_CARBON: Columns = {
+    "census": ("census", None), "plots": ("plots", 0), "mean_t_ha": ("carbon t/ha", 1),
+    "low_t_ha": ("95 % from", 1), "high_t_ha": ("to", 1), "why": ("", None),
+}  # fmt: skip
+FLUXES: Columns = {
+    "plot": ("plot", None), "from_census": ("from", None), "to_census": ("to", None),
+    "pool": ("of", None), "growth": ("growth", 3), "ingrowth": ("ingrowth", 3),
+    "mortality": ("mortality", 3), "cut": ("cut", 3), "not_followed": ("not followed", 3),
+    "scope": ("area or smallest size", 3), "net": ("net", 3), "why": ("", None),
+}  # fmt: skip
+PARTS: Columns = {
+    "plot": ("plot", None), "census": ("census", None), "deviation_percent": ("deviation, %", 1),
+    "reading": ("reading", 2), "large": ("large errors", 2), "rounding": ("rounding", 2),
+    "crew": ("crew", 2), "taper": ("height", 2), "tree": ("single trees", 2),
+    "equation": ("equations", 2),
+}  # fmt: skip
+MEANS: Columns = {
+    "treatment": ("treatment", None), "period": ("period", None), "plots": ("plots", 0),
+    "mean": ("mean", 2), "low": ("95 % from", 2), "high": ("to", 2),
+}  # fmt: skip
+EFFECTS: Columns = {
+    "treatment": ("treatment", None), "design": ("compared by", None), "plots": ("plots", 0),
+    "control_plots": ("control plots", 0), "effect": ("effect", 2), "low": ("95 % from", 2),
+    "high": ("to", 2), "freedom": ("degrees of freedom", 0), "told": ("in words", None),
 }  # fmt: skip
 CLIMATE: Columns = {
-    "figure": ("climate figure", None), "n": ("periods", 0), "r": ("r", 2), "low": ("95 % from", 2),
-    "high": ("to", 2), "caveat": ("caveat", None),
+    "group": ("of", None), "figure": ("climate figure", None), "season": ("season", None),
+    "lag": ("years before", 0), "n": ("periods", 0), "r": ("r", 2), "low": ("95 % from", 2),
+    "high": ("to", 2), "p_corrected": ("p, corrected", 3), "told": ("in words", None),
 }  # fmt: skip
 
 VISITS: Columns = {
-    "plot": ("plot", None), "census": ("census", None), "first_day": ("from", None),
+    "plot": ("plot", None), "label": ("census", None), "first_day": ("from", None),
     "last_day": ("to", None), "measured": ("measured", 0), "dead": ("dead", 0), "cut": ("cut", 0),
     "lost": ("not found", 0), "who": ("called by", None),
 }  # fmt: skip
-# What treatments are compared in: its words, and the decimals that make sense.
-COMPARED = {
-    "basal_area_m2_ha": ("Basal area, m² a hectare", 2),
-    "qmd_cm": ("Quadratic mean diameter, cm", 1),
-    "diameter_cm_year": ("Diameter growth, cm a year", 3),
-}
 
 
 def write_report(analysis: Analysis, folder: Path) -> Path:
@@ -110,9 +131,11 @@ def _summary(analysis: Analysis, names: dict[str, str]) -> tuple[str, dict[str, 
         heading("The stand"),
         grid(_last(tables["summary"]), STAND, "Each plot at its last census"),
         heading("What was measured when"),
-        grid(tables["visits"], VISITS, "Visits; each plot's page has its stems one by one"),
+        grid(tables["censuses"], VISITS, "Censuses; each plot's page has its stems one by one"),
     ]
     parts += _section(tables, "growth", GROWTH, "Growth", "Stems measured at both censuses")
+    if len(tables["growth_site"]):
+        parts.append(grid(tables["growth_site"], SITE_GROWTH, "All plots, the plot as the unit"))
     if "growth" in figures:
         words = (
             "Mean annual diameter growth by species, all plots, with 95 % interval; a line spans "
@@ -123,7 +146,7 @@ def _summary(analysis: Analysis, names: dict[str, str]) -> tuple[str, dict[str, 
         tables, "periods", PERIODS, "Good and bad years", "Growth between censuses, all species"
     )
     parts += _section(
-        tables, "climate", CLIMATE, "Climate", "Correlation of growth with the mean of each figure"
+        tables, "climate", CLIMATE, "Climate", "Growth and climate, both without their trend"
     )
     parts += _section(
         tables,
@@ -132,8 +155,12 @@ def _summary(analysis: Analysis, names: dict[str, str]) -> tuple[str, dict[str, 
         "What changed",
         "Components of change, m² of basal area",
     )
+    parts += _section(tables, "fluxes", FLUXES, "Fluxes", "A hectare and year; they add up to net")
     parts += _section(tables, "rates", RATES, "Mortality and recruitment", "Annual rates")
     parts += [heading("Carbon"), grid(tables["carbon"], CARBON, "Carbon and CO2, above ground")]
+    if len(tables["carbon_site"]):
+        parts.append(grid(tables["carbon_site"], SITE_CARBON, "All plots, the plot as the unit"))
+    parts.append(grid(tables["carbon_parts"], PARTS, "What the uncertainty is made of, shares"))
     if "carbon" in figures:
         words = "Carbon in above-ground dry mass, with Monte Carlo interval."
         parts.append(picture(figures["carbon"], words))
@@ -143,7 +170,7 @@ def _summary(analysis: Analysis, names: dict[str, str]) -> tuple[str, dict[str, 
     if "again" in figures:
         words = "Stems measured twice within 60 days: second less first."
         parts.append(picture(figures["again"], words))
-    parts += _section(tables, "one_height", HEIGHTS, "One height", "Effect of the taper assumption")
+    parts += _section(tables, "one_height", HEIGHTS, "One height", "Effect of the taper")
     parts += [heading("Methods and sources"), bullets(methods(analysis))]
     parts += [heading("What this is not"), bullets(limits(analysis))]
     parts.append(paragraph("Every table is in the folder tables, every figure in figures."))
@@ -177,27 +204,22 @@ def _section(
 
 def _treatment_parts(tables: Mapping[str, pd.DataFrame]) -> list[str]:
     parts = []
-    fewest = 2
-    for figure, (words, places) in COMPARED.items():
-        columns = {
-            name: (head, places if name not in ("plots",) and shown is not None else shown)
-            for name, (head, shown) in TREATMENTS.items()
-        }
-        for start, caption in (
-            ("treatments_", f"{words}: mean of the plots of each treatment"),
-            ("against_control_", f"{words}: each treatment less the control"),
+    for name, compared in COMPARED.items():
+        for table_name, columns, caption in (
+            ("treatment_means", MEANS, "means of the plots of each treatment"),
+            ("treatment_effects", EFFECTS, "each treatment against the control"),
         ):
-            table = tables.get(start + figure)
-            if table is not None and len(table):
-                parts.append(grid(table, columns, caption))
-                fewest = min(fewest, int(table["plots"].min()))
-    if parts and fewest < 2:
-        parts.append(
-            paragraph(
-                "A treatment with one plot has no error: its difference cannot be told from that "
-                "between any two plots."
-            )
-        )
+            table = tables.get(table_name)
+            own = table[table["figure"] == name] if table is not None else None
+            if own is None or own.empty:
+                continue
+            shown = {
+                column: (head, compared.places if places == 2 else places)
+                for column, (head, places) in columns.items()
+            }
+            parts.append(grid(own, shown, f"{compared.words}: {caption}"))
+    if parts and "treatment_effects" not in tables:
+        parts.append(paragraph("No treatment is named as the control: give --control."))
     return [heading("Treatment and control"), *parts] if parts else []
 
 
@@ -206,21 +228,23 @@ def _last(summary: pd.DataFrame) -> pd.DataFrame:
 
 
 def _findings(tables: Mapping[str, pd.DataFrame]) -> list[str]:
-    """The chief findings of each plot, a sentence each."""
+    """The chief findings of each plot, a sentence each: first to last census, a hectare."""
     told = []
-    carbon = tables["carbon"]
-    for plot, rows in tables["change_basal_area"].groupby("plot", observed=True):
+    carbon, summary = tables["carbon"], tables["summary"]
+    for plot, rows in summary.groupby("plot", observed=True):
         first, last = rows.iloc[0], rows.iloc[-1]
-        start, end = float(first["at_first"]), float(last["at_second"])
-        if start <= 0:
+        dense = rows["basal_area_m2_ha"].notna().all()
+        changed = rows["area_ha"].nunique() > 1
+        if len(rows) < 2 or not first["basal_area_m2"] > 0 or (changed and not dense):
             continue
-        change = number(100 * (end / start - 1), 1)
+        figure = "basal_area_m2_ha" if dense else "basal_area_m2"
+        change = number(100 * (last[figure] / first[figure] - 1), 1)
         words = (
-            f"{plot}: from {first['from_census']} to {last['to_census']} basal area of live stems "
-            f"changed by {change} %"
+            f"{plot}: from {first['census']} to {last['census']} basal area of live stems "
+            f"{'a hectare ' if changed else ''}changed by {change} %"
         )
-        latest = carbon[(carbon["plot"] == plot) & carbon["co2_t_ha_year"].notna()].tail(1)
-        if len(latest):
+        latest = carbon[(carbon["plot"] == plot) & (carbon["census"] == last["census"])]
+        if latest["co2_t_ha_year"].notna().any():
             row = latest.iloc[0]
             words += (
                 f"; since the census before, CO2 held changed by "

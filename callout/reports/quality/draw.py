@@ -21,6 +21,7 @@ from callout.core.model import Plot, Reading, Tree
 from callout.core.units import parse_decimal
 from callout.journal.files import storage_errors
 from callout.journal.folder import SurveyFolder, make_survey
+from callout.journal.plot_history import SECTION
 from callout.journal.reader import current
 from callout.journal.species import SPECIES_FILE
 from callout.journal.writer import JournalWriter
@@ -147,4 +148,5 @@ def blind_settings(text: str, name: str) -> str:
     checks = document.setdefault("checks", tomlkit.table())
     checks.pop("plots", None)
     checks["blind"] = True
+    document.pop(SECTION, None)  # what plots were before says nothing to a second walk of some
     return tomlkit.dumps(document)

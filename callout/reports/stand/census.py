@@ -1,29 +1,22 @@
-"""From measurements to censuses: one row a stem and year, telling its state then.
+"""From measurements to censuses: one row a stem and census, telling its state then.
 
-A census is a year of measuring (calendar, or beginning in a month that you set). The last row of a
-stem in a census stands, except that a live row without a diameter never hides one with it. Nothing
-is summed here.
+A census is a range of days (``visits``). The last row of a stem in a census stands, except that a
+live row without a diameter never hides one with it. Nothing is summed here.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from callout.core.errors import OperatorError
 from callout.reports.stand.columns import CUT, DEAD, LIVE, LOST, STEM, check_measurements
+from callout.reports.stand.visits import in_censuses
 
 Ints = NDArray[np.int64]
-
-
-def census_year(dates: pd.Series, starts_in_month: int = 1) -> pd.Series:
-    """The census each date belongs to: the year in which its twelve months began."""
-    if not 1 <= starts_in_month <= 12:
-        raise OperatorError(f"month {starts_in_month} is none: give 1 to 12")
-    return dates.dt.year - (dates.dt.month < starts_in_month).astype("int64")
 
 
 def codes_of(frame: pd.DataFrame, columns: list[str]) -> Ints:
@@ -37,26 +30,52 @@ def codes_of(frame: pd.DataFrame, columns: list[str]) -> Ints:
     return code
 
 
-def stem_census(measurements: pd.DataFrame, starts_in_month: int = 1) -> pd.DataFrame:
+def stem_census(measurements: pd.DataFrame) -> pd.DataFrame:
     """One row a stem and census, with the columns given plus:
 
-    ``census`` (year), ``stem_code`` (whole number, one a stem), ``visit`` (0 for the plot's first
-    census, 1 for its second …), ``measured`` (live with a diameter). Sorted by stem and census.
+    ``census`` (the year of its middle day), ``census_day`` (that day), ``stem_code`` (whole number,
+    one a stem), ``visit`` (0 for the plot's first census, 1 for its second …), ``measured`` (live
+    with a diameter). Sorted by stem and census. Rows of no census are left out.
     """
+    return with_aside(measurements)[0]
+
+
+def with_aside(measurements: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """What ``stem_census`` gives, and the rows far from every census (``visits.Placed.aside``)."""
     check_measurements(measurements)
-    census = census_year(measurements["date"], starts_in_month).to_numpy(dtype=np.int64)
     stem = codes_of(measurements, STEM)
+    placed = in_censuses(measurements, stem)
+    if len(placed.aside):
+        kept = placed.census > 0
+        measurements = measurements.assign(date=placed.day)[kept].reset_index(drop=True)
+        stem, placed = stem[kept], replace(placed, census=placed.census[kept])
+    return _standing(measurements, stem, placed.census), placed.aside
+
+
+def _standing(measurements: pd.DataFrame, stem: Ints, census: Ints) -> pd.DataFrame:
     size = measurements["diameter_cm"].to_numpy(dtype=np.float64)
     live = (measurements["status"] == LIVE).to_numpy(dtype=bool)
     empty = live & np.isnan(size)
     kept = _last_rows(stem, census, empty, measurements["date"].to_numpy())
     rows = measurements.iloc[kept].reset_index(drop=True)
+    group = codes_of(rows.assign(census=census[kept]), ["plot", "census"])
     return rows.assign(
         census=census[kept],
+        census_day=_middle_days(group, rows["date"]),
         stem_code=stem[kept],
         visit=_visits(codes_of(rows, ["plot"]), census[kept]),
         measured=live[kept] & ~np.isnan(size[kept]),
     )
+
+
+def _middle_days(group: Ints, dates: pd.Series) -> pd.Series:
+    """The middle day of each row's census."""
+    codes, found = pd.factorize(group)
+    day = dates.to_numpy("datetime64[D]").astype(np.int64)
+    order = np.lexsort((day, codes))
+    size = np.bincount(codes, minlength=len(found))
+    middle = day[order][np.cumsum(size) - size + (size - 1) // 2] if len(day) else day
+    return pd.Series(middle[codes].astype("datetime64[D]"), index=dates.index).astype(dates.dtype)
 
 
 def _last_rows(
@@ -88,24 +107,54 @@ def _visits(plot: Ints, census: Ints) -> Ints:
     return np.asarray(found, dtype=np.int64)
 
 
-def visits(stems: pd.DataFrame) -> pd.DataFrame:
-    """Each plot's censuses: ``first_day``, ``last_day``, how many stems were ``measured`` and found
+def census_table(stems: pd.DataFrame) -> pd.DataFrame:
+    """Each plot's censuses, from ``stem_census``: ``label``, ``first_day``, ``last_day``; ``stems``
 
-    dead, cut or lost, and ``who`` called them where that is told. ``stems`` from ``stem_census``.
+    told of, how many were ``measured``, and found dead, cut or lost; ``who`` called them.
     """
-    who = stems["who"] if "who" in stems.columns else pd.Series("", index=stems.index)
-    rows = stems[["plot", "census", "date", "status", "measured"]].assign(who=who.astype(object))
-    rows["dead"] = rows["status"].isin(DEAD)
-    rows["was_cut"] = rows["status"] == CUT
-    rows["lost"] = rows["status"].isin(LOST)
-    table = rows.groupby(["plot", "census"], observed=True, sort=True).agg(
-        first_day=("date", "min"), last_day=("date", "max"), measured=("measured", "sum"),
-        dead=("dead", "sum"), cut=("was_cut", "sum"), lost=("lost", "sum"),
-        who=("who", lambda told: ", ".join(sorted({str(name) for name in told if name}))),
-    )  # fmt: skip
-    for name in ("first_day", "last_day"):
-        table[name] = table[name].dt.strftime("%Y-%m-%d")
-    return table.reset_index()
+    code = codes_of(stems, ["plot", "census"])
+    groups, first, code = np.unique(code, return_index=True, return_inverse=True)
+    table = stems[["plot", "census", "census_day"]].iloc[first].reset_index(drop=True)
+    day = stems["date"].to_numpy("datetime64[D]")
+    start, end = np.full(len(groups), day.max(initial=np.datetime64("1970"))), day[first].copy()
+    np.minimum.at(start, code, day)
+    np.maximum.at(end, code, day)
+    years = [item.astype("datetime64[Y]").astype(np.int64) + 1970 for item in (start, end)]
+    table.insert(2, "label", census_labels(table["plot"], years[0], years[1], start))
+    table["first_day"] = np.datetime_as_string(start, unit="D").astype(object)
+    table["last_day"] = np.datetime_as_string(end, unit="D").astype(object)
+    status = stems["status"]
+    for name, counted in (
+        ("stems", np.ones(len(stems))), ("measured", stems["measured"]),
+        ("dead", status.isin(DEAD)), ("cut", status == CUT), ("lost", status.isin(LOST)),
+    ):  # fmt: skip
+        table[name] = np.bincount(code, counted, len(groups)).astype(np.int64)
+    table["who"] = _callers(stems, code, len(groups))
+    return table.sort_values(["plot", "census"], kind="stable").reset_index(drop=True)
+
+
+def census_labels(
+    plot: pd.Series, first_year: Any, last_year: Any, start: NDArray[Any]
+) -> NDArray[Any]:
+    """What a census is called: its year, both where its days span a new year, and with the month
+
+    where a plot has two of one year.
+    """
+    first, last = pd.Series(first_year).astype(str), pd.Series(last_year).astype(str)
+    label = first.where(first == last, first + "\N{EN DASH}" + last)
+    twice = pd.DataFrame({"plot": plot.astype(object), "label": label}).duplicated(keep=False)
+    months = pd.Series(np.datetime_as_string(start, unit="M"))
+    return np.asarray(label.where(~twice, months), dtype=object)
+
+
+def _callers(stems: pd.DataFrame, code: Ints, count: int) -> list[str]:
+    """Who called the values of each census, in the order of the alphabet."""
+    if "who" not in stems.columns:
+        return [""] * count
+    names = pd.DataFrame({"code": code, "who": stems["who"].astype(object)}).drop_duplicates()
+    names = names[names["who"].fillna("") != ""].sort_values(["code", "who"])
+    joined = names.groupby("code")["who"].agg(", ".join)
+    return [str(name) for name in joined.reindex(range(count), fill_value="")]
 
 
 def measured_again(measurements: pd.DataFrame, within_days: int = 60) -> pd.DataFrame:

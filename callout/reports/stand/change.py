@@ -1,4 +1,4 @@
-"""What changed between two censuses of a plot: components that add up exactly, and rates.
+"""What changed between two censuses of a plot: components that add up exactly.
 
 Each tree's basal area is first rounded to a whole 10^-9 m2 (a thousandth of a square millimetre)
 and its biomass to a whole milligram; from there on only whole numbers are added, so that the parts
@@ -13,19 +13,24 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from callout.reports.stand.columns import CUT, DEAD, LIVE, LOST
-from callout.reports.stand.formulas import basal_area_m2, log_rate, years_between
+from callout.reports.stand.columns import CUT, DEAD, LOST
+from callout.reports.stand.formulas import basal_area_m2
+from callout.reports.stand.history import facts_on
+from callout.reports.stand.late import by_interval, census_days, spells
 
-# Each component, and whether it adds to the stand (+1) or takes from it (-1).
+# Each component, and whether it adds to the stand (+1) or takes from it (-1). Growth and scope are
+# told with their own sign.
 COMPONENTS = {
     "survivor_growth": 1,
     "ingrowth": 1,
     "found_again": 1,
+    "scope": 1,
     "mortality": -1,
     "cut": -1,
     "lost": -1,
     "unmeasured": -1,
 }
+SIGNED = ("survivor_growth", "scope")
 NANO = Decimal("1E-9")  # basal area: whole 10^-9 m2
 MILLIGRAM = Decimal("1E-6")  # biomass in kg: whole milligrams
 
@@ -41,63 +46,145 @@ def whole(figure: Any, counted: pd.Series, per_unit: float) -> pd.Series:
     return pd.Series(np.rint(kept * per_unit).astype(np.int64), index=counted.index)
 
 
-def fates(stems: pd.DataFrame, amount: pd.Series) -> pd.DataFrame:
+def fates(
+    stems: pd.DataFrame, amount: pd.Series, facts: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """One row a stem and pair of following censuses of its plot in which it counts.
 
     ``amount`` is whole numbers, one a row of ``stems``. Gives ``plot``, ``visit`` (of the first
     census), ``fate`` (a key of COMPONENTS), ``before``, ``after`` (amounts, 0 where not counted).
+    ``facts`` (``scope_facts``) tells where the plot's area or smallest diameter changed. A death or
+    a cut found after skipped censuses has a row in each interval that it may lie in, its amount
+    shared out; what is left of it is unmeasured in the first and found again in the later ones.
     """
-    part = stems[["plot", "stem_code", "visit", "status", "measured", "date"]]
-    part = part.assign(amount=amount.to_numpy())
-    seen_first = part.groupby("stem_code")["visit"].transform("min")
-    earlier = part.assign(known=True)
-    later = part.assign(visit=part["visit"] - 1, new=seen_first == part["visit"])
+    known = stems[["plot", "stem_code", "visit", "measured", "diameter_cm"]].assign(
+        amount=amount.to_numpy(), status=stems["status"].astype(object)
+    )
+    seen_first = known.groupby("stem_code")["visit"].transform("min")
+    earlier = known[["plot", "stem_code", "visit", "measured", "diameter_cm", "amount"]]
+    later = known.assign(visit=known["visit"] - 1, new=seen_first == known["visit"])
     later = later[later["visit"] >= 0]
     keys = ["plot", "stem_code", "visit"]
     both = earlier.merge(later, how="outer", on=keys, suffixes=("_1", "_2"))
-    last = part.groupby("plot", observed=True)["visit"].max().rename("last").reset_index()
+    last = known.groupby("plot", observed=True)["visit"].max().rename("last").reset_index()
     both = both.merge(last, on="plot")
-    both = both[both["visit"] < both["last"]]
+    both = both[both["visit"] < both["last"]].reset_index(drop=True)
     counted_1 = both["measured_1"].fillna(False).astype(bool)
     counted_2 = both["measured_2"].fillna(False).astype(bool)
     new = both["new"].fillna(False).astype(bool)
-    state = both["status_2"].astype(object)
+    state = both["status"]
+    came, left = _scope(both, facts)
     fate = np.select(
         [
             counted_1 & counted_2,
+            counted_2 & new & came,
             counted_2 & new,
             counted_2,
             counted_1 & state.isin(DEAD),
             counted_1 & (state == CUT),
             counted_1 & state.isin(LOST),
+            counted_1 & state.isna() & left,
             counted_1,
         ],
-        list(COMPONENTS),
+        ["survivor_growth", "scope", "ingrowth", "found_again", "mortality", "cut", "lost",
+         "scope", "unmeasured"],
         "",
-    )
-    table = both.assign(
+    )  # fmt: skip
+    table = both[keys].assign(
         fate=fate,
         before=both["amount_1"].fillna(0).astype("int64").where(counted_1, 0),
         after=both["amount_2"].fillna(0).astype("int64").where(counted_2, 0),
-        alive_2=(state == LIVE),
     )
-    columns = [*keys, "fate", "before", "after", "alive_2", "date_1", "date_2"]
-    return table.loc[table["fate"] != "", columns].reset_index(drop=True)
+    return _with_late(table[table["fate"] != ""].reset_index(drop=True), stems, amount)
 
 
-def components(stems: pd.DataFrame, amount: pd.Series, unit: Decimal = NANO) -> pd.DataFrame:
+def _scope(both: pd.DataFrame, facts: pd.DataFrame | None) -> tuple[Any, Any]:
+    """Whether a stem that is new came, and one without a row left, with what the plot counts."""
+    none = pd.Series(False, index=both.index)
+    if facts is None or not len(facts):
+        return none, none
+    told = both[["plot", "visit"]].merge(facts, how="left", on=["plot", "visit"])
+    came = told["larger"].eq(True) | (both["diameter_cm_2"] < told["smallest_before"])
+    left = told["smaller"].eq(True) | (both["diameter_cm_1"] < told["smallest_after"])
+    return came.fillna(False), left.fillna(False)
+
+
+def scope_facts(
+    stems: pd.DataFrame, plots: pd.DataFrame, history: pd.DataFrame | None
+) -> pd.DataFrame | None:
+    """Where what a plot counts changed between two censuses: ``plot``, ``visit`` (of the first),
+
+    ``larger``, ``smaller`` (its area), ``smallest_before`` and ``smallest_after`` (cm, where the
+    smallest diameter was lowered or raised; else NaN). None where there is no history.
+    """
+    if history is None or history.empty:
+        return None
+    days = census_days(stems)
+    facts = facts_on(plots, history, days["plot"], days["census_day"])
+    table = days[["plot", "visit"]].assign(area=facts["area_ha"], smallest=facts["smallest_cm"])
+    after = table.groupby("plot", observed=True)[["area", "smallest"]].shift(-1)
+    table["larger"] = after["area"] > table["area"] * (1 + 1e-9)
+    table["smaller"] = after["area"] < table["area"] * (1 - 1e-9)
+    lowered, raised = after["smallest"] < table["smallest"], after["smallest"] > table["smallest"]
+    table["smallest_before"] = table["smallest"].where(lowered)
+    table["smallest_after"] = after["smallest"].where(raised)
+    changed = table["larger"] | table["smaller"] | lowered | raised
+    return table[changed].drop(columns=["area", "smallest"]).reset_index(drop=True)
+
+
+def _with_late(table: pd.DataFrame, stems: pd.DataFrame, amount: pd.Series) -> pd.DataFrame:
+    """The fates with deaths and cuts found after skipped censuses put where they may lie."""
+    found = spells(stems)
+    found = found[found["seen"] > found["visit"] + 1]
+    found = found[(found["end"] != "alive") & stems["measured"].to_numpy()[found["row"]]]
+    if found.empty:
+        return table
+    _, places = by_interval(spells(stems), census_days(stems))
+    places = places[places["row"].isin(found["row"])]
+    whole = amount.to_numpy()[places["row"]]
+    # Shares in whole numbers that add up: each is the step between two rounded sums.
+    upto = places.groupby("spell")["share"].cumsum().to_numpy()
+    ends = np.rint(upto * whole).astype(np.int64)
+    last = (places["spell"] != places["spell"].shift(-1)).to_numpy()
+    ends[last] = whole[last]
+    first = (places["offset"] == 0).to_numpy()
+    part = ends - np.where(first, 0, np.r_[0, ends[:-1]])
+    stem = stems["stem_code"].to_numpy()[places["row"]]
+    rows = pd.DataFrame(
+        {
+            "plot": stems["plot"].array[places["row"]], "stem_code": stem,
+            "visit": places["visit"].to_numpy(), "before": part, "after": 0,
+            "fate": np.where(places["end"] == "cut", "cut", "mortality"),
+        }
+    )  # fmt: skip
+    again = rows[~first].assign(fate="found_again", before=0, after=part[~first])
+    keys = ["stem_code", "visit"]
+    out = rows[first].set_index(keys)["before"]
+    at = pd.MultiIndex.from_frame(table[keys])
+    taken = out.reindex(at).to_numpy(dtype=np.float64)
+    leaving = table["fate"].isin(["unmeasured", "lost", "scope"]).to_numpy() & ~np.isnan(taken)
+    rest = table["before"] - np.where(leaving, np.nan_to_num(taken), 0).astype(np.int64)
+    return pd.concat([table.assign(before=rest), rows, again], ignore_index=True)
+
+
+def components(
+    stems: pd.DataFrame,
+    amount: pd.Series,
+    unit: Decimal = NANO,
+    facts: pd.DataFrame | None = None,
+) -> pd.DataFrame:
     """Components of change of each plot and pair of censuses, as exact decimals.
 
     Columns: ``plot``, ``from_census``, ``to_census``, ``at_first``, ``at_second`` (sums of all
-    live measured stems), the COMPONENTS (all told as positive amounts except survivor growth,
-    which may be negative), ``net`` (at_second - at_first). Always
-    ``net = survivor_growth + ingrowth + found_again - mortality - cut - lost - unmeasured``.
-    ``found_again`` are stems known earlier but not measured at the first census; ``lost`` are
-    told missing or not found; ``unmeasured`` were live and got no diameter or no row.
+    live measured stems), the COMPONENTS (told as positive amounts except the SIGNED), ``net``
+    (at_second - at_first). Always ``net = survivor_growth + ingrowth + found_again + scope -
+    mortality - cut - lost - unmeasured``. ``found_again`` are stems known earlier but not measured
+    at the first census; ``scope`` came or went with a change of the plot's area or smallest
+    diameter; ``lost`` are told missing or not found; ``unmeasured`` got no diameter or no row.
     """
-    rows = fates(stems, amount)
-    change = (rows["after"] - rows["before"]).abs()
-    change = change.where(rows["fate"] != "survivor_growth", rows["after"] - rows["before"])
+    rows = fates(stems, amount, facts)
+    change = rows["after"] - rows["before"]
+    change = change.where(rows["fate"].isin(SIGNED), change.abs())
     parts = rows.assign(change=change).pivot_table(
         index=["plot", "visit"], columns="fate", values="change", aggfunc="sum", observed=True
     )
@@ -125,34 +212,3 @@ def _totals(stems: pd.DataFrame, amount: pd.Series) -> pd.DataFrame:
         "amount_2": "at_second",
     }
     return both.rename(columns=names).set_index(["plot", "visit"])
-
-
-def demographic_rates(stems: pd.DataFrame) -> pd.DataFrame:
-    """Annual mortality and recruitment of each plot and pair of censuses (as Condit's).
-
-    Mortality (ln N - ln S)/t, recruitment (ln N2 - ln S)/t with N the first census's stems whose
-    fate by nature is known (survivors S and dead), N2 survivors and new stems, t the mean years
-    of the survivors. Cut, lost, found-again and unmeasured stems are counted apart and left out.
-    """
-    rows = fates(stems, whole_basal_area(stems))
-    # A live stem that merely got no diameter did survive.
-    fate = rows["fate"].where(~((rows["fate"] == "unmeasured") & rows["alive_2"]), "alive")
-    counts = pd.crosstab([rows["plot"], rows["visit"]], fate)
-    names = ["survivor_growth", "alive", "mortality", "ingrowth", "cut", "lost"]
-    counts = counts.reindex(columns=[*names, "found_again", "unmeasured"], fill_value=0)
-    counts["survivors"] = counts.pop("survivor_growth") + counts.pop("alive")
-    dates = rows.assign(years=years_between(rows["date_1"], rows["date_2"]))
-    years = dates.groupby(["plot", "visit"], observed=True)["years"].mean()
-    table = _totals(stems, whole_basal_area(stems)).join(counts).join(years).reset_index()
-    table = table.rename(columns={"mortality": "died", "ingrowth": "recruits"})
-    table["at_risk"] = table["survivors"] + table["died"]
-    table["mortality_year"] = log_rate(table["at_risk"], table["survivors"], table["years"])
-    after = table["survivors"] + table["recruits"]
-    table["recruitment_year"] = log_rate(after, table["survivors"], table["years"])
-    return table[
-        [
-            "plot", "from_census", "to_census", "years", "at_risk", "survivors", "died",
-            "recruits", "cut", "lost", "found_again", "unmeasured", "mortality_year",
-            "recruitment_year",
-        ]
-    ]  # fmt: skip

@@ -7,17 +7,16 @@ out negative growth would bias every mean upward.
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from statistics import NormalDist
-
 import numpy as np
 import pandas as pd
 
 from callout.reports.stand.columns import STEM
 from callout.reports.stand.formulas import basal_area_m2, log_rate, years_between
+from callout.reports.stand.sampling import FEWEST_PLOTS, FEWEST_STEMS, plot_jackknife, t_quantile
 
-HALF_WIDTH = NormalDist().inv_cdf(0.975)
-FEWEST_PERIODS = 5
+TOO_FEW_STEMS = f"fewer than {FEWEST_STEMS} stems: no interval"
+TOO_FEW_PLOTS = f"fewer than {FEWEST_PLOTS} plots: no interval"
+ALL_MOVED = "every stem was measured at another height than before: no growth can be told"
 _HEIGHT_SLACK_M = 0.005
 
 
@@ -53,89 +52,109 @@ def increments(stems: pd.DataFrame) -> pd.DataFrame:
 
 
 def growth_by_plot(pairs: pd.DataFrame) -> pd.DataFrame:
-    """Mean annual increments a plot and pair of censuses, with 95 % intervals of the mean."""
-    return _means(pairs[pairs["same_height"]], ["plot", "from_census", "to_census"])
+    """Mean annual increments a plot and pair of censuses, with 95 % intervals of the mean.
+
+    Student's t over the stems; none below five. ``moved`` stems, measured at another height than
+    before, are left out; where that leaves none, the row stands without a figure. ``why`` says so.
+    """
+    keys = ["plot", "from_census", "to_census"]
+    table = _means(pairs[pairs["same_height"]], keys)
+    moved = pairs.assign(moved=~pairs["same_height"].astype(bool))
+    counts = moved.groupby(keys, observed=True)["moved"].sum().reset_index()
+    table = counts.merge(table, how="left", on=keys)
+    table["stems"] = table["stems"].fillna(0).astype(np.int64)
+    table["moved"] = table["moved"].astype(np.int64)
+    table["why"] = np.select(
+        [table["stems"] == 0, table["stems"] < FEWEST_STEMS], [ALL_MOVED, TOO_FEW_STEMS], ""
+    )
+    front = [*keys, "stems", "moved"]
+    return table[[*front, *(name for name in table.columns if name not in front)]]
+
+
+def growth_of_site(by_plot: pd.DataFrame) -> pd.DataFrame:
+    """Mean annual diameter growth over the plots of ``growth_by_plot``, the plot as the unit.
+
+    ``from_census``, ``to_census``, ``plots`` (of five stems or more), ``mean``, ``low``, ``high``
+    (Student's t over plots, none below three), ``why``.
+    """
+    usable = by_plot[by_plot["stems"] >= FEWEST_STEMS]
+    grouped = usable.groupby(["from_census", "to_census"], observed=True)["diameter_cm_year"]
+    table = grouped.agg(plots="count", mean="mean", spread="std").reset_index()
+    enough = table["plots"] >= FEWEST_PLOTS
+    half = t_quantile(table["plots"] - 1) * table.pop("spread") / np.sqrt(table["plots"])
+    table["low"] = (table["mean"] - half).where(enough)
+    table["high"] = (table["mean"] + half).where(enough)
+    table["why"] = np.where(enough, "", TOO_FEW_PLOTS)
+    return table
 
 
 def growth_by_year(pairs: pd.DataFrame, by: tuple[str, ...] = ("species",)) -> pd.DataFrame:
     """Mean annual growth in each census year, by ``by`` besides.
 
     An interval of several years gives each of them the same growth; ``spread`` is the share of
-    such stems, and where it is high a single year cannot be told from its neighbours.
+    such stems, and where it is high a single year cannot be told from its neighbours. Where
+    ``by`` does not name the plot, the interval takes plots as the units (delete-one jackknife, t).
     """
     usable = pairs[pairs["same_height"]]
-    span = (usable["to_census"] - usable["from_census"]).to_numpy(dtype=np.int64)
-    rows = usable.loc[usable.index.repeat(span)].reset_index(drop=True)
+    usable = usable[["plot", "species", "from_census", "to_census", *_FIGURES]]
+    # Every stem of a plot and species counts once; the years of an interval are then few rows.
+    keys = ["plot", "species", "from_census", "to_census"]
+    parts = _sums(usable, keys)
+    span = (parts["to_census"] - parts["from_census"]).to_numpy(dtype=np.int64)
+    rows = parts.loc[parts.index.repeat(span)].reset_index(drop=True)
     ends = np.cumsum(span)
     offset = np.arange(len(rows)) - np.repeat(ends - span, span)
     rows["year"] = rows["from_census"].to_numpy() + 1 + offset
-    rows["spread"] = np.repeat(span > 1, span)
-    keys = ["year", *by]
-    table = _means(rows, keys)
-    shares = rows.groupby(keys, observed=True)["spread"].mean().reset_index()
-    return table.merge(shares, on=keys)
+    rows["spread"] = np.repeat(span > 1, span) * rows["stems"]
+    grouped = rows.groupby(["year", *by], observed=True)
+    table = grouped[["stems", "diameter", "square", "relative", "area", "spread"]].sum()
+    table = table.reset_index()
+    table["spread"] = table["spread"] / table["stems"]
+    mean = table["diameter"] / table["stems"]
+    if "plot" in by:
+        half = _half_by_stems(table)
+    else:
+        half = plot_jackknife(rows, ["year", *by], "diameter", "stems").to_numpy()
+    table["diameter_cm_year"], table["low_cm_year"] = mean, mean - half
+    table["high_cm_year"], table["basal_area_m2_year"] = mean + half, table["area"]
+    table["relative_year"] = table["relative"] / table["stems"]
+    return table[["year", *by, "stems", *_SHOWN, "spread"]]
+
+
+_FIGURES = ("diameter_cm_year", "basal_area_m2_year", "relative_year")
+_SHOWN = (
+    "diameter_cm_year", "low_cm_year", "high_cm_year", "basal_area_m2_year", "relative_year",
+)  # fmt: skip
+
+
+def _sums(rows: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
+    """Stems of each group, and the sums that means and their intervals are made of."""
+    growth = rows["diameter_cm_year"].to_numpy(dtype=np.float64)
+    figures = rows.assign(square=growth * growth)
+    return (
+        figures.groupby(keys, observed=True)
+        .agg(
+            stems=("diameter_cm_year", "size"), diameter=("diameter_cm_year", "sum"),
+            square=("square", "sum"), relative=("relative_year", "sum"),
+            area=("basal_area_m2_year", "sum"),
+        )
+        .reset_index()
+    )  # fmt: skip
+
+
+def _half_by_stems(table: pd.DataFrame) -> pd.Series:
+    """Half the 95 % interval of each mean over stems; NaN below five of them."""
+    n = table["stems"]
+    squares = (table["square"] - table["diameter"] ** 2 / n).clip(lower=0)
+    half = t_quantile(n - 1) * np.sqrt(squares / (n - 1).clip(lower=1) / n)
+    return half.where(n >= FEWEST_STEMS)
 
 
 def _means(rows: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
-    grouped = rows.groupby(keys, observed=True)
-    table = grouped.agg(
-        stems=("diameter_cm_year", "size"),
-        diameter_cm_year=("diameter_cm_year", "mean"),
-        spread_cm=("diameter_cm_year", "std"),
-        basal_area_m2_year=("basal_area_m2_year", "sum"),
-        relative_year=("relative_year", "mean"),
-    ).reset_index()
-    half = HALF_WIDTH * table.pop("spread_cm") / np.sqrt(table["stems"])
-    at = int(table.columns.get_loc("diameter_cm_year")) + 1
-    table.insert(at, "low_cm_year", table["diameter_cm_year"] - half)
-    table.insert(at + 1, "high_cm_year", table["diameter_cm_year"] + half)
-    return table
-
-
-def judged_periods(pairs: pd.DataFrame, species: str | None = None) -> pd.DataFrame:
-    """Good and bad periods of one species, or of all stems, from ``increments``.
-
-    A period lies between two censuses that follow one another: a single year only where each was
-    measured. None overlaps another: of all that do not, those with most stems in them are taken.
-    Columns ``from_census``, ``to_census``, ``years`` (as 2012-2016), ``stems``,
-    ``diameter_cm_year``, ``standardised`` ((growth - mean of periods) / their standard deviation)
-    and ``judged``: good at or above 1, bad at or below -1, "too few periods" below five of them.
-    """
-    rows = pairs[pairs["same_height"]]
-    rows = rows if species is None else rows[rows["species"] == species]
-    table = (
-        rows.groupby(["from_census", "to_census"], observed=True)
-        .agg(stems=("diameter_cm_year", "size"), diameter_cm_year=("diameter_cm_year", "mean"))
-        .reset_index()
-    )
-    table = table.iloc[_apart(table)].sort_values("from_census").reset_index(drop=True)
-    told = [years_told(row.from_census, row.to_census) for row in table.itertuples()]
-    table.insert(2, "years", pd.Series(told, dtype=object))
-    spread, middle = table["diameter_cm_year"].std(), table["diameter_cm_year"].mean()
-    if len(table) < FEWEST_PERIODS or not spread > 0:
-        return table.assign(standardised=np.nan, judged="too few periods")
-    table["standardised"] = (table["diameter_cm_year"] - middle) / spread
-    table["judged"] = np.select(
-        [table["standardised"] >= 1, table["standardised"] <= -1], ["good", "bad"], "ordinary"
-    )
-    return table
-
-
-def years_told(from_census: int, to_census: int) -> str:
-    """The years that growth between two censuses belongs to."""
-    first = from_census + 1
-    return str(first) if first == to_census else f"{first}\N{EN DASH}{to_census}"
-
-
-def _apart(table: pd.DataFrame) -> list[int]:
-    """Rows whose periods do not overlap, with most stems in all (weighted interval scheduling)."""
-    order = sorted(range(len(table)), key=lambda at: int(table["to_census"].iloc[at]))
-    starts = [int(table["from_census"].iloc[at]) for at in order]
-    ends = [int(table["to_census"].iloc[at]) for at in order]
-    best: list[tuple[int, list[int]]] = [(0, [])]
-    for place, at in enumerate(order):
-        before = bisect_right(ends, starts[place], 0, place)
-        stems, kept = best[before]
-        taken = (stems + int(table["stems"].iloc[at]), [*kept, at])
-        best.append(max(best[-1], taken, key=lambda one: one[0]))
-    return best[-1][1]
+    table = _sums(rows, keys)
+    mean, half = table["diameter"] / table["stems"], _half_by_stems(table)
+    shown = table[[*keys, "stems"]].assign(
+        diameter_cm_year=mean, low_cm_year=mean - half, high_cm_year=mean + half,
+        basal_area_m2_year=table["area"], relative_year=table["relative"] / table["stems"],
+    )  # fmt: skip
+    return shown

@@ -6,14 +6,15 @@ acre need the plot's area, and are NaN without it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from callout.core.errors import OperatorError
 from callout.reports.stand.census import codes_of
-from callout.reports.stand.columns import LIVE, check_plots
+from callout.reports.stand.columns import LIVE, STANDING, check_plots
 from callout.reports.stand.formulas import (
     ACRES_PER_HECTARE,
     CM_PER_INCH,
@@ -22,15 +23,19 @@ from callout.reports.stand.formulas import (
     quadratic_mean,
     stand_density_index,
 )
+from callout.reports.stand.history import facts_on
 
 
-def stand_summary(stems: pd.DataFrame, plots: pd.DataFrame) -> pd.DataFrame:
+def stand_summary(
+    stems: pd.DataFrame, plots: pd.DataFrame, history: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """One row a plot and census of ``stems`` (from ``stem_census``).
 
-    ``stems`` (live, measured), ``unmeasured`` (live without a diameter), ``basal_area_m2``,
-    ``mean_diameter_cm``, ``qmd_cm``, ``qmd_in``, and where the area is known ``stems_per_ha``,
-    ``stems_per_acre``, ``basal_area_m2_ha``, ``basal_area_ft2_acre``, ``sdi_per_ha``,
-    ``sdi_per_acre`` (Reineke, from the quadratic mean).
+    ``stems`` (live, measured), ``trees`` they stand on, ``unmeasured`` (live without a diameter),
+    ``basal_area_m2``, ``mean_diameter_cm``, ``qmd_cm``, ``qmd_in``, ``treatment`` on that day,
+    ``standing_dead_stems`` and ``standing_dead_m2`` (by their last diameter), and where the area on
+    that day is known ``stems_per_ha``, ``stems_per_acre``, ``basal_area_m2_ha``,
+    ``basal_area_ft2_acre``, ``sdi_per_ha``, ``sdi_per_acre`` (Reineke, from the quadratic mean).
     """
     check_plots(plots)
     code = codes_of(stems, ["plot", "census"])
@@ -40,20 +45,51 @@ def stand_summary(stems: pd.DataFrame, plots: pd.DataFrame) -> pd.DataFrame:
     live = (stems["status"] == LIVE).to_numpy(dtype=bool)
     count = np.bincount(code, measured, len(groups))
     squares = np.bincount(code, size * size, len(groups))
-    table = stems[["plot", "census"]].iloc[first].reset_index(drop=True)
+    table = stems[["plot", "census", "census_day"]].iloc[first].reset_index(drop=True)
     table["stems"] = count.astype(np.int64)
+    table["trees"] = _trees(stems, code, measured, len(groups))
     table["unmeasured"] = np.bincount(code, live & ~measured, len(groups)).astype(np.int64)
     table["basal_area_m2"] = np.bincount(code, basal_area_m2(size), len(groups))
     with np.errstate(invalid="ignore"):
         table["mean_diameter_cm"] = np.bincount(code, size, len(groups)) / count
     table["qmd_cm"] = quadratic_mean(squares, count)
     table["qmd_in"] = table["qmd_cm"] / CM_PER_INCH
-    table = _per_area(table, plots)
+    standing = (stems["status"] == STANDING).to_numpy(dtype=bool)
+    last = np.where(standing, _last_known(stems), np.nan)
+    table["standing_dead_stems"] = np.bincount(code, standing, len(groups)).astype(np.int64)
+    dead = np.bincount(code, basal_area_m2(np.nan_to_num(last)), len(groups))
+    # A standing dead stem whose size nobody told would count as nothing.
+    untold = np.bincount(code, standing & np.isnan(last), len(groups)) > 0
+    table["standing_dead_m2"] = np.where(untold, np.nan, dead)
+    facts = facts_on(plots, history, table["plot"], table.pop("census_day"))
+    table["treatment"] = facts["treatment"]
+    table = _per_area(table, facts["area_ha"])
     return table.sort_values(["plot", "census"], kind="stable").reset_index(drop=True)
 
 
-def _per_area(table: pd.DataFrame, plots: pd.DataFrame) -> pd.DataFrame:
-    area = area_of(table["plot"], plots)
+def _trees(
+    stems: pd.DataFrame, code: NDArray[Any], measured: NDArray[np.bool_], count: int
+) -> NDArray[np.int64]:
+    """Live measured trees of each census: stems of one tag are one tree."""
+    if (stems["stem"] == "").all():
+        return np.bincount(code, measured, count).astype(np.int64)
+    tree = codes_of(stems, ["plot", "tag"])[measured]
+    once = np.unique(code[measured] * (int(tree.max(initial=0)) + 1) + tree)
+    of_census = once // (int(tree.max(initial=0)) + 1)
+    return np.bincount(of_census, minlength=count).astype(np.int64)
+
+
+def _last_known(stems: pd.DataFrame) -> NDArray[np.float64]:
+    """The stem's own diameter, else its last one before; rows sorted by stem and census."""
+    size = stems["diameter_cm"].to_numpy(dtype=np.float64)
+    place = np.where(np.isnan(size), -1, np.arange(len(size)))
+    last = np.maximum.accumulate(place) if len(place) else place
+    code = stems["stem_code"].to_numpy()
+    same = (last >= 0) & (code[last] == code) if len(place) else np.zeros(0, dtype=bool)
+    return np.asarray(np.where(same, size[last], np.nan), dtype=np.float64)
+
+
+def _per_area(table: pd.DataFrame, area: pd.Series) -> pd.DataFrame:
     table["area_ha"] = area
     table["stems_per_ha"] = table["stems"] / area
     table["stems_per_acre"] = table["stems_per_ha"] / ACRES_PER_HECTARE
@@ -64,13 +100,28 @@ def _per_area(table: pd.DataFrame, plots: pd.DataFrame) -> pd.DataFrame:
     return table
 
 
-def area_of(plot: pd.Series, plots: pd.DataFrame) -> pd.Series:
-    """Hectares of each row's plot, NaN where unknown."""
-    known = plots.set_index("plot")["area_ha"].astype("float64")
-    return plot.astype(object).map(known).astype("float64")
+def area_of(
+    table: pd.DataFrame, plots: pd.DataFrame, days: pd.DataFrame, history: pd.DataFrame | None
+) -> pd.Series:
+    """Hectares of each row's plot at its census, NaN where unknown.
+
+    ``days`` tells each plot's ``census`` and ``census_day``, once or more.
+    """
+    if history is None or history.empty:
+        known = plots.set_index("plot")["area_ha"].astype("float64")
+        return table["plot"].astype(object).map(known).astype("float64")
+    once = days[["plot", "census", "census_day"]].drop_duplicates(["plot", "census"])
+    day = table[["plot", "census"]].merge(once, how="left", on=["plot", "census"])["census_day"]
+    found = facts_on(plots, history, table["plot"].reset_index(drop=True), day)["area_ha"]
+    return found.set_axis(table.index).astype("float64")
 
 
-def diameter_classes(stems: pd.DataFrame, plots: pd.DataFrame, width_cm: float = 5) -> pd.DataFrame:
+def diameter_classes(
+    stems: pd.DataFrame,
+    plots: pd.DataFrame,
+    width_cm: float = 5,
+    history: pd.DataFrame | None = None,
+) -> pd.DataFrame:
     """Live measured stems a plot, census and class [lower, upper) of ``width_cm``.
 
     ``class_from_cm``, ``class_to_cm``, ``stems``, ``stems_per_ha``, ``basal_area_m2``.
@@ -85,41 +136,5 @@ def diameter_classes(stems: pd.DataFrame, plots: pd.DataFrame, width_cm: float =
     )
     table = grouped.agg(stems=("area", "size"), basal_area_m2=("area", "sum")).reset_index()
     table.insert(3, "class_to_cm", table["class_from_cm"] + width_cm)
-    table.insert(5, "stems_per_ha", table["stems"] / area_of(table["plot"], plots))
+    table.insert(5, "stems_per_ha", table["stems"] / area_of(table, plots, live, history))
     return table
-
-
-def by_treatment(
-    summary: pd.DataFrame, plots: pd.DataFrame, figure: str, keys: Sequence[str] = ("census",)
-) -> pd.DataFrame:
-    """Treatments side by side: mean of ``figure`` over plots in each census and treatment.
-
-    ``summary`` has a row a plot and ``keys``: a census, or the two that growth lies between.
-
-    Plots are the replicates: ``plots`` counts them, ``standard_error`` is NaN with fewer than two.
-    """
-    if figure not in summary.columns:
-        raise OperatorError(f"no figure {figure!r} in the summary")
-    treatment = plots.set_index("plot")["treatment"].replace("", "none told")
-    named = summary.assign(treatment=summary["plot"].astype(object).map(treatment))
-    grouped = named.groupby([*keys, "treatment"], observed=True)[figure]
-    table = grouped.agg(plots="count", mean="mean", spread="std").reset_index()
-    table["standard_error"] = table.pop("spread") / np.sqrt(table["plots"])
-    return table
-
-
-def against_control(
-    table: pd.DataFrame, control: str, keys: Sequence[str] = ("census",)
-) -> pd.DataFrame:
-    """Rows of ``by_treatment`` less the control of the same census, with the difference's error."""
-    if control not in set(table["treatment"]):
-        known = ", ".join(sorted(set(table["treatment"])))
-        raise OperatorError(f"no treatment {control!r}: there are {known}")
-    rest = table[table["treatment"] != control]
-    base = table[table["treatment"] == control].drop(columns="treatment")
-    joined = rest.merge(base, on=list(keys), suffixes=("", "_control"))
-    joined["difference"] = joined["mean"] - joined["mean_control"]
-    joined["difference_error"] = np.hypot(
-        joined["standard_error"], joined["standard_error_control"]
-    )
-    return joined

@@ -17,6 +17,7 @@ from callout.core.errors import OperatorError
 from callout.reports.stand.formulas import Floats, basal_area_m2
 
 SPAN_M = 0.07  # between 1.30 m and 1.37 m
+_SLACK_M = 0.005
 ASSUMPTION = (
     "An assumption, not a published equation: diameter changes by {percent:g} % over the 7 cm "
     "between 1.30 m and 1.37 m, in proportion to the distance."
@@ -49,10 +50,22 @@ def at_height(
     Farther than the taper's reach, or at an unknown height, a diameter stays as it was measured.
     """
     size = np.asarray(diameter_cm, dtype=np.float64)
-    above = np.asarray(measured_height_m, dtype=np.float64) - target_m
-    usable = np.abs(above) <= taper.reach_m  # False for NaN
-    factor = np.where(usable, 1 + taper.percent / 100 * above / SPAN_M, 1.0)
-    return np.asarray(size * factor, dtype=np.float64)
+    moved = moved_by(measured_height_m, target_m, taper)
+    return np.asarray(size * (1 + taper.percent / 100 * moved / SPAN_M), dtype=np.float64)
+
+
+def moved_by(height_m: object, target_m: float, taper: Taper) -> Floats:
+    """Metres by which each diameter is brought up or down; 0 where it stays as measured."""
+    above = np.asarray(height_m, dtype=np.float64) - target_m
+    # False for NaN; a difference that no tape shows is none.
+    usable = (np.abs(above) <= taper.reach_m) & (np.abs(above) > _SLACK_M)
+    return np.where(usable, above, 0.0)
+
+
+def common_height(stems: pd.DataFrame) -> float | None:
+    """The height at which most live stems were measured; None where none is told."""
+    height = stems.loc[stems["measured"], "measured_height_m"].dropna()
+    return float(height.round(2).mode().iloc[0]) if len(height) else None
 
 
 def on_one_basis(stems: pd.DataFrame, target_m: float, taper: Taper) -> pd.DataFrame:
@@ -62,17 +75,34 @@ def on_one_basis(stems: pd.DataFrame, target_m: float, taper: Taper) -> pd.DataF
     return stems.assign(measured_cm=size, diameter_cm=basis)
 
 
-def effect(stems: pd.DataFrame, target_m: float, taper: Taper) -> pd.DataFrame:
+def effect(
+    stems: pd.DataFrame, target_m: float, taper: Taper, percent_sd: float = 0.5
+) -> pd.DataFrame:
     """What the assumption does: basal area a plot and census as measured, at one height, change.
 
-    ``as_measured_m2``, ``at_one_height_m2``, ``change_percent``.
+    ``as_measured_m2``, ``at_one_height_m2``, ``change_percent`` and its bounds where the taper is
+    off by 1.96 times ``percent_sd``. Only plots with a stem that is brought to another height.
     """
     live = stems[stems["measured"]]
-    moved = on_one_basis(live, target_m, taper)
-    areas = live[["plot", "census"]].assign(
-        as_measured_m2=basal_area_m2(live["diameter_cm"]),
-        at_one_height_m2=basal_area_m2(moved["diameter_cm"]),
+    moved = moved_by(live["measured_height_m"], target_m, taper)
+    size = live["diameter_cm"].to_numpy(dtype=np.float64)
+    parts = live[["plot", "census"]].assign(
+        as_measured_m2=basal_area_m2(size), brought=(moved != 0).astype(np.int64)
     )
-    table = areas.groupby(["plot", "census"], observed=True).sum().reset_index()
-    table["change_percent"] = 100 * (table["at_one_height_m2"] / table["as_measured_m2"] - 1)
-    return table
+    off = 1.96 * percent_sd
+    for name, percent in (
+        ("at_one_height_m2", taper.percent),
+        ("low", taper.percent - off),
+        ("high", taper.percent + off),
+    ):
+        parts[name] = basal_area_m2(size * (1 + percent / 100 * moved / SPAN_M))
+    table = parts.groupby(["plot", "census"], observed=True).sum().reset_index()
+    table = table[table.pop("brought") > 0].reset_index(drop=True)
+    shares = [
+        100 * (table[name] / table["as_measured_m2"] - 1)
+        for name in ("at_one_height_m2", "low", "high")
+    ]
+    table["change_percent"] = shares[0]
+    table["change_low_percent"] = np.minimum(shares[1], shares[2])
+    table["change_high_percent"] = np.maximum(shares[1], shares[2])
+    return table.drop(columns=["low", "high"])

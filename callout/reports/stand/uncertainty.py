@@ -1,165 +1,114 @@
-"""Intervals by Monte Carlo: what measuring, rounding and the equations leave unsure.
+"""Intervals of carbon: what measuring, rounding, height and equations leave unsure, part by part.
 
-Each draw moves every diameter by measurement error and by what rounding hid, and every stem by the
-residual of its equation (the same at each census: a heavy tree stays heavy). The same frame and
-stream give the same interval. Not in it: which plots were chosen, wrong equations, wrong species.
+Errors of single readings and trees are many and independent, so their sum is told by its variance
+(and drawn with the skewness of a lognormal); what trees share, the departure of their group's
+equation, is drawn. The same frame and stream give the same interval. Work grows with the rows plus
+draws times plots and censuses.
 """
 
 from __future__ import annotations
-
-from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from callout.core.errors import OperatorError
-from callout.reports.stand.biomass import CO2_PER_CARBON
-from callout.reports.stand.census import codes_of
+from callout.reports.stand.biomass import CO2_PER_CARBON, biomass_summary
 from callout.reports.stand.formulas import Floats
-from callout.reports.stand.summary import area_of
+from callout.reports.stand.mass_variance import PARTS, Draws, Sums, mass_sums
+from callout.reports.stand.sampling import FEWEST_PLOTS
 
-FEWEST_PAIRS = 10
+NO_EQUATION = "no live stem has an equation"
+AREA_CHANGED = "the plot's area changed since the census before: no change is told"
+FEW_PLOTS = f"fewer than {FEWEST_PLOTS} plots: no interval"
 _CELLS = 4_000_000  # numbers held at once, 32 MB
 
 
-@dataclass(frozen=True)
-class ErrorModel:
-    """Standard deviation of one diameter, cm: ``constant_cm + share * d``, and where it is from."""
-
-    constant_cm: float
-    share: float
-    source: str
-
-    def sd_cm(self, diameter_cm: Floats) -> Floats:
-        """Standard deviation of each diameter, cm."""
-        return self.constant_cm + self.share * diameter_cm
-
-
-# 0.006214 d + 0.9036 mm, d in mm: rule used for forest censuses, R. Condit and co-workers.
-PUBLISHED = ErrorModel(
-    0.09036, 0.006214, "rule used for forest censuses (R. Condit and co-workers; public code)"
-)
-
-
-def from_repeats(pairs: pd.DataFrame) -> ErrorModel:
-    """The error of this survey's own measuring, from pairs (``census.measured_again``).
-
-    Standard deviation sqrt(sum d^2 / 2n) of duplicates (common practice in quality control),
-    the same for all sizes. With fewer than ten pairs, the published model.
-    """
-    difference = pairs["difference_cm"].to_numpy(dtype=np.float64)
-    if len(difference) < FEWEST_PAIRS:
-        return PUBLISHED
-    deviation = float(np.sqrt(np.sum(difference**2) / (2 * len(difference))))
-    return ErrorModel(deviation, 0.0, f"{len(difference)} stems measured again in this survey")
-
-
-@dataclass(frozen=True)
-class Draws:
-    """How intervals are drawn.
-
-    ``stream`` numbers the random stream. ``rounding`` says how readings were brought to
-    ``graduation_cm``: hidden by nearest is half a graduation either way, by down up to a whole
-    one; columns ``graduation_cm`` and ``rounding`` of the frame go before. ``equation_gives`` says
-    whether an equation's curve is the mean mass of trees of that size (residuals then have mean
-    one) or the median.
-    """
-
-    draws: int = 2000
-    stream: int = 1
-    level: float = 0.95
-    error: ErrorModel = PUBLISHED
-    graduation_cm: float = 0.1
-    rounding: Literal["nearest", "down"] = "nearest"
-    equation_gives: Literal["mean", "median"] = "mean"
-
-    def __post_init__(self) -> None:
-        """Raises OperatorError for settings that draw nothing."""
-        if self.draws < 100:
-            raise OperatorError(f"{self.draws} draws are too few for an interval: give 100 or more")
-        if not 0 < self.level < 1:
-            raise OperatorError(f"level {self.level} is no share: give 0.95 or the like")
-        if self.graduation_cm < 0:
-            raise OperatorError(f"graduation {self.graduation_cm} cm is below zero")
-
-
 def mass_draws(trees: pd.DataFrame, settings: Draws) -> tuple[pd.DataFrame, Floats]:
-    """Drawn dry mass of each plot and census of ``trees`` (from ``biomass.stem_biomass``).
-
-    Returns the groups (``plot``, ``census``, in order) and an array (draws, groups), kg.
-    """
-    live = trees[trees["mass_kg"].notna()].sort_values(["plot", "census"], kind="stable")
-    if live.empty:
-        return live[["plot", "census"]].reset_index(drop=True), np.zeros((settings.draws, 0))
-    code = codes_of(live, ["plot", "census"])
-    first = np.flatnonzero(np.r_[True, code[1:] != code[:-1]])
-    groups = live[["plot", "census"]].iloc[first].reset_index(drop=True)
-    _, starts, stem = np.unique(live["stem_code"], return_index=True, return_inverse=True)
-    residual = live["residual_ln"].to_numpy(dtype=np.float64)[starts]
-    rng = np.random.default_rng(settings.stream)
-    sums = np.empty((settings.draws, len(groups)))
-    step = max(1, _CELLS // len(live))
-    for start in range(0, settings.draws, step):
-        count = min(step, settings.draws - start)
-        mass = _one_batch(live, stem, residual, count, settings, rng)
-        sums[start : start + count] = np.add.reduceat(mass, first, axis=1)
-    return groups, sums
+    """Drawn dry mass of each plot and census of ``trees``: groups, and (draws, groups), kg."""
+    sums = mass_sums(trees, settings)
+    return sums.groups, _stocks(sums, settings, np.arange(len(sums.groups)), *_streams(settings))
 
 
-def _one_batch(
-    live: pd.DataFrame,
-    stem: NDArray[np.intp],
-    residual: Floats,
-    count: int,
+def _streams(settings: Draws) -> tuple[np.random.Generator, np.random.Generator]:
+    """One stream for what groups share, one for all else, so that batches change nothing."""
+    shared, own = np.random.SeedSequence(settings.stream).spawn(2)
+    return np.random.default_rng(shared), np.random.default_rng(own)
+
+
+def _factors(sums: Sums, settings: Draws, shared: np.random.Generator) -> Floats:
+    """(draws, species groups): by how much each group's equation departs, with mean one."""
+    ln = sums.shared_ln
+    normal = shared.standard_normal((settings.draws, len(ln)))
+    return np.asarray(np.exp(ln * normal - ln**2 / 2))
+
+
+def _stocks(
+    sums: Sums,
     settings: Draws,
-    rng: np.random.Generator,
+    at: NDArray[np.int64],
+    shared: np.random.Generator,
+    own: np.random.Generator,
 ) -> Floats:
-    """Drawn masses, shape (count, rows of ``live``)."""
-    step: float | Floats
-    size = live["basis_cm"].to_numpy(dtype=np.float64)
-    step = settings.graduation_cm
-    if "graduation_cm" in live.columns:
-        step = live["graduation_cm"].to_numpy(dtype=np.float64)
-    hidden = rng.random((count, len(size))) * step
-    if "rounding" in live.columns:
-        nearest = (live["rounding"] == "nearest").to_numpy(dtype=bool)
-    else:
-        nearest = np.full(len(size), settings.rounding == "nearest")
-    hidden -= np.where(nearest, step / 2, 0.0)
-    drawn = size + hidden + rng.standard_normal((count, len(size))) * settings.error.sd_cm(size)
-    drawn = np.maximum(drawn, size * 0.1)  # a large error on a sapling must not turn it inside out
-    middle = -0.5 * residual**2 if settings.equation_gives == "mean" else 0.0
-    tree = middle + residual * rng.standard_normal((count, len(residual)))
-    b0, b1 = live["b0"].to_numpy(dtype=np.float64), live["b1"].to_numpy(dtype=np.float64)
-    return np.asarray(np.exp(b0 + b1 * np.log(drawn) + tree[:, stem]), dtype=np.float64)
+    middle = _factors(sums, settings, shared) @ sums.of_group[at].T
+    mass = sums.mass[at]
+    alone = np.sum(list(sums.variance.values()), axis=0)[at]
+    ln2 = np.log1p(np.divide(alone, mass**2, out=np.zeros(len(at)), where=mass > 0))
+    normal = own.standard_normal(middle.shape)
+    return np.asarray(middle * np.exp(np.sqrt(ln2) * normal - ln2 / 2))
 
 
 def carbon_intervals(
-    trees: pd.DataFrame, plots: pd.DataFrame, fraction: float, settings: Draws
+    trees: pd.DataFrame,
+    plots: pd.DataFrame,
+    fraction: float,
+    settings: Draws,
+    history: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Carbon and CO2 of each plot and census, t a hectare, with their intervals.
 
     ``carbon_kg`` (the equations' figure), ``low_kg``, ``high_kg``; ``carbon_t_ha``, ``low_t_ha``,
     ``high_t_ha``; ``co2_t_ha``; from the census before: ``change_kg`` with ``change_low_kg`` and
-    ``change_high_kg`` (drawn together, so that shared errors cancel as they should).
+    ``change_high_kg``, ``years``, and a hectare and year ``co2_t_ha_year``, ``co2_low_t_ha_year``,
+    ``co2_high_t_ha_year`` (none where the area changed). Also ``mass_t_ha``, ``outside_range``,
+    ``no_equation``, ``why``. Where nothing stands, the stock is 0 and so are its bounds.
     """
-    groups, draws = mass_draws(trees, settings)
-    carbon = draws * fraction
-    sums = trees.groupby(["plot", "census"], observed=True)["carbon_kg"].sum().reset_index()
-    table = groups.merge(sums, on=["plot", "census"])
-    table["low_kg"], table["high_kg"] = interval(carbon, settings.level)
-    area = area_of(table["plot"], plots)
-    for name in ("carbon", "low", "high"):
-        table[f"{name}_t_ha"] = table[f"{name}_kg"] / 1000 / area
-    table["co2_t_ha"] = table["carbon_t_ha"] * CO2_PER_CARBON
-    same = (table["plot"] == table["plot"].shift()).to_numpy(dtype=bool)
-    table["change_kg"] = table["carbon_kg"].diff().where(same)
-    low, high = interval(np.diff(carbon, axis=1, prepend=np.nan), settings.level)
-    table["change_low_kg"] = np.where(same, low, np.nan)
-    table["change_high_kg"] = np.where(same, high, np.nan)
+    table = biomass_summary(trees, plots, history)
+    sums = mass_sums(trees, settings)
+    bounds = _bounds(sums, settings) * fraction
+    unknown = table["carbon_kg"].isna().to_numpy()
+    bounds[unknown] = np.nan
+    table["low_kg"], table["high_kg"] = bounds[:, 0], bounds[:, 1]
+    for name in ("low", "high"):
+        table[f"{name}_t_ha"] = table[f"{name}_kg"] / 1000 / table["area_ha"]
+    table["change_kg"] = table["carbon_kg"].diff().where(sums.follows)
+    untold = table["change_kg"].isna()
+    table["change_low_kg"] = pd.Series(bounds[:, 2]).mask(untold)
+    table["change_high_kg"] = pd.Series(bounds[:, 3]).mask(untold)
+    same = np.isclose(table["area_ha"], table["area_ha"].shift())
+    scale = (1000 * table["area_ha"] * table["years"]).where(same)
+    for ours, source in (("co2", "change"), ("co2_low", "change_low"), ("co2_high", "change_high")):
+        table[f"{ours}_t_ha_year"] = table[f"{source}_kg"] * CO2_PER_CARBON / scale
+    changed = sums.follows & ~same & table["area_ha"].notna().to_numpy()
+    table["why"] = np.select([unknown, changed], [NO_EQUATION, AREA_CHANGED], "")
     return table
+
+
+def _bounds(sums: Sums, settings: Draws) -> Floats:
+    """(groups, 4): bounds of the mass, and of its change from the plot's census before."""
+    count = len(sums.groups)
+    found = np.zeros((count, 4))
+    _, own = _streams(settings)
+    step = max(2, _CELLS // settings.draws)
+    for start in range(0, count, step):
+        at = np.arange(start, min(start + step, count))
+        stocks = _stocks(sums, settings, at, _streams(settings)[0], own)
+        found[at, 0], found[at, 1] = interval(stocks, settings.level)
+        before = np.maximum(at - 1, 0)
+        grown = sums.of_group[at] - sums.of_group[before]
+        change = _factors(sums, settings, _streams(settings)[0]) @ grown.T
+        change += own.standard_normal(change.shape) * np.sqrt(np.nan_to_num(sums.change[at]))
+        found[at, 2], found[at, 3] = interval(change, settings.level)
+    return found
 
 
 def interval(draws: Floats, level: float) -> tuple[Floats, Floats]:
@@ -167,3 +116,54 @@ def interval(draws: Floats, level: float) -> tuple[Floats, Floats]:
     tail = (1 - level) / 2
     low, high = np.quantile(draws, [tail, 1 - tail], axis=0) if draws.size else ([], [])
     return np.asarray(low, dtype=np.float64), np.asarray(high, dtype=np.float64)
+
+
+def carbon_parts(trees: pd.DataFrame, settings: Draws) -> pd.DataFrame:
+    """What share of each stock's variance each of PARTS is: ``plot``, ``census``, the shares, and
+
+    ``deviation_percent``, the standard deviation of the whole. NaN where nothing stands.
+    """
+    sums = mass_sums(trees, settings)
+    equation = (sums.of_group**2 * np.expm1(sums.shared_ln**2)).sum(axis=1)
+    parts = {**sums.variance, "equation": equation}
+    whole = sum(parts.values())
+    table = sums.groups.copy()
+    with np.errstate(invalid="ignore", divide="ignore"):
+        for name in PARTS:
+            table[name] = parts[name] / whole
+        table["deviation_percent"] = 100 * np.sqrt(whole) / sums.mass
+    return table
+
+
+def carbon_of_site(
+    trees: pd.DataFrame, carbon: pd.DataFrame, fraction: float, settings: Draws
+) -> pd.DataFrame:
+    """Mean carbon over plots in each census, t a hectare, with what sampling plots leaves unsure.
+
+    ``census``, ``plots``, ``mean_t_ha``, ``low_t_ha``, ``high_t_ha``, ``why``. Between plots by
+    Student's t; the departure of equations, and a crew's offset, are shared by all plots.
+    """
+    sums = mass_sums(trees, settings)
+    area = carbon["area_ha"].to_numpy(dtype=np.float64)
+    known = np.isfinite(area) & carbon["carbon_t_ha"].notna().to_numpy()
+    shared, own = _streams(settings)
+    factors = _factors(sums, settings, shared)
+    rows = []
+    for census in np.unique(carbon["census"][known]):
+        at = np.flatnonzero(known & (carbon["census"] == census).to_numpy())
+        dense = carbon["carbon_t_ha"].to_numpy(dtype=np.float64)[at]
+        row = {"census": census, "plots": len(at), "mean_t_ha": dense.mean()}
+        if len(at) < FEWEST_PLOTS:
+            rows.append({**row, "low_t_ha": np.nan, "high_t_ha": np.nan, "why": FEW_PLOTS})
+            continue
+        scale = fraction / 1000 / area[at]
+        middle = factors @ (sums.of_group[at] * scale[:, None]).mean(axis=0)
+        spread = dense.std(ddof=1) / np.sqrt(len(at))
+        crew = (sums.crew[at] * scale).mean() * settings.error.crew_cm
+        drawn = middle + spread * own.standard_t(len(at) - 1, settings.draws)
+        low, high = interval(
+            (drawn + crew * own.standard_normal(settings.draws))[:, None], settings.level
+        )
+        rows.append({**row, "low_t_ha": max(0.0, low[0]), "high_t_ha": high[0], "why": ""})
+    columns = ["census", "plots", "mean_t_ha", "low_t_ha", "high_t_ha", "why"]
+    return pd.DataFrame(rows, columns=columns)

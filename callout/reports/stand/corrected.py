@@ -1,0 +1,93 @@
+"""Diameters as they are computed with: what rounding down hid and what a tape reads too much.
+
+A reading rounded down lies half a graduation too low on average; a tape whose scale begins in the
+wrong place reads the same amount too much everywhere. Both are put right here, by the day, for
+figures only: what was recorded is never changed.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+
+from callout.reports.stand.history import CM_PER_UNIT, facts_on
+
+GRADUATION_CM = {"in": 0.254, "cm": 0.1, "mm": 0.1}  # a tenth, where nothing tells the graduation
+DOWN, NEAREST = "down", "nearest"
+
+
+def corrected(
+    measurements: pd.DataFrame,
+    plots: pd.DataFrame,
+    history: pd.DataFrame | None = None,
+    otherwise: str = NEAREST,
+) -> pd.DataFrame:
+    """``measurements`` with ``diameter_cm`` free of bias, and ``step_cm`` and ``rounded`` (how).
+
+    Graduation and rounding are the row's own, else the plot's on that day, else those of the
+    plot's newest row, else a tenth of the unit and ``otherwise``. A girth's graduation counts for
+    its diameter by pi. ``measured_height_m``, where a row tells none, is the plot's on that day.
+    """
+    facts = facts_on(plots, history, measurements["plot"], measurements["date"])
+    rounded = _told(measurements, facts["rounding"], "rounding").fillna(otherwise)
+    step = _step_cm(measurements, facts["graduation"])
+    shift = np.where(rounded == DOWN, step / 2, 0.0) - facts["offset_cm"].fillna(0.0)
+    height = measurements["measured_height_m"].astype("float64")
+    return measurements.assign(
+        diameter_cm=measurements["diameter_cm"].astype("float64") + shift,
+        measured_height_m=height.fillna(facts["breast_height_m"]),
+        step_cm=step,
+        rounded=rounded.astype("category"),
+    )
+
+
+def _told(measurements: pd.DataFrame, on_day: pd.Series, name: str) -> pd.Series:
+    """The row's own text, else the plot's on that day, else that of the plot's newest row."""
+    given = on_day.astype(object).replace("", None)
+    if name not in measurements.columns:
+        return given
+    own = measurements[name].astype(object).replace("", None)
+    told = own.where(own.notna(), given)
+    if told.notna().all() or not told.notna().any():
+        return told
+    known = measurements.loc[told.notna(), ["plot", "date"]].assign(told=told[told.notna()])
+    newest = known.sort_values("date", kind="stable").groupby("plot", observed=True)["told"].last()
+    return told.where(told.notna(), measurements["plot"].astype(object).map(newest))
+
+
+def _step_cm(measurements: pd.DataFrame, on_day: pd.Series) -> pd.Series:
+    unit = measurements["unit"].astype(object)
+    told = pd.to_numeric(_told(measurements, on_day, "graduation"), errors="coerce")
+    step = told.astype("float64") * unit.map(CM_PER_UNIT).astype("float64")
+    step = step.fillna(unit.map(GRADUATION_CM).astype("float64")).fillna(0.1)
+    if "raw_unit" in measurements.columns:
+        girth = measurements["raw_unit"].astype(str).str.endswith("girth")
+        step = step.where(~girth, step / math.pi)
+    return step
+
+
+def told_of_rounding(rows: pd.DataFrame) -> list[str]:
+    """What a reader must know of plots read under more than one rounding, or down throughout."""
+    live = rows[rows["diameter_cm"].notna()]
+    kinds = live.groupby("plot", observed=True)["rounded"].agg(lambda own: set(own))
+    told = []
+    both = [str(plot) for plot, kind in kinds.items() if len(kind) > 1]
+    down = [str(plot) for plot, kind in kinds.items() if DOWN in kind]
+    if both:
+        told.append(
+            f"Rounding changed between censuses in {_some(both)}: half a graduation is added to "
+            "what was rounded down, so that the step is not taken for growth."
+        )
+    elif down:
+        told.append(
+            f"Readings in {_some(down)} were rounded down: figures add half a graduation to each, "
+            "which is what they lack on average."
+        )
+    return told
+
+
+def _some(names: list[str], most: int = 8) -> str:
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more

@@ -1,0 +1,124 @@
+"""What held in a plot from which day: in survey.toml, in the report, and from visit to visit."""
+
+from __future__ import annotations
+
+import csv
+import math
+
+import pytest
+
+from callout.cli.main import main
+from callout.core.errors import OperatorError
+from callout.journal.config import read_config
+from callout.journal.plot_history import plot_history, told_censuses
+from callout.reports.exchange.taking import take
+
+near = pytest.approx
+HISTORY = """
+[history.K1."1990-01-01"]
+area_ha = "0.10"
+rounding = "down"
+treatment = "none yet"
+
+[history.K1."2018-05-01"]
+area_ha = "0.25"
+rounding = "nearest"
+treatment = "thinned"
+
+[censuses]
+"winter" = "2018-11-01 to 2019-02-28"
+"""
+
+
+@pytest.fixture
+def survey(tmp_path):
+    """Six oaks of 30.0 cm in 2015, of 31.0 in a winter; invented."""
+    rows = [
+        f"K1,{tag},red oak,2015-06-0{tag},30.0,cm,{day},31.0,cm"
+        for tag in range(1, 7)
+        for day in ["2018-12-28" if tag < 3 else "2019-01-05"]
+    ]
+    roster = tmp_path / "trees.csv"
+    head = "plot,tag,species,date,value,unit,date2,value2,unit2"
+    roster.write_text("\n".join([head, *rows]) + "\n")
+    plot = "--plot=K1:area_ha=0.25,treatment=thinned"
+    assert main(["new", str(tmp_path / "fen"), "--trees", str(roster), plot]) == 0
+    return tmp_path / "fen"
+
+
+def tell(survey, text):
+    path = survey / "survey.toml"
+    path.write_text(path.read_text(encoding="utf-8") + text, encoding="utf-8")
+
+
+def table(folder, name):
+    with (folder / "tables" / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def test_the_report_goes_by_what_held_on_the_day(survey, tmp_path):
+    tell(survey, HISTORY)
+    assert main(["report", str(survey), "--out", str(tmp_path / "out")]) == 0
+    first, second = table(tmp_path / "out", "summary")
+
+    def dense(size, hectares):
+        return 6 * math.pi / 40_000 * size**2 / hectares
+
+    assert float(first["basal_area_m2_ha"]) == near(dense(30.05, 0.10))  # rounded down: + 0.05
+    assert float(second["basal_area_m2_ha"]) == near(dense(31.0, 0.25))
+    assert [first["treatment"], second["treatment"]] == ["none yet", "thinned"]
+    assert [row["label"] for row in table(tmp_path / "out", "censuses")] == ["2015", "2018–2019"]
+
+
+@pytest.mark.parametrize("form", ["", "datapackage", "parquet", "darwincore", "excel"])
+def test_the_next_visit_and_every_form_know_the_history(survey, tmp_path, form):
+    tell(survey, HISTORY)
+    source = survey
+    if form:
+        source = tmp_path / {"darwincore": "a.zip", "excel": "a.xlsx"}.get(form, "a")
+        assert main(["export", str(survey), "--form", form, "--out", str(source)]) == 0
+    again = tmp_path / "next"
+    assert main(["new", str(again), "--from", str(source)]) == 0
+    one, other = take(survey), take(again)
+    assert other.further["history"].astype(str).equals(one.further["history"].astype(str))
+    named = [list(data.measurements["census_told"]) for data in (one, other)]
+    assert sorted(named[0]) == sorted(named[1]) == [""] * 6 + ["winter"] * 6
+
+
+def test_a_form_gives_the_report_that_its_survey_gives(survey, tmp_path):
+    tell(survey, HISTORY)
+    assert main(["export", str(survey), "--form", "datapackage", "--out", str(tmp_path / "a")]) == 0
+    for source, out in ((survey, "one"), (tmp_path / "a", "other")):
+        assert main(["report", str(source), "--out", str(tmp_path / out), "--title", "T"]) == 0
+    for name in ("summary", "carbon", "growth", "rates", "censuses"):
+        assert table(tmp_path / "one", name) == table(tmp_path / "other", name)
+
+
+def test_every_plot_at_once(survey):
+    tell(survey, '[history."*"."2001-01-01"]\nscale = "diameter"\ntape_offset = "-0.2"\n')
+    (row,) = take(survey).further["history"].to_dict("records")
+    assert (row["plot"], row["scale"], row["tape_offset"]) == ("K1", "diameter", "-0.2")
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ('[history.K1."2018-05-01"]\narea_ha = "0.10"\n', "its settings tell 0.25"),
+        ('[history.K9."2018-05-01"]\narea_ha = "0.10"\n', "no such plot"),
+        ('[history.K1."May 2018"]\narea_ha = "0.25"\n', "is no day"),
+        ('[history.K1."2018-05-01"]\nangle = "3"\n', "unknown 'angle'"),
+        ('[history.K1."2018-05-01"]\narea_ha = 0.25\n', "in quotes"),
+        ('[history.K1."2018-05-01"]\nrounding = "up"\n', "rounding"),
+        ('[history.K1."2018-05-01"]\ntape_offset = "a lot"\n', "a lot"),
+        ('[history.K1]\narea_ha = "0.25"\n', "write"),
+        ('[censuses]\nwinter = "2019"\n', "write"),
+        ('[censuses]\na = "2019-01-01 to 2019-03-01"\nb = "2019-02-01 to 2019-04-01"\n', "share"),
+        ('[censuses]\na = "2019-03-01 to 2019-01-01"\n', "before"),
+    ],
+)
+def test_what_cannot_be_used_is_refused(survey, text, says):
+    tell(survey, text)
+    config = read_config(survey / "survey.toml")
+    with pytest.raises(OperatorError, match=says):
+        plot_history(config, ["K1"])
+        told_censuses(config)

@@ -68,9 +68,10 @@ def against_history(
     of = compared(plot, tree, value, called, on, limits, just_before, alive)
     if of is None:
         return ()
-    # A little down is the tape: another figure, tag or side makes more of a difference.
+    # A little down is the tape, or the tree beside: another figure makes more of a difference.
     a_little = of.growth_mm() > -limits.tape_share * of.before_mm
-    found = (shrunk(of) if a_little else None) or likeliest_slip(of) or odd(of)
+    by_tape = a_little and shrunk(of) is not None
+    found = likeliest_slip(of, tags_alone=by_tape) or odd(of)
     return (found,) if found is not None else ()
 
 

@@ -35,10 +35,11 @@ class Slip:
     tried: int
 
 
-def likeliest_slip(of: Compared) -> Warned | None:
+def likeliest_slip(of: Compared, tags_alone: bool = False) -> Warned | None:
     """The slip that explains the size best, if one explains it so much better than growth.
 
-    The more ways a slip has to fit by chance, the better it must fit.
+    The more ways a slip has to fit by chance, the better it must fit. ``tags_alone``: the figure
+    is not doubted, only whose it is.
     """
     repeated = figure_again(of)
     if repeated is not None:
@@ -46,7 +47,8 @@ def likeliest_slip(of: Compared) -> Warned | None:
     with localcontext(FIGURES):
         as_called, better = _misfit(_mm(of, of.value), of.expected), 2 * of.limits.slip_times.ln()
         # What lies near the middle, no slip of its own figures can bring so much nearer.
-        tried = [*(figure_slips(of) if of.off**2 >= better else ()), *tag_slips(of)]
+        doubted = not tags_alone and of.off**2 >= better
+        tried = [*(figure_slips(of) if doubted else ()), *tag_slips(of)]
         told: tuple[Decimal, Warned] | None = None
         for slip in tried:
             misfit = _best_misfit(of, slip)

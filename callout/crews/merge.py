@@ -32,6 +32,7 @@ from callout.journal.folder import SITE_MARK, SurveyFolder, open_survey
 from callout.journal.guard import is_plain, read_plain, refuse_links
 from callout.journal.reader import Entry
 from callout.journal.removals import carry_out, removed_in, sounds_left
+from callout.journal.schema import StrangeError
 from callout.journal.seals import Seal, read_seals, seals_path
 from callout.journal.species import SPECIES_FILE
 from callout.journal.verify import Fault, Snapshot, Verifier, take_snapshot
@@ -78,8 +79,11 @@ def parts_of(path: Path, table_faults: TableFaults) -> list[Part]:
     if is_site(path):
         return [_part(item.folder, table_faults) for item in Site(path).held()]
     folder = open_survey(path)
-    with folder.reading() as reader:
-        opened = recorder_of(reader.entries()) is not None
+    try:
+        with folder.reading() as reader:
+            opened = recorder_of(reader.entries()) is not None
+    except StrangeError:
+        opened = True  # checking it tells what is strange
     return [_part(folder, table_faults)] if opened else []
 
 

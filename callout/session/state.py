@@ -103,6 +103,13 @@ class Memory:
         return self.pending.number if self.pending is not None else 0
 
     @property
+    def asked_at(self) -> str:
+        """When that echo was given; '' where none waits."""
+        if self.phase is Phase.MEMO and self.memo is not None:
+            return self.memo.at
+        return (self.pending.asked_at or self.pending.draft.at) if self.pending is not None else ""
+
+    @property
     def undoable(self) -> tuple[Reading, ...]:
         """What was saved in the open plot and may be taken back, latest last."""
         return self.done.get(self.plot, ())

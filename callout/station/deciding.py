@@ -16,7 +16,7 @@ from callout.grammar.language import Language
 from callout.grammar.parser import Parsed, choose
 from callout.grammar.scope import Scope
 from callout.session.doubts import UNSURE, doubt
-from callout.session.state import Pending
+from callout.session.state import Memory
 from callout.speech.engine import Candidate, Engine
 
 LEAST_CONFIDENCE = float(SURELY_HEARD)
@@ -58,18 +58,16 @@ def _which(meanings: Sequence[Meaning], scope: Scope) -> str:
     return doubt(*fitting) if len(fitting) == 2 else UNSURE
 
 
-def asked_by(
-    pending: Pending | None, began: datetime | None, moved: timedelta = timedelta()
-) -> int | None:
-    """The entry of the reading that was already asked about at ``began``; 0 for none.
+def asked_by(memory: Memory, began: datetime | None, moved: timedelta = timedelta()) -> int | None:
+    """The number of the echo that was there already at ``began``; 0 for none.
 
     ``moved`` is by how much the clock was set since it was asked. None where nothing waits, or it
     is not known when the answer was begun.
     """
-    if began is None or pending is None:
+    if began is None or not memory.asking:
         return None
-    asked = datetime.fromisoformat(pending.asked_at or pending.draft.at) + moved
-    return pending.number if asked <= began + PRE_ROLL else 0
+    asked = datetime.fromisoformat(memory.asked_at) + moved
+    return memory.asking if asked <= began + PRE_ROLL else 0
 
 
 class Narrowed:

@@ -203,10 +203,8 @@ class Afresh:
         self.counts.heard += 1
         best = candidates[0] if candidates else Candidate("", (), 0.0)
         parsed = sure(best, scope, waits=memory.asking > 0)
-        if item.began is None:
-            about = self._about(item.about)
-        else:
-            about = asked_by(memory.pending, item.began)
+        began = item.began
+        about = self._about(item.about) if began is None else asked_by(memory, began)
         heard = Heard(
             entry=self._writer.next_entry,
             at=item.at,

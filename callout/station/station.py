@@ -260,10 +260,10 @@ class Station:
     def clock_moved(self, by: timedelta) -> None:
         """The wall clock was set: times of what was asked before it are shifted to match."""
         with self._lock:
-            waiting = self._memory.pending
-            if waiting is not None:
-                self._moves = [move for move in self._moves if move[0] == waiting.draft.entry]
-                self._moves.append((waiting.draft.entry, by))
+            waiting = self._memory.asking
+            if waiting:
+                self._moves = [move for move in self._moves if move[0] == waiting]
+                self._moves.append((waiting, by))
 
     def time_out(self, at: datetime | None = None) -> None:
         """Nothing was said for a while."""
@@ -306,9 +306,9 @@ class Station:
         return f"{self._engine.name} ({self._engine.model})" if self._engine else ""
 
     def _asked_by(self, began: datetime | None) -> int | None:
-        """The entry of the reading that was already asked about at ``began``; 0 for none."""
+        """The number of the echo that was there already at ``began``; 0 for none."""
         moved = sum((by for about, by in self._moves if about == self._memory.asking), timedelta())
-        return asked_by(self._memory.pending, began, moved)
+        return asked_by(self._memory, began, moved)
 
     def _written(
         self, source: str, parsed: Parsed, at: datetime | None, about: int | None = None

@@ -89,9 +89,10 @@ class JournalReader:
         rows = self._database.execute("SELECT DISTINCT kind FROM entries")
         return [row[0] for row in rows]
 
-    def entries(self) -> Iterator[Entry]:
-        """Every entry, oldest first."""
-        for row in self._database.execute("SELECT * FROM entries ORDER BY seq"):
+    def entries(self, after: int = 0) -> Iterator[Entry]:
+        """Every entry behind number ``after``, oldest first."""
+        rows = self._database.execute("SELECT * FROM entries WHERE seq>? ORDER BY seq", (after,))
+        for row in rows:
             yield Entry(**dict(row))
 
     def latest(self, kind: str) -> Entry | None:

@@ -123,11 +123,10 @@ def seal(
     writer: JournalWriter,
     at: str,
     sign: Sign | None = None,
-    state: str = "",
 ) -> Seal:
     """Seal what the journal holds now; the newest seal again where nothing came after it.
 
-    ``sign`` signs the new line; ``state`` is the SHA-256 of the session's state as of now.
+    ``sign`` signs the new line.
 
     The entry is on the disk before its line, so that a crash between the two leaves a line too
     few, never one too many; the next sealing adds it, unsigned.
@@ -143,8 +142,6 @@ def seal(
     entries, digest = writer.head
     body: dict[str, Any] = {"entries": entries, "hash": digest}
     body["before"] = None if before is None else [before.seq, before.hash]
-    if state:
-        body["state"] = state
     number = writer.append(at, KIND, body)
     made = Seal(number, writer.head[1], at)
     if sign is not None:

@@ -14,7 +14,8 @@ from callout.core.events import Effect, Event
 from callout.journal.folder import SurveyFolder
 from callout.journal.writer import JournalWriter
 from callout.session.state import Memory, Survey
-from callout.station.rebuild import Step, steps
+from callout.station.kept_state import resume
+from callout.station.rebuild import Session, Step
 
 Head = tuple[int, str]
 """Number and hash of the last entry that was surely written."""
@@ -45,24 +46,26 @@ def mended(folder: SurveyFolder, head: Head) -> Mended:
         writer.close()
         raise
     untold = tuple((item.event, item.effects) for item in later if item.event is not None)
-    return Mended(writer, last.survey, last.memory, untold)
+    return Mended(writer, last.known.survey, last.memory, untold)
 
 
-def _walk(folder: SurveyFolder, head: Head) -> tuple[Step, list[Step]]:
-    last: Step | None = None
-    found, later = False, []
+def _walk(folder: SurveyFolder, head: Head) -> tuple[Session, list[Step]]:
     with folder.reading() as reader:
-        for item in steps(reader.entries()):
-            last = item
-            if item.entry.seq > head[0]:
-                later.append(item)
-            elif item.entry.seq == head[0]:
-                found = item.entry.hash == head[1]
-    if not found or last is None:
+        known = reader.entry(head[0])
+        begun = resume(reader)
+        session, after = begun.session, begun.entry
+        if after > head[0]:
+            session, after = Session(), 0
+        later = []
+        for entry in reader.entries(after=after):
+            done = session.take(entry)
+            if entry.seq > head[0]:
+                later.append(done)
+    if known is None or known.hash != head[1]:
         raise StorageError(
             f"{folder.path} does not hold what was last written there: put the right disk back"
         )
-    return last, later
+    return session, later
 
 
 Place = tuple[int, int]

@@ -51,6 +51,11 @@ class Known:
         self._rules: dict[str, Rules] = {}
         self._survey = Survey({})
 
+    @property
+    def survey(self) -> Survey:
+        """The survey as it is known now."""
+        return self._survey
+
     def after(self, entry: Entry) -> Survey:
         """The survey once ``entry`` is known."""
         if entry.kind == "roster":
@@ -64,19 +69,19 @@ class Known:
 
 
 class Session:
-    """A fresh session that follows a journal."""
+    """A session that follows a journal: fresh, or from where it stood."""
 
-    def __init__(self) -> None:
-        self._known, self._memory = Known(), Memory()
+    def __init__(self, known: Known | None = None, memory: Memory | None = None) -> None:
+        self.known, self.memory = known or Known(), memory or Memory()
 
     def take(self, entry: Entry) -> Step:
         """The next entry. Raises whatever an altered one leads to."""
-        survey = self._known.after(entry)
-        before, event = self._memory, entry.event
+        survey = self.known.after(entry)
+        before, event = self.memory, entry.event
         effects: tuple[Effect, ...] = ()
         if event is not None:
-            self._memory, effects = step(survey, before, event)
-        return Step(entry, event, survey, before, self._memory, effects)
+            self.memory, effects = step(survey, before, event)
+        return Step(entry, event, survey, before, self.memory, effects)
 
 
 def steps(entries: Iterable[Entry]) -> Iterator[Step]:
@@ -122,7 +127,7 @@ class TableCheck:
 
     def __init__(self, rows: Mapping[str, Iterable[Row]]) -> None:
         self._found = {table: _Ahead(iter(items), table) for table, items in rows.items()}
-        self._session = Session()
+        self.session = Session()
         self._reached = 0
         self._ended = False
         self._faults: list[Fault] = []
@@ -132,7 +137,7 @@ class TableCheck:
         if self._ended:
             return
         try:
-            wanted = dict(rows_of(self._session.take(entry)))
+            wanted = dict(rows_of(self.session.take(entry)))
         except Exception as error:  # an altered entry may hold anything
             self._faults.append(_unfollowed(self._reached + 1, error))
             self._ended = True

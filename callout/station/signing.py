@@ -20,8 +20,10 @@ from callout.journal.session_sound import KIND as SESSION_SOUND
 from callout.journal.signing import KIND as SIGNER
 from callout.journal.signing import key_path, public_of, read_key, sign_for
 from callout.journal.writer import JournalWriter
+from callout.station.kept_state import keep
+from callout.station.rebuild import Session
 from callout.station.station import Station
-from callout.station.verifying import verify_survey
+from callout.station.verifying import verify_and_follow
 
 MakeSeal = Callable[[Sign | None], Seal]
 
@@ -74,15 +76,25 @@ def seal_checked(folder: SurveyFolder, make: MakeSeal) -> tuple[Seal, str]:
         if memory is not None:
             _check_known(folder, reader, known)
     add_lost_lines(folder, [known] if known is not None else [])
-    report = verify_survey(folder)
+    report, session = verify_and_follow(folder)
     if report.faults:
         raise NotSealedError(
             f"{report.faults[0]}; see 'callout verify {folder.path}', and hold it against a seal "
             "kept elsewhere"
         )
-    if sign is None or memory is None:
-        return make(None), why_not
-    return make(_remembering(sign, memory, survey)), why_not
+    signed = None if sign is None or memory is None else _remembering(sign, memory, survey)
+    made = make(signed)
+    _keep_state(folder, session, report.entries, made)
+    return made, why_not
+
+
+def _keep_state(folder: SurveyFolder, session: Session, verified: int, made: Seal) -> None:
+    """What was verified, and what the sealing itself added, is the state that the seal seals."""
+    with folder.reading() as reader:
+        for entry in reader.entries(after=verified):
+            session.take(entry)
+        if reader.last == made.entry:
+            keep(session, made.hash)
 
 
 def _check_known(folder: SurveyFolder, reader: JournalReader, known: Seal | None) -> None:

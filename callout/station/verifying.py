@@ -9,7 +9,12 @@ from callout.journal.folder import SurveyFolder
 from callout.journal.source import TABLES, open_source
 from callout.journal.verify import Report, Verifier
 from callout.journal.witness import Witness
-from callout.station.rebuild import TableCheck
+from callout.station.rebuild import Session, TableCheck
+
+
+def verify_and_follow(folder: SurveyFolder) -> tuple[Report, Session]:
+    """The verdict, and the session as the journal leaves it; that counts where nothing is wrong."""
+    return _verified(folder, None, (), hashed=True)
 
 
 def verify_survey(
@@ -23,6 +28,12 @@ def verify_survey(
 
     Raises StorageError where the journal cannot be opened, or is of a newer version.
     """
+    return _verified(folder, signer, witnesses, hashed=hashed)[0]
+
+
+def _verified(
+    folder: SurveyFolder, signer: str | None, witnesses: Sequence[Witness], *, hashed: bool
+) -> tuple[Report, Session]:
     with open_source(folder.database) as source:
         verifier = Verifier(folder, signer, witnesses, hashed=hashed)
         # Rows of damaged tables may hold anything, and are not looked into.
@@ -36,4 +47,4 @@ def verify_survey(
         faults = [] if office else tables.finish()
         report = verifier.report(source.faults)
     report.faults = sorted([*report.faults, *faults], key=lambda fault: fault.entry)
-    return report
+    return report, tables.session

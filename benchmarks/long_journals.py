@@ -1,0 +1,198 @@
+"""How verify and a start grow with a journal that holds as many trees as real seasons do.
+
+``python benchmarks/long_journals.py [--entries 5000,20000,100000]``: invented surveys of plots with
+100 trees each, every tree called and confirmed once by typing (two entries a tree, and one a plot
+opened), sealed at the end. For each: seconds and peak memory of ``verify`` (without sound), of a
+start's recall, and of a start's whole work before the recogniser, each in a process of its own;
+medians of three runs; ``us`` is microseconds an entry, ``ratio`` the time's to the row before.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import closing
+from datetime import date, datetime, timedelta, timezone
+from decimal import Decimal
+from pathlib import Path
+
+from callout.core.events import Heard, Opened
+from callout.core.meaning import Meaning
+from callout.core.model import PastMeasurement, PlotSettings, Tree
+from callout.core.units import Unit
+from callout.journal.codec import canonical, event_parts, stamp
+from callout.journal.folder import SurveyFolder, make_survey, open_survey
+from callout.journal.reader import Entry
+from callout.journal.schema import connect
+from callout.journal.writer import entry_hash
+from callout.station.rebuild import Session, rows_of
+from callout.station.signing import seal_act
+
+RUNS = 3
+TREES_A_PLOT = 100
+BEGAN = datetime(2026, 5, 4, 8, 0, tzinfo=timezone(timedelta(hours=2)))
+PAST = date(2021, 7, 8)
+
+
+def roster(trees: int) -> tuple[Tree, ...]:
+    """Invented: beeches of 10 to 60 cm, measured five years before."""
+    return tuple(
+        Tree(
+            f"P{number // TREES_A_PLOT + 1}",
+            str(number % TREES_A_PLOT + 1),
+            "beech",
+            (PastMeasurement(PAST, former(number), Unit.CENTIMETRE),),
+        )
+        for number in range(trees)
+    )
+
+
+def former(number: int) -> Decimal:
+    return Decimal(100 + number * 37 % 500) / 10
+
+
+def events(trees: int, first: int) -> Iterator[Opened | Heard]:
+    """What happened, each event numbered."""
+    entry = first
+    for number in range(trees):
+        at = stamp(BEGAN + timedelta(seconds=20 * number))
+        if number % TREES_A_PLOT == 0:
+            yield Opened(entry, at, f"P{number // TREES_A_PLOT + 1}", "R.V.")
+            entry += 1
+        tag, size = str(number % TREES_A_PLOT + 1), former(number) + Decimal("1.2")
+        called = Meaning("reading", tag, size)
+        yield Heard(entry, at, "typed", f"{tag} {size}", (called,))
+        yield Heard(entry + 1, at, "key", "accept", (Meaning("accept"),), about=entry)
+        entry += 2
+
+
+def made(where: Path, entries: int) -> SurveyFolder:
+    """A sealed survey with about so many entries."""
+    trees = round(entries / (2 + 1 / TREES_A_PLOT))
+    folder = make_survey(where, roster(trees), PlotSettings(plot=""), {}, stamp(BEGAN))
+    session = Session()
+    with folder.reading() as reader:
+        for entry in reader.entries():
+            session.take(entry)
+            before = entry.hash
+        first = (reader.last or 0) + 1
+    with closing(connect(folder.database)) as database:
+        database.execute("PRAGMA synchronous=OFF")
+        database.execute("BEGIN")
+        for event in events(trees, first):
+            kind, body = event_parts(event)
+            text = canonical(body)
+            digest = entry_hash(event.entry, event.at, kind, text, before)
+            entry = Entry(event.entry, event.at, kind, text, before, digest)
+            database.execute(
+                "INSERT INTO entries VALUES (?,?,?,?,?,?)", tuple(entry.columns.values())
+            )
+            for table, row in rows_of(session.take(entry)):
+                columns, marks = ",".join(row), ",".join("?" * len(row))
+                database.execute(
+                    f"INSERT INTO {table} ({columns}) VALUES ({marks})", tuple(row.values())
+                )
+            before = digest
+        database.execute("COMMIT")
+    seal_act(folder, stamp(BEGAN + timedelta(days=200)))
+    return folder
+
+
+# ---- what is measured, in a process of its own ----
+
+
+def verify(path: Path) -> int:
+    from callout.station.verifying import verify_survey
+
+    report = verify_survey(open_survey(path))
+    assert not report.faults, report.faults[0]
+    return report.entries
+
+
+def recall(path: Path) -> int:
+    from callout.station.recall import remember
+
+    with open_survey(path).reading() as reader:
+        _, memory = remember(reader)
+        assert memory.saved
+        return reader.last or 0
+
+
+def start(path: Path) -> int:
+    from callout.sound.coarser import pcm_within
+    from callout.sound.files import encode_flac
+    from callout.station.data import load_language
+    from callout.station.station import Station
+    from callout.station.tidy import tidy
+
+    folder = open_survey(path)
+    station = Station(folder, load_language("en", ("beech",)), None, encode_flac, datetime.now)
+    tidy(folder, station.record, pcm_within)
+    with folder.reading() as reader:
+        last = reader.last or 0
+    station.close()
+    return last
+
+
+WORK = {"verify": verify, "recall": recall, "start": start}
+
+
+def measured(path: Path, what: str, runs: int) -> tuple[float, float]:
+    """Median seconds, and MB at the peak over those of the bare program."""
+    found = []
+    for _ in range(runs):
+        done = subprocess.run(
+            [sys.executable, __file__, "--do", what, str(path)],
+            capture_output=True, text=True, check=True,
+        )  # fmt: skip
+        seconds, megabytes = done.stdout.split()
+        found.append((float(seconds), float(megabytes)))
+    return statistics.median(item[0] for item in found), max(item[1] for item in found)
+
+
+def _do(what: str, path: Path) -> None:
+    import callout.station.verifying  # what the work itself needs is loaded before
+
+    assert callout.station.verifying
+    bare = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    started = time.process_time()
+    WORK[what](path)
+    took_s = time.process_time() - started
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    print(f"{took_s:.3f} {(peak - bare) / 1024:.0f}")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--entries", default="5000,20000,100000")
+    parser.add_argument("--runs", type=int, default=RUNS)
+    parser.add_argument("--do", nargs=2, metavar=("WORK", "FOLDER"), help=argparse.SUPPRESS)
+    args = parser.parse_args()
+    if args.do:
+        _do(args.do[0], Path(args.do[1]))
+        return
+    print("| entries | trees | " + " | ".join(f"{w} CPU s | us | ratio | MB" for w in WORK) + " |")
+    before: dict[str, float] = {}
+    for entries in map(int, args.entries.split(",")):
+        with tempfile.TemporaryDirectory() as place:
+            folder = made(Path(place) / "survey", entries)
+            with folder.reading() as reader:
+                count, trees = reader.last or 0, len(reader.readings())
+            cells = [str(count), str(trees)]
+            for what in WORK:
+                seconds, megabytes = measured(folder.path, what, args.runs)
+                ratio = f"{seconds / before[what]:.1f}" if what in before else "-"
+                micro = 1e6 * seconds / count
+                cells += [f"{seconds:.2f}", f"{micro:.0f}", ratio, f"{megabytes:.0f}"]
+                before[what] = seconds
+        print("| " + " | ".join(cells) + " |", flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,120 @@
+"""A start from the state as of the newest seal is a full replay's, and anything wrong with it only
+
+means that all is replayed. All invented.
+"""
+
+from __future__ import annotations
+
+import pickle
+import random
+from pathlib import Path
+
+import pytest
+from journal_tools import survey
+from station_tools import at_work, clock
+
+from callout.journal.folder import SurveyFolder
+from callout.journal.reader import JournalReader
+from callout.station import kept_state
+from callout.station.kept_state import followed, resume
+from callout.station.signing import seal_session
+
+SAID = (
+    "83 25.1", "accept", "confirm", "91 12.9", "undo", "tree 91", "no", "new tree 205 8.1", "skip",
+    "83 dead standing", "correction 13.1", "note", "101 30.4", "83 tag lost new tag 312",
+    "what's left",
+)  # fmt: skip
+
+
+@pytest.fixture
+def states(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    monkeypatch.setenv("CALLOUT_KEY", str(tmp_path / "none.pem"))
+    return tmp_path / "cache" / "callout" / "states"
+
+
+def day(folder: SurveyFolder, chance: random.Random, seal: bool) -> None:
+    with at_work(folder, None, clock()) as station:
+        station.open(chance.choice(["K1", "K2"]), "R.V.")
+        for _ in range(chance.randrange(1, 12)):
+            station.type(chance.choice(SAID))
+            if chance.random() < 0.6:
+                station.press("accept", about=station.memory.asking)
+        if seal:
+            seal_session(folder, station)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_tail_replayed_is_all_replayed(tmp_path: Path, states: Path, seed: int) -> None:
+    folder, chance = survey(tmp_path / "harrow"), random.Random(seed)
+    resumed = 0
+    for number in range(4):
+        day(folder, chance, seal=number != 2)
+        with folder.reading() as reader:
+            resumed += resume(reader).entry > 0
+            short, long = followed(reader), followed(reader, from_start=True)
+        assert short.memory == long.memory
+        assert short.known.survey == long.known.survey
+    assert resumed >= 2
+
+
+def begun_at(reader: JournalReader) -> int:
+    return resume(reader).entry
+
+
+def test_anything_wrong_with_it_means_replaying_all(tmp_path: Path, states: Path) -> None:
+    folder = survey(tmp_path / "harrow")
+    day(folder, random.Random(1), seal=True)
+    (path,) = states.glob("*.state")
+    assert path.stat().st_mode & 0o077 == 0
+    whole = path.read_bytes()
+    with folder.reading() as reader:
+        assert begun_at(reader) == reader.last
+        for data in (b"", whole[:-1], whole[:40], whole[:-9] + b"x" * 9, pickle.dumps(print)):
+            path.write_bytes(data)
+            assert begun_at(reader) == 0
+        path.unlink()
+        assert begun_at(reader) == 0
+        path.symlink_to(tmp_path / "elsewhere")
+        assert begun_at(reader) == 0
+
+
+def test_other_rules_make_other_states(
+    tmp_path: Path, states: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = survey(tmp_path / "harrow")
+    day(folder, random.Random(1), seal=True)
+    monkeypatch.setattr(kept_state, "_rules", lambda: "others")
+    with folder.reading() as reader:
+        assert begun_at(reader) == 0
+
+
+def test_a_state_that_is_no_state_runs_nothing(tmp_path: Path, states: Path) -> None:
+    """Even one with its digest right: only values of our own parts are taken."""
+    import hashlib
+
+    folder = survey(tmp_path / "harrow")
+    day(folder, random.Random(1), seal=True)
+    (path,) = states.glob("*.state")
+
+    class Evil:
+        def __reduce__(self) -> tuple[object, ...]:
+            return (Path.touch, (tmp_path / "ran",))
+
+    payload = pickle.dumps(Evil())
+    path.write_bytes(kept_state._MARK + hashlib.sha256(payload).digest() + payload)
+    with folder.reading() as reader:
+        assert begun_at(reader) == 0
+    assert not (tmp_path / "ran").exists()
+
+
+def test_settings_edited_after_the_seal_take_effect(tmp_path: Path, states: Path) -> None:
+    folder = survey(tmp_path / "harrow")
+    day(folder, random.Random(1), seal=True)
+    text = folder.settings.read_text()
+    folder.settings.write_text(text.replace('graduation = "0.1"', 'graduation = "0.5"'))
+    with at_work(folder, None, clock()) as station:
+        now = station.survey
+    with folder.reading() as reader:
+        assert now == followed(reader, from_start=True).known.survey
+    assert any(str(plot.settings.graduation) == "0.5" for plot in now.plots.values())

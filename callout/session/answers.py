@@ -6,15 +6,17 @@ Which callout leads here is for the table in ``machine``. What waits is told aga
 from __future__ import annotations
 
 from callout.session import echo
-from callout.session.state import left_to_do
-from callout.session.turn import Result, Turn, asked
+from callout.session.state import Phase, left_to_do
+from callout.session.turn import Result, Turn, asked, note_asked
 
 # A plot called complete too early: so many of the trees left are named.
 _MOST_NAMED = 30
 
 
 def repeat(turn: Turn) -> Result:
-    """The last question, or the echo that waits."""
+    """The last question, or the echo that waits; a note that is under way comes first."""
+    if turn.memory.phase is Phase.MEMO:
+        return turn.memory, (echo.ask(note_asked(turn.memory)),)
     if turn.memory.pending is not None:
         return turn.memory, (echo.ask(echo.question(turn.memory.pending)),)
     return turn.memory, (echo.ask(turn.memory.said or "Nothing to repeat."),)

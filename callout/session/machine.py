@@ -25,7 +25,7 @@ from callout.session.propose import which_tree
 from callout.session.state import Memory, Phase, Survey, left_to_do
 from callout.session.tags import by_roster_tag
 from callout.session.tags import let_go as let_go_tag
-from callout.session.turn import Result, Turn, asked, refused
+from callout.session.turn import Result, Turn, asked, note_asked, refused
 
 MOST_REMINDERS = 2
 
@@ -110,7 +110,7 @@ def _timed_out(memory: Memory, event: TimedOut, join_s: float) -> Result:
 def _waits_for(memory: Memory) -> str | None:
     """What is asked again after a silence, whole."""
     if memory.phase is Phase.MEMO:
-        return notes.asked_again(memory)
+        return note_asked(memory)
     if memory.pending is not None:
         return echo.question(memory.pending)
     if memory.phase is Phase.NAMED:

@@ -10,8 +10,16 @@ from dataclasses import replace
 from callout.core.events import Heard, KeepMemo, Say
 from callout.session import echo
 from callout.session.state import Memory, Phase
-from callout.session.tags import known_tags, tag_shown
-from callout.session.turn import Result, Turn, asked, out_of_hand, refused
+from callout.session.tags import known_tags
+from callout.session.turn import (
+    Result,
+    Turn,
+    asked,
+    note_about,
+    note_asked,
+    out_of_hand,
+    refused,
+)
 
 
 def note(turn: Turn) -> Result:
@@ -39,20 +47,8 @@ def _about_another(turn: Turn, tag: str, words: KeepMemo | None) -> Result:
 
 
 def _asked(memory: Memory, told: str = "") -> Result:
-    said = told + asked_again(memory)
+    said = told + note_asked(memory)
     return replace(memory, said=said, reminded=0), (Say(said, "ask"),)
-
-
-def asked_again(memory: Memory) -> str:
-    """What a note that is under way waits for."""
-    if memory.memo is not None:
-        return echo.note_echo(_about(memory), memory.memo)
-    return echo.note_asked(_about(memory))
-
-
-def _about(memory: Memory) -> str:
-    shown = tag_shown(memory, memory.plot, memory.named) if memory.named else ""
-    return echo.about(memory, memory.named, shown)
 
 
 def listened(memory: Memory, event: Heard) -> Result:
@@ -65,14 +61,14 @@ def keep(turn: Turn) -> Result:
     """The typed note that was echoed is kept."""
     memo = turn.memory.memo
     if memo is None:
-        return asked(turn.memory, asked_again(turn.memory), "ask")
+        return turn.memory, (echo.ask(note_asked(turn.memory)),)
     if turn.event.about not in (None, memo.entry):
-        return asked(turn.memory, f"that has changed: {asked_again(turn.memory)}", "ask")
+        return asked(turn.memory, "that has changed", "ask")
     return _kept(turn.memory, replace(memo, entry=turn.event.entry, at=turn.event.at))
 
 
 def _kept(memory: Memory, memo: KeepMemo) -> Result:
-    after, said = left(memory), echo.note_kept(_about(memory))
+    after, said = left(memory), echo.note_kept(note_about(memory))
     if after.pending is not None:
         said += f" {echo.still_waiting(after.pending)}"
     return after, (memo, Say(said, "saved"))
@@ -80,7 +76,7 @@ def _kept(memory: Memory, memo: KeepMemo) -> Result:
 
 def drop(turn: Turn) -> Result:
     """No note after all."""
-    return asked(left(turn.memory), echo.note_dropped(_about(turn.memory)), "refused")
+    return asked(left(turn.memory), echo.note_dropped(note_about(turn.memory)), "refused")
 
 
 def left(memory: Memory) -> Memory:
@@ -93,7 +89,7 @@ def left(memory: Memory) -> Memory:
 
 def not_kept(memory: Memory) -> Say:
     """That a note was under way and is over, told before what came instead."""
-    return Say(echo.note_dropped(_about(memory)), "refused")
+    return Say(echo.note_dropped(note_about(memory)), "refused")
 
 
 def silent(memory: Memory) -> Result:

@@ -51,9 +51,33 @@ def asked(memory: Memory, text: str, tone: str) -> Result:
     What still waits is told again, whole: a yes must answer the last thing that was heard.
     """
     said = text[:1].upper() + text[1:] + ("" if text[-1] in ".?" else ".")
-    if memory.pending is not None and tone != "saved":
-        said += f" {echo.still_waiting(memory.pending)}"
+    waits = asked_now(memory)
+    if waits and tone != "saved":
+        said += f" {waits}"
     return memory, (Say(said, tone),)
+
+
+def asked_now(memory: Memory) -> str:
+    """What the next word would answer, whole; '' where nothing is asked.
+
+    While a note is under way that is the note: a yes is none to the reading that waits behind it.
+    """
+    if memory.phase is Phase.MEMO:
+        return note_asked(memory)
+    return echo.still_waiting(memory.pending) if memory.pending is not None else ""
+
+
+def note_asked(memory: Memory) -> str:
+    """What a note that is under way waits for."""
+    if memory.memo is not None:
+        return echo.note_echo(note_about(memory), memory.memo)
+    return echo.note_asked(note_about(memory))
+
+
+def note_about(memory: Memory) -> str:
+    """Whose note it is, in words."""
+    shown = tag_shown(memory, memory.plot, memory.named) if memory.named else ""
+    return echo.about(memory, memory.named, shown)
 
 
 def refused(memory: Memory, rules: Rules, text: str) -> Result:

@@ -25,10 +25,10 @@ from callout.journal.codec import stamp
 from callout.journal.folder import SurveyFolder
 from callout.journal.seals import Seal, Sign, seal
 from callout.journal.writer import JournalWriter
-from callout.session.echo import still_waiting
 from callout.session.machine import step
 from callout.session.state import Memory, Phase, Survey, left_to_do
 from callout.session.tags import known_tags
+from callout.session.turn import asked_now
 from callout.speech.engine import Candidate, Engine, Samples
 from callout.station.apart import ApartEngine
 from callout.station.deciding import asked_by, sure
@@ -243,8 +243,8 @@ class Station:
         """
         with self._lock:
             parts = [Say(text[:1].upper() + text[1:] + ".", tone)]
-            if self._memory.pending is not None:
-                parts.append(Say(still_waiting(self._memory.pending), "ask"))
+            if waits := asked_now(self._memory):
+                parts.append(Say(waits, "ask"))
             self._tell(*parts)
 
     def try_disk(self) -> None:

@@ -22,8 +22,8 @@ import time
 from collections import Counter
 from pathlib import Path
 
+from at_table import PureTable, StationTable
 from person import Careful
-from tables import PureTable, StationTable
 
 WALK = 120
 CHUNK = 100

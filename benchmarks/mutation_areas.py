@@ -49,9 +49,13 @@ AREAS = {
                     "session", "rules told_of_which edges accept tags walk walk_places presses"
                 ),
                 *_files("session", "echo_words between_plots blind height"),
+                *_files("adversary", "answers_late"),
                 *_VALUES,
             ),
-            _files("session", "diagram replay any_dialogue"),
+            (
+                *_files("session", "diagram replay any_dialogue checks_first"),
+                *_files("adversary", "careful_person"),
+            ),
             # The rest of that file asks screens and exports as well, which takes long.
             (
                 f"{_INCHES}nothing_said_or_saved_is_in_centimetres",
@@ -62,7 +66,7 @@ AREAS = {
             "echo.py": _files("session", "echo_words"),
             "presses.py": _files("session", "presses"),
             "saving.py": _files("session", "rules edges accept"),
-            "notes.py": _files("session", "rules edges"),
+            "notes.py": (*_files("session", "rules edges"), *_files("adversary", "answers_late")),
             "walk.py": _files("session", "walk walk_places"),
             "tags.py": _files("session", "tags edges between_plots"),
         },

@@ -14,8 +14,8 @@ from collections import Counter, deque
 from dataclasses import replace
 from decimal import Decimal
 
+from at_table import SPECIES, Answer, PureTable, StationTable, places
 from echo_reader import Echo, waiting_echo
-from tables import SPECIES, Answer, PureTable, StationTable, places
 from wishes import Place, Wish, fits, fits_undo, height_of, row, side_of
 
 WORDS = ("oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from tables import PureTable, StationTable
+from at_table import PureTable, StationTable
 
 
 @pytest.fixture

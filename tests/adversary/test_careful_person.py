@@ -16,9 +16,9 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from at_table import SPECIES, PureTable, StationTable
 from echo_reader import Echo, What, waiting_echo
 from person import Careful
-from tables import SPECIES, PureTable, StationTable
 from wishes import Place, Wish, fits, kept
 
 from callout.core.model import Reading

@@ -31,9 +31,10 @@ MAY_NOT_IMPORT = {
     "cli": set(),
 }
 # Pure folders: nothing but ours and the standard library, and none of its doors to the world.
+# Of ``datetime`` only names may be imported: then whatever is asked of them can be seen.
 PURE = ("core", "grammar", "session")
 EDGES = {
-    "asyncio", "datetime.datetime", "io", "logging", "multiprocessing", "os", "pathlib", "queue",
+    "asyncio", "datetime", "io", "logging", "multiprocessing", "os", "pathlib", "queue",
     "random", "shutil", "socket", "sqlite3", "subprocess", "tempfile", "threading", "time",
     "urllib", "uuid",
 }  # fmt: skip
@@ -85,7 +86,9 @@ def test_the_pure_parts_know_only_the_standard_library(module):
     for name in imported(module):
         top = name.split(".")[0]
         assert top in sys.stdlib_module_names | {"callout"}, f"{told(module)} imports {name}"
-        assert not {top, name} & EDGES, f"{told(module)} imports {name}"
+        # "datetime" forbids the module, not its names; what those may do is told below.
+        doors = {name} if top == "datetime" else {top, name}
+        assert not doors & EDGES, f"{told(module)} imports {name}"
 
 
 def test_every_folder_has_its_rule():
@@ -108,19 +111,63 @@ def test_the_reader_of_imports_sees_every_form(tmp_path, monkeypatch):
     assert ours(module) == {"journal", "cli", "sound", "station"}
 
 
+# To read an event's own time is not to read a clock.
+OF_DATETIME = {"fromisoformat"}
+CLOCKS = {"now", "utcnow", "today", "localtime", "time_ns", "monotonic", "perf_counter"}
+
+
 def read_clocks(module: Path) -> list[str]:
-    """Calls that read a clock: ``datetime.now()``, ``date.today()`` and the like."""
+    """Whatever reads a clock or a file: ``date.today`` and the like, called or only handed on;
+
+    and all of ``datetime`` but what reads a written time.
+    """
     tree = ast.parse(module.read_text(encoding="utf-8"))
-    names = {"now", "utcnow", "today", "open", "print", "input"}
+    attributes = [node for node in ast.walk(tree) if isinstance(node, ast.Attribute)]
+    found = {node.attr for node in attributes} & CLOCKS
+    of_datetime = {
+        node.attr
+        for node in attributes
+        if isinstance(node.value, ast.Name) and node.value.id == "datetime"
+    }
     calls = [node.func for node in ast.walk(tree) if isinstance(node, ast.Call)]
-    attributes = [call.attr for call in calls if isinstance(call, ast.Attribute)]
-    plain = [call.id for call in calls if isinstance(call, ast.Name)]
-    return sorted({"now", "utcnow", "today"} & set(attributes) | names & set(plain))
+    plain = {call.id for call in calls if isinstance(call, ast.Name)}
+    return sorted(found | of_datetime - OF_DATETIME | plain & {*CLOCKS, "open", "print", "input"})
+
+
+def renamed(module: Path) -> list[str]:
+    """Names of ``datetime`` that go by another name, behind which a clock could hide."""
+    return [
+        alias.name
+        for node in ast.walk(ast.parse(module.read_text(encoding="utf-8")))
+        if isinstance(node, ast.ImportFrom) and node.module == "datetime"
+        for alias in node.names
+        if alias.asname or alias.name == "*"
+    ]
 
 
 @pytest.mark.parametrize("module", [item for item in MODULES if package_of(item) in PURE], ids=told)
 def test_the_pure_parts_read_no_clock_and_no_file(module):
     assert read_clocks(module) == []
+    assert renamed(module) == []
+
+
+@pytest.mark.parametrize(
+    ("source", "seen"),
+    [
+        ("datetime.now()", ["now"]),
+        ("moment = datetime.utcnow", ["utcnow"]),
+        ("moment = date.today", ["today"]),
+        ("datetime.fromtimestamp(0)", ["fromtimestamp"]),
+        ("open('x')", ["open"]),
+        ("datetime.fromisoformat('2026-06-02')", []),
+    ],
+)
+def test_the_reader_of_clocks_sees_every_form(tmp_path, source, seen):
+    module = tmp_path / "bad.py"
+    module.write_text(f"from datetime import date, datetime\n{source}\n")
+    assert read_clocks(module) == seen
+    module.write_text("from datetime import datetime as moment\nmoment.max\n")
+    assert renamed(module) == ["datetime"]
 
 
 def test_no_module_is_too_long():

@@ -152,7 +152,9 @@ TABLE = (
     Named("species not in plot", "a species nobody found here before", (), _OURS),
     Named("beyond species", "too large for the species", ("species_share",),
           "FHWA-RD-97-028 table 2 for sizes; the share is an assumption"),
-    Named("height of measurement", "measured elsewhere than last time", ("height_share",), _CENSUS),
+    Named("height of measurement", "measured elsewhere than last time; out of reach is refused",
+          ("height_share", "lowest_m", "highest_m"),
+          f"{_CENSUS} (height_share); the reach is ours"),
     Named("breast height", "another breast-height standard than last time", (), _PRACTICE),
     Named("unknown tag", "the plot has no such tree", (), _PRACTICE),
     Named("tag in use", "a new tree with an old tag", (), _PRACTICE),
@@ -162,5 +164,7 @@ TABLE = (
     Named("measured today", "this tree was measured today already", (), _PRACTICE),
     Named("measured this visit", "this tree was measured earlier this visit", (), _PRACTICE),
     Named("other unit", "a unit was said that is not the plot's", (), _PRACTICE),
+    Named("other side", "girth was said in a plot of diameters, or the other way", (), _PRACTICE),
+    Named("stem beside tree", "a stem of a tree that has a size of its own", (), _PRACTICE),
     Named("out of range", "outside the plot's smallest and largest", (), "set for each plot"),
 )  # fmt: skip

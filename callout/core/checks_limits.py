@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
+from callout.core.heights import HIGHEST_M, LOWEST_M
+
 DAYS_A_YEAR = Decimal("365.25")
 
 EDITION = 2
@@ -28,7 +30,8 @@ class Limits:
     told where the size, with the slip undone, lies within ``fits_sd`` of what is expected, and is
     ``slip_times`` as likely as the size called. A figure that was there before is told where
     chance would bring it more seldom than ``repeat_chance``. A loss up to ``tape_share`` is put
-    down to tape, bark or height, not to a slip.
+    down to tape, bark or height, not to a slip. Nobody measures below ``lowest_m`` or above
+    ``highest_m``: such a height is refused.
 
     ``reject_sd``, ``growth_mm_a_year`` and ``height_share`` are those of the census rule (R. Condit
     and co-workers; from public code). The others are ours, chosen by simulation (docs/checks.md);
@@ -48,6 +51,8 @@ class Limits:
     tape_share: Decimal = Decimal("0.1")
     height_share: Decimal = Decimal("0.05")
     species_share: Decimal = Decimal("1.5")
+    lowest_m: Decimal = LOWEST_M
+    highest_m: Decimal = HIGHEST_M
 
 
 DEFAULT_LIMITS = Limits()

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from callout.core.meaning import Meaning, meaning_of, plain_word
+from callout.core.meaning import MOST_FIGURES, Meaning, meaning_of, plain_word
 from callout.grammar.automaton import Automaton, Emits
 from callout.grammar.scope import Scope
 from callout.grammar.words import Heard, tokens_of
@@ -51,6 +51,9 @@ def parse_words(automaton: Automaton, text: str, scope: Scope) -> Parsed:
         # A comma helps where it parts tag from size; elsewhere it must not stand in the way. A
         # hyphen must: "eighty-three inches" is no tree 80 of three inches.
         meanings = meanings_of(automaton, [item for item in tokens if item.word != ","])
+    figures = max((sum(map(str.isdigit, token.text)) for token in tokens), default=0)
+    if not meanings and figures > MOST_FIGURES:
+        return Parsed(text, (), f"no tree has a number of {figures} figures: call it again")
     return choose(text, meanings, scope)
 
 

@@ -82,6 +82,9 @@ def _ruled(section: str, given: Mapping[str, Any], over: Rules) -> Rules:
         walk=switches.get("walk", over.walk),
         accept_word=switches.get("accept_word", over.accept_word),
     )
+    low, high = found.limits.lowest_m, found.limits.highest_m
+    if low >= high:
+        raise OperatorError(f"[{section}] lowest_m {low} must be below highest_m {high}")
     if found.limits.shrink_sd > found.limits.reject_sd:
         raise OperatorError(
             f"[{section}] shrink_sd {found.limits.shrink_sd} is above "

@@ -128,7 +128,7 @@ def height(turn: Turn) -> Result:
     """The height of measurement belongs to the reading that waits."""
     if turn.edition == 1:
         return _amended(turn, height_m=turn.meaning.height_m)
-    problem = height_problem(turn.meaning)
+    problem = height_problem(turn.meaning, turn.rules.limits)
     if problem is not None:
         return asked(turn.memory, problem, "refused")
     if turn.waiting is None or turn.memory.named is None or turn.waiting.draft.value is None:

@@ -69,8 +69,8 @@ def draft_reading(
     said = (
         checks.heard_unsurely(event.confidence),
         _measured_before(memory, rules, event, draft),
-        _other_side(meaning, plot, event),
-        _other_unit(meaning, plot),
+        _other_side(memory, meaning, plot, draft),
+        _other_unit(memory, meaning, plot, draft),
         _beside_whole(memory, rules, draft),
         _old_tag(memory, event, draft),
     )
@@ -189,13 +189,31 @@ def _old_tag(memory: Memory, event: Heard, draft: Reading) -> Warned | None:
     return checks.old_tag(said, draft.tag, draft.new_tag)
 
 
-def _other_side(meaning: Meaning, plot: Plot, event: Heard) -> Warned | None:
+def _other_side(memory: Memory, meaning: Meaning, plot: Plot, draft: Reading) -> Warned | None:
     """A tape that was pressed tells its side by its settings: nobody said it."""
-    usual = plot.settings.scale
-    if meaning.scale is None or meaning.scale is usual or event.source == "tape":
+    usual, last = plot.settings.scale, _read_alike(memory, draft)
+    if meaning.scale is None or meaning.scale is usual or draft.source == "tape":
+        return None
+    if last is not None and last.raw_scale == draft.raw_scale:
         return None
     says = f"you said {meaning.scale.value}, this plot is measured by {usual.value}"
     return Warned("other side", says, "which side of the tape was read?")
+
+
+def _read_alike(memory: Memory, draft: Reading) -> Reading | None:
+    """The reading saved just before in this plot, if the same person called it on the same day.
+
+    Who reads the other side of the tape, or another unit, and has accepted that for the tree
+    before, is not asked again at each tree; the echo goes on telling both numbers.
+    """
+    last = memory.undoable[-1] if memory.undoable else None
+    if last is None or not draft.raw_scale or last.raw is None:
+        return None
+    return last if _by_whom(last) == _by_whom(draft) else None
+
+
+def _by_whom(reading: Reading) -> tuple[str, str, bool]:
+    return reading.who, reading.at[:10], reading.source == "tape"
 
 
 def _beside_whole(memory: Memory, rules: Rules, draft: Reading) -> Warned | None:
@@ -207,9 +225,11 @@ def _beside_whole(memory: Memory, rules: Rules, draft: Reading) -> Warned | None
     return Warned("stem beside tree", f"{size} is saved without a stem", "is that another stem?")
 
 
-def _other_unit(meaning: Meaning, plot: Plot) -> Warned | None:
-    settings = plot.settings
+def _other_unit(memory: Memory, meaning: Meaning, plot: Plot, draft: Reading) -> Warned | None:
+    settings, last = plot.settings, _read_alike(memory, draft)
     if meaning.unit is None or meaning.unit is settings.unit:
+        return None
+    if last is not None and last.raw_unit is draft.raw_unit:
         return None
     says = f"you said {meaning.unit.value}, this plot is kept in {settings.unit.value}"
     return Warned("other unit", says, "which unit does the tape show?")

@@ -12,8 +12,8 @@ Nothing here saves. Times stand on the events; a clock that went backwards joins
 
 from __future__ import annotations
 
-import datetime  # to read the times of events; no clock
 from dataclasses import replace
+from datetime import datetime, timedelta
 
 from callout.core.meaning import Meaning
 from callout.session import echo
@@ -84,9 +84,6 @@ def expired(memory: Memory, at: str, join_s: float) -> bool:
     return press is not None and not _near(press.at, at, join_s)
 
 
-_moment = datetime.datetime.fromisoformat
-
-
 def _press(turn: Turn) -> Press:
     meaning = turn.meaning
     assert meaning.value is not None
@@ -137,5 +134,5 @@ def _is_around(turn: Turn, one: str, other: str) -> bool:
 def _near(earlier: str, later: str, join_s: float) -> bool:
     if not earlier:
         return False
-    apart = _moment(later) - _moment(earlier)
-    return datetime.timedelta(0) <= apart <= datetime.timedelta(seconds=join_s)
+    apart = datetime.fromisoformat(later) - datetime.fromisoformat(earlier)
+    return timedelta(0) <= apart <= timedelta(seconds=join_s)

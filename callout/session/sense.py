@@ -6,8 +6,7 @@ or it cannot be told which stem is meant.
 
 from __future__ import annotations
 
-from decimal import Decimal
-
+from callout.core.checks import Limits
 from callout.core.meaning import Meaning
 from callout.core.model import PlotSettings
 from callout.core.units import LARGEST_CENTIMETRES, SMALLEST_CENTIMETRES
@@ -15,10 +14,6 @@ from callout.session.draft import recorded_value
 from callout.session.records import Stems
 
 MOST_FIGURES = 9
-LOWEST_M, HIGHEST_M = Decimal("0.1"), Decimal(3)
-"""Where a standing person can lead a tape round a stem: from the root collar to an arm's reach
-above the head, with a step. A tree measured higher, above buttresses from a ladder, has its height
-in the roster, which is carried over and never refused. Our assumption."""
 
 
 def size_problem(meaning: Meaning, settings: PlotSettings) -> str | None:
@@ -47,15 +42,18 @@ def stem_problem(meaning: Meaning, stems: Stems, shown: str) -> str | None:
     return f"tree {shown} has {told} saved: say which stem"
 
 
-def height_problem(meaning: Meaning) -> str | None:
-    """Why nobody measured there."""
-    height_m = meaning.height_m
-    if height_m is None or LOWEST_M <= height_m <= HIGHEST_M:
+def height_problem(meaning: Meaning, limits: Limits) -> str | None:
+    """Why nobody measured there: out of a standing person's reach, or of the plot's own limits.
+
+    The height that a roster tells of a tree is carried over, and is not asked about here.
+    """
+    height_m, low, high = meaning.height_m, limits.lowest_m, limits.highest_m
+    if height_m is None or low <= height_m <= high:
         return None
     feet = height_m if meaning.height_unit is None else None
     told = f"{feet} metres" if feet is not None else f"{height_said(meaning)}"
-    meant = ", or was it feet" if feet is not None and feet <= HIGHEST_M * 3 else ""
-    return f"{told} is out of reach: say a height of {LOWEST_M} to {HIGHEST_M} metres{meant}"
+    meant = ", or was it feet" if feet is not None and feet <= high * 3 else ""
+    return f"{told} is out of reach: say a height of {low} to {high} metres{meant}"
 
 
 def height_said(meaning: Meaning) -> str:

@@ -173,7 +173,7 @@ def test_what_is_told_of_a_meaning() -> None:
     told = choose("w", many, SMALL).problem
     assert told == (
         "could be tree 83 stem 2 diameter 1.5, or tree 84 dead standing, or diameter 7.5, "
-        "or confirm: say 'diameter' between them"
+        "or yes: say 'diameter' between them"
     ), "four are named"
 
 

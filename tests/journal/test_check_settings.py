@@ -64,6 +64,7 @@ def test_a_plot_differs():
         ('[checks]\nshrink_sd = "5"', "above reject_sd 4"),
         ('[checks]\nshrunk = "2"', "unknown setting 'shrunk'"),
         ('[checks]\nblind = "yes"', "true or false"),
+        ('[checks]\nhighest_m = "0.1"', "lowest_m 0.1 must be below highest_m 0.1"),
         ("checks = 1", "must be a section"),
         ("[checks]\nplots = 1", "must be a section"),
         ("[checks.plots]\nK2 = 1", "must be a section"),

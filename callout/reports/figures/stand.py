@@ -1,6 +1,6 @@
 """Figures of the stand: sizes, growth by year, carbon through time, components of change.
 
-Each takes a table of ``reports.stand`` already cut to what it shows and returns PNG bytes.
+Each takes a table of ``reports.stand`` already cut to what it shows and returns a drawing.
 """
 
 from __future__ import annotations
@@ -16,8 +16,9 @@ from callout.reports.figures.style import (
     INK,
     MARKERS,
     SHADES,
+    Drawing,
+    drawing,
     figure,
-    png,
     short,
 )
 from callout.reports.stand.change import COMPONENTS
@@ -35,11 +36,13 @@ _TOLD = {
 }
 
 
-def diameter_distribution(classes: pd.DataFrame) -> bytes:
-    """First and last census of one plot side by side (``summary.diameter_classes``)."""
+def diameter_distribution(classes: pd.DataFrame) -> Drawing:
+    """Censuses of one plot side by side (``summary.diameter_classes``), at most four of them."""
     censuses = sorted(classes["census"].unique())
     column = "stems_per_ha" if classes["stems_per_ha"].notna().all() else "stems"
-    shown = [censuses[0], censuses[-1]] if len(censuses) > 1 else censuses
+    last = len(censuses) - 1
+    picked = sorted({round(last * at / 3) for at in range(4)}) if last > 3 else range(last + 1)
+    shown = [censuses[at] for at in picked]
     with figure() as (made, axes):
         span = (classes["class_to_cm"] - classes["class_from_cm"]).iloc[0]
         width = span / (len(shown) + 0.3)
@@ -48,16 +51,16 @@ def diameter_distribution(classes: pd.DataFrame) -> bytes:
             axes.bar(
                 rows["class_from_cm"] + (at + 0.65) * width, rows[column],
                 width * 0.95, label=str(census), edgecolor=INK, linewidth=0.8,
-                color=SHADES[4] if at == 0 and len(shown) > 1 else SHADES[1],
-                hatch=HATCHES[1] if at == 0 and len(shown) > 1 else "",
+                color=SHADES[(4, 3, 1, 0)[at + 4 - len(shown)]],
+                hatch=HATCHES[(1, 2, 3, 0)[at + 4 - len(shown)]],
             )  # fmt: skip
         axes.set_xlabel(f"diameter, cm (classes of {span:g} cm)")
         axes.set_ylabel("live stems a hectare" if column == "stems_per_ha" else "live stems")
         axes.legend(title="census")
-        return png(made)
+        return drawing(made)
 
 
-def growth_by_year(table: pd.DataFrame) -> bytes:
+def growth_by_year(table: pd.DataFrame) -> Drawing:
     """Mean annual diameter growth of the commonest species, with 95 % intervals of the mean.
 
     Years that were not measured singly are one line with one mark and one interval.
@@ -86,7 +89,7 @@ def growth_by_year(table: pd.DataFrame) -> bytes:
         left_out = len(common) - len(names)
         title = f"species ({left_out} rarer not shown)" if left_out > 0 else "species"
         axes.legend(title=title, ncols=2, loc="upper center", bbox_to_anchor=(0.5, -0.18))
-        return png(made)
+        return drawing(made)
 
 
 def _runs(rows: pd.DataFrame) -> pd.DataFrame:
@@ -104,7 +107,7 @@ def _runs(rows: pd.DataFrame) -> pd.DataFrame:
     )  # fmt: skip
 
 
-def carbon_through_time(table: pd.DataFrame) -> bytes:
+def carbon_through_time(table: pd.DataFrame) -> Drawing:
     """Carbon of each plot with its Monte Carlo interval (``uncertainty.carbon_intervals``)."""
     dense = table["carbon_t_ha"].notna().any()
     figures = ("carbon_t_ha", "low_t_ha", "high_t_ha") if dense else (
@@ -125,10 +128,10 @@ def carbon_through_time(table: pd.DataFrame) -> bytes:
         axes.set_ylabel("carbon, t a hectare" if dense else "carbon, kg")
         if table["plot"].nunique() > 1:
             axes.legend(title="plot", ncols=4, loc="upper center", bbox_to_anchor=(0.5, -0.18))
-        return png(made)
+        return drawing(made)
 
 
-def change_components(table: pd.DataFrame, unit: str = "m²") -> bytes:
+def change_components(table: pd.DataFrame, unit: str = "m²") -> Drawing:
     """Components of change of one plot: gains above the line, losses below, net as a mark."""
     labels = [f"{row.from_census}\nto {row.to_census}" for row in table.itertuples()]
     place = np.arange(len(table))
@@ -156,7 +159,7 @@ def change_components(table: pd.DataFrame, unit: str = "m²") -> bytes:
         axes.margins(y=0.06)
         axes.set_ylabel(f"change in {unit}")
         axes.legend(ncols=4, loc="upper center", bbox_to_anchor=(0.5, -0.16))
-        return png(made)
+        return drawing(made)
 
 
 def _whole_years(axes: Any, years: pd.Series, label: str = "year") -> None:

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import io
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from callout.core.errors import OperatorError
@@ -34,6 +36,8 @@ _LOOK: Any = {
     "legend.frameon": False,
     "text.parse_math": False,
     "svg.hashsalt": "callout",
+    "svg.fonttype": "none",  # letters stay letters, to be searched and edited
+    "pdf.fonttype": 42,
 }
 
 
@@ -50,14 +54,45 @@ def figure(height: float = 3.4, width: float = WIDTH_INCHES) -> Iterator[tuple[A
         yield made, made.subplots()
 
 
-def png(made: Any, dots_per_inch: int = 130) -> bytes:
+FORMS = ("png", "svg", "pdf")
+_PLAIN: Mapping[str, Mapping[str, Any]] = {  # nothing that changes from day to day
+    "png": {"metadata": {"Software": None}},
+    "svg": {"metadata": {"Date": None, "Creator": None}},
+    "pdf": {"metadata": {"CreationDate": None, "Creator": None, "Producer": None}},
+}
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """A figure that is drawn when asked for, in the form asked for."""
+
+    made: Any
+
+    @cached_property
+    def png(self) -> bytes:
+        """As PNG, for a page."""
+        return self.in_form("png")
+
+    def in_form(self, form: str, dots_per_inch: int = 130) -> bytes:
+        """As one of ``FORMS``: the same bytes for the same data."""
+        import matplotlib
+
+        data = io.BytesIO()
+        with matplotlib.rc_context(_LOOK), warnings.catch_warnings():
+            # A name in a script the font lacks is drawn as boxes; the tables have it whole.
+            warnings.filterwarnings("ignore", message="Glyph .* missing from")
+            self.made.savefig(data, format=form, dpi=dots_per_inch, **_PLAIN[form])
+        return data.getvalue()
+
+
+def drawing(made: Any) -> Drawing:
+    """The figure, to be drawn in the form that is wanted."""
+    return Drawing(made)
+
+
+def png(made: Any) -> bytes:
     """The figure as PNG, the same bytes for the same data."""
-    data = io.BytesIO()
-    with warnings.catch_warnings():
-        # A name in a script the font lacks is drawn as boxes; the tables have it whole.
-        warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        made.savefig(data, format="png", dpi=dots_per_inch, metadata={"Software": None})
-    return data.getvalue()
+    return drawing(made).png
 
 
 def short(name: str, most: int = 28) -> str:

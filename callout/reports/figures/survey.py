@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from callout.reports.figures.style import INK, MARKERS, SHADES, figure, png, short
+from callout.reports.figures.style import INK, MARKERS, SHADES, Drawing, drawing, figure, short
 from callout.reports.stand.columns import STATUSES
 from callout.reports.stand.errors import ErrorModel
 
@@ -26,7 +26,7 @@ _STATES = {
 }
 
 
-def measured_again(pairs: pd.DataFrame, error: ErrorModel) -> bytes:
+def measured_again(pairs: pd.DataFrame, error: ErrorModel) -> Drawing:
     """Difference of each pair against its size, with the lines that 95 % should lie within."""
     size = ((pairs["first_cm"] + pairs["second_cm"]) / 2).to_numpy(dtype=np.float64)
     with figure() as (made, axes):
@@ -43,10 +43,10 @@ def measured_again(pairs: pd.DataFrame, error: ErrorModel) -> bytes:
         axes.set_xlabel("diameter, cm")
         axes.set_ylabel("second less first, mm")
         axes.legend(ncols=2, loc="upper center", bbox_to_anchor=(0.5, -0.18))
-        return png(made)
+        return drawing(made)
 
 
-def measured_when(stems: pd.DataFrame) -> bytes:
+def measured_when(stems: pd.DataFrame) -> Drawing:
     """One plot's stems by census: one cell each, its shade and letter telling the state."""
     states = list(_STATES)
     of_several = stems["stem"].astype(str).map(lambda stem: f"/{stem}" if stem else "")
@@ -90,7 +90,7 @@ def measured_when(stems: pd.DataFrame) -> bytes:
             ],
             ncols=4, loc="lower left", bbox_to_anchor=(0, 1.0), fontsize=8,
         )  # fmt: skip
-        return png(made)
+        return drawing(made)
 
 
 def _letters(axes: Any, grid: pd.DataFrame, states: list[str]) -> None:

@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 
 from callout.core.errors import OperatorError
+from callout.reports.figures.style import Drawing
 
 STYLE = """
 body { font: 11pt/1.45 Georgia, "Times New Roman", serif; color: #202020; background: #fff;
@@ -155,8 +156,9 @@ def bullets(items: Sequence[str], kind: str = "") -> str:
     return _made("bullets", items=items, kind=kind) if items else ""
 
 
-def picture(png: bytes, caption: str) -> str:
+def picture(drawn: Drawing | bytes, caption: str) -> str:
     """A figure with its words, the image inside the page."""
+    png = drawn if isinstance(drawn, bytes) else drawn.png
     data = base64.b64encode(png).decode("ascii")
     return _made("picture", data=data, caption=caption, mark=_FIGURE_MARK)
 

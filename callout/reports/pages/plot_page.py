@@ -13,6 +13,7 @@ from callout.reports.figures.stand import (
     diameter_distribution,
     growth_by_year,
 )
+from callout.reports.figures.style import Drawing
 from callout.reports.figures.survey import measured_when
 from callout.reports.pages.analysis import Analysis
 from callout.reports.pages.html import grid, heading, page, paragraph, picture
@@ -69,7 +70,7 @@ GAPS: Columns = {
 }  # fmt: skip
 
 
-def plot_page(analysis: Analysis, plot: str) -> tuple[str, dict[str, bytes]]:
+def plot_page(analysis: Analysis, plot: str) -> tuple[str, dict[str, Drawing]]:
     """The page of ``plot`` and its figures by name."""
     own = {name: _of(table, plot) for name, table in analysis.tables.items()}
     figures = _figures(analysis, own, plot)
@@ -130,7 +131,7 @@ def _described(analysis: Analysis, plot: str) -> str:
     return f"{area}, measured in {unit}{height}{treatment}.{about}"
 
 
-def _figures(analysis: Analysis, own: dict[str, pd.DataFrame], plot: str) -> dict[str, bytes]:
+def _figures(analysis: Analysis, own: dict[str, pd.DataFrame], plot: str) -> dict[str, Drawing]:
     figures = {}
     if len(own["diameter_classes"]):
         figures["diameters"] = diameter_distribution(own["diameter_classes"])

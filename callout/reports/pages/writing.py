@@ -1,0 +1,134 @@
+"""Writes the report's files: summary, plots, figures, tables, and what they were made from.
+
+A plot is drawn, written and forgotten before the next, so memory does not grow with plots. Words and
+layout are elsewhere.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import callout
+from callout.core.errors import OperatorError
+from callout.journal.files import storage_errors
+from callout.reports.exchange.cells import frame_csv
+from callout.reports.figures.style import FORMS, Drawing
+from callout.reports.pages.analysis import Analysis
+from callout.reports.pages.colophon import colophon, settings_told
+from callout.reports.pages.dictionary import dictionary, table_package
+from callout.reports.pages.plot_page import plot_page
+from callout.reports.pages.report import summary_page
+
+MOST_PAGES = 12  # plots that are drawn unasked
+Tell = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Which plots get a page of their own, and in which forms figures are written.
+
+    ``plots`` None: every plot of up to ``MOST_PAGES``, none of more.
+    """
+
+    plots: tuple[str, ...] | None = None
+    forms: tuple[str, ...] = ("png",)
+
+    def __post_init__(self) -> None:
+        """Raises OperatorError for a form that figures are not drawn in."""
+        for form in self.forms:
+            if form not in FORMS:
+                raise OperatorError(f"no figures as {form!r}: there is {', '.join(FORMS)}")
+
+
+def write_report(
+    analysis: Analysis,
+    folder: Path,
+    data: str,
+    wanted: Wanted | None = None,
+    tell: Tell = lambda words, done, of: None,
+) -> Path:
+    """Write everything into ``folder`` (made if need be); returns the summary page's path.
+
+    ``data`` is the data's fingerprint; ``tell`` hears what is written, how many of how many.
+    Raises OperatorError for a plot that is not there.
+    """
+    wanted = wanted or Wanted()
+    names = _pages(plot_files(analysis), wanted)
+    foot = colophon(analysis, data)
+    with storage_errors(f"cannot write the report into {folder}"):
+        for part in ("tables", "figures"):
+            (folder / part).mkdir(parents=True, exist_ok=True)
+        for at, (plot, name) in enumerate(names.items(), 1):
+            tell("plots", at, len(names))
+            words, figures = plot_page(analysis, plot, foot)
+            _write(folder, f"{name}.html", words, name, figures, wanted.forms)
+        words, figures = summary_page(analysis, names, foot)
+        _write(folder, "index.html", words, "all", figures, wanted.forms)
+        for at, (name, table) in enumerate(analysis.tables.items(), 1):
+            tell("tables", at, len(analysis.tables))
+            (folder / "tables" / f"{name}.csv").write_bytes(frame_csv(table).encode("utf-8"))
+        _write_facts(analysis, folder, data)
+    return folder / "index.html"
+
+
+def _pages(names: Mapping[str, str], wanted: Wanted) -> dict[str, str]:
+    if wanted.plots is None:
+        return dict(names) if len(names) <= MOST_PAGES else {}
+    strange = [plot for plot in wanted.plots if plot not in names]
+    if strange:
+        raise OperatorError(f"no plot {strange[0]!r} among those measured: {_some(list(names))}")
+    return {plot: names[plot] for plot in wanted.plots}
+
+
+def _some(names: Sequence[str]) -> str:
+    more = f" and {len(names) - 12} more" if len(names) > 12 else ""
+    return f"there are {', '.join(names[:12])}{more}"
+
+
+def _write(
+    folder: Path,
+    page: str,
+    words: str,
+    name: str,
+    figures: Mapping[str, Drawing],
+    forms: Sequence[str],
+) -> None:
+    (folder / page).write_text(words, encoding="utf-8")
+    for kind, figure in figures.items():
+        for form in forms:
+            data = figure.png if form == "png" else figure.in_form(form)
+            (folder / "figures" / f"{name}-{kind}.{form}").write_bytes(data)
+
+
+def _write_facts(analysis: Analysis, folder: Path, data: str) -> None:
+    """The dictionary of the tables, and what the report was made from."""
+    told = {
+        "program": f"Callout {callout.__version__}",
+        "data": f"sha256:{data}",
+        "settings": settings_told(analysis),
+    }
+    described = table_package(analysis.tables, analysis.settings.title)
+    for path, content in ((folder / "report.json", told), (folder / "tables", described)):
+        target = path / "datapackage.json" if path.is_dir() else path
+        text = json.dumps(content, ensure_ascii=False, indent=2)
+        target.write_text(text + "\n", encoding="utf-8")
+    words = frame_csv(dictionary(analysis.tables))
+    (folder / "tables" / "dictionary.csv").write_text(words, encoding="utf-8")
+
+
+def plot_files(analysis: Analysis) -> dict[str, str]:
+    """A file name for each plot: its own name where that is plain, with a number where not."""
+    names: dict[str, str] = {}
+    taken: set[str] = set()
+    for at, plot in enumerate(sorted(analysis.stems["plot"].unique()), 1):
+        plain = re.sub(r"[^A-Za-z0-9_-]+", "-", str(plot)).strip("-")[:40]
+        name = f"plot-{plain}"
+        if plain != plot or name.casefold() in taken:
+            name = f"plot-{at}-{plain}"
+        taken.add(name.casefold())
+        names[str(plot)] = name
+    return names

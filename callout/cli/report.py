@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import argparse
 import csv
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -66,6 +68,14 @@ def add_parser(subparsers: Any) -> None:
         help="the blind second walk whose pairs give the error of measurement "
         f"(default: SURVEY{SUFFIX}, where it is there)",
     )  # fmt: skip
+    parser.add_argument(
+        "--plot", action="append", default=[], metavar="NAME",
+        help="a plot that gets a page; may be repeated (default: all of up to 12 plots)",
+    )  # fmt: skip
+    parser.add_argument("--all-plots", action="store_true", help="a page for every plot")
+    parser.add_argument(
+        "--figures", default="png", metavar="FORMS", help="forms of the figures: png,svg,pdf"
+    )
     parser.add_argument("--excel", action="store_true", help="also all tables as a workbook")
     parser.set_defaults(run=run)
 
@@ -73,16 +83,25 @@ def add_parser(subparsers: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the report and say where it is."""
     from callout.reports.pages.analysis import analyse
-    from callout.reports.pages.report import write_report
+    from callout.reports.pages.colophon import fingerprint
+    from callout.reports.pages.writing import Wanted, write_report
 
+    forms = tuple(dict.fromkeys(["png", *filter(None, args.figures.split(","))]))
+    asked = Wanted(tuple(args.plot) or None, forms)
     settings = _settings(args)
     from callout.reports.exchange import taking
+    from callout.reports.exchange.cells import compacted
     from callout.reports.plot_history import history_of
 
     data = taking.take(args.survey, args.mapping)
     history = history_of(data.further.get("history"))
-    analysis = analyse(data.measurements, data.plots, settings, _again(args), history)
-    path = write_report(analysis, args.out)
+    compact = compacted(data.measurements)
+    analysis = analyse(compact, data.plots, settings, _again(args), history)
+    if args.all_plots:
+        asked = Wanted(tuple(analysis.stems["plot"].astype(str).unique()), forms)
+    made_of = fingerprint(data.measurements, data.plots)
+    with _progress() as tell:
+        path = write_report(analysis, args.out, made_of, asked, tell)
     if args.excel:
         from callout.reports.exchange.excel import write_tables
 
@@ -91,6 +110,24 @@ def run(args: argparse.Namespace) -> int:
         print(f"note: {caution}")
     print(f"report: {path}")
     return 0
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[str, int, int], None]]:
+    """Tells on a terminal what is being written, and how much of it is done."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as shown:
+        tasks: dict[str, Any] = {}
+
+        def tell(words: str, done: int, of: int) -> None:
+            if words not in tasks:
+                tasks[words] = shown.add_task(words, total=of)
+            shown.update(tasks[words], completed=done)
+
+        yield tell
 
 
 def _again(args: argparse.Namespace) -> pd.DataFrame | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import csv
 import io
+import json
 import re
 import zlib
 from decimal import Decimal
@@ -23,10 +24,11 @@ from callout.reports.figures.stand import _runs, change_components, growth_by_ye
 from callout.reports.figures.style import SHADES
 from callout.reports.figures.survey import measured_when
 from callout.reports.pages.analysis import ReportSettings, analyse
+from callout.reports.pages.colophon import fingerprint
 from callout.reports.pages.html import number
 from callout.reports.pages.methods import limits, methods
 from callout.reports.pages.plot_page import plot_page
-from callout.reports.pages.report import plot_files, write_report
+from callout.reports.pages.writing import Wanted, plot_files, write_report
 from callout.reports.stand.census import stem_census
 from callout.reports.stand.change import COMPONENTS
 from callout.reports.stand.corrected import corrected
@@ -76,7 +78,11 @@ def test_pages_load_nothing_from_elsewhere(written):
         page = Page(path.read_text(encoding="utf-8"))
         assert "script" not in page.tags
         for address in page.loads:
-            assert address.startswith("data:image/png;base64,") or (folder / address).is_file()
+            if address.startswith("#"):
+                assert f'id="{address[1:]}"' in path.read_text(encoding="utf-8")
+            else:
+                inside = address.startswith("data:image/png;base64,")
+                assert inside or (folder / address).is_file()
 
 
 def test_names_are_shown_as_they_are(written):
@@ -95,6 +101,57 @@ def test_every_figure_is_whole(written):
         assert len(np.unique(image[..., :3].reshape(-1, 3), axis=0)) > 3
     inlined = re.findall(r"base64,([^\"]+)", (folder / "plot-K1.html").read_text())
     assert all(base64.b64decode(data).startswith(b"\x89PNG") for data in inlined)
+
+
+def test_every_column_of_every_table_is_told(written):
+    """The dictionary beside the tables, and their data package."""
+    analysis, folder = written
+    rows = list(csv.DictReader((folder / "tables" / "dictionary.csv").read_text().splitlines()))
+    assert [row for row in rows if not row["meaning"]] == []
+    assert len(rows) == sum(len(table.columns) for table in analysis.tables.values())
+    told = json.loads((folder / "tables" / "datapackage.json").read_text())
+    assert [item["path"] for item in told["resources"]] == [f"{n}.csv" for n in analysis.tables]
+    assert all(item["description"] for item in told["resources"])
+
+
+def test_a_page_tells_program_settings_and_data(written):
+    _, folder = written
+    facts = json.loads((folder / "report.json").read_text())
+    assert facts["settings"]["carbon"]["fraction"] == 0.47
+    for path in folder.glob("*.html"):
+        words = "".join(Page(path.read_text(encoding="utf-8")).words)
+        assert f"Made by {facts['program']} from data with the fingerprint {facts['data']}" in words
+        assert "carbon fraction 0.47" in words
+        assert "from memory" not in words
+        assert "Figure 1." in words and "Table 1." in words
+
+
+def test_a_fingerprint_is_of_the_data():
+    measurements, places = harrow_fen()
+    first = fingerprint(measurements, places)
+    assert first == fingerprint(measurements.astype({"plot": "category"}), places)
+    other = measurements.copy()
+    other.loc[3, "value"] = Decimal("12.5")
+    assert first != fingerprint(other, places)
+
+
+def test_pages_of_plots_are_drawn_when_asked(written, tmp_path):
+    """All of up to twelve; of more none unasked, and figures in the forms asked for."""
+    analysis, _ = written
+    write_report(analysis, tmp_path, "x", Wanted(("K2",), ("png", "svg", "pdf")))
+    assert [path.name for path in tmp_path.glob("plot-*.html")] == ["plot-K2.html"]
+    begins = {".png": b"\x89PNG", ".svg": b"<?xml", ".pdf": b"%PDF"}
+    found = sorted((tmp_path / "figures").iterdir())
+    assert {path.suffix for path in found} == set(begins)
+    assert all(path.read_bytes().startswith(begins[path.suffix]) for path in found)
+    with pytest.raises(OperatorError, match="no plot 'K9'"):
+        write_report(analysis, tmp_path, "x", Wanted(("K9",)))
+    with pytest.raises(OperatorError, match="no figures as 'gif'"):
+        Wanted(forms=("gif",))
+    many = frame(*(measurement(1, "2024-06-01", "20.0", plot=f"P{at}") for at in range(13)))
+    places = plots(*((f"P{at}", 0.1, "cm", "") for at in range(13)))
+    write_report(analyse(many, places, ReportSettings()), tmp_path / "many")
+    assert list((tmp_path / "many").glob("*.html")) == [tmp_path / "many" / "index.html"]
 
 
 def test_tables_hold_what_was_computed_and_no_formula(written):
@@ -178,7 +235,7 @@ def test_categories_give_what_texts_give():
         pd.testing.assert_frame_equal(table, other.astype(plain), check_categorical=False)
     for plot in ("K1", "K2"):
         rows = first.stems["plot"] == plot
-        assert measured_when(first.stems[rows]) == measured_when(second.stems[rows])
+        assert measured_when(first.stems[rows]).png == measured_when(second.stems[rows]).png
 
 
 def test_nothing_measured_is_told():
@@ -194,16 +251,16 @@ def test_names_that_look_like_formulas_are_drawn_plain():
         {"year": [2024], "species": ["$\\frac{"], "stems": [3], "diameter_cm_year": [0.3],
          "high_cm_year": [0.4], "spread": [0.0]}
     )  # fmt: skip
-    assert growth_by_year(table).startswith(b"\x89PNG")
+    assert growth_by_year(table).png.startswith(b"\x89PNG")
 
 
 def test_many_stems_and_a_change_of_nothing():
     rows = [measurement(at, "2024-06-01", "20.0") for at in range(500)]
-    assert measured_when(stem_census(frame(*rows))).startswith(b"\x89PNG")
+    assert measured_when(stem_census(frame(*rows))).png.startswith(b"\x89PNG")
     table = pd.DataFrame(
         {"from_census": [1], "to_census": [2], "net": [0], **dict.fromkeys(COMPONENTS, 0)}
     )
-    assert change_components(table).startswith(b"\x89PNG")
+    assert change_components(table).png.startswith(b"\x89PNG")
 
 
 @pytest.mark.parametrize(

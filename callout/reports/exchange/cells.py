@@ -140,6 +140,15 @@ def mapped(column: pd.Series, change: Callable[[str], str]) -> np.ndarray:
     return np.asarray(made[codes], dtype=object)
 
 
+_FEW_VALUES = ("plot", "tag", "stem", "species", "unit", "status", "source", "who", "rounding")
+
+
+def compacted(measurements: pd.DataFrame) -> pd.DataFrame:
+    """The frame with few different texts in many rows as categories: small and quick."""
+    few = [name for name in _FEW_VALUES if name in measurements.columns]
+    return measurements.astype(dict.fromkeys(few, "category"))
+
+
 def extra_columns(measurements: pd.DataFrame) -> list[str]:
     """Columns beyond those every frame has; they travel as text."""
     return [str(name) for name in measurements.columns if name not in MEASUREMENT_COLUMNS]

@@ -72,9 +72,10 @@ def composition(table: pd.DataFrame) -> Drawing:
     column = "basal_area_m2_ha" if dense else "basal_area_m2"
     whole = table.groupby("species", observed=True)[column].sum().sort_values(ascending=False)
     names = list(whole.index[:MOST_SPECIES])
-    told = table["species"].where(table["species"].isin(names), "other species")
+    told = table["species"].astype(object)
+    told = told.where(told.isin(names), "other species")
     grid = (
-        table.assign(species=told.astype(object))
+        table.assign(species=told)
         .pivot_table(index="census", columns="species", values=column, aggfunc="sum")
         .fillna(0.0)
     )

@@ -31,6 +31,7 @@ from callout.reports.stand.compare import (
     treatment_effects,
     treatment_means,
 )
+from callout.reports.stand.composition import composition
 from callout.reports.stand.corrected import corrected
 from callout.reports.stand.equation_set import EquationSet, read_equations
 from callout.reports.stand.errors import ErrorModel, from_repeats
@@ -162,8 +163,10 @@ def _stand(
     growth = growth_by_plot(pairs)
     change = components(basis, whole_basal_area(basis), facts=facts)
     rates = demographic_rates(stems, facts)
+    summary = stand_summary(basis, plots, history)
     return {
-        "summary": stand_summary(basis, plots, history),
+        "summary": summary,
+        "composition": composition(basis, summary),
         "diameter_classes": diameter_classes(basis, plots, settings.class_width_cm, history),
         "tree_growth": pairs,
         "growth": growth,

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from callout.reports.figures.changes import composition, fluxes_between, rates_through_time
 from callout.reports.figures.stand import (
     carbon_through_time,
     change_components,
@@ -16,7 +17,7 @@ from callout.reports.figures.stand import (
 from callout.reports.figures.style import Drawing
 from callout.reports.figures.survey import measured_when
 from callout.reports.pages.analysis import Analysis
-from callout.reports.pages.html import grid, heading, page, paragraph, picture
+from callout.reports.pages.html import contents, grid, heading, page, paragraph, picture
 
 Columns = dict[str, tuple[str, int | None]]
 STAND: Columns = {
@@ -34,7 +35,7 @@ GROWTH: Columns = {
     "why": ("", None),
 }  # fmt: skip
 CARBON: Columns = {
-    "plot": ("plot", None), "census": ("census", None), "carbon_t_ha": ("carbon t/ha", 1),
+    "plot": ("plot", None), "census": ("census", None), "carbon_t_ha": ("carbon Mg C/ha (t/ha)", 1),
     "low_t_ha": ("95 % from", 1), "high_t_ha": ("to", 1), "co2_t_ha": ("CO2 t/ha", 1),
     "co2_t_ha_year": ("CO2 t/ha/year", 2), "co2_low_t_ha_year": ("95 % from", 2),
     "co2_high_t_ha_year": ("to", 2), "outside_range": ("stems outside range", 0),
@@ -58,6 +59,10 @@ RATES: Columns = {
     "recruitment_low": ("95 % from", 4), "recruitment_high": ("to", 4), "why": ("", None),
 }  # fmt: skip
 
+COMPOSITION: Columns = {
+    "census": ("census", None), "species": ("species", None), "stems": ("stems", 0),
+    "basal_area_m2_ha": ("basal area m²/ha", 2), "share_percent": ("share, %", 1),
+}  # fmt: skip
 LEFT_OUT: Columns = {
     "tag": ("tag", None), "stem": ("stem", None), "species": ("species", None),
     "why": ("why", None), "first": ("first census", None), "last": ("last census", None),
@@ -70,36 +75,46 @@ GAPS: Columns = {
 }  # fmt: skip
 
 
-def plot_page(analysis: Analysis, plot: str) -> tuple[str, dict[str, Drawing]]:
-    """The page of ``plot`` and its figures by name."""
+def plot_page(analysis: Analysis, plot: str, foot: str = "") -> tuple[str, dict[str, Drawing]]:
+    """The page of ``plot`` and its figures by name; ``foot`` is its last paragraph."""
     own = {name: _of(table, plot) for name, table in analysis.tables.items()}
     figures = _figures(analysis, own, plot)
     parts = [
         '<p><a href="index.html">All plots</a></p>',
         heading(f"Plot {plot}", 1),
         paragraph(_described(analysis, plot)),
+        contents(),
+        heading("The stand"),
         grid(own["summary"], _without_plot(STAND), "The stand at each census"),
+        heading("Figures"),
     ]
     captions = {
-        "diameters": "Live stems by diameter class, first and last census.",
+        "diameters": "Live stems by diameter class and census.",
+        "composition": "Basal area by species at each census.",
         "growth": "Mean annual diameter growth with 95 % interval of the mean; a line spans the "
         "years between two censuses.",
-        "carbon": "Carbon in above-ground dry mass, with Monte Carlo interval.",
+        "carbon": "Carbon in above-ground dry mass, with its 95 % interval.",
         "change": "Components of change of basal area between censuses.",
+        "fluxes": "Basal area that came and went, a hectare and year.",
+        "mortality": "Mortality and recruitment, with 95 % interval.",
         "measured": "What was measured when: one row a stem, one column a census.",
     }
     parts += [picture(figures[name], words) for name, words in captions.items() if name in figures]
+    parts.append(heading("Tables"))
     for name, columns, caption in (
         ("growth", GROWTH, "Growth of stems measured at both censuses"),
         ("change_basal_area", CHANGE, "Components of change, m² of basal area"),
         ("carbon", CARBON, "Carbon and CO2, above ground"),
         ("rates", RATES, "Annual rates"),
+        ("composition", COMPOSITION, "Species at each census"),
     ):
         if len(own[name]):
             parts.append(grid(own[name], _without_plot(columns), caption))
     if len(own["left_out"]):
         parts.append(grid(own["left_out"], LEFT_OUT, "Stems left out of carbon"))
         parts.append(grid(own["species_gaps"], GAPS, "What the stems left out would change"))
+    if foot:
+        parts.append(paragraph(foot, "colophon"))
     return page(f"Plot {plot}", parts), figures
 
 
@@ -141,5 +156,12 @@ def _figures(analysis: Analysis, own: dict[str, pd.DataFrame], plot: str) -> dic
         figures["carbon"] = carbon_through_time(own["carbon"].dropna(subset=["carbon_kg"]))
     if len(own["change_basal_area"]):
         figures["change"] = change_components(own["change_basal_area"], "basal area, m²")
+    if len(own["composition"]):
+        figures["composition"] = composition(own["composition"])
+    flowing = own["fluxes"][own["fluxes"]["pool"] == "basal_area_m2"]
+    if flowing["net"].notna().any():
+        figures["fluxes"] = fluxes_between(flowing.dropna(subset=["net"]), "m² ha⁻¹ year⁻¹")
+    if own["rates"]["mortality_year"].notna().any():
+        figures["mortality"] = rates_through_time(own["rates"].dropna(subset=["mortality_year"]))
     figures["measured"] = measured_when(_of(analysis.stems, plot))
     return figures

@@ -1,34 +1,46 @@
-"""Writes the report: a summary page, a page a plot, the figures as PNG, the tables as CSV.
+"""The page of all plots: what was found, table by table and figure by figure.
 
-Every page holds its figures in itself and needs no network. Words and layout only.
+It holds its figures in itself and needs no network. Words and layout only; ``writing`` writes it.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
-from pathlib import Path
+from collections.abc import Callable, Mapping
 
+import numpy as np
 import pandas as pd
 
-from callout.journal.files import storage_errors
-from callout.reports.exchange.cells import frame_csv
+from callout.reports.figures.changes import composition, rates_through_time, treatments
 from callout.reports.figures.stand import carbon_through_time, growth_by_year
+from callout.reports.figures.style import Drawing
 from callout.reports.figures.survey import measured_again
 from callout.reports.pages.analysis import COMPARED, Analysis
 from callout.reports.pages.html import (
     bullets,
+    contents,
     grid,
     heading,
+    links,
     number,
     page,
     paragraph,
     picture,
-    text,
 )
 from callout.reports.pages.methods import limits, methods
-from callout.reports.pages.plot_page import CARBON, CHANGE, GROWTH, RATES, STAND, Columns, plot_page
+from callout.reports.pages.plot_page import CARBON, CHANGE, GROWTH, RATES, STAND, Columns
 
+MOST_ROWS = 120  # of a table on the page
+PLOTS: Columns = {
+    "plot": ("plot", None), "treatment": ("treatment", None), "area_ha": ("area, ha", 3),
+    "unit": ("measured in", None), "breast_height_m": ("at, m", 2), "site": ("site", None),
+    "shape": ("shape", None), "established": ("since", None),
+}  # fmt: skip
+SITE_RATES: Columns = {
+    "from_census": ("from", None), "to_census": ("to", None), "plots": ("plots", 0),
+    "mortality_year": ("mortality /year", 4), "mortality_low": ("95 % from", 4),
+    "mortality_high": ("to", 4), "recruitment_year": ("recruitment /year", 4),
+    "recruitment_low": ("95 % from", 4), "recruitment_high": ("to", 4), "why": ("", None),
+}  # fmt: skip
 PERIODS: Columns = {
     "years": ("years", None), "stems": ("stems", 0), "diameter_cm_year": ("growth cm/year", 3),
     "plots": ("plots", 0), "anomaly_cm_year": ("off the mean", 3), "low": ("95 % from", 3),
@@ -46,7 +58,7 @@ SITE_GROWTH: Columns = {
     "mean": ("diameter cm/year", 3), "low": ("95 % from", 3), "high": ("to", 3), "why": ("", None),
 }  # fmt: skip
 SITE_CARBON: Columns = {
-    "census": ("census", None), "plots": ("plots", 0), "mean_t_ha": ("carbon t/ha", 1),
+    "census": ("census", None), "plots": ("plots", 0), "mean_t_ha": ("carbon Mg C/ha", 1),
     "low_t_ha": ("95 % from", 1), "high_t_ha": ("to", 1), "why": ("", None),
 }  # fmt: skip
 FLUXES: Columns = {
@@ -83,101 +95,80 @@ VISITS: Columns = {
 }  # fmt: skip
 
 
-def write_report(analysis: Analysis, folder: Path) -> Path:
-    """Write everything into ``folder`` (made if need be); returns the summary page's path."""
-    names = plot_files(analysis)
-    pages, figures = {}, {}
-    for plot, name in names.items():
-        pages[f"{name}.html"], drawn = plot_page(analysis, plot)
-        figures.update({f"{name}-{kind}.png": data for kind, data in drawn.items()})
-    summary, drawn = _summary(analysis, names)
-    pages["index.html"] = summary
-    figures.update({f"all-{kind}.png": data for kind, data in drawn.items()})
-    with storage_errors(f"cannot write the report into {folder}"):
-        for part in ("tables", "figures"):
-            (folder / part).mkdir(parents=True, exist_ok=True)
-        for name, words in pages.items():
-            (folder / name).write_text(words, encoding="utf-8")
-        for name, data in figures.items():
-            (folder / "figures" / name).write_bytes(data)
-        for name, table in analysis.tables.items():
-            data = frame_csv(table).encode("utf-8")
-            (folder / "tables" / f"{name}.csv").write_bytes(data)
-    return folder / "index.html"
+def summary_page(
+    analysis: Analysis, names: Mapping[str, str], foot: str
+) -> tuple[str, dict[str, Drawing]]:
+    """The page of all plots and its figures by name.
 
-
-def plot_files(analysis: Analysis) -> dict[str, str]:
-    """A file name for each plot: its own name where that is plain, with a number where not."""
-    names: dict[str, str] = {}
-    for at, plot in enumerate(sorted(analysis.stems["plot"].unique()), 1):
-        plain = re.sub(r"[^A-Za-z0-9_-]+", "-", str(plot)).strip("-")[:40]
-        name = f"plot-{plain}"
-        if plain != plot or name.casefold() in {item.casefold() for item in names.values()}:
-            name = f"plot-{at}-{plain}"
-        names[str(plot)] = name
-    return names
-
-
-def _summary(analysis: Analysis, names: dict[str, str]) -> tuple[str, dict[str, bytes]]:
+    ``names`` are the files of the plots that have a page of their own, ``foot`` the last paragraph.
+    """
     settings, tables = analysis.settings, analysis.tables
     figures = _figures(analysis)
-    links = ", ".join(f'<a href="{name}.html">{text(plot)}</a>' for plot, name in names.items())
     parts = [
         heading(settings.title, 1),
         paragraph(f"Report made {settings.made}." if settings.made else "Report of measurements."),
-        f"<p>Plots: {links}.</p>",
+        contents(),
+        heading("Findings"),
         bullets(_findings(tables)),
         bullets(analysis.cautions, "caution"),
-        heading("The stand"),
-        grid(_last(tables["summary"]), STAND, "Each plot at its last census"),
+        *_plot_parts(analysis, names),
+        *_shown(tables, "summary", STAND, "The stand", "Each plot at its last census", _last),
+        *_drawn(figures, "composition"),
         heading("What was measured when"),
-        grid(tables["censuses"], VISITS, "Censuses; each plot's page has its stems one by one"),
-    ]
-    parts += _section(tables, "growth", GROWTH, "Growth", "Stems measured at both censuses")
-    if len(tables["growth_site"]):
-        parts.append(grid(tables["growth_site"], SITE_GROWTH, "All plots, the plot as the unit"))
-    if "growth" in figures:
-        words = (
-            "Mean annual diameter growth by species, all plots, with 95 % interval; a line spans "
-            "years that were not measured singly."
-        )
-        parts.append(picture(figures["growth"], words))
-    parts += _section(
-        tables, "periods", PERIODS, "Good and bad years", "Growth between censuses, all species"
-    )
-    parts += _section(
-        tables, "climate", CLIMATE, "Climate", "Growth and climate, both without their trend"
-    )
-    parts += _section(
-        tables,
-        "change_basal_area",
-        CHANGE,
-        "What changed",
-        "Components of change, m² of basal area",
-    )
-    parts += _section(tables, "fluxes", FLUXES, "Fluxes", "A hectare and year; they add up to net")
-    parts += _section(tables, "rates", RATES, "Mortality and recruitment", "Annual rates")
-    parts += [heading("Carbon"), grid(tables["carbon"], CARBON, "Carbon and CO2, above ground")]
-    if len(tables["carbon_site"]):
-        parts.append(grid(tables["carbon_site"], SITE_CARBON, "All plots, the plot as the unit"))
-    parts.append(grid(tables["carbon_parts"], PARTS, "What the uncertainty is made of, shares"))
-    if "carbon" in figures:
-        words = "Carbon in above-ground dry mass, with Monte Carlo interval."
-        parts.append(picture(figures["carbon"], words))
-    parts += _treatment_parts(tables)
-    parts.append(heading("How good the measuring is"))
-    parts.append(paragraph(f"Measurement error is taken from: {analysis.error.source}."))
-    if "again" in figures:
-        words = "Stems measured twice within 60 days: second less first."
-        parts.append(picture(figures["again"], words))
-    parts += _section(tables, "one_height", HEIGHTS, "One height", "Effect of the taper")
-    parts += [heading("Methods and sources"), bullets(methods(analysis))]
-    parts += [heading("What this is not"), bullets(limits(analysis))]
-    parts.append(paragraph("Every table is in the folder tables, every figure in figures."))
+        *_grid(tables["censuses"], VISITS, "Censuses; each plot's page has its stems one by one"),
+        *_shown(tables, "growth", GROWTH, "Growth", "Stems measured at both censuses"),
+        *_grid(tables["growth_site"], SITE_GROWTH, "All plots, the plot as the unit"),
+        *_drawn(figures, "growth"),
+        *_shown(
+            tables, "periods", PERIODS, "Good and bad years", "Growth between censuses, all species"
+        ),
+        *_shown(tables, "climate", CLIMATE, "Climate", "Growth and climate, both without trend"),
+        *_shown(
+            tables, "change_basal_area", CHANGE, "What changed",
+            "Components of change, m² of basal area",
+        ),
+        *_shown(tables, "fluxes", FLUXES, "Fluxes", "A hectare and year; they add up to net"),
+        *_shown(tables, "rates", RATES, "Mortality and recruitment", "Annual rates"),
+        *_grid(tables["rates_site"], SITE_RATES, "All plots, the plot as the unit"),
+        *_drawn(figures, "mortality"),
+        heading("Carbon"),
+        paragraph(
+            "One tonne (t) is one megagram (Mg): carbon in Mg C ha\N{SUPERSCRIPT MINUS}"
+            "\N{SUPERSCRIPT ONE} is the same figure as in t a hectare."
+        ),
+        *_grid(tables["carbon"], CARBON, "Carbon and CO2, above ground"),
+        *_grid(tables["carbon_site"], SITE_CARBON, "All plots, the plot as the unit"),
+        *_grid(tables["carbon_parts"], PARTS, "What the uncertainty is made of, shares"),
+        *_drawn(figures, "carbon"),
+        *_treatment_parts(tables, figures),
+        heading("How good the measuring is"),
+        paragraph(f"Measurement error is taken from: {analysis.error.source}."),
+        *_drawn(figures, "again"),
+        *_shown(tables, "one_height", HEIGHTS, "One height", "Effect of the taper"),
+        heading("Methods and sources"),
+        bullets(methods(analysis)),
+        heading("What this is not"),
+        bullets(limits(analysis)),
+        paragraph(
+            "Every table is in the folder tables (dictionary.csv tells what each column means), "
+            "every figure in figures; report.json holds settings and the data's fingerprint."
+        ),
+        paragraph(foot, "colophon"),
+    ]  # fmt: skip
     return page(settings.title, parts), figures
 
 
-def _figures(analysis: Analysis) -> dict[str, bytes]:
+CAPTIONS = {
+    "composition": "Basal area by species, all plots together.",
+    "growth": "Mean annual diameter growth by species, all plots, with 95 % interval; a line spans "
+    "years that were not measured singly.",
+    "mortality": "Mortality and recruitment of all plots, the plot as the unit.",
+    "carbon": "Carbon in above-ground dry mass, with its interval.",
+    "again": "Stems measured twice within 60 days: second less first.",
+}
+
+
+def _figures(analysis: Analysis) -> dict[str, Drawing]:
     tables, figures = analysis.tables, {}
     if len(tables["growth_by_year"]):
         figures["growth"] = growth_by_year(tables["growth_by_year"])
@@ -186,23 +177,62 @@ def _figures(analysis: Analysis) -> dict[str, bytes]:
         figures["carbon"] = carbon_through_time(carbon)
     if len(tables["measured_again"]):
         figures["again"] = measured_again(tables["measured_again"], analysis.error)
+    if tables["rates_site"]["mortality_year"].notna().any():
+        figures["mortality"] = rates_through_time(tables["rates_site"])
+    if len(tables["composition"]):
+        keys = ["census", "species"]
+        whole = tables["composition"].groupby(keys, observed=True)["basal_area_m2"].sum()
+        figures["composition"] = composition(whole.reset_index().assign(basal_area_m2_ha=np.nan))
+    means = tables.get("treatment_means")
+    for name, own in () if means is None else means.groupby("figure", observed=True):
+        if name in COMPARED:
+            figures[f"treatments_{name}"] = treatments(own, COMPARED[str(name)].words)
     return figures
 
 
-def _section(
+def _drawn(figures: Mapping[str, Drawing], name: str) -> list[str]:
+    return [picture(figures[name], CAPTIONS[name])] if name in figures else []
+
+
+def _plot_parts(analysis: Analysis, names: Mapping[str, str]) -> list[str]:
+    """What each plot is, and where its page is."""
+    shown = analysis.plots.assign(
+        unit=analysis.plots["unit"].map({"in": "inches", "cm": "centimetres"}).fillna("")
+    )
+    parts = [heading("Plots"), *_grid(shown, PLOTS, "Plots with treatment")]
+    if names:
+        parts.append(links("Pages: ", {plot: f"{name}.html" for plot, name in names.items()}))
+    else:
+        parts.append(paragraph("No plot has a page of its own here: ask with --plot NAME."))
+    return parts
+
+
+def _grid(table: pd.DataFrame, columns: Columns, caption: str) -> list[str]:
+    """A table, its first rows where it is long; none where it is empty."""
+    if table.empty:
+        return []
+    if len(table) > MOST_ROWS:
+        caption += f" (the first {MOST_ROWS} of {len(table)} rows; all are in the folder tables)"
+    return [grid(table.head(MOST_ROWS), columns, caption)]
+
+
+def _shown(
     tables: Mapping[str, pd.DataFrame],
     name: str,
-    columns: dict[str, tuple[str, int | None]],
+    columns: Columns,
     head: str,
     caption: str,
+    cut: Callable[[pd.DataFrame], pd.DataFrame] = lambda table: table,
 ) -> list[str]:
     table = tables.get(name)
     if table is None or table.empty:
         return []
-    return [heading(head), grid(table, columns, caption)]
+    return [heading(head), *_grid(cut(table), columns, caption)]
 
 
-def _treatment_parts(tables: Mapping[str, pd.DataFrame]) -> list[str]:
+def _treatment_parts(
+    tables: Mapping[str, pd.DataFrame], figures: Mapping[str, Drawing]
+) -> list[str]:
     parts = []
     for name, compared in COMPARED.items():
         for table_name, columns, caption in (
@@ -218,6 +248,10 @@ def _treatment_parts(tables: Mapping[str, pd.DataFrame]) -> list[str]:
                 for column, (head, places) in columns.items()
             }
             parts.append(grid(own, shown, f"{compared.words}: {caption}"))
+        drawn = figures.get(f"treatments_{name}")
+        if drawn is not None:
+            words = f"{compared.words}: means of plots by treatment, with 95 % interval."
+            parts.append(picture(drawn, words))
     if parts and "treatment_effects" not in tables:
         parts.append(paragraph("No treatment is named as the control: give --control."))
     return [heading("Treatment and control"), *parts] if parts else []

@@ -1,7 +1,7 @@
 """Writes the report's files: summary, plots, figures, tables, and what they were made from.
 
-A plot is drawn, written and forgotten before the next, so memory does not grow with plots. Words and
-layout are elsewhere.
+A plot is drawn, written and forgotten before the next, so memory does not grow with plots. Words
+and layout are elsewhere.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ class Wanted:
 def write_report(
     analysis: Analysis,
     folder: Path,
-    data: str,
+    data: str = "",
     wanted: Wanted | None = None,
     tell: Tell = lambda words, done, of: None,
 ) -> Path:

@@ -1,9 +1,9 @@
-"""How ``callout report`` grows with measurements: the whole command, on data packages and surveys.
+"""How ``callout report`` grows with measurements: the whole command, on packages and surveys.
 
-``python benchmarks/report_scale.py [--largest 6] [--surveys]``: each size is generated (invented, as
-in ``stand_scale.py``), written as a data package and, with ``--surveys``, made a survey whose roster
-holds them, and reported on by the command in a process of its own. Wall time, processor time and
-peak memory of that process; one run each, since the largest takes minutes. ``us each`` is of
+``python benchmarks/report_scale.py [--largest 6] [--surveys]``: each size is generated (invented,
+as in ``stand_scale.py``), written as a data package and, with ``--surveys``, made a survey whose
+roster holds them, and reported on by the command in a process of its own. Wall time, processor time
+and peak memory of that process; one run each, since the largest takes minutes. ``us each`` is of
 processor time, which a busy machine disturbs less.
 """
 

@@ -1,7 +1,8 @@
 """Every engine over the same sets: ``python -m benchmarks.hearing --work FOLDER``.
 
-``people`` are strings of human digits, each person heard by a head that never heard that person
-(``--heads``, from ``python -m training.make``); ``voices`` are whole callouts of one invented plot;
+``natural`` is people saying numbers, commands and sentences as they come; ``people`` are strings of
+human digits, each person heard by a head that never heard that person (``--heads``, from
+``python -m training.make``); ``voices`` are whole callouts of one invented plot;
 ``work`` is sound without callouts, at a station; ``front`` are treatments before the engine;
 ``memory`` is what a process takes; ``tables`` prints what was found so far, and the risk curves.
 Sets and findings are kept in the work folder. See docs/hearing.md. Digits: Free Spoken Digit
@@ -16,14 +17,23 @@ from collections.abc import Iterable
 from dataclasses import asdict
 from pathlib import Path
 
-from benchmarks.hearing import at_work, fronts, hear, memory, nothing, tables
+from benchmarks.hearing import (
+    at_work,
+    fronts,
+    hear,
+    memory,
+    natural,
+    natural_heard,
+    nothing,
+    tables,
+)
 from benchmarks.hearing.engines import ENGINES
 from benchmarks.hearing.outcomes import Outcome, figures
 from benchmarks.hearing.sets import SPEAKERS
 from benchmarks.hearing.voices import VOICES
 
 ROOT = Path(__file__).parents[2]
-STAGES = ("people", "voices", "work", "front", "memory", "tables")
+STAGES = ("natural", "people", "voices", "work", "front", "memory", "tables")
 # What the treatments before an engine are tried in.
 FRONT_IN = ("clean", "wind 10 dB", "pink 10 dB", "distant")
 
@@ -73,6 +83,36 @@ def _people(name: str, options: argparse.Namespace) -> None:
             found.setdefault(condition, []).extend(outcomes)
             _tell(name, f"people, {condition}, {person}", outcomes)
             _keep(options, "people", name, found)
+
+
+def _natural(name: str, options: argparse.Namespace) -> None:
+    """Nobody here was ever learnt from, so the whole head hears everybody."""
+    sets_of = natural.people(options.digits.parent)
+    if not sets_of:
+        print(f"natural speech left out: no recordings in {options.digits.parent}")
+        return
+    engine = ENGINES[name](options.heads, "")
+    found: dict[tuple[str, str], list[natural_heard.Answer]] = {}
+    for kind, spoken in sets_of.items():
+        for condition, treat in natural.conditions(kind).items():
+            treated = [treat(one) for one in spoken]
+            heard = list(natural_heard.answers(engine, kind, treated))
+            found[kind, condition] = heard
+            _keep_natural(options, name, found)
+            if kind not in natural.NO_CALLOUT:
+                print(
+                    f"{name} | {kind}, {condition} | {natural_heard.by_person(heard)}", flush=True
+                )
+    print(f"{name}\n{natural_heard.table(found)}", flush=True)
+
+
+def _keep_natural(
+    options: argparse.Namespace,
+    name: str,
+    found: dict[tuple[str, str], list[natural_heard.Answer]],
+) -> None:
+    told = {", ".join(key): [asdict(one) for one in heard] for key, heard in found.items()}
+    _write(options, "natural", name, told)
 
 
 def _voices(name: str, options: argparse.Namespace) -> None:
@@ -153,7 +193,14 @@ def _write(options: argparse.Namespace, stage: str, name: str, found: object) ->
     part.rename(path)
 
 
-_RUN = {"people": _people, "voices": _voices, "work": _work, "front": _front, "memory": _memory}
+_RUN = {
+    "natural": _natural,
+    "people": _people,
+    "voices": _voices,
+    "work": _work,
+    "front": _front,
+    "memory": _memory,
+}
 
 if __name__ == "__main__":
     main()

@@ -12,7 +12,7 @@ from callout.crews.rulings import add_rulings
 from callout.crews.site import Site, is_site, recorder_called
 from callout.journal.codec import stamp
 from callout.journal.folder import open_survey
-from callout.station.ruling import Proposed, checked_ruling, read_rulings, rule
+from callout.station.ruling import Bench, Proposed, checked_ruling, read_rulings, rule
 
 
 def add_parser(subparsers: Any) -> None:
@@ -33,6 +33,9 @@ def add_parser(subparsers: Any) -> None:
         dest="file",
         help="rulings that a review page exported",
     )
+    parser.add_argument(
+        "--accept", action="store_true", help="with a value that a check warns of: take it"
+    )
     parser.add_argument("--reason", help="why, in one line")
     parser.add_argument("--who", help="who rules")
     parser.set_defaults(run=run)
@@ -45,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
         return _rule_at_site(args, at)
     folder = open_survey(args.survey)
     proposed = _from_file(args) if args.file else [_from_options(args, args.entry)]
-    for ruling in rule(folder, proposed, at):
+    for ruling in rule(folder, proposed, at, args.accept):
         print(f"ruled on entry {ruling.reading}: {ruling.told}")
     return 0
 
@@ -69,8 +72,7 @@ def _rule_at_site(args: argparse.Namespace, at: str) -> int:
     proposed = _from_options(args, entry)
     site = Site(args.survey)
     held = recorder_called(site, recorder)
-    with held.folder.reading() as reader:
-        ruling = checked_ruling({item.entry: item for item in reader.readings()}, proposed)
+    ruling = checked_ruling(Bench(held.folder), proposed, args.accept)
     add_rulings(site, [(held.recorder.id, ruling)], at)
     print(f"ruled on entry {held.recorder.short}:{ruling.reading}: {ruling.told}")
     return 0

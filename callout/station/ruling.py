@@ -7,20 +7,25 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 from callout.core.errors import OperatorError
-from callout.core.model import Reading
+from callout.core.model import PlotSettings, Reading, Warned
+from callout.core.rounding import to_graduation
 from callout.core.units import parse_decimal
 from callout.journal.files import storage_errors
 from callout.journal.folder import SurveyFolder
 from callout.journal.rulings import KIND, VERDICTS, Ruling, ruling_body
 from callout.journal.writer import JournalWriter
+from callout.session.draft import warnings_before
+from callout.station.recall import remember
 
 LONGEST_TEXT = 500
+# The tag is the saved reading's own: it was asked about then.
+_OF_TAGS = ("unknown tag", "tag in use", "old tag")
 
 
 @dataclass(frozen=True)
@@ -34,11 +39,42 @@ class Proposed:
     who: str
 
 
-def rule(folder: SurveyFolder, proposed: Sequence[Proposed], at: str) -> list[Ruling]:
-    """Journal these rulings, all or none. Raises OperatorError naming what cannot be taken."""
-    with folder.reading() as reader:
-        readings = {item.entry: item for item in reader.readings()}
-    checked = [checked_ruling(readings, item) for item in proposed]
+class Bench:
+    """What a journal holds that rulings are checked against."""
+
+    def __init__(self, folder: SurveyFolder) -> None:
+        with folder.reading() as reader:
+            self.readings = {item.entry: item for item in reader.readings()}
+            self._survey, self._memory = remember(reader)
+
+    def warned(self, reading: Reading, value: Decimal) -> tuple[Warned, ...]:
+        """What would be told at the tree of ``value`` in the place of the reading's own.
+
+        A reviewer of a blind plot knows its history: it is looked at as anywhere else.
+        """
+        plot = self._survey.plots[reading.plot]
+        rules = replace(self._survey.rules_of(reading.plot), blind=False)
+        others = {
+            key: item for key, item in self._memory.saved.items() if item.entry != reading.entry
+        }
+        memory = replace(self._memory, plot=reading.plot, saved=others)
+        found = warnings_before(memory, plot, rules, replace(reading, value=value))
+        return tuple(item for item in found if item.check not in _OF_TAGS)
+
+    def settings(self, reading: Reading) -> PlotSettings:
+        """How the reading's plot is measured."""
+        return self._survey.plots[reading.plot].settings
+
+
+def rule(
+    folder: SurveyFolder, proposed: Sequence[Proposed], at: str, accepted: bool = False
+) -> list[Ruling]:
+    """Journal these rulings, all or none; ``accepted``: values that a check warns of too.
+
+    Raises OperatorError naming what cannot be taken.
+    """
+    bench = Bench(folder)
+    checked = [checked_ruling(bench, item, accepted) for item in proposed]
     writer = JournalWriter(folder.database)
     try:
         writer.append_all(at, [(KIND, ruling_body(ruling)) for ruling in checked])
@@ -47,9 +83,9 @@ def rule(folder: SurveyFolder, proposed: Sequence[Proposed], at: str) -> list[Ru
     return checked
 
 
-def checked_ruling(readings: Mapping[int, Reading], given: Proposed) -> Ruling:
+def checked_ruling(bench: Bench, given: Proposed, accepted: bool = False) -> Ruling:
     """The ruling that was proposed. Raises OperatorError where it cannot be taken."""
-    reading = readings.get(given.entry)
+    reading = bench.readings.get(given.entry)
     if reading is None or reading.void:
         raise OperatorError(
             f"entry {given.entry} saved no reading: 'callout replay' names the entry that did"
@@ -58,7 +94,7 @@ def checked_ruling(readings: Mapping[int, Reading], given: Proposed) -> Ruling:
         raise OperatorError(f"verdict {given.verdict!r}: use {', '.join(VERDICTS)}")
     if (given.value is not None) != (given.verdict == "amended"):
         raise OperatorError(f"entry {given.entry}: a value goes with amended, and only with it")
-    value = None if given.value is None else _size(given.value)
+    value = None if given.value is None else _size(bench, reading, given.value, accepted)
     return Ruling(
         reading=reading.entry,
         verdict=given.verdict,
@@ -69,11 +105,26 @@ def checked_ruling(readings: Mapping[int, Reading], given: Proposed) -> Ruling:
     )
 
 
-def _size(text: str) -> Decimal:
-    value = parse_decimal(text)
-    if value <= 0:
-        raise OperatorError(f"value {text!r} must be above zero")
-    return value
+def _size(bench: Bench, reading: Reading, text: str, accepted: bool) -> Decimal:
+    """A size within the limits of the tree: the plot's range and graduation, and every check."""
+    value, settings = parse_decimal(text), bench.settings(reading)
+    where = f"entry {reading.entry}: {text} {settings.unit.value}"
+    if not settings.smallest <= value <= settings.largest:
+        raise OperatorError(
+            f"{where} is outside {settings.smallest} to {settings.largest}, the plot's sizes: "
+            "is the decimal point right?"
+        )
+    kept = to_graduation(value, settings.graduation, settings.rounding)
+    if kept != value:
+        raise OperatorError(
+            f"{where} is between two graduations of {settings.graduation}: "
+            f"{kept} would be kept of it; give that, or what the tape shows"
+        )
+    warned = bench.warned(reading, kept)
+    if warned and not accepted:
+        says = "; ".join(", ".join(part for part in (one.says, one.look) if part) for one in warned)
+        raise OperatorError(f"{where}: {says}: add --accept to take it all the same")
+    return kept
 
 
 def one_line(what: str, given: str) -> str:

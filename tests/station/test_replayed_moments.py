@@ -227,12 +227,22 @@ def test_rulings_stand_beside_the_reading(
     assert main(["readings", str(folder.path), "--format", "json"]) == 0
     rows = {row["tag"]: row for row in json.loads(capsys.readouterr().out)}
     assert rows["83"]["recorded"] == "24.6"
-    assert rows["83"]["ruling"] == "amended to 24.80 in: heard on the recording (M.O.)"
+    assert rows["83"]["ruling"] == "amended to 24.8 in: heard on the recording (M.O.)"
     assert rows["91"]["ruling"] == "stands: right after all (M.O.)"
     assert rows["101"]["ruling"] == ""
     assert main(["replay", str(folder.path), "--tree", "91"]) == 0
     out = capsys.readouterr().out
     assert out.index("void: wrong tree") < out.index("stands: right after all")
+
+
+def test_a_value_that_a_check_warns_of_is_taken_only_with_its_own_word(
+    folder: SurveyFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    asked = ("--entry", "5", "--amended", "78.5", "--who", "M.O.", "--reason", "heard again")
+    assert rule(folder, *asked) == 2
+    assert "add --accept" in capsys.readouterr().err
+    assert rule(folder, *asked, "--accept") == 0
+    assert "amended to 78.5" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(
@@ -241,7 +251,10 @@ def test_rulings_stand_beside_the_reading(
         (("--entry", "4", "--void"), "entry 4 saved no reading"),
         (("--entry", "11", "--void"), "entry 11 saved no reading"),
         (("--entry", "5", "--amended", "-3"), "-3"),
-        (("--entry", "5", "--amended", "0"), "above zero"),
+        (("--entry", "5", "--amended", "0"), "outside 1.0 to"),
+        (("--entry", "5", "--amended", "1890"), "outside 1.0 to"),
+        (("--entry", "5", "--amended", "24.84"), "between two graduations of 0.1: 24.8"),
+        (("--entry", "5", "--amended", "78.5"), "add --accept"),
         (("--entry", "5", "--amended", "big"), "big"),
         (("--entry", "5", "--void", "--reason", " "), "a reason is needed"),
         (("--entry", "5", "--void", "--reason", "two\nlines"), "one line"),

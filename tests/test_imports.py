@@ -19,7 +19,7 @@ MAY_IMPORT = {
     "sound": {"core"},
     "speech": {"core", "grammar"},
     "devices": {"core"},
-    "journal": {"core"},
+    "journal": {"core", "grammar"},
     "crews": {"core", "journal"},
     "reports": {"core", "journal", "crews"},
     "terminal": {"core", "station"},

@@ -88,6 +88,17 @@ def convert(value: Decimal, source: Unit, target: Unit) -> Decimal:
         return value * source.centimetres / target.centimetres
 
 
+def too_large(value: Decimal, unit: Unit, scale: Scale = Scale.DIAMETER) -> bool:
+    """Whether no tree is so wide, or so far round."""
+    round_ = value if scale is Scale.GIRTH else value * PI
+    return round_ * unit.centimetres > LARGEST_CENTIMETRES
+
+
+def too_small(value: Decimal, unit: Unit) -> bool:
+    """Whether no tree is so thin, nor so little round."""
+    return value * unit.centimetres < SMALLEST_CENTIMETRES
+
+
 def diameter_from(value: Decimal, scale: Scale) -> Decimal:
     """The diameter that a tape reading means: itself, or girth over pi (50 digits)."""
     refuse_floats(value)

@@ -13,7 +13,7 @@ from decimal import Decimal
 from enum import Enum
 from typing import Protocol
 
-from callout.core.units import LARGEST_CENTIMETRES, SMALLEST_CENTIMETRES, Scale, Unit
+from callout.core.units import Scale, Unit, too_large, too_small
 
 
 @dataclass(frozen=True)
@@ -110,8 +110,8 @@ def checked_size(value: Decimal, unit: Unit) -> Reason | None:
     if value <= 0:
         return Reason.NOT_POSITIVE
     # The exponent is compared first, so that a huge one is never multiplied out.
-    if value.adjusted() > 8 or value * unit.centimetres > LARGEST_CENTIMETRES:
+    if value.adjusted() > 8 or too_large(value, unit, Scale.GIRTH):
         return Reason.TOO_LARGE
-    if value.adjusted() < -8 or value * unit.centimetres < SMALLEST_CENTIMETRES:
+    if value.adjusted() < -8 or too_small(value, unit):
         return Reason.TOO_SMALL
     return None

@@ -69,6 +69,18 @@ def tokens_of(text: str) -> tuple[Heard, ...]:
     return tuple(found)
 
 
+def is_tag(text: str) -> bool:
+    """Whether ``text`` can be typed as the tag of a tree: one token, a number or a label."""
+    try:
+        tokens = tokens_of(text)
+    except OperatorError:
+        return False
+    return [(token.word, token.text) for token in tokens] in (
+        [("NUMERAL", text)],
+        [("LABEL", text.upper())],
+    )
+
+
 def _tokens(match: re.Match[str]) -> list[Heard]:
     number, unit = match.group("number"), match.group("unit")
     if number:

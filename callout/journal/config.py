@@ -21,7 +21,7 @@ from callout.core.errors import CalloutError, OperatorError
 from callout.core.heights import parse_height_m
 from callout.core.model import PlotSettings
 from callout.core.rounding import Rounding, parse_graduation
-from callout.core.units import Scale, Unit, parse_decimal, parse_unit
+from callout.core.units import Scale, Unit, parse_decimal, parse_unit, too_large
 from callout.journal import plot_facts
 from callout.journal.files import storage_errors
 
@@ -168,6 +168,10 @@ def measuring_from(plot: str, given: Mapping[str, Any], over: PlotSettings | Non
         smallest, largest = plausible_range(unit)
         base.update(smallest=smallest, largest=largest)
     settings = PlotSettings(**{**base, **values, "plot": plot})
+    if too_large(settings.largest, settings.unit):
+        raise OperatorError(
+            f"largest {settings.largest} {settings.unit.value} is wider than any tree"
+        )
     if settings.smallest >= settings.largest:
         raise OperatorError(f"smallest {settings.smallest} is not below largest {settings.largest}")
     return settings

@@ -18,16 +18,13 @@ from callout.core.errors import OperatorError
 from callout.core.heights import parse_height_m
 from callout.core.model import PastMeasurement, Tree
 from callout.core.statuses import known_statuses, status_named
-from callout.core.units import Unit, parse_decimal, parse_unit
+from callout.core.units import Unit, parse_decimal, parse_unit, too_large, too_small
+from callout.grammar.words import is_tag
 from callout.journal.days import ASK, order_of, read_day
 from callout.journal.files import storage_errors
 
 MOST_BYTES = 64 * 1024 * 1024
 MOST_LISTED = 50
-TAG = re.compile(r"[A-Z0-9][A-Z0-9-]{0,11}")
-"""A tag as journals may hold it."""
-_CALLED = re.compile(r"(?=.{1,12}$)[A-Z]{0,3}[0-9][A-Z0-9]*")
-"""A tag that can be called and typed, as at the tree."""
 _HEIGHTS = ("measured_at_m", "breast_height_m")
 _COLUMN = re.compile(r"(date|value|unit)[ _]?(\d*)")
 
@@ -192,11 +189,7 @@ def _tree(
     plot, tag = cells[columns.named["plot"]], cells[columns.named["tag"]].upper()
     if not plot:
         raise OperatorError("no plot")
-    if not _CALLED.fullmatch(tag):
-        raise OperatorError(
-            f"tag {tag!r} cannot be called or typed: use digits, or up to three letters and then "
-            "digits, as 83 or A12, 12 at most"
-        )
+    checked_tag(tag)
     species = cells[columns.named["species"]] if "species" in columns.named else ""
     usual = usually.units.get(plot, usually.unit)
     past = [
@@ -213,6 +206,15 @@ def _tree(
         past=tuple(sorted(past, key=lambda item: item.on)),
         extra={label: _further(label, cells[at]) for label, at in columns.extra if cells[at]},
     )
+
+
+def checked_tag(tag: str) -> None:
+    """Raises OperatorError for a tag that cannot be called or typed at the tree."""
+    if not is_tag(tag):
+        raise OperatorError(
+            f"tag {tag!r} cannot be called or typed: use digits, or up to three letters and then "
+            "digits, as 83, A12 or A-12"
+        )
 
 
 def _further(label: str, text: str) -> str:
@@ -239,4 +241,9 @@ def _measurement(on: str, value: str, unit: str, default_unit: Unit, order: str)
     size = parse_decimal(value)
     if size <= 0:
         raise OperatorError(f"value {value!r} must be above zero")
-    return PastMeasurement(day, size, parse_unit(unit) if unit else default_unit)
+    shown = parse_unit(unit) if unit else default_unit
+    if too_large(size, shown) or too_small(size, shown):
+        raise OperatorError(
+            f"value {value!r} in {shown.value} is no tree's size: which unit is it?"
+        )
+    return PastMeasurement(day, size, shown)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from callout.core.checks import Limits
 from callout.core.meaning import Meaning
 from callout.core.model import PlotSettings
-from callout.core.units import LARGEST_CENTIMETRES, SMALLEST_CENTIMETRES
+from callout.core.units import too_large, too_small
 from callout.session.draft import recorded_value
 from callout.session.records import Stems
 
@@ -24,11 +24,11 @@ def size_problem(meaning: Meaning, settings: PlotSettings) -> str | None:
     if len(raw.as_tuple().digits) > MOST_FIGURES or raw.adjusted() >= MOST_FIGURES:
         figures = max(len(raw.as_tuple().digits), raw.adjusted() + 1)
         return f"a size of {figures} figures cannot be read: call it again"
-    unit = meaning.unit or settings.unit
-    if raw * unit.centimetres > LARGEST_CENTIMETRES:
+    unit, scale = meaning.unit or settings.unit, meaning.scale or settings.scale
+    if too_large(raw, unit, scale):
         return f"{raw} {unit.value} is larger than any tree: call it again"
-    kept = recorded_value(raw, unit, meaning.scale or settings.scale, settings)
-    if kept <= 0 or raw * unit.centimetres < SMALLEST_CENTIMETRES:
+    kept = recorded_value(raw, unit, scale, settings)
+    if kept <= 0 or too_small(raw, unit):
         return f"{raw} {unit.value} would be kept as {kept}, which is no size: call it again"
     return None
 

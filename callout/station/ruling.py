@@ -21,6 +21,7 @@ from callout.journal.folder import SurveyFolder
 from callout.journal.rulings import KIND, VERDICTS, Ruling, ruling_body
 from callout.journal.writer import JournalWriter
 from callout.session.draft import warnings_before
+from callout.session.records import key_of
 from callout.station.recall import remember
 
 LONGEST_TEXT = 500
@@ -54,9 +55,8 @@ class Bench:
         """
         plot = self._survey.plots[reading.plot]
         rules = replace(self._survey.rules_of(reading.plot), blind=False)
-        others = {
-            key: item for key, item in self._memory.saved.items() if item.entry != reading.entry
-        }
+        key, saved = key_of(reading), self._memory.saved
+        others = saved.lacking(key) if key in saved else saved
         memory = replace(self._memory, plot=reading.plot, saved=others)
         found = warnings_before(memory, plot, rules, replace(reading, value=value))
         return tuple(item for item in found if item.check not in _OF_TAGS)

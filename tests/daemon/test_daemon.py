@@ -383,7 +383,7 @@ def test_detach_and_status(fen: SurveyFolder) -> None:
         told = run_callout("daemon", fen.path, "--status")
         assert "plot K1" in told.out
         assert "0 of 12 trees done" in told.out
-        assert "fault: No microphone can be had" in told.out
+        assert "fault: There is no microphone. Connect one" in told.out
     finally:
         assert run_callout("daemon", fen.path, "--stop").code == 0
     refused = run_callout("daemon", fen.path, "--detach", "--engine", "none")

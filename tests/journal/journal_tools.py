@@ -174,11 +174,15 @@ FACTS = st.fixed_dictionaries({
 def plot_settings(draw: st.DrawFn, plot: str = "") -> PlotSettings:
     """Settings that ``survey.toml`` allows."""
     sizes = st.decimals("0.001", "400", allow_nan=False, allow_infinity=False, places=3)
-    smallest = draw(sizes)
-    largest = draw(sizes.filter(lambda value: value > 0)) + smallest
+    unit = draw(units)
+    # No tree is wider than 19 m; that is 62 ft.
+    most = {Unit.METRE: "9", Unit.FOOT: "31"}.get(unit, "400")
+    ends = st.decimals("0.001", most, allow_nan=False, allow_infinity=False, places=3)
+    smallest = draw(ends)
+    largest = draw(ends) + smallest
     return PlotSettings(
         plot=plot,
-        unit=draw(units),
+        unit=unit,
         graduation=draw(sizes),
         rounding=draw(st.sampled_from(Rounding)),
         scale=draw(st.sampled_from(Scale)),

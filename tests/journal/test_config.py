@@ -71,6 +71,7 @@ def test_a_plot_may_differ_and_takes_the_sizes_of_its_unit(tmp_path: Path) -> No
         ('[measuring]\nbreast_height = "chest"\n', ["breast_height", "'chest'"]),
         ('[measuring]\nbreast_height = "4.5"\n', ["breast_height", "out of reach", "4.5 ft"]),
         ('[measuring]\nimplied_point = "yes"\n', ["implied_point", "'yes'"]),
+        ('[measuring]\nlargest = "2000"\n', ["largest 2000 cm", "wider than any tree"]),
         ('[measuring]\nsmallest = "5"\nlargest = "4"\n', ["smallest 5", "largest 4"]),
         ('[measuring]\nlargest = "inf"\n', ["largest", "'inf'"]),
         ('[measuring]\ngradation = "0.1"\n', ["gradation"]),

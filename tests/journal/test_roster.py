@@ -19,8 +19,14 @@ from hypothesis import strategies as st
 from callout.core.errors import OperatorError, StorageError
 from callout.core.model import Tree
 from callout.core.units import Unit
+from callout.grammar.automaton import Automaton
+from callout.grammar.language import read_language
+from callout.grammar.parser import parse_words
+from callout.grammar.scope import Scope
+from callout.grammar.words import is_tag
 from callout.journal.roster import RosterError, parse_roster, read_roster
 
+ENGLISH = Path(__file__).parents[2] / "grammars" / "en.jsgf"
 HEAD = "plot,tag,species,date,value,unit\n"
 GOOD = HEAD + "K1,83,red oak,2021-07-08,25.0,in\n"
 
@@ -159,7 +165,7 @@ def test_the_same_tag_in_two_plots_is_two_trees_and_case_makes_no_other() -> Non
 
 @given(
     species=st.text(st.characters(codec="utf-8", exclude_characters="\0"), max_size=30),
-    value=st.decimals("0.001", "9999", allow_nan=False, allow_infinity=False, places=3),
+    value=st.decimals("0.004", "750", allow_nan=False, allow_infinity=False, places=3),
     on=st.dates(date(1700, 1, 1), date(2200, 12, 31)),
 )
 def test_what_a_csv_library_writes_is_read_back(species: str, value: Decimal, on: date) -> None:
@@ -191,10 +197,33 @@ def test_a_status_that_is_not_known_is_refused_with_its_row(told: str) -> None:
         parsed(f"plot,tag,status\nK1,7,live\nK1,8,{told}\n")
 
 
-@pytest.mark.parametrize("tag", ["A-12", "AB", "TREE1", "1-2", "1234567890123", "٣"])
+@pytest.mark.parametrize("tag", ["AB", "TREE1", "1-2", "12in", "8.3", "A 1", "٣", "", "9" * 301])
 def test_a_tag_that_cannot_be_called_is_refused(tag: str) -> None:
     with pytest.raises(RosterError, match="cannot be called"):
         parsed(f"plot,tag\nK1,{tag}\n")
+
+
+@pytest.fixture(scope="module")
+def typed() -> Automaton:
+    return read_language("en", ENGLISH.read_text(encoding="utf-8")).full
+
+
+@pytest.mark.parametrize("tag", ["83", "007", "A12", "A-12", "b-3c", "12-A", "1234567890123"])
+def test_every_tag_that_can_be_typed_is_taken(tag: str, typed: Automaton) -> None:
+    (tree,) = parsed(f"plot,tag\nK1,{tag}\n")
+    assert tree.tag == tag.upper()
+    (meant,) = parse_words(typed, f"{tag} 24.6", Scope()).meanings
+    assert (meant.tag, str(meant.value)) == (tree.tag, "24.6")
+
+
+@given(tag=st.text("aAbZ0189-. ,n", min_size=1, max_size=6))
+def test_a_tag_is_taken_just_where_it_can_be_typed(tag: str, typed: Automaton) -> None:
+    """Held against the grammar itself, which reads the whole callout."""
+    try:
+        meant = parse_words(typed, f"{tag} alive", Scope()).meanings
+    except OperatorError:
+        meant = ()
+    assert is_tag(tag) == ([one.tag for one in meant] == [tag.upper()])
 
 
 @pytest.mark.parametrize(
@@ -225,3 +254,9 @@ def test_dates_written_in_two_ways_are_refused_with_their_rows() -> None:
         parsed(text)
     with pytest.raises(RosterError, match="line 3: date '2021-07-14': the year comes first"):
         parse_roster(text, "trees.csv", {}, Unit.INCH, "d-m-y")
+
+
+@pytest.mark.parametrize(("value", "unit"), [("2000", "cm"), ("0.05", "mm"), ("800", "in")])
+def test_a_past_size_that_no_tree_has_is_refused_with_its_row(value: str, unit: str) -> None:
+    with pytest.raises(RosterError, match=f"line 2: value '{value}' in {unit} is no tree's size"):
+        parsed(HEAD + f"K1,83,oak,2021-07-08,{value},{unit}\n")

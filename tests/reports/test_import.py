@@ -316,3 +316,18 @@ def test_a_column_that_mixes_forms_of_dates_is_refused_with_the_rows():
 def test_an_abbreviated_status_is_asked_for(word):
     mapping = propose(table(f"plot,tag,dbh cm,date,status\nK1,1,20,2021-07-14,{word}\n"))
     assert mapping.statuses == {word: "?"}
+
+
+@pytest.mark.parametrize(
+    ("height", "why"),
+    [("13.7", "out of reach"), ("0", "out of reach"), ("4.5", "4.5 ft if feet are meant")],
+)
+def test_a_height_that_nobody_reaches_is_refused_with_its_row(height: str, why: str):
+    text = "plot,tag,date,dbh (cm),height\n"
+    text += f"K1,7,2021-07-08,24.6,{height}\nK1,8,2021-07-08,24.6,1.37\n"
+    proposed = propose(table(text))
+    columns = {**proposed.columns, "measured_height_m": "height"}
+    frame, refused = import_table(table(text), replace(proposed, columns=columns))
+    assert list(frame["tag"]) == ["8"]
+    assert [(one.line, one.column, one.text) for one in refused] == [(2, "height", height)]
+    assert why in refused[0].why

@@ -15,14 +15,23 @@ from decimal import Decimal
 import pandas as pd
 
 from callout.core.errors import OperatorError
-from callout.core.units import Scale, Unit, convert, diameter_from, parse_decimal, parse_unit
+from callout.core.heights import parse_height_m
+from callout.core.units import (
+    Scale,
+    Unit,
+    convert,
+    diameter_from,
+    parse_decimal,
+    parse_unit,
+    too_large,
+    too_small,
+)
 from callout.journal.days import ASK, order_of, read_day
 from callout.reports.exchange.cells import WRITTEN, centimetres
 from callout.reports.exchange.foreign import Foreign
 from callout.reports.exchange.mapping import Diameter, TableMapping, unit_told
 
 EMPTY = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "."})
-LARGEST_CM = Decimal(2000)  # wider than any tree: a slip of the decimal point
 PLACES = Decimal("0.0001")  # kept of a girth's diameter
 
 
@@ -170,12 +179,15 @@ def _status(text: str, mapping: TableMapping) -> str:
     return status
 
 
-def _number(text: str, column: str, mapping: TableMapping) -> Decimal:
+def _pointed(text: str, column: str, mapping: TableMapping) -> str:
     if mapping.decimal == "," and "." in text:
         raise _RefusalError(column, text, "a point where decimals have a comma")
-    pointed = text.replace(",", ".", 1) if mapping.decimal == "," else text
+    return text.replace(",", ".", 1) if mapping.decimal == "," else text
+
+
+def _number(text: str, column: str, mapping: TableMapping) -> Decimal:
     try:
-        return parse_decimal(pointed)
+        return parse_decimal(_pointed(text, column, mapping))
     except OperatorError:
         wanted = f"24{mapping.decimal}6"
         raise _RefusalError(column, text, f"not a number such as {wanted}") from None
@@ -206,9 +218,9 @@ def _size(text: str, item: Diameter, mapping: TableMapping) -> tuple[Decimal | N
     value = convert(value, given, unit)
     if item.girth:
         value = diameter_from(value, Scale.GIRTH).quantize(PLACES)
-    if convert(value, unit, Unit.CENTIMETRE) > LARGEST_CM:
-        raise _RefusalError(item.column, text, f"wider than {LARGEST_CM} cm: which unit is it?")
-    if not value:
+    if too_large(value, unit):
+        raise _RefusalError(item.column, text, "wider than any tree: which unit is it?")
+    if too_small(value, unit):
         raise _RefusalError(item.column, text, "too small to be a stem")
     return value, unit
 
@@ -216,7 +228,12 @@ def _size(text: str, item: Diameter, mapping: TableMapping) -> tuple[Decimal | N
 def _height(text: str, mapping: TableMapping) -> float:
     if text.casefold() in EMPTY:
         return float("nan")
-    return float(_number(text, mapping.columns.get("measured_height_m", "height_m"), mapping))
+    column = mapping.columns.get("measured_height_m", "height_m")
+    pointed = _pointed(text, column, mapping)
+    try:
+        return float(parse_height_m(pointed))
+    except OperatorError as error:
+        raise _RefusalError(column, text, str(error)) from None
 
 
 def _when(row: dict[str, str], item: Diameter, mapping: TableMapping) -> date:

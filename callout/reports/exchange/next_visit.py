@@ -18,7 +18,7 @@ from callout.core.model import PastMeasurement, PlotSettings, Tree
 from callout.core.rounding import Rounding
 from callout.core.units import Scale, Unit, parse_decimal, parse_unit
 from callout.journal.config import plausible_range
-from callout.journal.roster import TAG
+from callout.journal.roster import checked_tag
 from callout.reports.exchange.cells import WRITTEN, extra_columns, text_rows, told
 from callout.reports.exchange.dataset import Dataset
 from callout.reports.stand.columns import LIVE
@@ -53,10 +53,10 @@ def next_trees(taken: Dataset, *, with_gone: bool = False) -> tuple[tuple[Tree, 
     trees, gone = [], 0
     for key in dict.fromkeys([*roster, *seen]):
         plot, tag = key
-        if not TAG.fullmatch(tag):
-            raise OperatorError(
-                f"tag {tag!r} in plot {plot}: use up to 12 letters, digits, hyphens"
-            )
+        try:
+            checked_tag(tag)
+        except OperatorError as error:
+            raise OperatorError(f"plot {plot}: {error}") from None
         tree = roster.get(key) or Tree(plot, tag)
         if key in seen:
             tree = _with_past(tree, seen[key], heights.get(plot, ""))

@@ -9,8 +9,9 @@ import argparse
 import json
 import sys
 import threading
+from collections.abc import Iterator
 from datetime import date
-from typing import Any
+from typing import Any, TextIO
 
 from callout.cli.working import add_working_options, check_options, frames_of, login, work_of
 from callout.core.errors import OperatorError, StorageError
@@ -24,6 +25,8 @@ from callout.station.post import Post, Told, Work
 from callout.station.safety import CAUTION, kept_told, shown_today
 from callout.station.signing import seal_session
 from callout.station.station import Done, Station
+
+_MOST_LINE = 20_000
 
 
 def add_parser(subparsers: Any) -> None:
@@ -124,9 +127,17 @@ def _print_cautions(folder: SurveyFolder) -> None:
 
 
 def _from_standard_input(station: Station) -> None:
-    for line in sys.stdin:
+    for line in _lines(sys.stdin):
         if line.strip():
             station.type(line.strip())
+
+
+def _lines(stream: TextIO) -> Iterator[str]:
+    """The stream's lines; of one that is far too long its beginning, so that memory is bounded."""
+    while line := stream.readline(_MOST_LINE):
+        yield line
+        while len(line) == _MOST_LINE and not line.endswith("\n"):
+            line = stream.readline(_MOST_LINE)
 
 
 def _print_done(done: Done) -> None:

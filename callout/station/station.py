@@ -37,6 +37,9 @@ from callout.station.recall import recall
 from callout.station.scopes import plot_named, scope_of
 
 SLOW_DISK_S = 2.0
+LONGEST_TYPED = 5_000
+"""Characters of a typed line; a note may be that long."""
+SHOWN_TYPED = 300
 
 
 @dataclass(frozen=True)
@@ -209,13 +212,16 @@ class Station:
 
         While a note is listened for, what is no callout is the note.
         """
-        text = _keepable(text)
+        length, text = len(text), _keepable(text[: LONGEST_TYPED + 1])
         with self._lock:
             try:
                 parsed = parse_words(self._language.full, text, self._scope)
             except CalloutError as error:
                 parsed = Parsed(text, (), str(error))
-            if not parsed.meanings and self._memory.listens_for_a_note:
+            if length > LONGEST_TYPED:  # told, and no more of it kept than shows what it was
+                told = f"a line of {length} characters is no callout and no note"
+                parsed = Parsed(f"{text[:SHOWN_TYPED]}…", (), told)
+            elif not parsed.meanings and self._memory.listens_for_a_note:
                 parsed = Parsed(text, (Meaning("note", text=text),), None)
             self._do(lambda: self._written("typed", parsed, at, about))
 

@@ -30,7 +30,8 @@ def plot_jackknife(
 ) -> pd.Series:
     """Half the interval of sum(``total``) / sum(``count``) in each group of ``keys``.
 
-    Each plot is left out in turn; t with one degree fewer than plots. NaN below three plots.
+    Each plot is left out in turn. Student's t with one degree fewer than the plots would be if all
+    weighed alike, (sum n)^2 / sum n^2 (L. Kish; from memory). NaN below three plots.
     """
     parts = rows.groupby([*keys, "plot"], observed=True)[[total, count]].sum().reset_index()
     grouped = parts.groupby(keys, observed=True)
@@ -40,9 +41,13 @@ def plot_jackknife(
         without = (whole[total] - parts[total]) / (whole[count] - parts[count])
         ratio = whole[total] / whole[count]
         squares = (without - ratio) ** 2 * (plots - 1) / plots
-    table = parts[keys].assign(squares=squares, plots=plots).groupby(keys, observed=True)
-    found = table.agg(squares=("squares", "sum"), plots=("plots", "first"))
-    half = t_quantile(found["plots"] - 1, level) * np.sqrt(found["squares"])
+    alike = (parts[count] / whole[count]) ** 2
+    table = parts[keys].assign(squares=squares, plots=plots, alike=alike)
+    found = table.groupby(keys, observed=True).agg(
+        squares=("squares", "sum"), plots=("plots", "first"), alike=("alike", "sum")
+    )
+    freedom = np.maximum(1 / found["alike"] - 1, 1.0)
+    half = t_quantile(freedom, level) * np.sqrt(found["squares"])
     return pd.Series(half, index=found.index).where(found["plots"] >= FEWEST_PLOTS)
 
 

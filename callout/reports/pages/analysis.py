@@ -130,6 +130,7 @@ def analyse(
     trees = stem_biomass(stems, settings.equations, settings.carbon)
     tables: dict[str, pd.DataFrame] = {"censuses": census_table(stems), "set_aside": aside}
     tables |= _stand(stems, plots, settings, height, history)
+    _named(tables)
     tables |= _carbon(trees, plots, with_error(settings.draws, error), settings, history)
     of_carbon = tables.pop("fluxes_of_carbon")
     tables["fluxes"] = pd.concat([tables["fluxes"], of_carbon], ignore_index=True)
@@ -146,6 +147,15 @@ def analyse(
     told = (*settings.notes, *cautions(stems, trees, tables, untold))
     converted = len(tables["one_height"]) > 0
     return Analysis(settings, tables, stems, plots, error, told, height, converted)
+
+
+def _named(tables: dict[str, pd.DataFrame]) -> None:
+    """Censuses with what held in them, and the summary with what they are called."""
+    keys, censuses, summary = ["plot", "census"], tables["censuses"], tables["summary"]
+    held = summary[[*keys, "area_ha", "treatment"]]
+    tables["censuses"] = censuses.merge(held, how="left", on=keys)
+    labels = summary[keys].merge(censuses[[*keys, "label"]], how="left", on=keys)["label"]
+    tables["summary"] = summary.assign(label=labels.array)
 
 
 def _stand(

@@ -99,13 +99,17 @@ def _tries(
 ) -> Iterator[tuple[str, str, int, np.ndarray]]:
     """Season, figure, lag and the figure's mean over each period's years."""
     for season, table in seasons.items():
-        for figure in table.columns:
-            for lag in LAGS:
-                means = [
-                    table[figure].reindex(range(start + 1 - lag, end + 1 - lag)).mean(skipna=False)
-                    for start, end in spans
-                ]
-                yield season, str(figure), lag, np.array(means, dtype=np.float64)
+        years = np.arange(spans.min() - 1, spans.max() + 2) if len(spans) else np.arange(0)
+        known = table.reindex(years).to_numpy(dtype=np.float64)
+        # Sums up to each year; a gap makes all sums over it NaN by the count beside.
+        sums = np.cumsum(np.vstack([np.zeros(known.shape[1]), np.nan_to_num(known)]), axis=0)
+        gaps = np.cumsum(np.vstack([np.zeros(known.shape[1]), np.isnan(known)]), axis=0)
+        for lag in LAGS:
+            first, last = (spans - lag + 1 - (years[0] if len(years) else 0)).T
+            whole = (sums[last] - sums[first]) / (last - first)[:, None]
+            means = np.where(gaps[last] > gaps[first], np.nan, whole)
+            for at, figure in enumerate(table.columns):
+                yield season, str(figure), lag, means[:, at]
 
 
 def detrended(growth: np.ndarray, figure: np.ndarray, time: np.ndarray) -> dict[str, object]:

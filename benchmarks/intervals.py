@@ -23,6 +23,7 @@ from callout.reports.stand.equation_set import read_equations
 from callout.reports.stand.growth import growth_by_plot, growth_by_year, growth_of_site
 from callout.reports.stand.mass_variance import Draws
 from callout.reports.stand.periods import judged_periods
+from callout.reports.stand.sampling import LABEL_P
 from callout.reports.stand.uncertainty import carbon_intervals
 
 SET = read_equations()
@@ -199,7 +200,7 @@ def noise_cases(rng, count):
         labelled += bool(table["judged"].isin(["good", "bad"]).any())
         climate = pd.DataFrame(rng.standard_normal((10, 6)), columns=list("abcdef"))
         climate.insert(0, "year", range(2009, 2019))
-        holding += bool((correlations(table, climate)["p_corrected"] < 0.05).any())
+        holding += bool((correlations(table, climate)["p_corrected"] < LABEL_P).any())
     print(f"tables of noise with a good or bad year: {100 * labelled / count:.1f} %")
     print(f"tables of noise with a climate figure that holds: {100 * holding / count:.1f} %")
 

@@ -29,7 +29,8 @@ def methods(analysis: Analysis) -> list[str]:
         "Intervals of means are Student's t: over stems within a plot (none below five), over "
         "plots for a site (none below three), where species differ in number by leaving out each "
         "plot in turn. A period between two censuses is called good or bad only where three plots "
-        "and five periods or more say so by a test, corrected for the number of periods (Holm). "
+        "and five periods or more say so by a test, corrected for the number of periods "
+        "(Holm), at 2.5 %. "
         "Growth over five years is one figure, for a climate too.",
         "Climate: growth and each figure, by season and of the year before too, both less their "
         "straight trend; corrected for how many were tried (Holm), else told as exploratory.",

@@ -17,6 +17,7 @@ from scipy import stats
 from statsmodels.stats.multitest import multipletests
 
 from callout.core.errors import OperatorError
+from callout.reports.stand.sampling import LABEL_P
 
 FEWEST_PERIODS = 6  # trend and correlation taken, three degrees of freedom are left
 LAGS = (0, 1)
@@ -148,7 +149,7 @@ def corrected(table: pd.DataFrame) -> pd.DataFrame:
         found = multipletests(table.loc[tried, "p"].to_numpy(dtype=np.float64), method="holm")[1]
         table.loc[tried, "p_corrected"] = found
     count = int(tried.sum())
-    holds = table["p_corrected"] < 0.05
+    holds = table["p_corrected"] < LABEL_P
     table["told"] = np.select(
         [holds, tried],
         [

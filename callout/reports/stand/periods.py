@@ -14,7 +14,7 @@ import pandas as pd
 from scipy import stats
 from statsmodels.stats.multitest import multipletests
 
-from callout.reports.stand.sampling import FEWEST_PLOTS, FEWEST_STEMS, LEVEL, t_quantile
+from callout.reports.stand.sampling import FEWEST_PLOTS, FEWEST_STEMS, LABEL_P, t_quantile
 
 FEWEST_PERIODS = 5
 FEW_PERIODS = f"fewer than {FEWEST_PERIODS} periods"
@@ -68,7 +68,7 @@ def _judged(table: pd.DataFrame, layout: np.ndarray) -> pd.DataFrame:
     p = 2 * stats.t.sf(np.abs(anomaly) / error, freedom)
     corrected = multipletests(p, method="holm")[1]
     half = float(t_quantile(freedom)) * error
-    sure = corrected < 1 - LEVEL
+    sure = corrected < LABEL_P
     return table.assign(
         diameter_cm_year=means, anomaly_cm_year=anomaly, low=anomaly - half, high=anomaly + half,
         p_corrected=corrected,

@@ -17,6 +17,9 @@ from callout.reports.stand.formulas import Floats
 FEWEST_STEMS = 5
 FEWEST_PLOTS = 3
 LEVEL = 0.95
+# Below this corrected p a period gets a label, or a climate figure is said to hold: of tables of
+# pure noise one in forty then carries one.
+LABEL_P = 0.025
 
 
 def t_quantile(freedom: Any, level: float = LEVEL) -> Any:

@@ -14,7 +14,13 @@ from typing import Any
 from callout.crews.place import Place, read_place
 from callout.crews.twice import disagreements, reading_told
 from callout.reports.quality.agreement import Tolerance
-from callout.reports.readings import COLUMNS, SITE_COLUMNS, csv_cells, current_rows
+from callout.reports.readings import (
+    COLUMNS,
+    SITE_COLUMNS,
+    csv_cells,
+    current_rows,
+    notes_elsewhere,
+)
 
 
 def add_parser(subparsers: Any) -> None:
@@ -29,6 +35,8 @@ def run(args: argparse.Namespace) -> int:
     """Print one row a tree that has a reading or status."""
     place = read_place(args.survey)
     rows = current_rows(place, _disagreeing(place) if place.united else ())
+    for told in notes_elsewhere(place):
+        print(told, file=sys.stderr)
     if args.format == "json":
         print(json.dumps(rows, ensure_ascii=False, indent=2))
         return 0

@@ -6,7 +6,7 @@ strangers; for CSV, cells that a spreadsheet would take for a formula are quoted
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any
@@ -18,7 +18,7 @@ from callout.journal.rulings import Ruling
 COLUMNS = (
     "plot", "tag", "stem", "species", "status", "raw", "raw_unit", "recorded", "unit", "time",
     "source", "engine", "confidence", "audio", "who", "warnings", "height_m", "words", "entry",
-    "ruling", "tag_note",
+    "ruling", "tag_note", "notes",
 )  # fmt: skip
 # Of a united site, too: whose reading it is, and what another recorder's reading is where the two
 # disagree.
@@ -47,7 +47,13 @@ def current_rows(
             item.reading.entry if not place.united else 0,
         ),
     )
-    rows = [reading_cells(item.reading, item.ruling) for item in standing]
+    about = notes_by_tree(place.memos)
+    rows = [
+        reading_cells(
+            item.reading, item.ruling, about.get((item.reading.plot, item.reading.tag), ())
+        )
+        for item in standing
+    ]
     if place.united:
         differing: dict[tuple[str, int], list[str]] = {}
         for recorder, entry, words in disagreeing:
@@ -56,6 +62,34 @@ def current_rows(
             row["recorder"] = item.recorder
             row["disagrees"] = "; ".join(differing.get((item.recorder, item.reading.entry), ()))
     return rows
+
+
+Notes = Mapping[tuple[str, str], Sequence[Mapping[str, Any]]]
+
+
+def notes_by_tree(memos: Iterable[Mapping[str, Any]]) -> Notes:
+    """Notes by plot and roster tag ('' for those about the plot), oldest first."""
+    found: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
+    for memo in memos:
+        found.setdefault((memo["plot"], memo["tag"] or ""), []).append(memo)
+    return found
+
+
+def note_told(memo: Mapping[str, Any]) -> str:
+    """A note as it was typed; one that was spoken is its sound, which nobody wrote down."""
+    return f"spoken, sound {memo['audio'][:12]}" if memo["audio"] else safe_text(memo["words"])
+
+
+def notes_elsewhere(place: Place) -> list[str]:
+    """Notes about a plot, or about a tree that has no reading: no row of the table has them."""
+    rows = {(item.reading.plot, item.reading.tag) for item in place.standing}
+    return [
+        f"note about {f'tree {safe_text(tag)} of ' if tag else ''}plot {safe_text(plot)}: "
+        f"{note_told(memo)}"
+        for (plot, tag), memos in notes_by_tree(place.memos).items()
+        if (plot, tag) not in rows
+        for memo in memos
+    ]
 
 
 def csv_cells(row: dict[str, Any]) -> dict[str, str]:
@@ -67,8 +101,13 @@ def _text(cell: Any) -> str:
     return "; ".join(cell) if isinstance(cell, list) else str(cell)
 
 
-def reading_cells(reading: Reading, ruling: Ruling | None = None) -> dict[str, Any]:
-    """A reading as cells; ``time`` is UTC with its offset. A ruling stands beside, changes none."""
+def reading_cells(
+    reading: Reading, ruling: Ruling | None = None, notes: Sequence[Mapping[str, Any]] = ()
+) -> dict[str, Any]:
+    """A reading as cells; ``time`` is UTC with its offset. A ruling stands beside, changes none.
+
+    ``notes`` are those about its tree.
+    """
     return {
         "plot": safe_text(reading.plot),
         "tag": safe_text(reading.tag_now),
@@ -91,6 +130,7 @@ def reading_cells(reading: Reading, ruling: Ruling | None = None) -> dict[str, A
         "entry": reading.entry,
         "ruling": safe_text(ruling.told) if ruling else "",
         "tag_note": safe_text(reading.tag_note),
+        "notes": [note_told(memo) for memo in notes],
     }
 
 

@@ -9,15 +9,17 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from html import escape
 from importlib.resources import files
+from typing import Any
 
 from callout.core.model import PastMeasurement, Reading
 from callout.journal.reader import JournalReader, current
 from callout.journal.rulings import VERDICTS, Ruling, rulings
+from callout.reports.readings import note_told, notes_by_tree
 from callout.reports.review_history import history_cell
 
 SoundOf = Callable[[str], bytes | str]
@@ -38,13 +40,15 @@ class ReviewRow:
     since: str = ""
     ruling: Ruling | None = None
     today: str | None = None
+    notes: Sequence[Mapping[str, Any]] = ()
+    """Those about its tree, as the journal has them."""
 
 
 def review_rows(
     reader: JournalReader, plot: str | None = None, today: Mapping[int, str] | None = None
 ) -> list[ReviewRow]:
     """Every reading ever saved, by plot and tree in roster order, oldest first within a tree."""
-    plots, ruled = reader.plots(), rulings(reader)
+    plots, ruled, about = reader.plots(), rulings(reader), notes_by_tree(reader.memos())
     readings = [item for item in reader.readings() if plot in (None, item.plot)]
     standing = {item.entry for item in current(readings)}
     since = _since(readings)
@@ -61,7 +65,7 @@ def review_rows(
         rows.append(
             ReviewRow(
                 item, tree.past if tree else (), fate, ruled.get(item.entry),
-                (today or {}).get(item.entry),
+                (today or {}).get(item.entry), about.get((item.plot, item.tag), ()),
             )
         )  # fmt: skip
     rows.sort(key=lambda row: (order.get((row.reading.plot, row.reading.tag), len(order)),
@@ -134,6 +138,7 @@ def _searched(row: ReviewRow) -> Iterator[str]:
         reading.told,
     )
     yield from reading.warnings
+    yield from (note_told(memo) for memo in row.notes)
 
 
 def _cells(row: ReviewRow, sound_of: SoundOf, heard_again: bool) -> Iterator[str]:
@@ -142,7 +147,7 @@ def _cells(row: ReviewRow, sound_of: SoundOf, heard_again: bool) -> Iterator[str
     note = f"tag {reading.tag_note}; " if reading.tag_note else ""
     yield (
         f'<th scope="row">{escape(reading.plot)} <b>{escape(reading.tag_now)}</b>{stem}'
-        f"<small>{escape(note + reading.species)}</small></th>"
+        f"<small>{escape(note + reading.species)}</small>{_notes(row, sound_of)}</th>"
     )
     yield f"<td>{history_cell(reading, row.past)}</td>"
     since = f"<small>{escape(row.since)}</small>" if row.since else ""
@@ -159,14 +164,29 @@ def _cells(row: ReviewRow, sound_of: SoundOf, heard_again: bool) -> Iterator[str
     yield f"<td>{_ruling(row)}</td>"
 
 
+def _notes(row: ReviewRow, sound_of: SoundOf) -> str:
+    """Each note about the tree: its words, or its sound to be played."""
+    told = []
+    for memo in row.notes:
+        play = ""
+        if memo["audio"]:
+            play = _played(memo["audio"], f"note {memo['entry']}", sound_of)
+        told.append(f"<small>Note: {escape(note_told(memo))} {play}</small>")
+    return "".join(told)
+
+
 def _sound(reading: Reading, sound_of: SoundOf) -> str:
     if reading.audio is None:
         return "<small>none</small>"
-    flac = sound_of(reading.audio)
+    return _played(reading.audio, f"tree {reading.tag}, entry {reading.entry}", sound_of)
+
+
+def _played(audio: str, what: str, sound_of: SoundOf) -> str:
+    flac = sound_of(audio)
     if isinstance(flac, str):
         return f"<small>{escape(flac)}</small>"
     sound = base64.b64encode(flac).decode("ascii")
-    name = escape(f"Play tree {reading.tag}, entry {reading.entry}")
+    name = escape(f"Play {what}")
     return (
         f'<button type="button" class="play" aria-label="{name}" '
         f'data-sound="data:audio/flac;base64,{sound}">▶ play</button>'

@@ -136,3 +136,23 @@ def test_a_tag_with_a_hyphen_is_typed(type_in) -> None:
         ("A-12", "live"), ("A-12", "dead_standing"),
     ]  # fmt: skip
     assert said[0].startswith("new tree A-12, ")
+
+
+def test_a_typed_note_is_in_the_readings_the_review_page_and_the_replay(
+    folder, type_in, capsys, tmp_path
+) -> None:
+    type_in("107 23.9", "yes", "107 note", "bark < loose", "yes", "101 note", "gone?", "yes")
+    capsys.readouterr()
+    assert main(["readings", str(folder.path), "--format", "json"]) == 0
+    told = capsys.readouterr()
+    (row,) = json.loads(told.out)
+    assert (row["tag"], row["notes"]) == ("107", ["bark < loose"])
+    assert told.err == "note about tree 101 of plot K2: gone?\n", "no row has it"
+    assert main(["readings", str(folder.path)]) == 0
+    assert capsys.readouterr().out.splitlines()[1].endswith(",bark < loose")
+    page = tmp_path / "page.html"
+    assert main(["review", str(folder.path), "--out", str(page)]) == 0
+    assert "<small>Note: bark &lt; loose </small>" in page.read_text(encoding="utf-8")
+    capsys.readouterr()
+    assert main(["replay", str(folder.path), "--tree", "107"]) == 0
+    assert "bark < loose" in capsys.readouterr().out

@@ -78,7 +78,7 @@ def test_every_reading_is_on_the_page_with_its_very_sound(folder: SurveyFolder, 
     assert sorted(entries) == sorted(item.entry for item in readings)
     sounds = {base64.b64decode(item) for item in re.findall(r"audio/flac;base64,([^\"]+)", text)}
     assert sounds == {folder.audio.read(item.audio) for item in readings if item.audio}
-    for said in ("superseded by entry 9", "undone by entry 12", "24.6 in", "30.0 cm"):
+    for said in ("superseded by entry 9", "undone by entry 13", "24.6 in", "30.0 cm"):
         assert said in text, said
     for warning in {warning for item in readings for warning in item.warnings}:
         assert f"<li>{warning}</li>" in text

@@ -25,6 +25,8 @@ from typing import Any
 import numpy as np
 from quota import Board, held_mb
 
+from callout.wording.files import english
+
 VALUES = ("24.6", "31.2", "18.9", "45.5", "9.7", "27.3", "52.8", "12.4", "33.1", "20.6")
 TAGS = ("83", "41", "57", "62", "29", "76", "94", "35", "68", "22")
 ONES = "oh one two three four five six seven eight nine".split()  # noqa: SIM905
@@ -109,7 +111,7 @@ class Stage:
     def _watch(self, done: Any) -> None:
         for effect in done.effects:
             if hasattr(effect, "tone"):
-                self.said.append((time.monotonic(), effect.text))
+                self.said.append((time.monotonic(), english().shown(*effect.says)))
 
     def _sounds_now(self, sounds: bool) -> None:
         self._sounding = sounds

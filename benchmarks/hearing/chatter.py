@@ -14,6 +14,7 @@ from callout.core.events import Say
 from callout.sound.files import encode_flac
 from callout.station.data import load_language
 from callout.station.station import Done, Station
+from callout.wording.files import english
 
 _WHO = (
     "my brother", "the driver", "our cook", "that old dog", "the woman in the red coat", "nobody",
@@ -76,7 +77,9 @@ def echoes(folder: Path, count: int, rng: random.Random) -> list[str]:
     told: list[str] = []
 
     def watch(done: Done) -> None:
-        told.extend(effect.text for effect in done.effects if isinstance(effect, Say))
+        told.extend(
+            english().shown(*effect.says) for effect in done.effects if isinstance(effect, Say)
+        )
 
     station.watch(watch)
     try:

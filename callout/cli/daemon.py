@@ -12,6 +12,7 @@ from typing import Any
 from callout.cli.asking import yes
 from callout.cli.working import add_working_options, check_options, frames_of, login, work_of
 from callout.core.errors import DeviceError, OperatorError
+from callout.core.saying import Saying
 from callout.daemon.messages import Request
 from callout.daemon.place import log_path, socket_path, unit_name
 from callout.daemon.remote import ask
@@ -70,14 +71,14 @@ def _work(folder: SurveyFolder, args: argparse.Namespace) -> int:
     os.umask(0o077)
     frames = frames_of(args.audio) if args.audio else None
     clock = Clock()
-    silenced: list[str] = []
+    silenced: list[Saying] = []
     log = logs.open_log(log_path(folder.path))
     station = make_station(
         folder, encode_flac, args.engine, args.model, log.warning, clock, silenced.append,
         who=args.who or login(),
     )  # fmt: skip
     try:
-        work = work_of(args, folder, station, frames, "; ".join(silenced))
+        work = work_of(args, folder, station, frames, silenced[0] if silenced else None)
         return Daemon(folder, station, clock, Orders(work, args.log_speech)).run()
     finally:
         sealed, trouble = seal_session(folder, station)

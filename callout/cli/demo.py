@@ -25,6 +25,7 @@ from callout.station.demo import make_demo_survey
 from callout.station.listening import Listening
 from callout.station.safety import CAUTION
 from callout.station.station import Done
+from callout.wording.wording import Wording
 
 
 def add_parser(subparsers: Any) -> None:
@@ -45,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
         engine = station.engine
         assert engine is not None
         console.print(f"[bold]Callout demo[/]: invented site Harrow Fen, plot K1, in {path}")
-        console.print(CAUTION)
+        console.print(station.wording.shown(CAUTION))
         console.print(f"Listening: {engine.name}, {engine.model}")
         times: list[float] = []
         began = datetime.now().astimezone()
@@ -55,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
             def show(done: Done) -> None:
                 if done.engine_s:
                     times.append(done.engine_s)
-                _show(progress.console, done)
+                _show(progress.console, done, station.wording)
 
             station.watch(show)
             station.open("K1", "R.V.", began)
@@ -79,13 +80,14 @@ def _progress(console: Console) -> Progress:
     )  # fmt: skip
 
 
-def _show(console: Console, done: Done) -> None:
+def _show(console: Console, done: Done, wording: Wording) -> None:
     words = getattr(done.event, "words", "")
     if words:
         console.print(f"  heard  {words}", markup=False)
     for effect in done.effects:
         if isinstance(effect, Say):
-            console.print(f"  echo   {effect.text}", markup=False, style="bold")
+            told = wording.shown(*effect.says)
+            console.print(f"  echo   {told}", markup=False, style="bold")
         elif isinstance(effect, Save):
             reading = effect.reading
             console.print(f"  on disk: entry {reading.entry}, tree {reading.tag}", markup=False)

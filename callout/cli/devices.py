@@ -29,6 +29,7 @@ from callout.devices.survey_file import with_device
 from callout.devices.teach import PRESSES, Known, Taught, work_out
 from callout.journal.files import storage_errors, write_whole
 from callout.journal.folder import SurveyFolder, open_survey
+from callout.wording.files import english
 
 FORMAT_KEYS = ("pattern", "unit", "scale", "decimal")
 KEYS = ("name", "port", "usb", "serial_number", "baud", "parity", "data_bits", "service",
@@ -207,7 +208,7 @@ def _watch(device: DeviceSettings, given: Mapping[str, Any], folder: SurveyFolde
         if count and count == given.get("presses"):
             break
         if isinstance(item, DeviceNotice) and item.kind is NoticeKind.FAILED:
-            raise DeviceError(item.text)
+            raise DeviceError(item.says)
     return count
 
 
@@ -222,7 +223,7 @@ def _told(item: Item, plots: Sequence[PlotSettings]) -> str:
     from callout.devices.recorded import recorded_in
 
     if isinstance(item, DeviceNotice):
-        return item.text + (f"; the last was {item.raw!r}" if item.raw else "")
+        return english().part(item.says) + (f"; the last was {item.raw!r}" if item.raw else "")
     told: dict[str, list[str]] = {}
     for plot in plots:
         told.setdefault(f"{recorded_in(item, plot)} {plot.unit.value}", []).append(plot.plot)
@@ -271,7 +272,7 @@ async def _presses(device: DeviceSettings, seconds: float) -> list[bytes]:
 
     def put(item: Item) -> None:
         if isinstance(item, DeviceNotice):
-            print(f"  {item.text}", flush=True)
+            print(f"  {english().part(item.says)}", flush=True)
 
     source = asyncio.create_task(make_source(device, Tap(device.name, seen)).run(put))
     waiting = asyncio.create_task(enough.wait())

@@ -15,6 +15,7 @@ from typing import Any, TextIO
 
 from callout.cli.working import add_working_options, check_options, frames_of, login, work_of
 from callout.core.errors import OperatorError, StorageError
+from callout.core.saying import Saying
 from callout.devices.measurement import DeviceNotice
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.sound.files import encode_flac
@@ -25,6 +26,7 @@ from callout.station.post import Post, Told, Work
 from callout.station.safety import CAUTION, kept_told, shown_today
 from callout.station.signing import seal_session
 from callout.station.station import Done, Station
+from callout.wording.wording import Wording
 
 _MOST_LINE = 20_000
 
@@ -56,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
         if (code := attach(folder, args)) is not None:
             return code
     clock = Clock()
-    silenced: list[str] = []
+    silenced: list[Saying] = []
     # A recording wants a recogniser; a person can type.
     or_without = None if args.audio else silenced.append
     station = make_station(
@@ -64,7 +66,9 @@ def run(args: argparse.Namespace) -> int:
         who=args.who or login(),
     )  # fmt: skip
     try:
-        work = work_of(args, folder, station, frames, "; ".join(silenced), typed=args.typed)
+        work = work_of(
+            args, folder, station, frames, silenced[0] if silenced else None, typed=args.typed
+        )
         if args.headless:
             return _headless(args, folder, station, clock, work)
         from callout.cli.listen_screen import run_screen
@@ -90,10 +94,11 @@ def _headless(
     clock: Clock,
     work: Work,
 ) -> int:
-    station.watch(_print_done)
+    wording = station.wording
+    station.watch(lambda done: _print_done(done, wording))
     to = Told(
-        fault=lambda name, says: _print({"event": "fault", name: says}),
-        device=_print_notice,
+        fault=lambda name, says: _print(_fault_line(name, says, wording)),
+        device=lambda notice: _print_notice(notice, wording),
         sounding=lambda sounding: _print({"event": "echo", "sounding": sounding}),
         set_aside=_print_set_aside,
         microphone=lambda name: _print({"event": "listening", "microphone": name}),
@@ -102,7 +107,7 @@ def _headless(
     try:
         post.begin(to)
         if work.frames is None and not args.typed:
-            _print_cautions(folder)
+            _print_cautions(folder, wording)
         if (engine := station.engine) is not None:
             _print({"event": "ready", "engine": engine.name, "model": engine.model})
         if args.typed:
@@ -120,10 +125,10 @@ def _headless(
     return 0
 
 
-def _print_cautions(folder: SurveyFolder) -> None:
+def _print_cautions(folder: SurveyFolder, wording: Wording) -> None:
     if not shown_today(folder.path, date.today()):  # noqa: DTZ011
-        kept = kept_told(folder.config().keeping)
-        _print({"event": "caution", "text": CAUTION, "kept": kept})
+        kept = wording.shown(kept_told(folder.config().keeping))
+        _print({"event": "caution", "text": wording.shown(CAUTION), "kept": kept})
 
 
 def _from_standard_input(station: Station) -> None:
@@ -140,19 +145,30 @@ def _lines(stream: TextIO) -> Iterator[str]:
             line = stream.readline(_MOST_LINE)
 
 
-def _print_done(done: Done) -> None:
-    for line in done_json(done):
+def _print_done(done: Done, wording: Wording) -> None:
+    for line in done_json(done, wording):
         _print(line)
 
 
-def _print_notice(notice: DeviceNotice) -> None:
+def _fault_line(name: str, says: Saying | None, wording: Wording) -> dict[str, Any]:
+    if says is None:
+        return {"event": "fault", name: None}
+    return {"event": "fault", name: wording.part(says), "says": says.as_json()}
+
+
+def _print_notice(notice: DeviceNotice, wording: Wording) -> None:
     refused = {reason.name.lower(): count for reason, count in notice.refused.items()}
     _print(
         {
-            "event": "device", "device": notice.device, "kind": notice.kind.value,
-            "text": notice.text, "battery": notice.battery, "refused": refused,
+            "event": "device",
+            "device": notice.device,
+            "kind": notice.kind.value,
+            "text": wording.part(notice.says),
+            "says": notice.says.as_json(),
+            "battery": notice.battery,
+            "refused": refused,
         }
-    )  # fmt: skip
+    )
 
 
 def _print_set_aside(item: Any) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from callout.cli.crashes import defects_of_threads, told_at_the_end
 from callout.core.errors import CalloutError
+from callout.core.saying import as_is, saying
 from callout.journal.folder import SurveyFolder
 from callout.station.clock import Clock
 from callout.station.ears import NAME
@@ -16,6 +17,7 @@ from callout.station.post import Post, Told, Work
 from callout.station.presenter import StationFace
 from callout.station.safety import kept_told, shown_today
 from callout.station.station import Station
+from callout.wording.files import load_wording
 
 if TYPE_CHECKING:
     from callout.terminal.app import CalloutApp
@@ -36,7 +38,7 @@ def run_screen(folder: SurveyFolder, station: Station, clock: Clock, work: Work)
         face.by_tape(post.tapes.typed)
         face.by_key(post.talk)
         app = screen_of(folder, face)
-        with defects_of_threads(lambda says: face.fault("defect", says)) as defects:
+        with defects_of_threads(lambda says: face.fault("defect", as_is(says))) as defects:
             hearing.start()
             shown_whole(app)
     finally:
@@ -52,7 +54,8 @@ def screen_of(folder: SurveyFolder, face: Face) -> CalloutApp:
     """The screen for ``face``; the day's first one begins with safety and what is kept."""
     from callout.terminal.app import CalloutApp
 
-    kept = kept_told(folder.config().keeping)
+    config = folder.config()
+    kept = load_wording(config.language).shown(kept_told(config.keeping))
     unseen = not shown_today(folder.path, date.today())  # noqa: DTZ011
     return CalloutApp(face, safety=unseen, kept=kept)
 
@@ -71,6 +74,6 @@ def _listen(post: Post, face: StationFace, work: Work, leaving: threading.Event)
     try:
         post.listen(leaving)
         if work.frames is not None:
-            face.fault(NAME, "the recording has ended; typing goes on")
+            face.fault(NAME, saying("still-typing", what=saying("recording-ended")))
     except CalloutError as error:
-        face.fault(NAME, f"{error}; typing goes on")
+        face.fault(NAME, saying("still-typing", what=error.saying))

@@ -91,7 +91,7 @@ def _main(arguments: Sequence[str] | None) -> int:
         sys.stdout.flush()
         return code
     except CalloutError as error:
-        print(f"callout: {error}", file=sys.stderr)
+        print(f"callout: {_told(error)}", file=sys.stderr)
         return error.exit_code
     except KeyboardInterrupt:
         return INTERRUPTED
@@ -108,6 +108,14 @@ def _main(arguments: Sequence[str] | None) -> int:
     except Exception as error:
         print(f"callout: {crash_told(error, str(args.command))}", file=sys.stderr)
         return CODE
+
+
+def _told(error: CalloutError) -> str:
+    if error.saying.key == "as-is":
+        return str(error)
+    from callout.wording.files import english  # costs more than a short command
+
+    return english().part(error.saying)
 
 
 def _interrupt(number: int, frame: FrameType | None) -> NoReturn:

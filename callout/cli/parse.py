@@ -32,18 +32,24 @@ def run(args: argparse.Namespace) -> int:
     try:
         parsed = parse_words(language.full, args.words, scope_of(plot) if plot else Scope())
     except OperatorError as error:
-        parsed = Parsed(args.words, (), str(error))
-    print(json.dumps(parsed_json(parsed), ensure_ascii=False))
+        parsed = Parsed(args.words, (), error.saying)
+    print(json.dumps(parsed_json(parsed, args.language), ensure_ascii=False))
     return 0
 
 
-def parsed_json(parsed: Parsed) -> dict[str, Any]:
-    """Words, meanings and problem as plain values."""
-    return {
+def parsed_json(parsed: Parsed, language: str) -> dict[str, Any]:
+    """Words, meanings and problem as plain values; the problem in ``language`` and by its key."""
+    told: dict[str, Any] = {
         "words": parsed.words,
         "meanings": [meaning.as_json() for meaning in parsed.meanings],
-        "problem": parsed.problem,
+        "problem": None,
     }
+    if parsed.problem is not None:
+        from callout.wording.files import load_wording
+
+        told["problem"] = load_wording(language).part(parsed.problem)
+        told["says"] = parsed.problem.as_json()
+    return told
 
 
 def _plot(survey: Path, name: str | None) -> Plot:

@@ -33,6 +33,7 @@ from callout.station.post import Post, Told, Work
 from callout.station.practice import PLOT, Card, Score, drilled, invented, misheard_told, summary
 from callout.station.safety import CAUTION
 from callout.station.station import Done, Station
+from callout.wording.files import english
 
 MOST_TREES = 100
 
@@ -82,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
     folder = make_survey(path, trees, measuring, plots, datetime.now().astimezone().isoformat())
     clock, console = Clock(), rich_console(highlight=False, soft_wrap=True)
     console.print(f"Invented plot, number {number}, in {path}. Nobody's data.", markup=False)
-    console.print(CAUTION, markup=False)
+    console.print(english().shown(CAUTION), markup=False)
     for line in (HOW,) * args.digits + (HOW_CHECKED,) * args.check_digit:
         console.print(line, markup=False)
     station = make_station(folder, encode_flac, args.engine, args.model, clock=clock)
@@ -100,13 +101,14 @@ def run(args: argparse.Namespace) -> int:
 def _walk(args: argparse.Namespace, console: Console, post: Post, score: Score) -> Score:
     leaving = threading.Event()
     unit, digits = args.unit, args.digits
+    wording = post.station.wording
 
     def show(done: Done) -> None:
         before = score.current
         score.take(done)
         for effect in done.effects:
             if isinstance(effect, Say):
-                console.print(f"  echo   {harmless(effect.text)}", markup=False)
+                console.print(f"  echo   {harmless(wording.shown(*effect.says))}", markup=False)
         if score.current is None:
             leaving.set()
         elif score.current is not before or before is None:

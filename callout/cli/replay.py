@@ -23,6 +23,7 @@ from callout.station.rehear import language_for
 from callout.station.replay import Moment, Wanted, chosen, moments
 from callout.station.scopes import scope_of
 from callout.station.telling import lines_of, meaning_told, moment_json
+from callout.wording.files import load_wording
 
 Beside = Callable[[Moment], list[tuple[str, str]]]
 """Lines to set beside a moment: a name of a few letters, and what is told."""
@@ -130,13 +131,15 @@ def _by_graduation(text: str, entries: list[Entry]) -> Beside:
 def _by_grammar(path: Path, folder: SurveyFolder) -> Beside:
     with folder.reading() as reader:
         plots = reader.plots()
-    language = language_for(folder.config().language, plots, path)
+    code = folder.config().language
+    language, wording = language_for(code, plots, path), load_wording(code)
 
     def told(moment: Moment) -> list[tuple[str, str]]:
         scope = scope_of(plots[moment.plot], moment.new_tags)
         found = read_otherwise(moment, language, scope)
         same = found.meanings == moment.heard.meanings
-        means = "; ".join(map(meaning_told, found.meanings)) or found.problem or "nothing"
+        problem = "nothing" if found.problem is None else wording.part(found.problem)
+        means = "; ".join(map(meaning_told, found.meanings)) or problem
         return [("grammar", "the same" if same else means)]
 
     return told
@@ -145,12 +148,17 @@ def _by_grammar(path: Path, folder: SurveyFolder) -> Beside:
 def _list(
     args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Moment], beside: Beside
 ) -> None:
+    wording = load_wording(folder.config().language)
     for moment in found:
         more = beside(moment)
         if args.json:
             print(json.dumps(moment_json(moment) | dict(more), ensure_ascii=False))
         else:
-            print("\n".join([*lines_of(moment), *(f"  {name:<10} {told}" for name, told in more)]))
+            print(
+                "\n".join(
+                    [*lines_of(moment, wording), *(f"  {name:<10} {told}" for name, told in more)]
+                )
+            )
     if args.play:
         _play(folder, found)
 

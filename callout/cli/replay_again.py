@@ -26,6 +26,8 @@ from callout.station.rehear import (
 )
 from callout.station.replay import Moment
 from callout.station.telling import again_json, lines_of
+from callout.wording.files import load_wording
+from callout.wording.wording import Wording
 
 
 def compare(args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Moment]) -> None:
@@ -36,6 +38,7 @@ def compare(args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Mome
     language = language_for(config.language, plots, args.grammar)
     model = args.model or config.listening.vosk_model
     engine = choose_engine(args.engine, language, model)
+    wording = load_wording(config.language)
     heard = list(with_sound(found))
     started = time.perf_counter()
     results = []
@@ -51,7 +54,7 @@ def compare(args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Mome
     took_s = time.perf_counter() - started
     results.sort(key=lambda again: (*again.weight, again.moment.entry))
     for again in results:
-        _print_again(again, args.json)
+        _print_again(again, args.json, wording)
     seconds = sum((Decimal(str(again.seconds)) for again in results), Decimal(0))
     summary = f"{len(results)} sounds, {seconds:.0f} s, heard by {engine.name} ({engine.model})"
     print(f"{summary} in {took_s:.1f} s", file=sys.stderr)
@@ -68,10 +71,10 @@ def _progress() -> Progress:
     )  # fmt: skip
 
 
-def _print_again(again: Again, as_json: bool) -> None:
+def _print_again(again: Again, as_json: bool, wording: Wording) -> None:
     if as_json:
         print(json.dumps(again_json(again), ensure_ascii=False))
     elif again.severity != SAME:
         now = again.fault or again.words or "nothing"
-        print("\n".join([f"-- {SEVERITY[again.severity]}", *lines_of(again.moment)]))
+        print("\n".join([f"-- {SEVERITY[again.severity]}", *lines_of(again.moment, wording)]))
         print(f"  today      {now}" + (f" ({again.confidence:.2f})" if again.words else ""))

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from callout.core.model import Plot
-from callout.grammar.parser import choose
+from callout.core.saying import saying
+from callout.grammar.parser import Parsed, choose
 from callout.grammar.scope import Scope
 from callout.journal.folder import open_survey
 from callout.sound.endpoint import Endpointer
@@ -19,6 +20,8 @@ from callout.speech.engine import Engine
 from callout.station.data import load_language
 from callout.station.engines import choose_engine
 from callout.station.scopes import plot_named, scope_of, survey_species
+from callout.wording.files import load_wording
+from callout.wording.wording import Wording
 
 
 def add_parser(subparsers: Any) -> None:
@@ -39,18 +42,27 @@ def run(args: argparse.Namespace) -> int:
     language = load_language(args.language, survey_species([plot] if plot else []))
     scope = scope_of(plot) if plot else Scope()
     engine = choose_engine(args.engine, language, args.model)
+    wording = load_wording(language.code)
     engine.prepare(language.spoken_in(scope))
     for path in args.files:
         endpointer = Endpointer()
         for frame in stream_sound(path):
             for utterance in endpointer.push(frame):
-                _print(path, utterance, engine, scope)
+                _print(path, utterance, engine, scope, wording)
         for utterance in endpointer.flush():
-            _print(path, utterance, engine, scope)
+            _print(path, utterance, engine, scope, wording)
     return 0
 
 
-def _print(path: Path, utterance: Utterance, engine: Engine, scope: Scope) -> None:
+def _problem(parsed: Parsed | None, wording: Wording) -> str | None:
+    if parsed is None:
+        return wording.part(saying("none-heard"))
+    return None if parsed.problem is None else wording.part(parsed.problem)
+
+
+def _print(
+    path: Path, utterance: Utterance, engine: Engine, scope: Scope, wording: Wording
+) -> None:
     candidates = engine.hear(utterance.samples)
     best = candidates[0] if candidates else None
     parsed = choose(best.words, best.meanings, scope) if best else None
@@ -61,7 +73,7 @@ def _print(path: Path, utterance: Utterance, engine: Engine, scope: Scope) -> No
         "words": best.words if best else "",
         "confidence": best.confidence if best else 0.0,
         "meanings": [meaning.as_json() for meaning in parsed.meanings] if parsed else [],
-        "problem": parsed.problem if parsed else "no callout was heard",
+        "problem": _problem(parsed, wording),
     }
     print(json.dumps(line, ensure_ascii=False))
     sys.stdout.flush()

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from callout.core.errors import OperatorError
+from callout.core.saying import Saying
 from callout.journal.folder import SurveyFolder
 from callout.sound.files import stream_sound
 from callout.sound.frames import Frame
@@ -40,7 +41,7 @@ def work_of(
     folder: SurveyFolder,
     station: Station,
     frames: Iterable[Frame] | None,
-    without_engine: str,
+    without_engine: Saying | None,
     *,
     typed: bool = False,
 ) -> Work:

@@ -14,6 +14,7 @@ from decimal import Decimal, localcontext
 from callout.core.checks_digits import one_off, sounding_alike, swapped
 from callout.core.checks_limits import FirstLimits, measurement_sd_mm, years_between
 from callout.core.model import PastMeasurement, Tree, Warned
+from callout.core.saying import as_is
 from callout.core.units import EXACT, PI, Unit, convert
 
 _LEAST_DAYS = 3 * 365
@@ -83,7 +84,7 @@ def against_history_first(
         name = "not a growth"
     elif name is None and jump:
         name = "implausible jump"
-    return () if name is None else (Warned(name, name),)
+    return () if name is None else (Warned(name, as_is(name)),)
 
 
 def _slip(of: _Sizes, just_before: Decimal | None) -> str | None:

@@ -12,6 +12,8 @@ from decimal import Decimal
 from callout.core.checks_limits import Limits, Rules
 from callout.core.errors import OperatorError
 from callout.core.model import Plot, PlotSettings, Reading, Tree, Warned
+from callout.core.saying import saying
+from callout.core.told import status_told
 from callout.core.units import Unit, convert, parse_decimal
 
 SURELY_HEARD = Decimal("0.5")
@@ -24,9 +26,9 @@ def unknown_tag(tag: str, trees: Collection[str], is_new: bool) -> Warned | None
     """A tag that the plot does not have, or a new tree whose tag it has already."""
     known = tag in trees
     if not known and not is_new:
-        return Warned("unknown tag", f"no tree {tag} in this plot", "read the tag again")
+        return Warned("unknown tag", saying("warn-unknown-tag", tag=tag), saying("look-tag"))
     if known and is_new:
-        return Warned("tag in use", f"tree {tag} is already in this plot", "read the tag again")
+        return Warned("tag in use", saying("warn-tag-in-use", tag=tag), saying("look-tag"))
     return None
 
 
@@ -34,14 +36,14 @@ def old_tag(said: str | None, tag: str, new_tag: str) -> Warned | None:
     """The tree was called by the tag that it lost, though another hangs there now."""
     if not new_tag or said != tag:
         return None
-    return Warned("old tag", f"tag {tag} was replaced by {new_tag}", "read the tag again")
+    return Warned("old tag", saying("warn-old-tag", tag=tag, new=new_tag), saying("look-tag"))
 
 
 def heard_unsurely(confidence: Decimal | None) -> Warned | None:
     """The recogniser's ``confidence`` (0 to 1; None for what was typed or pressed) is low."""
     if confidence is None or confidence >= SURELY_HEARD:
         return None
-    return Warned("heard unsurely", "not surely heard", "is every figure right?")
+    return Warned("heard unsurely", saying("warn-heard-unsurely"), saying("look-figures"))
 
 
 def measured_before(earlier: Reading | None, today: str, blind: bool = False) -> Warned | None:
@@ -51,12 +53,16 @@ def measured_before(earlier: Reading | None, today: str, blind: bool = False) ->
     """
     if earlier is None:
         return None
-    told = earlier.status_told if earlier.value is None else f"{earlier.value}"
-    told = "measured" if blind else told
+    told = status_told(earlier.status)
+    if blind:
+        told = saying("measured")
+    elif earlier.value is not None:
+        told = saying("size", value=earlier.value)
     if earlier.at[:10] == today:
-        return Warned("measured today", f"already {told} today", "is this the right tag?")
-    says = f"already {told} on {earlier.at[:10]}"
-    return Warned("measured this visit", says, "is this the right tag?")
+        says = saying("warn-already-today", what=told)
+        return Warned("measured today", says, saying("look-right-tag"))
+    says = saying("warn-already-on", what=told, day=earlier.at[:10])
+    return Warned("measured this visit", says, saying("look-right-tag"))
 
 
 def species_not_in_plot(species: str, trees: Mapping[str, Tree]) -> Warned | None:
@@ -64,7 +70,8 @@ def species_not_in_plot(species: str, trees: Mapping[str, Tree]) -> Warned | Non
     known = {tree.species.casefold() for tree in trees.values() if tree.species}
     if not species or not known or species.casefold() in known:
         return None
-    return Warned("species not in plot", f"no {species} in this plot so far", "look at the leaves")
+    says = saying("warn-species-not-in-plot", species=species)
+    return Warned("species not in plot", says, saying("look-leaves"))
 
 
 def beyond_species(value: Decimal, unit: Unit, species: str, rules: Rules) -> Warned | None:
@@ -74,7 +81,8 @@ def beyond_species(value: Decimal, unit: Unit, species: str, rules: Rules) -> Wa
         return None
     if convert(value, unit, Unit.CENTIMETRE) <= largest * rules.limits.species_share:
         return None
-    return Warned("beyond species", f"large for {species}", "is it that species? one stem?")
+    says = saying("warn-beyond-species", species=species)
+    return Warned("beyond species", says, saying("look-species-stem"))
 
 
 def last_status(tree: Tree) -> str:
@@ -88,7 +96,8 @@ def dead_then_alive(tree: Tree, status: str) -> Warned | None:
     again = status == "dead_standing" and before in ("dead down", "cut")
     if before not in _GONE or (status != "live" and not again):
         return None
-    return Warned("dead last time", f"{before} last time", "is this the right tag? any live bud?")
+    says = saying("warn-status-last-time", status=status_told(before))
+    return Warned("dead last time", says, saying("look-tag-bud"))
 
 
 def last_height_m(tree: Tree) -> Decimal | None:
@@ -108,13 +117,15 @@ def height_moved(
         before = last_height_m(tree)
     except OperatorError:
         told = _told(tree, "measured_at_m")
-        return Warned(_HEIGHT, f"the roster's height {told!r} is no number", "at the old line?")
+        says = saying("warn-roster-height", text=told)
+        return Warned(_HEIGHT, says, saying("look-at-old-line"))
     if before is None or before <= 0:
         return None
     now = height_m or settings.breast_height_m
     if abs(now - before) <= limits.height_share * before:
         return None
-    return Warned(_HEIGHT, f"measured at {before} metres last time", "where is the old line?")
+    says = saying("warn-height-last-time", height=before)
+    return Warned(_HEIGHT, says, saying("look-old-line"))
 
 
 def other_standard(tree: Tree, settings: PlotSettings) -> Warned | None:
@@ -123,11 +134,11 @@ def other_standard(tree: Tree, settings: PlotSettings) -> Warned | None:
         told = _told(tree, "breast_height_m")
         before = parse_decimal(told) if told else None
     except OperatorError:
-        return Warned("breast height", f"the roster's breast height {told!r} is no number")
+        return Warned("breast height", saying("warn-roster-breast-height", text=told))
     if before is None or before == settings.breast_height_m:
         return None
-    says = f"breast height was {before} metres last time, here it is {settings.breast_height_m}"
-    return Warned("breast height", says, "where is the old line?")
+    says = saying("warn-breast-height", before=before, now=settings.breast_height_m)
+    return Warned("breast height", says, saying("look-old-line"))
 
 
 def standard_changed(plot: Plot) -> Warned | None:

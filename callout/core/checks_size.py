@@ -14,6 +14,7 @@ from decimal import ROUND_HALF_UP, Decimal, localcontext
 from callout.core.checks_growth import Expected
 from callout.core.checks_limits import DAYS_A_YEAR, Limits, measurement_sd_mm, years_between
 from callout.core.model import PastMeasurement, Warned
+from callout.core.saying import Saying, saying
 from callout.core.units import EXACT, Unit, convert
 
 _TWO_YEARS, _A_MONTH = Decimal("1.9"), Decimal("0.08")  # as people tell them
@@ -68,16 +69,19 @@ def shrunk(of: Compared) -> Warned | None:
     if loss_mm <= 0 or not (by_tape or of.off < -of.limits.slow_sd):
         return None
     sure = loss_mm >= of.limits.reject_sd * of.sd_mm
-    says = change_told(of) + (", more than a tape can err" if sure else "")
-    where = "at the same height?" if of.paint_line is False else "above the paint line?"
-    return Warned("shrunk", says, f"tape slack or twisted? {where}")
+    says = change_told(of)
+    if sure:
+        says = saying("warn-more-than-tape", change=says)
+    no_line = of.paint_line is False
+    look = saying("look-slack-height") if no_line else saying("look-slack-line")
+    return Warned("shrunk", says, look)
 
 
 def too_slow(of: Compared) -> Warned | None:
     """Hardly grown, where earlier growth lets expect more."""
     if of.growth_mm() < 0 or of.off >= -of.limits.slow_sd:
         return None
-    return Warned("too slow", change_told(of), "is this the right tree? is it alive?")
+    return Warned("too slow", change_told(of), saying("look-right-tree-alive"))
 
 
 def too_fast(of: Compared) -> Warned | None:
@@ -88,7 +92,7 @@ def too_fast(of: Compared) -> Warned | None:
     beyond_any = of.growth_mm() > max(allowed, of.limits.reject_sd * of.sd_mm)
     if not (beyond_any or of.off > of.limits.fast_sd):
         return None
-    return Warned("too fast", change_told(of), "is this the right tree?")
+    return Warned("too fast", change_told(of), saying("look-right-tree"))
 
 
 def odd(of: Compared) -> Warned | None:
@@ -96,26 +100,29 @@ def odd(of: Compared) -> Warned | None:
     return shrunk(of) or too_slow(of) or too_fast(of)
 
 
-def change_told(of: Compared) -> str:
+def change_told(of: Compared) -> Saying:
     """The change since last time and how long ago that was: ``that is up 28.2 in 5 years``."""
     change, since = change_since(of.value, of.unit, of.last), time_told(of.last.on, of.on)
     if change == 0:
-        return f"that is the same as {since} ago"
-    return f"that is {'up' if change > 0 else 'down'} {shown(abs(change))} in {since}"
+        return saying("warn-same-as-ago", time=since)
+    if change > 0:
+        return saying("warn-up", change=shown(change), time=since)
+    return saying("warn-down", change=shown(-change), time=since)
 
 
-def time_told(earlier: date, later: date) -> str:
+def time_told(earlier: date, later: date) -> Saying:
     """The time between two visits in whole years; under two in months, under a month in days."""
     days = Decimal(max(0, (later - earlier).days))
     years = days / DAYS_A_YEAR
     if years >= _TWO_YEARS or abs(years - 1) < _A_MONTH:
-        count, name = years, "year"
-    elif years > _A_MONTH:
-        count, name = 12 * years, "month"
-    else:
-        count, name = days, "day"
-    whole = count.quantize(Decimal(1), ROUND_HALF_UP)
-    return f"{whole} {name}" + ("" if whole == 1 else "s")
+        return saying("years", count=_whole(years))
+    if years > _A_MONTH:
+        return saying("months", count=_whole(12 * years))
+    return saying("days", count=_whole(days))
+
+
+def _whole(amount: Decimal) -> int:
+    return int(amount.quantize(Decimal(1), ROUND_HALF_UP))
 
 
 def change_since(value: Decimal, unit: Unit, last: PastMeasurement) -> Decimal:
@@ -124,7 +131,6 @@ def change_since(value: Decimal, unit: Unit, last: PastMeasurement) -> Decimal:
         return value - convert(last.value, last.unit, unit)
 
 
-def shown(amount: Decimal) -> str:
+def shown(amount: Decimal) -> Decimal:
     """An amount for people: two decimals at most, no trailing zeros."""
-    rounded = amount.quantize(Decimal("0.01")).normalize()
-    return f"{rounded:f}"
+    return amount.quantize(Decimal("0.01")).normalize()

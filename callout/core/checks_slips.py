@@ -15,6 +15,7 @@ from callout.core.checks_digits import one_off, sounding_alike, swapped
 from callout.core.checks_growth import FIGURES, Expected
 from callout.core.checks_size import Compared, change_told, time_told
 from callout.core.model import Warned
+from callout.core.saying import saying
 from callout.core.units import PI, Unit, convert
 
 _INCH_CM = Decimal("2.54")
@@ -66,15 +67,17 @@ def figure_slips(of: Compared) -> Iterator[Slip]:
         yield _undone(of, Warned(name, small, look), [of.value * factor])
     for warned, made in _DIGITS:
         called = [Decimal(text) for text in made(f"{of.called:f}")]
-        told = replace(warned, says=f"{change_told(of)}, {warned.says}")
+        told = replace(
+            warned, says=saying("warn-with-change", change=change_told(of), slip=warned.says)
+        )
         yield _undone(of, told, [of.value * one / of.called for one in called if of.called])
 
 
 def tag_slips(of: Compared) -> Iterator[Slip]:
     """The size as called, of the tree before or after in the walk."""
     for tag, tree in of.neighbours.items():
-        says = f"{change_told(of)}, it fits tree {tag} better"
-        beside = Warned("tree beside", says, "is this the right tag?")
+        says = saying("warn-fits-other", change=change_told(of), tag=tag)
+        beside = Warned("tree beside", says, saying("look-right-tag"))
         yield Slip(beside, ((_mm(of, of.value), tree),), len(of.neighbours))
 
 
@@ -84,10 +87,10 @@ def figure_again(of: Compared) -> Warned | None:
     if chance >= of.limits.repeat_chance:
         return None
     if of.just_before is not None and of.value == of.just_before:
-        return Warned("tree before", "the same as the tree before", "is this the right tree?")
+        return Warned("tree before", saying("warn-tree-before"), saying("look-right-tree"))
     if _mm(of, of.value) == of.before_mm:
-        says = f"the same as {time_told(of.last.on, of.on)} ago"
-        return Warned("last time again", says, "was that read, or remembered?")
+        says = saying("warn-figure-again", time=time_told(of.last.on, of.on))
+        return Warned("last time again", says, saying("look-remembered"))
     return None
 
 
@@ -124,18 +127,17 @@ def _best_misfit(of: Compared, slip: Slip) -> Decimal | None:
     return min(fitting) + 2 * Decimal(slip.tried).ln() if fitting else None
 
 
-_SIDE, _UNIT = "which side of the tape was read?", "which unit does the tape show?"
-_POINT = "the decimal point looks one place off"
+_SIDE, _UNIT, _POINT = saying("look-side"), saying("look-unit"), saying("warn-decimal")
 _SCALED = (
-    ("wrong side", PI, "that looks like girth", "that looks like a diameter read as girth", _SIDE),
-    ("wrong unit", _INCH_CM, "that looks like centimetres", "that looks like inches", _UNIT),
-    ("slipped decimal", _TEN, _POINT, _POINT, "where is the point?"),
+    ("wrong side", PI, saying("warn-girth"), saying("warn-diameter"), _SIDE),
+    ("wrong unit", _INCH_CM, saying("warn-centimetres"), saying("warn-inches"), _UNIT),
+    ("slipped decimal", _TEN, _POINT, _POINT, saying("look-point")),
 )
 
 
-_READ = "read the tape again"
+_READ = saying("look-tape")
 _DIGITS: tuple[tuple[Warned, Callable[[str], Iterator[str]]], ...] = (
-    (Warned("sounds alike", "sixteen or sixty?", "say the digits one by one"), sounding_alike),
-    (Warned("swapped digits", "two digits look swapped", _READ), swapped),
-    (Warned("neighbouring digit", "one digit looks one off", _READ), one_off),
+    (Warned("sounds alike", saying("warn-alike"), saying("look-digits")), sounding_alike),
+    (Warned("swapped digits", saying("warn-swapped"), _READ), swapped),
+    (Warned("neighbouring digit", saying("warn-one-off"), _READ), one_off),
 )

@@ -6,11 +6,29 @@ into one line and an exit code; nothing else belongs here.
 
 from __future__ import annotations
 
+from callout.core.saying import Saying, as_is
+
 
 class CalloutError(Exception):
-    """Base of every error this program raises on purpose."""
+    """Base of every error this program raises on purpose.
+
+    Told in English, or by a saying where it may be told to somebody at work.
+    """
 
     exit_code = 2
+
+    def __init__(self, told: str | Saying = "") -> None:
+        super().__init__(told)
+
+    def __str__(self) -> str:
+        said = self.saying
+        return str(said["text"] if said.key == "as-is" else said)
+
+    @property
+    def saying(self) -> Saying:
+        """What is told of it."""
+        (told,) = self.args
+        return told if isinstance(told, Saying) else as_is(str(told))
 
 
 class OperatorError(CalloutError):

@@ -11,6 +11,7 @@ from decimal import Decimal
 
 from callout.core.meaning import Meaning
 from callout.core.model import Reading
+from callout.core.saying import Saying, Says
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,7 @@ class Heard:
     source: str
     words: str
     meanings: tuple[Meaning, ...]
-    problem: str | None = None
+    problem: Saying | None = None
     engine: str = ""
     confidence: Decimal | None = None
     audio: str | None = None
@@ -60,9 +61,9 @@ Event = Opened | Heard | TimedOut
 
 @dataclass(frozen=True)
 class Say:
-    """Speak and show this. ``tone`` is ``ask``, ``saved``, ``refused`` or ``told``."""
+    """Tell this, one sentence each. ``tone`` is ``ask``, ``saved``, ``refused`` or ``told``."""
 
-    text: str
+    says: Says
     tone: str = "told"
 
 

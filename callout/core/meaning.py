@@ -16,26 +16,6 @@ from callout.core.units import Scale, Unit, convert
 READING_KINDS = frozenset({"reading", "size", "amend", "new"})
 
 
-_SAID_AS = {
-    "confirm": "yes",
-    "reject": "no",
-    "scratch": "stop",
-    "left": "what's left",
-    "where": "where was I",
-    "well": "I am standing",
-    "complete": "plot complete",
-    "retag": "tag lost",
-    "press": "tape",
-    "amend": "correction",
-    "new": "new tree",
-}
-
-
-def plain_word(kind: str) -> str:
-    """A kind of callout by the words that a person says for it."""
-    return _SAID_AS.get(kind, kind)
-
-
 @dataclass(frozen=True)
 class Meaning:
     """One thing the words can mean. ``kind`` says which of the other fields matter.

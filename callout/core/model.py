@@ -14,6 +14,7 @@ from functools import cached_property
 
 from callout.core.checks_growth import PlotGrowth, growth_of
 from callout.core.rounding import Rounding
+from callout.core.saying import Saying
 from callout.core.units import Scale, Unit
 
 STATUSES = ("live", "dead_standing", "dead_down", "cut", "missing", "not_found")
@@ -43,19 +44,6 @@ class PlotSettings:
     shape: str = ""
     established: str = ""
     paint_line: bool | None = None
-
-    @property
-    def about(self) -> str:
-        """What the plot is, in a few words; '' where nothing is known."""
-        area = f"{self.area_ha.normalize():f} ha" if self.area_ha is not None else ""
-        parts = (
-            self.site,
-            self.treatment,
-            " ".join(part for part in (area, self.shape) if part),
-            f"since {self.established}" if self.established else "",
-            {True: "paint line", False: "no paint line", None: ""}[self.paint_line],
-        )
-        return ", ".join(part for part in parts if part)
 
 
 @dataclass(frozen=True)
@@ -118,11 +106,11 @@ class Plot:
 
 @dataclass(frozen=True)
 class Warned:
-    """A check that fired: its name, what it suspects in words, what to look at on the tree."""
+    """A check that fired: its name, what it suspects, what to look at on the tree."""
 
     check: str
-    says: str
-    look: str = ""
+    says: Saying
+    look: Saying | None = None
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from callout.core.errors import StorageError
 from callout.core.events import Heard, Save, Say
 from callout.journal.files import FILE_MODE, FOLDER_MODE
 from callout.station.station import Done
+from callout.wording.wording import Wording
 
 MOST_BYTES = 256_000
 FILES = 4
@@ -52,7 +53,7 @@ def open_log(path: Path) -> logging.Logger:
     return LOGGER
 
 
-def log_done(done: Done, speech: bool) -> None:
+def log_done(done: Done, speech: bool, wording: Wording) -> None:
     """One line for what was done; words and values only where ``speech`` asks for them."""
     event, parts = done.event, []
     if isinstance(event, Heard):
@@ -66,6 +67,6 @@ def log_done(done: Done, speech: bool) -> None:
         if isinstance(effect, Save):
             parts.append(f"saved entry {effect.reading.entry}")
         elif isinstance(effect, Say) and speech:
-            parts.append(f"said {effect.text!r}")
+            parts.append(f"said {wording.shown(*effect.says)!r}")
     if parts:
         LOGGER.info("; ".join(parts))

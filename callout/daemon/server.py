@@ -237,7 +237,7 @@ def _bound(path: Path) -> socket.socket:
         made.listen(128)
     except OSError as error:
         made.close()
-        if "too long" in str(error):
+        if error.errno is None:  # Python itself refuses the path as too long
             raise OperatorError(
                 f"{path} is too long for a socket: set XDG_RUNTIME_DIR to a shorter folder"
             ) from None

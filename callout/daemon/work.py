@@ -14,6 +14,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from callout.core.errors import CalloutError, OperatorError
+from callout.core.saying import Saying, saying
 from callout.daemon import logs
 from callout.daemon.messages import Request
 from callout.daemon.place import socket_path
@@ -82,7 +83,9 @@ class Daemon:
         threading.excepthook = lambda args: logs.LOGGER.error(
             "a thread ended by a defect", exc_info=args.exc_value
         )
-        self._station.watch(lambda done: logs.log_done(done, self._orders.log_speech))
+        self._station.watch(
+            lambda done: logs.log_done(done, self._orders.log_speech, self._station.wording)
+        )
         self._post.begin(
             Told(
                 fault=self._fault,
@@ -115,10 +118,12 @@ class Daemon:
             try:
                 self._post.listen(self._leaving)
                 if not self._leaving.is_set():
-                    self._fault("microphone", "the recording has ended; typing goes on")
+                    ended = saying("recording-ended")
+                    self._fault("microphone", saying("still-typing", what=ended))
                 return
             except CalloutError as error:
-                self._post.faults.report("microphone", f"{error}; typing goes on")
+                says = saying("still-typing", what=error.saying)
+                self._post.faults.report("microphone", says)
             except Exception:
                 logs.LOGGER.exception("hearing was stopped by a defect and begins anew")
             self._leaving.wait(1.0)
@@ -137,8 +142,9 @@ class Daemon:
             return False
         return True
 
-    def _fault(self, name: str, says: str | None) -> None:
-        logs.LOGGER.warning("%s: %s", name, says or "well again")
+    def _fault(self, name: str, says: Saying | None) -> None:
+        told = "well again" if says is None else self._station.wording.part(says)
+        logs.LOGGER.warning("%s: %s", name, told)
         self._face.fault(name, says)
 
     # ---- what is asked over the socket ----

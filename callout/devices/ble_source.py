@@ -19,6 +19,7 @@ from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakBluetoothNotAvailableError, BleakError
 
+from callout.core.saying import saying
 from callout.devices.ble_channel import (
     Channel,
     battery_characteristic,
@@ -142,18 +143,19 @@ class BleSource:
         """Listen until cancelled. Raises DeviceError for what no waiting can mend."""
         report = Reporter(self._intake, put, self._clock)
         name = self._settings.name
-        report.tell(NoticeKind.SEARCHING, f"{name}: looking for it")
+        report.tell(NoticeKind.SEARCHING, saying("tape-searching", device=name))
         try:
             while True:
                 try:
                     device = await self._find(self._settings)
                     if device is None:
-                        report.tell(NoticeKind.SEARCHING, f"{name}: not in range; switch it on")
+                        away = saying("tape-not-in-range", device=name)
+                        report.tell(NoticeKind.SEARCHING, away)
                     else:
                         await self._connection(device, report)
                 except FAULTS as error:
                     report.taken(self._intake.lost())
-                    report.tell(NoticeKind.LOST, f"{name}: {told(error)}")
+                    report.tell(NoticeKind.LOST, saying("tape-why", device=name, why=told(error)))
                 await asyncio.sleep(self._backoff.next_s())
         finally:
             report.close()
@@ -169,13 +171,14 @@ class BleSource:
             )
             report.taken(self._intake.connected(self._clock.monotonic()))
             how = channel.form.told() if channel.form else "text"
-            report.tell(NoticeKind.CONNECTED, f"{name}: connected, reads {how}")
+            says = saying("tape-connected-reads", device=name, form=how)
+            report.tell(NoticeKind.CONNECTED, says)
             await self._battery(client, report)
             while (packet := await inbox.get()) is not None:
                 self._backoff.reset()
                 report.taken(self._judge(channel, packet))
         report.taken(self._intake.lost())
-        report.tell(NoticeKind.LOST, f"{name}: link lost")
+        report.tell(NoticeKind.LOST, saying("tape-link-lost", device=name))
 
     def _judge(self, channel: Channel, packet: Packet) -> list[Taken]:
         data, at, at_s = packet.data, packet.at, packet.at_s
@@ -196,8 +199,8 @@ class BleSource:
         def show(_: object, data: bytearray) -> None:
             percent = battery_percent(bytes(data))
             if percent is not None:
-                text = f"{self._settings.name}: battery {percent} %"
-                report.tell(NoticeKind.BATTERY, text, percent)
+                says = saying("tape-battery", device=self._settings.name, percent=percent)
+                report.tell(NoticeKind.BATTERY, says, percent)
 
         try:
             if "read" in battery.properties:

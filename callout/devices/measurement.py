@@ -13,6 +13,7 @@ from decimal import Decimal
 from enum import Enum
 from typing import Protocol
 
+from callout.core.saying import Saying
 from callout.core.units import Scale, Unit, too_large, too_small
 
 
@@ -74,7 +75,7 @@ class NoticeKind(Enum):
 
 @dataclass(frozen=True)
 class DeviceNotice:
-    """Something about a device that a person should see; ``text`` is ready to show.
+    """Something about a device that a person should see; ``says`` names it.
 
     ``refused`` counts every refusal by reason since the source started, ``raw`` is the latest of
     them, cut to 64 bytes; ``battery`` is per cent.
@@ -82,7 +83,7 @@ class DeviceNotice:
 
     device: str
     kind: NoticeKind
-    text: str
+    says: Saying
     at: datetime
     battery: int | None = None
     refused: Mapping[Reason, int] = field(default_factory=dict)

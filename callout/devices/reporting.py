@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from callout.core.saying import Saying, saying
 from callout.devices.intake import Intake, Taken
 from callout.devices.measurement import DeviceNotice, Measurement, NoticeKind, Put
 
@@ -55,13 +56,13 @@ class Reporter:
         self._timer: asyncio.TimerHandle | None = None
         self._untold = False
         self._latest = b""
-        self._last_told = ("", NoticeKind.FAILED)
+        self._last_told: tuple[Saying, NoticeKind] | None = None
 
-    def tell(self, kind: NoticeKind, text: str, battery: int | None = None) -> None:
+    def tell(self, kind: NoticeKind, says: Saying, battery: int | None = None) -> None:
         """A notice, unless it is the very one that was told last."""
-        if (text, kind) != self._last_told:
-            self._last_told = (text, kind)
-            self._send(kind, text, battery)
+        if (says, kind) != self._last_told:
+            self._last_told = (says, kind)
+            self._send(kind, says, battery)
 
     def taken(self, items: Sequence[Taken]) -> None:
         """Everything the intake made of some bytes."""
@@ -90,15 +91,19 @@ class Reporter:
     def _send_refusals(self) -> None:
         self._untold = False
         counts = self._intake.refused
-        told = ", ".join(f"{count} {reason.value}" for reason, count in counts.items())
-        self._send(NoticeKind.REFUSED, f"{self._intake.device}: not taken: {told}", None)
+        why = tuple(
+            saying("tape-refused", count=count, reason=reason.value)
+            for reason, count in counts.items()
+        )
+        says = saying("tape-not-taken", device=self._intake.device, why=why)
+        self._send(NoticeKind.REFUSED, says, None)
 
-    def _send(self, kind: NoticeKind, text: str, battery: int | None) -> None:
+    def _send(self, kind: NoticeKind, says: Saying, battery: int | None) -> None:
         self._put(
             DeviceNotice(
                 self._intake.device,
                 kind,
-                text,
+                says,
                 self._clock.now(),
                 battery,
                 self._intake.refused,

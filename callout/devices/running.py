@@ -54,7 +54,7 @@ async def run_source(settings: DeviceSettings, put: Put) -> None:
 
 def failed(settings: DeviceSettings, error: CalloutError) -> DeviceNotice:
     """The notice that a device is given up, and why."""
-    return DeviceNotice(settings.name, NoticeKind.FAILED, str(error), Clock().now())
+    return DeviceNotice(settings.name, NoticeKind.FAILED, error.saying, Clock().now())
 
 
 async def stream(settings: DeviceSettings) -> AsyncIterator[Item]:

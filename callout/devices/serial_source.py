@@ -16,6 +16,7 @@ from contextlib import suppress
 from typing import Any
 
 from callout.core.errors import DeviceError
+from callout.core.saying import Saying, saying
 from callout.devices.intake import Intake
 from callout.devices.measurement import NoticeKind, Put
 from callout.devices.ports import list_ports, port_of
@@ -82,7 +83,7 @@ class SerialSource:
         """Listen until cancelled. Raises DeviceError for what no waiting can mend."""
         report = Reporter(self._intake, put, self._clock)
         pool = ThreadPoolExecutor(1, thread_name_prefix=f"tape {self._settings.name}")
-        report.tell(NoticeKind.SEARCHING, f"{self._settings.name}: looking for it")
+        report.tell(NoticeKind.SEARCHING, saying("tape-searching", device=self._settings.name))
         try:
             while True:
                 await self._connection(pool, report)
@@ -104,13 +105,16 @@ class SerialSource:
             report.tell(NoticeKind.SEARCHING, self._why(error))
             return
         report.taken(self._intake.connected(self._clock.monotonic()))
-        report.tell(NoticeKind.CONNECTED, f"{self._settings.name}: connected")
+        report.tell(NoticeKind.CONNECTED, saying("tape-connected", device=self._settings.name))
         try:
             await self._read(pool, port, report)
         except OSError as error:
             report.taken(self._intake.lost())
-            why = _short(error) if error.errno else "unplugged or switched off"
-            report.tell(NoticeKind.LOST, f"{self._settings.name}: lost ({why})")
+            says = saying("tape-unplugged", device=self._settings.name)
+            if error.errno:
+                why = _short(error)
+                says = saying("tape-lost-why", device=self._settings.name, error=why)
+            report.tell(NoticeKind.LOST, says)
         finally:
             await asyncio.shield(loop.run_in_executor(pool, _close, port))
 
@@ -123,14 +127,12 @@ class SerialSource:
                 now, at_s = self._clock.now(), self._clock.monotonic()
                 report.taken(self._intake.stream(data, now, at_s))
 
-    def _why(self, error: OSError) -> str:
+    def _why(self, error: OSError) -> Saying:
         name = self._settings.name
         if isinstance(error, PermissionError) or error.errno == errno.EACCES:
-            return (
-                f"{name}: no permission for {self._settings.port or 'its port'}; "
-                "add yourself to the group that owns it (often dialout) and log in again"
-            )
-        return f"{name}: not there ({_short(error)}); plug it in or switch it on"
+            port = self._settings.port
+            return saying("tape-no-permission", device=name, port=port or saying("its-port"))
+        return saying("tape-not-there", device=name, error=_short(error))
 
 
 def _short(error: OSError) -> str:

@@ -6,14 +6,13 @@ Takes texts, not paths; where ``grammars/`` lies is the wiring's business.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 from callout.core.errors import OperatorError
 from callout.grammar.automaton import Automaton, compile_grammar, without_words
 from callout.grammar.jsgf import Choice, Expansion, Grammar, Repeat, Tag, Token, parse_jsgf
 from callout.grammar.jsgf import Sequence as Said
-from callout.grammar.phrases import Phrases, read_phrases
 from callout.grammar.scope import Scope, narrowed_to
 
 ROOT = "callout"
@@ -31,8 +30,6 @@ class Language:
     species: tuple[str, ...] = ()
     unsaid: tuple[str, ...] = ()
     """Those of the species whose names are no plain words, so that the grammar lacks them."""
-    phrases: Phrases = field(default_factory=Phrases)
-    """What is called back, in this language; without any, in English."""
 
     @cached_property
     def spoken(self) -> Automaton:
@@ -45,12 +42,11 @@ class Language:
 
 
 def read_language(
-    code: str, grammar: str, dictionary: str = "", species: Sequence[str] = (), phrases: str = ""
+    code: str, grammar: str, dictionary: str = "", species: Sequence[str] = ()
 ) -> Language:
-    """The language of a JSGF text, its pronunciations (``word PH ON ES`` lines), the survey's
+    """The language of a JSGF text, its pronunciations (``word PH ON ES`` lines), and the survey's
 
-    species by their spoken names, and a phrase book's text. Raises OperatorError for a grammar or
-    book that cannot be used.
+    species by their spoken names. Raises OperatorError for a grammar that cannot be used.
     """
     parsed = parse_jsgf(grammar)
     filled = {"species": _species(species)} if "species" in parsed.rules else {}
@@ -62,7 +58,6 @@ def read_language(
         pronunciations=_pronunciations(dictionary),
         species=tuple(sorted(set(species))),
         unsaid=tuple(name for name in sorted(set(species)) if not plain_words(name)),
-        phrases=read_phrases(phrases),
     )
 
 

@@ -10,7 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from callout.core.meaning import MOST_FIGURES, Meaning, meaning_of, plain_word
+from callout.core.meaning import MOST_FIGURES, Meaning, meaning_of
+from callout.core.saying import Saying, Says, saying
+from callout.core.told import command_told, status_told
 from callout.grammar.automaton import Automaton, Emits
 from callout.grammar.scope import Scope
 from callout.grammar.words import Heard, tokens_of
@@ -22,7 +24,7 @@ class Parsed:
 
     words: str
     meanings: tuple[Meaning, ...]
-    problem: str | None
+    problem: Saying | None
 
 
 def meanings_of(automaton: Automaton, heard: Sequence[Heard]) -> tuple[Meaning, ...]:
@@ -53,7 +55,7 @@ def parse_words(automaton: Automaton, text: str, scope: Scope) -> Parsed:
         meanings = meanings_of(automaton, [item for item in tokens if item.word != ","])
     figures = max((sum(map(str.isdigit, token.text)) for token in tokens), default=0)
     if not meanings and figures > MOST_FIGURES:
-        return Parsed(text, (), f"no tree has a number of {figures} figures: call it again")
+        return Parsed(text, (), saying("number-of-figures", count=figures))
     return choose(text, meanings, scope)
 
 
@@ -82,26 +84,29 @@ def _parts(word: str, known: frozenset[str]) -> list[str] | None:
 def choose(words: str, meanings: Sequence[Meaning], scope: Scope) -> Parsed:
     """Keep the meanings that fit the plot; a problem is told unless exactly one is left."""
     if not meanings:
-        return Parsed(words, (), f"no callout in {words!r}: say tree, its tag, then the diameter")
+        return Parsed(words, (), saying("no-callout", words=repr(words)))
     fitting = tuple(meaning for meaning in meanings if scope.fits(meaning))
     if not fitting:
         if len(meanings) == 1:
             return Parsed(words, tuple(meanings), None)
-        return Parsed(words, tuple(meanings), f"nothing in this plot fits: {_listed(meanings)}?")
+        says = saying("nothing-fits", meanings=_listed(meanings))
+        return Parsed(words, tuple(meanings), says)
     if len(fitting) == 1:
         return Parsed(words, fitting, None)
-    return Parsed(words, fitting, f"could be {_listed(fitting)}: say 'diameter' between them")
+    return Parsed(words, fitting, saying("could-be", meanings=_listed(fitting)))
 
 
-def _listed(meanings: Sequence[Meaning]) -> str:
-    return ", or ".join(_told(meaning) for meaning in meanings[:4])
+def _listed(meanings: Sequence[Meaning]) -> Says:
+    first, *others = (_told(meaning) for meaning in meanings[:4])
+    return (first, *(saying("or-meaning", meaning=other) for other in others))
 
 
-def _told(meaning: Meaning) -> str:
-    parts = [
-        f"tree {meaning.tag}" if meaning.tag else "",
-        f"stem {meaning.stem}" if meaning.stem else "",
-        f"diameter {meaning.value}" if meaning.value is not None else "",
-        (meaning.status or "").replace("_", " "),
-    ]
-    return " ".join(part for part in parts if part) or plain_word(meaning.kind)
+def _told(meaning: Meaning) -> Saying:
+    told = saying(
+        "meant",
+        tree=saying("tree", tag=meaning.tag) if meaning.tag else "",
+        stem=saying("meant-stem", stem=meaning.stem) if meaning.stem else "",
+        size="" if meaning.value is None else saying("meant-diameter", value=meaning.value),
+        status=status_told(meaning.status) if meaning.status else "",
+    )
+    return told if any(figure for _, figure in told.figures) else command_told(meaning.kind)

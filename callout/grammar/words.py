@@ -11,6 +11,7 @@ import re
 from dataclasses import dataclass
 
 from callout.core.errors import OperatorError
+from callout.core.saying import saying
 
 MAX_CHARACTERS = 300
 
@@ -37,11 +38,11 @@ _TOKEN = re.compile(
 _HYPHEN = re.compile(r"(?<=[^\W\d_])-(?=[^\W\d_])")
 # What would lose its sign or its point if punctuation were merely passed over.
 _MISLEADING = (
-    (re.compile(r"(?<![0-9])\.[0-9]+"), "a size begins with a digit, as 0.5"),
-    (re.compile(r"(?<!\w)-[0-9.]+"), "a size is never below zero"),
+    (re.compile(r"(?<![0-9])\.[0-9]+"), saying("size-begins")),
+    (re.compile(r"(?<!\w)-[0-9.]+"), saying("size-below-zero")),
     (
         re.compile(r"[0-9]+,[0-9]+(?!\.?[0-9])"),
-        "write 24.6, or a space after the comma",
+        saying("write-point"),
     ),
 )
 
@@ -49,12 +50,12 @@ _MISLEADING = (
 def tokens_of(text: str) -> tuple[Heard, ...]:
     """The tokens of ``text``, lower case. Raises OperatorError for over-long or unreadable text."""
     if len(text) > MAX_CHARACTERS:
-        raise OperatorError(f"a callout of {len(text)} characters is too long: say it shorter")
+        raise OperatorError(saying("callout-too-long", count=len(text)))
     plain = text.lower().replace("’", "'")
     for pattern, advice in _MISLEADING:
         misled = pattern.search(plain)
         if misled:
-            raise OperatorError(f"cannot read {misled.group()!r}: {advice}")
+            raise OperatorError(saying("cannot-read", words=repr(misled.group()), advice=advice))
     found: list[Heard] = []
     at = 0
     while at < len(plain):
@@ -63,7 +64,10 @@ def tokens_of(text: str) -> tuple[Heard, ...]:
             continue
         match = _TOKEN.match(plain, at)
         if match is None:
-            raise OperatorError(f"cannot read {plain[at : at + 12]!r}: write words or digits")
+            advice = saying("write-words")
+            raise OperatorError(
+                saying("cannot-read", words=repr(plain[at : at + 12]), advice=advice)
+            )
         found.extend(_tokens(match))
         at = match.end()
     return tuple(found)

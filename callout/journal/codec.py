@@ -19,6 +19,7 @@ from callout.core.events import Event, Heard, Opened, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import PastMeasurement, PlotSettings, Reading, Tree
 from callout.core.rounding import Rounding
+from callout.core.saying import saying_from
 from callout.core.units import Scale, Unit
 from callout.journal.schema import LATER_COLUMNS
 
@@ -60,6 +61,7 @@ def event_parts(event: Event) -> tuple[str, dict[str, Any]]:
     del body["entry"], body["at"]
     if isinstance(event, Heard):
         body["meanings"] = [meaning.as_json() for meaning in event.meanings]
+        body["problem"] = None if event.problem is None else event.problem.as_json()
     return _KIND_OF[type(event)], _plain(body)
 
 
@@ -71,6 +73,9 @@ def event_from(entry: int, at: str, kind: str, body: Mapping[str, Any]) -> Event
     if kind == "heard":
         given["meanings"] = tuple(Meaning.from_json(item) for item in given["meanings"])
         given["confidence"] = _decimal(given.get("confidence"))
+        # A text, in journals from before what is told had keys.
+        problem = given.get("problem")
+        given["problem"] = None if problem is None else saying_from(problem)
     try:
         return KINDS[kind](entry=entry, at=at, **given)
     except TypeError as error:

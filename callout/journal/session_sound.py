@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from callout.core.errors import StorageError
+from callout.core.saying import Saying, saying
 from callout.journal.audio import AudioStore
 from callout.journal.codec import stamp
 from callout.journal.config import Keeping
@@ -82,7 +83,7 @@ class SessionSound:
         encode: Encode,
         record: Record,
         working: Callable[[], tuple[str, str]],
-        tell: Callable[[str], None],
+        tell: Callable[[Saying], None],
     ) -> None:
         """``folder`` holds the sounds; ``working`` tells who works in which plot, ``tell`` is told
 
@@ -147,7 +148,7 @@ class SessionSound:
         self._again_s = self._next_s + self._settings.segment_s
         if str(error) != self._told:
             self._told = str(error)
-            self._tell(f"the session's sound is not kept now: {error}")
+            self._tell(saying("session-sound-not-kept", why=error.saying))
 
 
 class _Spool:

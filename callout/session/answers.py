@@ -5,6 +5,7 @@ Which callout leads here is for the table in ``machine``. What waits is told aga
 
 from __future__ import annotations
 
+from callout.core.saying import saying
 from callout.session import echo
 from callout.session.state import Phase, left_to_do
 from callout.session.turn import Result, Turn, asked, note_asked
@@ -16,10 +17,10 @@ _MOST_NAMED = 30
 def repeat(turn: Turn) -> Result:
     """The last question, or the echo that waits; a note that is under way comes first."""
     if turn.memory.phase is Phase.MEMO:
-        return turn.memory, (echo.ask(note_asked(turn.memory)),)
+        return turn.memory, (echo.ask(*note_asked(turn.memory)),)
     if turn.memory.pending is not None:
-        return turn.memory, (echo.ask(echo.question(turn.memory.pending)),)
-    return turn.memory, (echo.ask(turn.memory.said or "Nothing to repeat."),)
+        return turn.memory, (echo.ask(*echo.question(turn.memory.pending)),)
+    return turn.memory, (echo.ask(*(turn.memory.said or (saying("nothing-to-repeat"),))),)
 
 
 def left(turn: Turn) -> Result:
@@ -38,12 +39,14 @@ def where(turn: Turn) -> Result:
 
 def well(turn: Turn) -> Result:
     """The answer of somebody who works alone; whoever asks keeps the time."""
-    return asked(turn.memory, "good, all well at " + turn.event.at[11:16], "told")
+    return asked(turn.memory, saying("all-well", time=turn.event.at[11:16]), "told")
 
 
 def complete(turn: Turn) -> Result:
     """A plot is complete only when every tree is accounted for."""
     remaining = left_to_do(turn.memory, turn.plot)
     if remaining:
-        return asked(turn.memory, f"not complete. {echo.left(remaining, _MOST_NAMED)}", "refused")
-    return asked(turn.memory, "every tree of this plot is accounted for", "saved")
+        return asked(
+            turn.memory, (saying("not-complete"), echo.left(remaining, _MOST_NAMED)), "refused"
+        )
+    return asked(turn.memory, saying("all-accounted-for"), "saved")

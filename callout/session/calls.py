@@ -13,6 +13,7 @@ from callout.core.events import Say
 from callout.core.meaning import Meaning
 from callout.core.model import Reading
 from callout.core.rounding import Rounding, to_graduation
+from callout.core.saying import Says, as_is, saying
 from callout.core.units import Unit
 from callout.session import echo
 from callout.session.draft import amended, pending_of
@@ -20,7 +21,7 @@ from callout.session.parts import MEASURABLE, with_parts
 from callout.session.presses import joined, let_press_go
 from callout.session.propose import propose, put, which_tree
 from callout.session.sense import height_problem, height_said
-from callout.session.state import Phase
+from callout.session.state import Pending, Phase
 from callout.session.tags import (
     held,
     known_tags,
@@ -60,8 +61,7 @@ def named_only(turn: Turn) -> Result:
     if tag is None:
         return which_tree(turn)
     if tag not in known_tags(turn.memory, turn.plot):
-        said = f"no tree {tag} in this plot: a new one is called new tree"
-        return refused(turn.memory, turn.rules, said)
+        return refused(turn.memory, turn.rules, saying("no-such-tree", tag=tag))
     stem = turn.meaning.stem or ""
     taken = joined(turn, tag, stem)
     if taken is not None:
@@ -70,17 +70,19 @@ def named_only(turn: Turn) -> Result:
         return wait_for_size(turn, tag, stem)
     late = echo.too_late(turn.memory.press)
     turn, _ = let_press_go(turn)
-    return wait_for_size(turn, tag, stem, f"{late[:1].upper()}{late[1:]}. ")
+    return wait_for_size(turn, tag, stem, (late,))
 
 
-def wait_for_size(turn: Turn, tag: str, stem: str = "", told: str = "") -> Result:
+def wait_for_size(turn: Turn, tag: str, stem: str = "", told: Says = ()) -> Result:
     """The tree is in hand, and its diameter is asked for."""
     species = turn.plot.trees[tag].species if tag in turn.plot.trees else ""
     lost, new = lost_and_new(turn.memory, turn.plot.settings.plot, tag)
-    name = f"Tree {new or tag} stem {stem}" if stem else f"Tree {new or tag}"
-    parts = [name, _of_tag(tag, lost, new), species]
-    said = told + echo.let_go(turn.memory.pending)
-    said += ", ".join(part for part in parts if part) + ". Diameter?"
+    name = saying("tree", tag=new or tag)
+    if stem:
+        name = saying("tree-stem", tag=new or tag, stem=stem)
+    parts = (name, *_of_tag(tag, lost, new), *([as_is(species)] if species else []))
+    in_hand = saying("tree-in-hand", parts=parts)
+    said = (*told, *echo.let_go(turn.memory.pending), in_hand, saying("diameter-asked"))
     memory = replace(
         turn.memory,
         phase=Phase.NAMED,
@@ -95,17 +97,17 @@ def wait_for_size(turn: Turn, tag: str, stem: str = "", told: str = "") -> Resul
     return memory, (Say(said, "ask"),)
 
 
-def _of_tag(tag: str, lost: bool, new: str) -> str:
+def _of_tag(tag: str, lost: bool, new: str) -> Says:
     if not lost:
-        return ""
-    return f"was {tag}" if new else "tag lost"
+        return ()
+    return (saying("tag-was", tag=tag) if new else saying("tag-lost"),)
 
 
 def new_tree(turn: Turn) -> Result:
     """A tree that the roster lacks: tag and diameter come together, or from the tape."""
     tag = str(turn.meaning.tag)
     if turn.meaning.value is None:
-        said = "say new tree, its tag and its diameter together"
+        said = saying("new-tree-together")
         return joined(turn, tag) or refused(turn.memory, turn.rules, said)
     turn, dropped = let_press_go(turn)
     return propose(turn, tag, told=dropped)
@@ -132,23 +134,24 @@ def height(turn: Turn) -> Result:
     if problem is not None:
         return asked(turn.memory, problem, "refused")
     if turn.waiting is None or turn.memory.named is None or turn.waiting.draft.value is None:
-        return refused(turn.memory, turn.rules, "a height goes with a size: call the tree's first")
+        return refused(turn.memory, turn.rules, saying("height-needs-size"))
     metres = turn.meaning.height_m
     assert metres is not None
     kept = to_graduation(metres, _CENTIMETRE, Rounding.NEAREST) if _in_feet(turn) else metres
-    return _amended(turn, said=height_said(turn.meaning), height_m=kept)
+    waiting = replace(turn.waiting, height_said=height_said(turn.meaning))
+    return _amended(turn, waiting=waiting, height_m=kept)
 
 
 def _in_feet(turn: Turn) -> bool:
     return turn.meaning.height_unit is Unit.FOOT
 
 
-def _amended(turn: Turn, told: str = "", said: str | None = None, **parts: object) -> Result:
+def _amended(
+    turn: Turn, told: Says = (), waiting: Pending | None = None, **parts: object
+) -> Result:
     """The reading that waits, changed in some parts: a new question, so a new number."""
-    pending = turn.waiting
+    pending = waiting or turn.waiting
     assert pending is not None
-    if said is not None:
-        pending = replace(pending, height_said=said)
     at = turn.event.at if turn.edition > 1 else pending.draft.at
     draft = replace(pending.draft, entry=turn.event.entry, at=at, **parts)  # type: ignore[arg-type]
     kept = amended(turn.memory, turn.plot, turn.rules, pending, draft)
@@ -170,11 +173,10 @@ def status(turn: Turn) -> Result:
         return propose(turn, tag, _status_of(turn, tag))
     if pending.draft.value is None or state in MEASURABLE:
         return _amended(turn, status=state)
-    told = f"{pending.draft.value} is dropped. "
-    return _amended(
-        turn, told, "", status=state, value=None, raw=None, raw_unit=None, raw_scale="",
-        height_m=None,
-    )  # fmt: skip
+    told = (saying("size-dropped", size=pending.draft.value),)
+    bare = replace(pending, height_said=None)
+    gone = {"value": None, "raw": None, "raw_unit": None, "raw_scale": "", "height_m": None}
+    return _amended(turn, told, bare, status=state, **gone)
 
 
 def _status_of(turn: Turn, tag: str) -> Meaning:
@@ -202,12 +204,11 @@ def lost_tag(turn: Turn) -> Result:
     tag, new = turn.meaning.tag or in_hand, turn.meaning.new_tag or ""
     known = known_tags(memory, turn.plot)
     if tag is None:
-        said = "which tree? say tree, its old tag, and tag lost"
-        return refused(memory, turn.rules, said)
+        return refused(memory, turn.rules, saying("which-tree-lost"))
     if tag not in known:
-        return refused(memory, turn.rules, f"no tree {tag} in this plot: read the old tag again")
+        return refused(memory, turn.rules, saying("read-old-tag", tag=tag))
     if new and (new in known or new in tags_on_hold(memory, turn.plot)):
-        return refused(memory, turn.rules, f"tag {new} is in this plot already: read it again")
+        return refused(memory, turn.rules, saying("tag-in-plot", tag=new))
     turn = replace(turn, memory=held(memory, here, tag, new))
     if turn.waiting is not None and turn.waiting.draft.tag == tag:
         return _amended(turn, tag_lost=True, new_tag=new)

@@ -6,40 +6,40 @@ What two meanings have in common is left out, and where nothing is left the ques
 
 from __future__ import annotations
 
-from callout.core.meaning import Meaning, plain_word
-from callout.core.units import Scale
+from callout.core.meaning import Meaning
+from callout.core.saying import Saying, Says, as_is, saying
+from callout.core.told import command_told, side_told, status_told, unit_told
 
-UNSURE = "not sure what was said: say it again"
+UNSURE = saying("not-sure")
+_FIGURES = frozenset(
+    {"spelt-tree", "spelt-tree-alone", "spelt-new-tag", "spelt-whole", "spelt-value"}
+    | {"spelt-amount", "meant-stem", "metres"}
+)
 
 
-def doubt(first: Meaning, second: Meaning) -> str:
+def doubt(first: Meaning, second: Meaning) -> Saying:
     """Which of two things was said; how to say it so that it is told apart."""
-    told = told_apart(first, second), told_apart(second, first)
-    if not all(told) or told[0] == told[1]:
+    one, other = told_apart(first, second), told_apart(second, first)
+    if not one or not other or one == other:
         return UNSURE
-    either = f"could be {told[0]}, or {told[1]}"
-    figures = any(character.isdigit() for part in told for character in part)
-    return f"{either}: say it again{', digit by digit' if figures else ''}"
+    either = {"one": saying("reading", parts=one), "other": saying("reading", parts=other)}
+    if any(part.key in _FIGURES for part in (*one, *other)):
+        return saying("could-be-digits", **either)
+    return saying("could-be-either", **either)
 
 
-def told_apart(meaning: Meaning, other: Meaning) -> str:
-    """``meaning`` in words, without what ``other`` has in common with it; '' for nothing left."""
-    parts = [
-        f"tree {spelt(meaning.tag)}" if meaning.tag and meaning.tag != other.tag else "",
-        f"stem {meaning.stem}" if meaning.stem and meaning.stem != other.stem else "",
-        _side(meaning) if meaning.scale is not other.scale else "",
-        _size(meaning, other),
-        (meaning.status or "").replace("_", " ") if meaning.status != other.status else "",
-        meaning.species or "" if meaning.species != other.species else "",
-        f"new tag {spelt(meaning.new_tag)}"
-        if meaning.new_tag and meaning.new_tag != other.new_tag
-        else "",
-        f"{meaning.height_m} metres"
-        if meaning.height_m is not None and meaning.height_m != other.height_m
-        else "",
-    ]
-    named = ", ".join(part for part in parts if part)
-    return named or (_kind(meaning) if meaning.kind != other.kind else _without(meaning, other))
+def told_apart(meaning: Meaning, other: Meaning) -> Says:
+    """``meaning``, without what ``other`` has in common with it; nothing where nothing is left."""
+    parts = (
+        *_tag(meaning, other),
+        *_stem(meaning, other),
+        *([side_told(meaning.scale)] if meaning.scale and meaning.scale is not other.scale else []),
+        *_size(meaning, other),
+        *_rest(meaning, other),
+    )
+    if parts:
+        return parts
+    return _kind(meaning) if meaning.kind != other.kind else _without(meaning, other)
 
 
 def spelt(figures: str) -> str:
@@ -47,28 +47,56 @@ def spelt(figures: str) -> str:
     return " ".join(figures)
 
 
-def _size(meaning: Meaning, other: Meaning) -> str:
+def _tag(meaning: Meaning, other: Meaning) -> Says:
+    if not meaning.tag or meaning.tag == other.tag:
+        return ()
+    return (saying("spelt-tree", figures=spelt(meaning.tag)),)
+
+
+def _stem(meaning: Meaning, other: Meaning) -> Says:
+    if not meaning.stem or meaning.stem == other.stem:
+        return ()
+    return (saying("meant-stem", stem=meaning.stem),)
+
+
+def _size(meaning: Meaning, other: Meaning) -> Says:
     value, unit = meaning.value, meaning.unit
     if value is None or (value, unit) == (other.value, other.unit):
-        return ""
+        return ()
     whole, point, places = f"{value:f}".partition(".")
-    digits = " ".join([spelt(whole), *(["point", spelt(places)] if point else [])])
-    return f"{digits} {unit.value}" if unit is not None and unit is not other.unit else digits
+    digits = saying("spelt-whole", whole=spelt(whole))
+    if point:
+        digits = saying("spelt-value", whole=spelt(whole), places=spelt(places))
+    if unit is not None and unit is not other.unit:
+        return (saying("spelt-amount", value=digits, unit=unit_told(unit, short=True)),)
+    return (digits,)
 
 
-def _side(meaning: Meaning) -> str:
-    return "girth" if meaning.scale is Scale.GIRTH else "diameter"
+def _rest(meaning: Meaning, other: Meaning) -> Says:
+    """Status, species, new tag and height, as far as they differ."""
+    parts = []
+    if meaning.status and meaning.status != other.status:
+        parts.append(status_told(meaning.status))
+    if meaning.species and meaning.species != other.species:
+        parts.append(as_is(meaning.species))
+    if meaning.new_tag and meaning.new_tag != other.new_tag:
+        parts.append(saying("spelt-new-tag", figures=spelt(meaning.new_tag)))
+    if meaning.height_m is not None and meaning.height_m != other.height_m:
+        parts.append(saying("metres", metres=meaning.height_m))
+    return tuple(parts)
 
 
-def _kind(meaning: Meaning) -> str:
+def _kind(meaning: Meaning) -> Says:
     """A command by its plain words; a tree by its tag, a size by what it is."""
-    if meaning.tag and meaning.kind in ("tree", "reading"):
-        return f"tree {spelt(meaning.tag)} alone" if meaning.kind == "tree" else "its diameter"
-    return plain_word(meaning.kind)
+    if meaning.tag and meaning.kind == "tree":
+        return (saying("spelt-tree-alone", figures=spelt(meaning.tag)),)
+    if meaning.tag and meaning.kind == "reading":
+        return (saying("its-diameter"),)
+    return (command_told(meaning.kind),)
 
 
-def _without(meaning: Meaning, other: Meaning) -> str:
+def _without(meaning: Meaning, other: Meaning) -> Says:
     """One of two of the same kind that says less: by what the other has and it lacks."""
     if meaning.value is None and other.value is not None:
-        return "no diameter"
-    return "no stem" if other.stem and not meaning.stem else ""
+        return (saying("no-diameter"),)
+    return (saying("no-stem"),) if other.stem and not meaning.stem else ()

@@ -17,6 +17,8 @@ from callout.core.events import Heard
 from callout.core.meaning import Meaning
 from callout.core.model import Plot, PlotSettings, Reading, Tree, Warned
 from callout.core.rounding import to_graduation
+from callout.core.saying import saying
+from callout.core.told import side_told, unit_told
 from callout.core.units import Scale, Unit, convert, diameter_from
 from callout.session.records import key_of
 from callout.session.state import Memory, Pending
@@ -196,8 +198,8 @@ def _other_side(memory: Memory, meaning: Meaning, plot: Plot, draft: Reading) ->
         return None
     if last is not None and last.raw_scale == draft.raw_scale:
         return None
-    says = f"you said {meaning.scale.value}, this plot is measured by {usual.value}"
-    return Warned("other side", says, "which side of the tape was read?")
+    says = saying("warn-other-side", said=side_told(meaning.scale), usual=side_told(usual))
+    return Warned("other side", says, saying("look-side"))
 
 
 def _read_alike(memory: Memory, draft: Reading) -> Reading | None:
@@ -221,8 +223,11 @@ def _beside_whole(memory: Memory, rules: Rules, draft: Reading) -> Warned | None
     whole = memory.saved.stems(draft.plot, draft.tag).get("")
     if not draft.stem or whole is None or rules.edition == 1:
         return None
-    size = "a reading" if rules.blind or whole.value is None else f"{whole.value}"
-    return Warned("stem beside tree", f"{size} is saved without a stem", "is that another stem?")
+    what = saying("a-reading")
+    if whole.value is not None and not rules.blind:
+        what = saying("size", value=whole.value)
+    says = saying("warn-beside-whole", what=what)
+    return Warned("stem beside tree", says, saying("look-other-stem"))
 
 
 def _other_unit(memory: Memory, meaning: Meaning, plot: Plot, draft: Reading) -> Warned | None:
@@ -231,12 +236,18 @@ def _other_unit(memory: Memory, meaning: Meaning, plot: Plot, draft: Reading) ->
         return None
     if last is not None and last.raw_unit is draft.raw_unit:
         return None
-    says = f"you said {meaning.unit.value}, this plot is kept in {settings.unit.value}"
-    return Warned("other unit", says, "which unit does the tape show?")
+    said, kept = unit_told(meaning.unit, short=True), unit_told(settings.unit, short=True)
+    says = saying("warn-other-unit", said=said, kept=kept)
+    return Warned("other unit", says, saying("look-unit"))
 
 
 def _out_of_range(draft: Reading, settings: PlotSettings) -> Warned | None:
     if draft.value is None or settings.smallest <= draft.value <= settings.largest:
         return None
-    limits = f"{settings.smallest} to {settings.largest} {settings.unit.value}"
-    return Warned("out of range", f"outside {limits}", "is the decimal point right?")
+    says = saying(
+        "warn-out-of-range",
+        least=settings.smallest,
+        most=settings.largest,
+        unit=unit_told(settings.unit, short=True),
+    )
+    return Warned("out of range", says, saying("look-point-right"))

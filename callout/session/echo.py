@@ -1,7 +1,7 @@
-"""The words of the echo: what the second person calls back across the plot.
+"""The echo: what the second person calls back across the plot, as sayings.
 
-Wording only; figures arrive settled. Digits are left to the voice, which speaks "24.6" as the
-measurer would. Whatever will be stored is in the echo, in the order in which it is called.
+Figures arrive settled. Whatever will be stored is in the echo, in the order in which it is called.
+The words are the wording's; a saying is made where it is told, so that its key is found there.
 """
 
 from __future__ import annotations
@@ -11,68 +11,81 @@ from decimal import Decimal
 
 from callout.core.events import KeepMemo, Say
 from callout.core.model import Reading, Warned
-from callout.core.units import Scale, Unit
+from callout.core.saying import Saying, Says, as_is, saying
+from callout.core.told import status_told, unit_told
+from callout.core.units import Scale
 from callout.session.state import Memory, Pending, Press
 
 # Numbers that end so sound alike in wind and are called back digit by digit as well.
 _TEENS = {f"1{digit}" for digit in range(3, 10)}
 _TENS = {f"{digit}0" for digit in range(3, 10)}
-_UNITS = {
-    Unit.INCH: "inches",
-    Unit.CENTIMETRE: "centimetres",
-    Unit.MILLIMETRE: "millimetres",
-    Unit.METRE: "metres",
-    Unit.FOOT: "feet",
-}
 _MEASURED_BEFORE = ("measured today", "measured this visit")
 
 
-def told(reading: Reading, height_said: str = "") -> str:
+def told(reading: Reading, height_said: Saying | None = None) -> Saying:
     """The tree and all that is stored of it, e.g. ``83, 24.6`` or ``40, dead standing``.
 
     A tree whose tag was replaced is called by what hangs there now: ``312, was 40, 24.6``.
     """
-    return f"{_tree(reading)}, {_rest(reading, height_said)}"
+    return _listed(_tree(reading), *_rest(reading, height_said))
 
 
-def _rest(reading: Reading, height_said: str = "") -> str:
+def _listed(*parts: Saying) -> Saying:
+    return saying("reading", parts=parts)
+
+
+def _rest(reading: Reading, height_said: Saying | None = None) -> Says:
     """All but the tree."""
     parts = []
     if reading.tag_lost:
-        parts.append(reading.tag_note if reading.new_tag else "tag lost")
+        new = reading.new_tag
+        parts.append(saying("tag-was", tag=reading.tag) if new else saying("tag-lost"))
     if reading.is_new and reading.species:
-        parts.append(reading.species)
-    return ", ".join([*parts, _what(reading, height_said)])
+        parts.append(as_is(reading.species))
+    return (*parts, *_what(reading, height_said))
 
 
-def _tree(reading: Reading) -> str:
-    return f"{reading.tag_now} stem {reading.stem}" if reading.stem else reading.tag_now
+def _tree(reading: Reading) -> Saying:
+    if reading.stem:
+        return saying("tag-stem", tag=reading.tag_now, stem=reading.stem)
+    return saying("tag", tag=reading.tag_now)
 
 
-def _what(reading: Reading, height_said: str = "") -> str:
+def _what(reading: Reading, height_said: Saying | None = None) -> Says:
     """The size as called and as kept, the height, and the status."""
     if reading.value is None:
-        return reading.status_told
+        return (status_told(reading.status),)
     parts = [_size(reading)]
     if reading.height_m:
-        at = f"{height_said}, {reading.height_m}" if height_said else f"{reading.height_m}"
-        parts.append(f"measured at {at} metres")
+        parts.append(_height(reading.height_m, height_said))
     if reading.status != "live":
-        parts.append(reading.status_told)
-    return ", ".join(parts)
+        parts.append(status_told(reading.status))
+    return tuple(parts)
 
 
-def _size(reading: Reading) -> str:
+def _height(height_m: Decimal, called: Saying | None) -> Saying:
+    if called is None:
+        return saying("measured-at", height=height_m)
+    return saying("measured-at-called", called=called, height=height_m)
+
+
+def _size(reading: Reading) -> Saying:
     """The number called, first; then the diameter that is kept, where it is another."""
     raw, value, raw_unit = reading.raw, reading.value, reading.raw_unit
-    if raw is None or value is None or raw_unit is None or not reading.raw_scale:
-        return f"{value}"  # from before the side of the tape was kept with it
+    assert value is not None
+    kept = saying("size", value=value)
+    if raw is None or raw_unit is None or not reading.raw_scale:
+        return kept  # from before the side of the tape was kept with it
     other_unit = raw_unit is not reading.unit
-    kept = f"{value} {_UNITS[reading.unit]}" if other_unit else f"{value}"
-    called = f"{_padded(raw, value)} {_UNITS[raw_unit]}" if other_unit else f"{_padded(raw, value)}"
+    called = saying("size", value=_padded(raw, value))
+    if other_unit:
+        kept = saying("amount", value=value, unit=unit_told(reading.unit))
+        called = saying("amount", value=_padded(raw, value), unit=unit_told(raw_unit))
     if reading.raw_scale == Scale.GIRTH.value:
-        return f"girth {called}, diameter {kept}"
-    return kept if not other_unit and raw == value else f"{called}, kept as {kept}"
+        return saying("size-girth", called=called, kept=kept)
+    if not other_unit and raw == value:
+        return kept
+    return saying("size-kept-as", called=called, kept=kept)
 
 
 def _padded(raw: Decimal, value: Decimal) -> Decimal:
@@ -81,198 +94,222 @@ def _padded(raw: Decimal, value: Decimal) -> Decimal:
     return raw.quantize(value) if fewer else raw
 
 
-def _spelt(reading: Reading) -> str:
+def _spelt(reading: Reading) -> Says:
     """Sixteen and sixty, 116 and 160: such a tag or size is said digit by digit too."""
     parts = []
     if _sounds_alike(reading.tag_now):
-        parts.append("tag " + " ".join(reading.tag_now))
+        parts.append(saying("spelt-tag", figures=" ".join(reading.tag_now)))
     whole = str(reading.value).partition(".")[0]
     if reading.value is not None and _sounds_alike(whole):
-        parts.append("size " + " ".join(whole))
-    return ", ".join(parts)
+        parts.append(saying("spelt-size", figures=" ".join(whole)))
+    return tuple(parts)
 
 
 def _sounds_alike(figures: str) -> bool:
     return figures[-2:] in _TEENS | _TENS
 
 
-def _looks(warned: Sequence[Warned]) -> list[str]:
-    """What to look at, each once, as sentences."""
-    looks = (item.look.capitalize() for item in warned if item.look)
-    return list(dict.fromkeys(look if look[-1] in ".?" else f"{look}." for look in looks))
+def _looks(warned: Sequence[Warned]) -> Says:
+    """What to look at, each once."""
+    return tuple(dict.fromkeys(item.look for item in warned if item.look is not None))
 
 
 # ---- a reading that waits ----
 
 
-def question(pending: Pending) -> str:
+def question(pending: Pending) -> Says:
     """The echo that asks for confirmation: value, what is suspected, what to look at."""
-    return " ".join([f"{_body(pending)}.", *_looks(pending.warned), asks(pending)])
+    return (_body(pending), *_looks(pending.warned), asks(pending))
 
 
-def still_waiting(pending: Pending) -> str:
+def still_waiting(pending: Pending) -> Says:
     """The whole echo again, after anything else was said."""
-    return f"Still waiting: {question(pending)}"
+    return again(question(pending))
 
 
-def _body(pending: Pending) -> str:
+def again(says: Says) -> Says:
+    """What was asked, asked again."""
+    return (saying("still-waiting", what=says[0]), *says[1:]) if says else ()
+
+
+def _body(pending: Pending) -> Saying:
     """All that a yes would store, and what is suspected of it."""
     draft, before = pending.draft, pending.instead_of
     if draft.void:
-        if pending.stands is None:
-            return f"Undo {told(draft)}: nothing of it stands then"
-        again = "the reading before" if pending.hidden else _what(pending.stands)
-        return f"Undo {told(draft)}: {again} stands again"
-    new = "new tree " if draft.is_new else ""
+        return saying("undo", reading=told(draft), then=_hereafter(pending))
     warned = [item for item in pending.warned if not before or item.check not in _MEASURED_BEFORE]
-    said = ", ".join(item.says for item in warned)
     main = told(draft, pending.height_said)
     if before is not None:
-        now, stood = _rest(draft, pending.height_said), _what(before)
-        main = f"{_tree(draft)} again: {now}"
-        if pending.hidden or _what(draft) != stood:  # else only its tag is another
-            main += f" instead of {'the reading before' if pending.hidden else stood}"
-    return ", ".join(part for part in (f"{new}{main}", _spelt(draft), said) if part)
+        main = _again(pending, before)
+    if draft.is_new:
+        main = saying("new-tree", reading=main)
+    return saying("echo", parts=(main, *_spelt(draft), *(item.says for item in warned)))
 
 
-def asks(pending: Pending) -> str:
+def _again(pending: Pending, before: Reading) -> Saying:
+    """What takes the place of a reading, and of which."""
+    draft = pending.draft
+    tree, now = _tree(draft), _listed(*_rest(draft, pending.height_said))
+    if pending.hidden:
+        return saying("reading-instead", tree=tree, now=now, before=saying("reading-before"))
+    if _what(draft) == _what(before):  # only its tag is another
+        return saying("reading-again", tree=tree, now=now)
+    return saying("reading-instead", tree=tree, now=now, before=_listed(*_what(before)))
+
+
+def _hereafter(pending: Pending) -> Saying:
+    """What an undo brings back."""
+    if pending.stands is None:
+        return saying("nothing-stands")
+    if pending.hidden:
+        return saying("stands-again", reading=saying("reading-before"))
+    return saying("stands-again", reading=_listed(*_what(pending.stands)))
+
+
+def asks(pending: Pending) -> Saying:
     """What is wanted of the measurer: a yes, or where a warning stands the word for it."""
-    return "Accept?" if pending.wants_accept else "Confirm?"
+    return saying("accept-asked") if pending.wants_accept else saying("confirm-asked")
 
 
-def not_yet(pending: Pending) -> str:
+def not_yet(pending: Pending) -> Says:
     """A plain yes where it does not do: the echo again, and what takes it."""
-    what = pending.draft.value if pending.draft.value is not None else "it"
-    ends = f"Say accept to keep {what}, or call it again."
+    value = pending.draft.value
+    ends = saying("say-accept-to-keep-it")
+    if value is not None:
+        ends = saying("say-accept-to-keep", size=value)
     if pending.draft.void:
-        ends = "Say accept to undo it, or no."
-    return " ".join([f"Not saved yet: {_body(pending)}.", *_looks(pending.warned), ends])
+        ends = saying("say-accept-to-undo")
+    return (saying("not-saved-yet", what=_body(pending)), *_looks(pending.warned), ends)
 
 
-def let_go(pending: Pending | None) -> str:
+def let_go(pending: Pending | None) -> Says:
     """A reading that is dropped unconfirmed is said to be, never lost in silence."""
     if pending is None:
-        return ""
+        return ()
     if pending.draft.void:
-        return f"{told(pending.draft)} was not undone. "
-    return f"{told(pending.draft)} was not saved. "
+        return (saying("was-not-undone", reading=told(pending.draft)),)
+    return (saying("was-not-saved", reading=told(pending.draft)),)
 
 
 # ---- what was done ----
 
 
-def saved(reading: Reading) -> str:
+def saved(reading: Reading) -> Saying:
     """Said only after the reading is on disk."""
-    return f"Saved {told(reading)}."
+    return saying("saved", reading=told(reading))
 
 
-def undone(reading: Reading, stands: Reading | None, hidden: bool) -> str:
+def undone(reading: Reading, stands: Reading | None, hidden: bool) -> Says:
     """Said only after the undo is on disk."""
-    said = f"Undone: {told(reading)} is taken back."
+    said = saying("undone", reading=told(reading))
     if stands is None:
-        return said
-    # In a blind plot it may be another measurer's.
-    again = f"the reading before of {reading.tag_now}" if hidden else told(stands)
-    return f"{said} {again[:1].upper()}{again[1:]} stands again."
+        return (said,)
+    if hidden:  # in a blind plot it may be another measurer's
+        return said, saying("before-of-stands-again", tag=reading.tag_now)
+    return said, saying("stands-again", reading=told(stands))
 
 
-def late(reading: Reading, warned: Sequence[Warned]) -> str:
+def late(reading: Reading, warned: Sequence[Warned]) -> Says:
     """What the checks of a blind plot found, told once the reading is saved."""
-    said = ", ".join(item.says for item in warned)
-    looks = _looks(warned)
-    return " ".join([f"Look again at {reading.tag_now}: {said}.", *looks])
+    found = tuple(item.says for item in warned)
+    return (saying("look-again", tag=reading.tag_now, warnings=found), *_looks(warned))
 
 
-def walk(passed: Sequence[str], following: str | None, remaining: Sequence[str]) -> str:
+def walk(passed: Sequence[str], following: str | None, remaining: Sequence[str]) -> Says:
     """What was passed over, and the next tree of the list."""
-    over = f"Passed over {listed(passed)}. " if passed else ""
+    over = (saying("passed-over", tags=listed(passed)),) if passed else ()
     if following is not None:
-        return f"{over}Next {following}."
-    ends = "End of the list. " if remaining else ""
-    return f"{over}{ends}{left(remaining)}"
+        return (*over, saying("next-tree", tag=following))
+    return (*over, *([saying("end-of-list")] if remaining else []), left(remaining))
 
 
-def left(tags: Sequence[str], most: int = 5) -> str:
+def left(tags: Sequence[str], most: int = 5) -> Saying:
     """What is still to do, the first few by name."""
     if not tags:
-        return "Nothing is left in this plot."
-    return f"{len(tags)} left: {listed(tags, most)}."
+        return saying("nothing-left")
+    return saying("left", count=len(tags), tags=listed(tags, most))
 
 
-def listed(tags: Sequence[str], most: int = 5) -> str:
+def listed(tags: Sequence[str], most: int = 5) -> Saying:
     """Tags by name, ``most`` of them, and how many more."""
-    more = f" and {len(tags) - most} more" if len(tags) > most else ""
-    return ", ".join(tags[:most]) + more
+    named = ", ".join(tags[:most])
+    if len(tags) <= most:
+        return saying("tags", tags=named)
+    return saying("tags-more", tags=named, more=len(tags) - most)
 
 
-def rejected(shown: str, also_tag: bool) -> str:
+def rejected(shown: str, also_tag: bool) -> Says:
     """After a no: the tree is still in hand."""
-    return f"Not saved. Tree {shown}: say it again{', its new tag too' if also_tag else ''}."
+    if also_tag:
+        return saying("not-saved"), saying("say-tree-and-tag-again", tag=shown)
+    return saying("not-saved"), saying("say-tree-again", tag=shown)
 
 
-def where(plot: str, last: Reading | None, in_hand: str | None, press: Press | None) -> str:
+def where(plot: str, last: Reading | None, in_hand: str | None, press: Press | None) -> Says:
     """The plot, what was saved last, and what is under way but for what waits."""
-    parts = [f"Plot {plot}.", f"Last saved {told(last)}." if last else "Nothing saved yet."]
+    parts = [saying("plot", plot=plot)]
+    parts.append(saying("last-saved", reading=told(last)) if last else saying("nothing-saved-yet"))
     if in_hand:
-        parts.append(f"In hand: tree {in_hand}.")
+        parts.append(saying("in-hand", tag=in_hand))
     if press is not None:
-        parts.append(f"{whose(press)[:1].upper()}{whose(press)[1:]}")
-    return " ".join(parts)
+        parts.append(whose(press))
+    return tuple(parts)
 
 
-def ask(text: str) -> Say:
+def ask(*says: Saying) -> Say:
     """A question, said and shown."""
-    return Say(text, "ask")
+    return Say(says, "ask")
 
 
 # ---- presses of a tape ----
 
 
-def pressed(press: Press) -> str:
+def pressed(press: Press) -> Saying:
     """Which press: what the tape showed."""
-    side = "girth " if press.scale is Scale.GIRTH else ""
-    return f"tape {side}{press.value} {press.unit.value}"
+    unit = unit_told(press.unit, short=True)
+    if press.scale is Scale.GIRTH:
+        return saying("press-girth", value=press.value, unit=unit)
+    return saying("press", value=press.value, unit=unit)
 
 
-def whose(press: Press) -> str:
+def whose(press: Press) -> Saying:
     """A press with no tree in hand."""
-    return f"{pressed(press)}: which tree?"
+    return saying("press-which-tree", press=pressed(press))
 
 
-def dropped(press: Press) -> str:
-    """A press that waited and is let go, as a sentence before what follows."""
-    told = pressed(press)
-    return f"{told[:1].upper()}{told[1:]} is dropped. "
+def dropped(press: Press | None) -> Says:
+    """A press that waited and is let go, told before what follows."""
+    return (saying("press-dropped", press=pressed(press)),) if press is not None else ()
 
 
-def too_late(press: Press) -> str:
+def too_late(press: Press) -> Saying:
     """No tree was named in time."""
-    return f"{pressed(press)} waited too long for its tree: press again"
+    return saying("press-too-late", press=pressed(press))
 
 
 # ---- notes ----
 
 
-def about(memory: Memory, tag: str | None, shown: str) -> str:
+def about(memory: Memory, tag: str | None, shown: str) -> Saying:
     """What a note is about: a tree by what hangs there, or the plot."""
-    return f"tree {shown}" if tag else f"plot {memory.plot}"
+    return saying("tree", tag=shown) if tag else saying("plot", plot=memory.plot)
 
 
-def note_asked(about_what: str) -> str:
+def note_asked(about_what: Saying) -> Says:
     """Whose note it will be, told before anything is kept."""
-    return f"Note about {about_what}: speak or type it now."
+    return (saying("note-asked", about=about_what),)
 
 
-def note_echo(about_what: str, memo: KeepMemo) -> str:
+def note_echo(about_what: Saying, memo: KeepMemo) -> Says:
     """A typed note that waits for a yes."""
-    return f"Note about {about_what}: {memo.words}. Confirm?"
+    return saying("note-echo", about=about_what, words=memo.words), saying("confirm-asked")
 
 
-def note_dropped(about_what: str) -> str:
+def note_dropped(about_what: Saying) -> Saying:
     """A note that was under way is over."""
-    return f"No note about {about_what} was kept."
+    return saying("note-dropped", about=about_what)
 
 
-def note_kept(about_what: str) -> str:
+def note_kept(about_what: Saying) -> Saying:
     """Said only after the note is on disk."""
-    return f"Note kept about {about_what}."
+    return saying("note-kept", about=about_what)

@@ -18,8 +18,10 @@ from dataclasses import replace
 
 from callout.core import checks
 from callout.core.events import Event, Opened, Say, TimedOut
-from callout.core.meaning import Meaning, plain_word
+from callout.core.meaning import Meaning
 from callout.core.model import Plot, Tree
+from callout.core.saying import Saying, Says, saying
+from callout.core.told import about_told, command_told
 from callout.session import answers, calls, echo, notes, presses, saving
 from callout.session.propose import which_tree
 from callout.session.state import Memory, Phase, Survey, left_to_do
@@ -43,7 +45,7 @@ def step(survey: Survey, memory: Memory, event: Event) -> Result:
     if memory.listens_for_a_note and event.source == "voice":
         return notes.listened(memory, event)
     if event.problem is not None or len(event.meanings) != 1:
-        said = event.problem or "say again"
+        said = event.problem or saying("say-again")
         # A tape that was not taken says nothing about the tree.
         set_aside = event.source == "tape"
         return asked(memory, said, "refused") if set_aside else refused(memory, rules, said)
@@ -84,13 +86,17 @@ def _opened(survey: Survey, memory: Memory, event: Opened) -> Result:
         done=memory.done,
         lost_tags=memory.lost_tags,
     )
-    dropped = echo.dropped(memory.press) if memory.press is not None else ""
-    lost = dropped + echo.let_go(memory.pending)
-    about = f" {plot.settings.about}." if plot.settings.about else ""
-    said = f"{lost}Plot {event.plot}.{about} {echo.left(left_to_do(fresh, plot))}"
+    about = about_told(plot.settings)
+    said = (
+        *echo.dropped(memory.press),
+        *echo.let_go(memory.pending),
+        saying("plot", plot=event.plot),
+        *([about] if about is not None else []),
+        echo.left(left_to_do(fresh, plot)),
+    )
     changed = None if survey.rules_of(event.plot).blind else checks.standard_changed(plot)
     if changed is not None:
-        said += f" {changed.says[:1].upper()}{changed.says[1:]}: {changed.look}"
+        said = (*said, changed.says, *([changed.look] if changed.look is not None else []))
     return replace(fresh, said=said), (Say(said),)
 
 
@@ -101,13 +107,13 @@ def _timed_out(memory: Memory, event: TimedOut, join_s: float) -> Result:
     if memory.press is not None and presses.expired(memory, event.at, join_s):
         return asked(replace(memory, press=None), echo.too_late(memory.press), "refused")
     waits = _waits_for(memory)
-    if waits is None or memory.reminded >= MOST_REMINDERS:
+    if not waits or memory.reminded >= MOST_REMINDERS:
         return memory, ()
     kept = replace(memory, reminded=memory.reminded + 1)
-    return kept, (Say(f"Still waiting: {waits}", "ask"),)
+    return kept, (Say(echo.again(waits), "ask"),)
 
 
-def _waits_for(memory: Memory) -> str | None:
+def _waits_for(memory: Memory) -> Says:
     """What is asked again after a silence, whole."""
     if memory.phase is Phase.MEMO:
         return note_asked(memory)
@@ -115,13 +121,13 @@ def _waits_for(memory: Memory) -> str | None:
         return echo.question(memory.pending)
     if memory.phase is Phase.NAMED:
         return memory.said
-    return echo.whose(memory.press) if memory.press is not None else None
+    return (echo.whose(memory.press),) if memory.press is not None else ()
 
 
-def _nothing_to_do(meaning: Meaning) -> str:
+def _nothing_to_do(meaning: Meaning) -> Saying:
     if meaning.kind in ("confirm", "accept", "reject", "scratch"):
-        return "nothing waits for confirmation"
-    return f"{plain_word(meaning.kind)} cannot be done now"
+        return saying("nothing-waits")
+    return saying("cannot-be-done", command=command_told(meaning.kind))
 
 
 # ---- letting go ----
@@ -150,6 +156,7 @@ def _scratch(turn: Turn) -> Result:
     memory, pending = turn.memory, turn.memory.pending
     tag = pending.draft.tag if pending is not None else memory.named
     undoing = pending is not None and pending.draft.void
+    scratched = saying("scratched-undo") if undoing else saying("scratched")
     memory = replace(
         memory if tag is None or undoing else let_go_tag(memory, memory.plot, tag),
         phase=Phase.IDLE,
@@ -158,10 +165,9 @@ def _scratch(turn: Turn) -> Result:
         stem="",
         named_at="",
         drafted=None,
-        said="Scratched.",
+        said=(scratched,),
     )
-    dropped = echo.dropped(memory.press) if memory.press is not None else ""
-    said = f"{dropped}Scratched, nothing {'undone' if undoing else 'saved'}."
+    said = (*echo.dropped(memory.press), scratched)
     return replace(memory, press=None), (Say(said, "refused"),)
 
 
@@ -177,13 +183,13 @@ def _skip(turn: Turn) -> Result:
     pending = turn.waiting
     tag = pending.draft.tag if pending is not None else turn.memory.named
     if tag is None or turn.memory.phase is Phase.IDLE:  # what was saved cannot be skipped
-        return refused(turn.memory, turn.rules, "no tree in hand to skip")
-    shown = turn.shown(tag)
+        return refused(turn.memory, turn.rules, saying("nothing-to-skip"))
+    skipped = saying("skipped", tag=turn.shown(tag))
     memory = replace(
         turn.memory, phase=Phase.IDLE, pending=None, named=None, stem="", named_at="",
-        drafted=None, skipped=(*turn.memory.skipped, tag), said=f"Skipped {shown}.",
+        drafted=None, skipped=(*turn.memory.skipped, tag), said=(skipped,),
     )  # fmt: skip
-    return memory, (Say(f"Skipped {shown}; it stays on the list."),)
+    return memory, (Say((skipped,)),)
 
 
 Handler = Callable[[Turn], Result]

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from callout.core.events import Heard, KeepMemo, Say
+from callout.core.saying import Says, saying
 from callout.session import echo
 from callout.session.state import Memory, Phase
 from callout.session.tags import known_tags
@@ -28,7 +29,7 @@ def note(turn: Turn) -> Result:
     back = memory.resume if memory.phase is Phase.MEMO else memory.phase
     tag = turn.meaning.tag or memory.named
     if turn.meaning.tag is not None and tag not in known_tags(memory, turn.plot):
-        return refused(memory, turn.rules, f"no tree {tag} in this plot: read the tag again")
+        return refused(memory, turn.rules, saying("read-tag", tag=str(tag)))
     text = turn.meaning.text
     words = KeepMemo(turn.event.entry, turn.event.at, tag, None, text) if text else None
     if turn.meaning.tag is not None and turn.meaning.tag != memory.named:
@@ -46,8 +47,8 @@ def _about_another(turn: Turn, tag: str, words: KeepMemo | None) -> Result:
     return _asked(memory, told)
 
 
-def _asked(memory: Memory, told: str = "") -> Result:
-    said = told + note_asked(memory)
+def _asked(memory: Memory, told: Says = ()) -> Result:
+    said = (*told, *note_asked(memory))
     return replace(memory, said=said, reminded=0), (Say(said, "ask"),)
 
 
@@ -61,17 +62,16 @@ def keep(turn: Turn) -> Result:
     """The typed note that was echoed is kept."""
     memo = turn.memory.memo
     if memo is None:
-        return turn.memory, (echo.ask(note_asked(turn.memory)),)
+        return turn.memory, (echo.ask(*note_asked(turn.memory)),)
     if turn.event.about not in (None, memo.entry):
-        return asked(turn.memory, "that has changed", "ask")
+        return asked(turn.memory, saying("that-has-changed"), "ask")
     return _kept(turn.memory, replace(memo, entry=turn.event.entry, at=turn.event.at))
 
 
 def _kept(memory: Memory, memo: KeepMemo) -> Result:
     after, said = left(memory), echo.note_kept(note_about(memory))
-    if after.pending is not None:
-        said += f" {echo.still_waiting(after.pending)}"
-    return after, (memo, Say(said, "saved"))
+    waiting = echo.still_waiting(after.pending) if after.pending is not None else ()
+    return after, (memo, Say((said, *waiting), "saved"))
 
 
 def drop(turn: Turn) -> Result:
@@ -89,9 +89,9 @@ def left(memory: Memory) -> Memory:
 
 def not_kept(memory: Memory) -> Say:
     """That a note was under way and is over, told before what came instead."""
-    return Say(echo.note_dropped(note_about(memory)), "refused")
+    return Say((echo.note_dropped(note_about(memory)),), "refused")
 
 
 def silent(memory: Memory) -> Result:
     """Nobody spoke the note that was asked for."""
-    return asked(left(memory), "no note heard", "told")
+    return asked(left(memory), saying("no-note-heard"), "told")

@@ -16,6 +16,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from callout.core.meaning import Meaning
+from callout.core.saying import Says, saying
 from callout.session import echo
 from callout.session.parts import with_parts
 from callout.session.propose import propose
@@ -35,8 +36,10 @@ def pressed(turn: Turn) -> Result:
     in_hand = in_hand if busy or turn.memory.phase is Phase.MEMO else None
     tag = turn.meaning.tag
     if tag and in_hand and tag != in_hand:
-        said = f"{echo.pressed(press)} is for tree {tag}, tree {turn.shown(in_hand)} was named"
-        return asked(turn.memory, f"{said}: press again", "refused")
+        said = saying(
+            "press-other-tree", press=echo.pressed(press), tag=tag, named=turn.shown(in_hand)
+        )
+        return asked(turn.memory, said, "refused")
     if tag or in_hand:
         turn, dropped = let_press_go(turn)
         if tag and tag != in_hand:
@@ -48,9 +51,9 @@ def pressed(turn: Turn) -> Result:
 def _wait(turn: Turn, press: Press) -> Result:
     """No tree is in hand: it waits, and takes the place of an earlier press."""
     before = turn.memory.press
-    dropped = echo.dropped(before) if before is not None else ""
+    dropped = echo.dropped(before)
     memory = replace(turn.memory, press=press, reminded=0)
-    said = f"{dropped}{echo.whose(press)[:1].upper()}{echo.whose(press)[1:]}"
+    said = (*dropped, echo.whose(press))
     if memory.pending is None:
         memory = replace(memory, said=said)
     return asked(memory, said, "ask")
@@ -70,11 +73,11 @@ def joined(turn: Turn, tag: str, stem: str = "") -> Result | None:
     return propose(taken, tag, meaning)
 
 
-def let_press_go(turn: Turn) -> tuple[Turn, str]:
+def let_press_go(turn: Turn) -> tuple[Turn, Says]:
     """A press that waits while a size comes otherwise is dropped, and that is told."""
     press = turn.memory.press
     if press is None:
-        return turn, ""
+        return turn, ()
     return replace(turn, memory=replace(turn.memory, press=None)), echo.dropped(press)
 
 
@@ -115,10 +118,12 @@ def _other_tape(turn: Turn) -> str | None:
 
 def _set_aside(turn: Turn, press: Press, other: str) -> Result:
     if turn.memory.press is None:
-        said = f"{echo.pressed(press)} is not taken: {press.device} was pressed while {other} waits"
+        said = saying(
+            "press-not-taken", press=echo.pressed(press), device=press.device, other=other
+        )
         return asked(turn.memory, said, "refused")
     # Neither has a tree: which one the next tag would mean, nobody could tell.
-    said = f"{other} and {press.device} were both pressed with no tree named: press again"
+    said = saying("press-both", other=other, device=press.device)
     return asked(replace(turn.memory, press=None), said, "refused")
 
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from callout.core.events import Say
 from callout.core.meaning import Meaning
+from callout.core.saying import Says, saying
 from callout.session import echo
 from callout.session.draft import draft_reading
 from callout.session.records import key_of
@@ -14,7 +15,7 @@ from callout.session.state import Pending, Phase
 from callout.session.turn import Result, Turn, refused
 
 
-def propose(turn: Turn, tag: str, meaning: Meaning | None = None, told: str = "") -> Result:
+def propose(turn: Turn, tag: str, meaning: Meaning | None = None, told: Says = ()) -> Result:
     """Echo a reading and wait. Another tree's pending reading is let go, and that is said."""
     meaning = meaning or turn.meaning
     if turn.edition > 1:
@@ -28,12 +29,12 @@ def propose(turn: Turn, tag: str, meaning: Meaning | None = None, told: str = ""
     return put(turn, pending, told)
 
 
-def put(turn: Turn, pending: Pending, told: str = "") -> Result:
+def put(turn: Turn, pending: Pending, told: Says = ()) -> Result:
     """``pending`` waits from now on; ``told`` is said before its echo."""
-    question = told + echo.question(pending)
+    question = (*told, *echo.question(pending))
     before = turn.memory.pending
     if before is not None and _another(before, pending):
-        question = f"{echo.let_go(before)}{question}"
+        question = (*echo.let_go(before), *question)
     memory = replace(
         turn.memory,
         phase=Phase.PENDING,
@@ -54,4 +55,4 @@ def _another(before: Pending, now: Pending) -> bool:
 
 def which_tree(turn: Turn) -> Result:
     """A size with no tree in hand must not fall to the tree that was saved last."""
-    return refused(turn.memory, turn.rules, "which tree? say tree and its tag")
+    return refused(turn.memory, turn.rules, saying("which-tree"))

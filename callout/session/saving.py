@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from callout.core.events import Effect, Save, Say
 from callout.core.model import Reading, Warned
+from callout.core.saying import saying
 from callout.session import echo
 from callout.session.draft import warnings_of_history
 from callout.session.propose import put
@@ -21,7 +22,7 @@ def confirm(turn: Turn) -> Result:
     pending = turn.memory.pending
     assert pending is not None
     if _meant_for_another(turn, pending):
-        return asked(turn.memory, "that has changed", "ask")
+        return asked(turn.memory, saying("that-has-changed"), "ask")
     if pending.wants_accept:
         return turn.memory, (Say(echo.not_yet(pending), "ask"),)
     return accept(turn)
@@ -32,7 +33,7 @@ def accept(turn: Turn) -> Result:
     pending = turn.memory.pending
     assert pending is not None
     if _meant_for_another(turn, pending):
-        return asked(turn.memory, "that has changed", "ask")
+        return asked(turn.memory, saying("that-has-changed"), "ask")
     return _take_back(turn, pending) if pending.draft.void else _save(turn, pending)
 
 
@@ -62,9 +63,9 @@ def _save(turn: Turn, pending: Pending) -> Result:
         drafted=pending.draft,
         saved=turn.memory.saved.having(reading),
         done={**turn.memory.done, here: (*turn.memory.undoable, reading)},
-        said=" ".join([echo.saved(reading), *([echo.late(reading, late)] if late else [])]),
+        said=(echo.saved(reading), *(echo.late(reading, late) if late else ())),
     )
-    told = [Say(echo.saved(reading), "saved")]
+    told = [Say((echo.saved(reading),), "saved")]
     told += [Say(echo.late(reading, late))] if late else _onwards(turn, memory, reading)
     return memory, (Save(reading), *told)
 
@@ -92,7 +93,7 @@ def undo(turn: Turn) -> Result:
     """Take back the last saved reading by a new entry; what it superseded stands again."""
     last = turn.memory.latest
     if last is None or last.plot != turn.memory.plot:
-        return refused(turn.memory, turn.rules, "nothing to undo in this plot")
+        return refused(turn.memory, turn.rules, saying("nothing-to-undo"))
     pending = Pending(
         replace(last, entry=turn.event.entry, supersedes=last.entry, void=True),
         (), turn.rules.accept_word, last, turn.rules.blind, _standing_before(turn.memory, last),

@@ -6,43 +6,51 @@ or it cannot be told which stem is meant.
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from callout.core.checks import Limits
 from callout.core.meaning import Meaning
 from callout.core.model import PlotSettings
-from callout.core.units import too_large, too_small
+from callout.core.saying import Saying, saying
+from callout.core.told import unit_told
+from callout.core.units import Unit, too_large, too_small
 from callout.session.draft import recorded_value
 from callout.session.records import Stems
 
 MOST_FIGURES = 9
 
 
-def size_problem(meaning: Meaning, settings: PlotSettings) -> str | None:
+def size_problem(meaning: Meaning, settings: PlotSettings) -> Saying | None:
     """Why the size that was called can be no tree's; None where there is none, or it can."""
     raw = meaning.value
     if raw is None:
         return None
     if len(raw.as_tuple().digits) > MOST_FIGURES or raw.adjusted() >= MOST_FIGURES:
         figures = max(len(raw.as_tuple().digits), raw.adjusted() + 1)
-        return f"a size of {figures} figures cannot be read: call it again"
+        return saying("size-of-figures", count=figures)
     unit, scale = meaning.unit or settings.unit, meaning.scale or settings.scale
     if too_large(raw, unit, scale):
-        return f"{raw} {unit.value} is larger than any tree: call it again"
+        return saying("size-too-large", size=_amount(raw, unit))
     kept = recorded_value(raw, unit, scale, settings)
     if kept <= 0 or too_small(raw, unit):
-        return f"{raw} {unit.value} would be kept as {kept}, which is no size: call it again"
+        return saying("size-of-nothing", size=_amount(raw, unit), kept=kept)
     return None
 
 
-def stem_problem(meaning: Meaning, stems: Stems, shown: str) -> str | None:
+def _amount(value: Decimal, unit: Unit) -> Saying:
+    return saying("amount", value=value, unit=unit_told(unit, short=True))
+
+
+def stem_problem(meaning: Meaning, stems: Stems, shown: str) -> Saying | None:
     """Why it cannot be told which stem of tree ``shown`` is meant."""
     named = [stem for stem in stems if stem]
     if meaning.stem or not named or "" in stems:
         return None
-    told = f"stem {named[0]}" if len(named) == 1 else f"stems {' and '.join(sorted(named))}"
-    return f"tree {shown} has {told} saved: say which stem"
+    stems_told = ", ".join(sorted(named))
+    return saying("say-which-stem", tag=shown, count=len(named), stems=stems_told)
 
 
-def height_problem(meaning: Meaning, limits: Limits) -> str | None:
+def height_problem(meaning: Meaning, limits: Limits) -> Saying | None:
     """Why nobody measured there: out of a standing person's reach, or of the plot's own limits.
 
     The height that a roster tells of a tree is carried over, and is not asked about here.
@@ -50,15 +58,17 @@ def height_problem(meaning: Meaning, limits: Limits) -> str | None:
     height_m, low, high = meaning.height_m, limits.lowest_m, limits.highest_m
     if height_m is None or low <= height_m <= high:
         return None
-    feet = height_m if meaning.height_unit is None else None
-    told = f"{feet} metres" if feet is not None else f"{height_said(meaning)}"
-    meant = ", or was it feet" if feet is not None and feet <= high * 3 else ""
-    return f"{told} is out of reach: say a height of {low} to {high} metres{meant}"
+    called = height_said(meaning)
+    if called is None and height_m <= high * 3:
+        called = saying("metres", metres=height_m)
+        return saying("height-or-feet", called=called, lowest=low, highest=high)
+    called = called or saying("metres", metres=height_m)
+    return saying("height-out-of-reach", called=called, lowest=low, highest=high)
 
 
-def height_said(meaning: Meaning) -> str:
-    """A height as it was called, where that was in feet; else ''."""
+def height_said(meaning: Meaning) -> Saying | None:
+    """A height as it was called, where that was in feet."""
     if meaning.height_unit is None or meaning.height_m is None:
-        return ""
+        return None
     feet = (meaning.height_m / meaning.height_unit.centimetres * 100).normalize()
-    return f"{feet:f} feet"
+    return saying("feet", feet=feet)

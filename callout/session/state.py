@@ -10,6 +10,7 @@ from enum import Enum
 from callout.core.checks import FirstLimits, Rules
 from callout.core.events import KeepMemo
 from callout.core.model import Plot, Reading, Warned
+from callout.core.saying import Saying, Says
 from callout.core.units import Scale, Unit
 from callout.session.records import Saved
 
@@ -40,7 +41,7 @@ class Pending:
     hidden: bool = False
     stands: Reading | None = None
     asked_at: str = ""
-    height_said: str = ""
+    height_said: Saying | None = None
 
     @property
     def number(self) -> int:
@@ -87,7 +88,7 @@ class Memory:
     pending: Pending | None = None
     saved: Saved = field(default_factory=Saved)
     done: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
-    said: str = ""
+    said: Says = ()
     reminded: int = 0
     skipped: tuple[str, ...] = ()
     drafted: Reading | None = None

@@ -10,6 +10,7 @@ from callout.core.checks import Rules
 from callout.core.events import Effect, Heard, Say
 from callout.core.meaning import Meaning
 from callout.core.model import Plot
+from callout.core.saying import Saying, Says
 from callout.session import echo
 from callout.session.state import Memory, Pending, Phase
 from callout.session.tags import tag_shown
@@ -45,44 +46,43 @@ class Turn:
 Result = tuple[Memory, tuple[Effect, ...]]
 
 
-def asked(memory: Memory, text: str, tone: str) -> Result:
+def asked(memory: Memory, says: Saying | Says, tone: str) -> Result:
     """Say something and stay where we are.
 
     What still waits is told again, whole: a yes must answer the last thing that was heard.
     """
-    said = text[:1].upper() + text[1:] + ("" if text[-1] in ".?" else ".")
-    waits = asked_now(memory)
-    if waits and tone != "saved":
-        said += f" {waits}"
+    said = says if isinstance(says, tuple) else (says,)
+    if tone != "saved":
+        said = (*said, *asked_now(memory))
     return memory, (Say(said, tone),)
 
 
-def asked_now(memory: Memory) -> str:
-    """What the next word would answer, whole; '' where nothing is asked.
+def asked_now(memory: Memory) -> Says:
+    """What the next word would answer, whole; nothing where nothing is asked.
 
     While a note is under way that is the note: a yes is none to the reading that waits behind it.
     """
     if memory.phase is Phase.MEMO:
         return note_asked(memory)
-    return echo.still_waiting(memory.pending) if memory.pending is not None else ""
+    return echo.still_waiting(memory.pending) if memory.pending is not None else ()
 
 
-def note_asked(memory: Memory) -> str:
+def note_asked(memory: Memory) -> Says:
     """What a note that is under way waits for."""
     if memory.memo is not None:
         return echo.note_echo(note_about(memory), memory.memo)
     return echo.note_asked(note_about(memory))
 
 
-def note_about(memory: Memory) -> str:
-    """Whose note it is, in words."""
+def note_about(memory: Memory) -> Saying:
+    """Whose note it is."""
     shown = tag_shown(memory, memory.plot, memory.named) if memory.named else ""
     return echo.about(memory, memory.named, shown)
 
 
-def refused(memory: Memory, rules: Rules, text: str) -> Result:
+def refused(memory: Memory, rules: Rules, says: Saying) -> Result:
     """Say why nothing was done. No tree is in hand any more: it may have been about another."""
-    return asked(out_of_hand(memory) if rules.edition > 1 else memory, text, "refused")
+    return asked(out_of_hand(memory) if rules.edition > 1 else memory, says, "refused")
 
 
 def out_of_hand(memory: Memory) -> Memory:

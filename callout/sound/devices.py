@@ -15,6 +15,7 @@ import miniaudio
 from miniaudio import ffi, lib
 
 from callout.core.errors import DeviceError
+from callout.core.saying import Saying, saying
 from callout.sound.pulse import SourceWatch
 
 NULL_DEVICE = "null"
@@ -74,7 +75,7 @@ def choose(kind: str, name: str | None) -> Choice:
         return Choice(NULL_DEVICE, None, [miniaudio.Backend.NULL])
     devices, infos = _ask(kind)
     if not infos:
-        raise DeviceError(f"There is no {kind}. Connect one and start again.")
+        raise DeviceError(saying("none-there", kind=_kind(kind)))
     # The list may mix backends only by starting over, so stay with the one that answered.
     backends = [b for b in _REAL if b.name.lower() == devices.backend.lower()] or _REAL
     if name is None:
@@ -86,8 +87,12 @@ def choose(kind: str, name: str | None) -> Choice:
         return Choice(found[0]["name"], found[0]["id"], backends)
     names = ", ".join(repr(info["name"]) for info in found or infos)
     if not found:
-        raise DeviceError(f"No {kind} is called {name!r}. There are: {names}.")
-    raise DeviceError(f"{name!r} could be any of these {kind}s: {names}. Give more of the name.")
+        raise DeviceError(saying("none-called", kind=_kind(kind), name=name, names=names))
+    raise DeviceError(saying("name-of-several", kind=_kind(kind), name=name, names=names))
+
+
+def _kind(kind: str) -> Saying:
+    return saying("name-microphone") if kind == "microphone" else saying("name-speaker")
 
 
 def _ask(kind: str) -> tuple[miniaudio.Devices, list[dict[str, Any]]]:
@@ -96,10 +101,7 @@ def _ask(kind: str) -> tuple[miniaudio.Devices, list[dict[str, Any]]]:
         devices = miniaudio.Devices(_REAL)
         infos = _listed(devices, kind)
     except miniaudio.MiniaudioError:
-        raise DeviceError(
-            f"No {kind} can be had: this machine's sound system does not answer. "
-            "Check that sound works in another program, or go on without it."
-        ) from None
+        raise DeviceError(saying("no-sound-system", kind=_kind(kind))) from None
     return devices, infos
 
 

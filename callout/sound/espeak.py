@@ -15,6 +15,7 @@ import espeakng_loader
 import numpy as np
 
 from callout.core.errors import DeviceError
+from callout.core.saying import saying
 from callout.sound.frames import Samples
 
 _SYNCHRONOUS = 2
@@ -72,7 +73,7 @@ class Espeak:
         with _LOCK:
             name = _ALIASES.get(voice.casefold(), voice)
             if self._library.espeak_SetVoiceByName(name.encode()) != 0:
-                raise DeviceError(f"There is no voice called {voice!r}; try 'en-gb' or 'en-us'.")
+                raise DeviceError(saying("voice-unknown", name=voice))
             self._library.espeak_SetParameter(_RATE, words_per_minute, 0)
             self._library.espeak_SetParameter(_VOLUME, volume_percent, 0)
             self._pieces = []
@@ -81,7 +82,7 @@ class Espeak:
                 data, len(data) + 1, 0, 0, 0, _CHARS_UTF8, None, None
             )
             if failed:
-                raise DeviceError(f"The voice failed (code {failed}) on {text!r}.")
+                raise DeviceError(saying("voice-failed", error=f"code {failed} on {text!r}"))
             return np.concatenate([np.zeros(0, dtype=np.int16), *self._pieces])
 
     def _take(self, samples: ctypes._Pointer[ctypes.c_short], count: int, _events: int) -> int:

@@ -11,6 +11,7 @@ from collections.abc import Callable
 import numpy as np
 
 from callout.core.errors import CalloutError, DeviceError
+from callout.core.saying import saying
 from callout.sound.frames import Samples
 from callout.sound.voice import Voice, VoiceSettings
 
@@ -33,7 +34,7 @@ class GuardedVoice:
     def say(self, text: str) -> Samples:
         """`text` spoken, shape (n,). Raises DeviceError where the voice does not give it."""
         if self._worker is not None and self._worker.is_alive():
-            raise DeviceError("The voice hangs.")
+            raise DeviceError(saying("voice-hangs"))
         found: list[Samples | BaseException] = []
         # A hanging library cannot be stopped; the thread it hangs in is left behind.
         self._worker = threading.Thread(
@@ -42,14 +43,14 @@ class GuardedVoice:
         self._worker.start()
         self._worker.join(self._allowed_s)
         if not found:
-            raise DeviceError("The voice hangs.")
+            raise DeviceError(saying("voice-hangs"))
         samples = found[0]
         if isinstance(samples, CalloutError):
             raise samples
         if isinstance(samples, BaseException):
-            raise DeviceError(f"The voice failed ({samples!r}).")
+            raise DeviceError(saying("voice-failed", error=repr(samples)))
         if text.strip() and not np.any(samples):
-            raise DeviceError("The voice gives no sound.")
+            raise DeviceError(saying("voice-silent"))
         return samples
 
     def _try(self, text: str, found: list[Samples | BaseException]) -> None:

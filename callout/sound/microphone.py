@@ -14,6 +14,7 @@ import miniaudio
 import numpy as np
 
 from callout.core.errors import DeviceError, ProgrammerError
+from callout.core.saying import saying
 from callout.sound.devices import CaptureDevice, choose, watch_source
 from callout.sound.frames import FRAME_SAMPLES, SAMPLE_RATE_HZ, Frame, Samples
 from callout.sound.pauses import Pauses, seconds_with_sleep, slept_s
@@ -44,7 +45,7 @@ class Microphone:
         self._settled = False
         if self._watch is not None and self._watch.watches and self._watch.changed:
             self._look_away()
-            raise DeviceError(f"The microphone {self.name!r} has just gone. Connect it again.")
+            raise DeviceError(saying("microphone-gone", name=self.name))
         self._stalled_after_s = stalled_after_s
         self._blocks: queue.Queue[tuple[int, bytes]] = queue.Queue(
             maxsize=max(2, round(queue_s * 1000 / _PERIOD_MS))
@@ -71,8 +72,7 @@ class Microphone:
         except miniaudio.MiniaudioError as error:
             self._look_away()
             raise DeviceError(
-                f"The microphone {choice.name!r} cannot be opened ({error}). "
-                "Check that it is connected and that no other program holds it."
+                saying("microphone-not-opened", name=choice.name, error=str(error))
             ) from None
 
     @property
@@ -106,7 +106,9 @@ class Microphone:
             self._device.start(self._sink)
         except miniaudio.MiniaudioError as error:
             self._running = False
-            raise DeviceError(f"The microphone {self.name!r} does not start ({error}).") from None
+            raise DeviceError(
+                saying("microphone-not-started", name=self.name, error=str(error))
+            ) from None
 
     def close(self) -> None:
         """Stop capturing; `frames` ends. Safe to call twice and from another thread."""
@@ -152,8 +154,11 @@ class Microphone:
             except queue.Empty:
                 if seconds_with_sleep() - self._captured_at > self._stalled_after_s:
                     raise DeviceError(
-                        f"The microphone {self.name!r} has sent nothing for "
-                        f"{self._stalled_after_s:g} s. Check its plug, switch or battery."
+                        saying(
+                            "microphone-stalled",
+                            name=self.name,
+                            seconds=f"{self._stalled_after_s:g}",
+                        )
                     ) from None
         return None
 
@@ -161,7 +166,7 @@ class Microphone:
         """Now and then, whether this is still the source that was opened."""
         now_s = seconds_with_sleep()
         if slept_s() - self._slept_s > _LEAST_SLEEP_S:
-            raise SleptError("The machine slept.")
+            raise SleptError(saying("machine-slept"))
         watch = self._watch
         if watch is None or now_s - self._asked_at < _LOOK_S or not self._captured:
             return
@@ -170,9 +175,7 @@ class Microphone:
             watch.settle()
             self._settled = True
         if watch.changed:
-            raise SourceChangedError(
-                f"The microphone {self.name!r} was changed: it is another now, or works otherwise."
-            )
+            raise SourceChangedError(saying("microphone-other", name=self.name))
 
     def _look_away(self) -> None:
         watch, self._watch = self._watch, None

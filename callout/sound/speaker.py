@@ -13,6 +13,7 @@ import miniaudio
 import numpy as np
 
 from callout.core.errors import DeviceError
+from callout.core.saying import saying
 from callout.sound.devices import PlaybackDevice, choose
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples, require_samples
 
@@ -88,8 +89,7 @@ class Speaker:
             )
         except miniaudio.MiniaudioError as error:
             raise DeviceError(
-                f"The speaker {choice.name!r} cannot be opened ({error}). "
-                "Check that it is connected, or go on by the screen."
+                saying("speaker-not-opened", name=choice.name, error=str(error))
             ) from None
 
     def play(self, samples: Samples, wait: bool = True) -> Playback:
@@ -144,11 +144,9 @@ class Speaker:
         try:
             self._device.stop()
         except miniaudio.MiniaudioError as error:
-            fault = DeviceError(f"The speaker {self.name!r} does not stop ({error}).")
+            fault = DeviceError(saying("speaker-not-stopped", name=self.name, error=str(error)))
         if not in_time:
-            fault = DeviceError(
-                f"The speaker {self.name!r} stopped taking sound. Check its plug or battery."
-            )
+            fault = DeviceError(saying("speaker-stopped", name=self.name))
         self._end(playback, fault)
 
     def _end(self, playback: Playback, fault: DeviceError | None) -> None:

@@ -25,6 +25,7 @@ from typing import Any
 
 from callout.core.errors import CalloutError, DeviceError, OperatorError
 from callout.core.meaning import Meaning
+from callout.core.saying import Saying, saying, saying_from
 from callout.grammar.automaton import Automaton
 from callout.grammar.language import Language
 from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples
@@ -40,7 +41,7 @@ _MOST_BYTES = 4_000_000
 _LENGTH = struct.Struct(">I")
 _NOTHING = Automaton(0, frozenset(), ((),))
 
-TellTrouble = Callable[[str | None], None]
+TellTrouble = Callable[[Saying | None], None]
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,11 @@ class EngineOrder:
 
 
 class _GoneError(Exception):
-    """The process ended or hung; says which."""
+    """The process ended or hung; ``how`` says which."""
+
+    def __init__(self, how: Saying) -> None:
+        super().__init__(str(how))
+        self.how = how
 
 
 class ApartEngine:
@@ -79,7 +84,7 @@ class ApartEngine:
             about = self._process.start(order)
         except _GoneError as error:
             self._process.kill()
-            raise DeviceError(f"the recogniser {error} while it was started") from error
+            raise DeviceError(saying("recogniser-failed-start", what=error.how)) from error
         self.name, self.model = str(about["name"]), str(about["model"])
 
     @property
@@ -108,19 +113,19 @@ class ApartEngine:
         """As the engine heard it. Raises DeviceError where it could not be heard at all."""
         with self._turn:
             self._rest_from_failure()
-            gone = ""
+            gone: Saying | None = None
             for _ in range(MOST_TRIES):
                 try:
                     self._make_ready()
                     found = self._process.hear(samples)
                 except _GoneError as error:
-                    gone = str(error)
+                    gone = error.how
                     self._process.kill()
                     continue
                 self._well_again(gone)
                 return found
             self._failed_at = time.monotonic()
-            says = f"the recogniser {gone}, and did so again when started anew"
+            says = saying("recogniser-failed-twice", what=gone or saying("went-gone"))
             self._tell(says)
             raise DeviceError(says)
 
@@ -138,7 +143,7 @@ class ApartEngine:
 
     def _make_ready(self) -> None:
         if self._closed:
-            raise DeviceError("the recogniser was closed")
+            raise DeviceError(saying("recogniser-closed"))
         if not self._process.alive:
             self.restarts += 1
             self._prepared = None
@@ -151,12 +156,12 @@ class ApartEngine:
     def _rest_from_failure(self) -> None:
         """One that keeps failing is not started for every cough."""
         if self._failed_at is not None and time.monotonic() - self._failed_at < _PAUSE_S:
-            raise DeviceError("the recogniser does not work: type, or use the tape")
+            raise DeviceError(saying("recogniser-down"))
 
-    def _well_again(self, gone: str) -> None:
-        if gone:
-            self._tell(f"the recogniser {gone} and was started again")
-        if gone or self._failed_at is not None:
+    def _well_again(self, gone: Saying | None) -> None:
+        if gone is not None:
+            self._tell(saying("recogniser-restarted", what=gone))
+        if gone is not None or self._failed_at is not None:
             self._tell(None)
         self._failed_at = None
 
@@ -228,7 +233,7 @@ class _Process:
     def _ask(self, what: bytes, data: bytes, allowed_s: float) -> dict[str, Any]:
         child = self._child
         if child is None or child.stdin is None or child.stdout is None:
-            raise _GoneError("is gone")
+            raise _GoneError(saying("went-gone"))
         until = time.monotonic() + allowed_s
         try:
             for part in (what, data):
@@ -236,19 +241,19 @@ class _Process:
             source = child.stdout.fileno()
             (length,) = _LENGTH.unpack(_read(source, _LENGTH.size, until))
             if length > _MOST_BYTES:
-                raise _GoneError("answered nonsense")
+                raise _GoneError(saying("went-nonsense"))
             answer = json.loads(_read(source, length, until))
         except (OSError, ValueError) as error:
-            raise _GoneError("stopped") from error
+            raise _GoneError(saying("went-stopped")) from error
         return _checked(answer)
 
 
 def _checked(answer: Any) -> dict[str, Any]:
     if not isinstance(answer, dict):
-        raise _GoneError("answered nonsense")
+        raise _GoneError(saying("went-nonsense"))
     if "error" in answer:
         kind = OperatorError if answer.get("kind") == "OperatorError" else DeviceError
-        raise kind(str(answer["error"]))
+        raise kind(saying_from(answer["error"]))
     return answer
 
 
@@ -258,7 +263,7 @@ def _write(sink: int, data: bytes, until: float) -> None:
     while left:
         left_s = until - time.monotonic()
         if left_s <= 0 or not select.select([], [sink], [], left_s)[1]:
-            raise _GoneError("hung")
+            raise _GoneError(saying("went-hung"))
         left = left[os.write(sink, left) :]
 
 
@@ -274,9 +279,9 @@ def _read(source: int, size: int, until: float) -> bytes:
     while len(data) < size:
         left_s = until - time.monotonic()
         if left_s <= 0 or not select.select([source], [], [], left_s)[0]:
-            raise _GoneError("hung")
+            raise _GoneError(saying("went-hung"))
         piece = os.read(source, size - len(data))
         if not piece:
-            raise _GoneError("stopped")
+            raise _GoneError(saying("went-stopped"))
         data += piece
     return data

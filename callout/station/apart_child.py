@@ -39,7 +39,7 @@ def main() -> None:
                 engine = choose_engine(*pickle.loads(data))
             answer = _answer(engine, order, data)
         except CalloutError as error:
-            answer = {"error": str(error), "kind": type(error).__name__}
+            answer = {"error": error.saying.as_json(), "kind": type(error).__name__}
         text = json.dumps(answer).encode()
         sink.write(_LENGTH.pack(len(text)) + text)
         sink.flush()

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from callout.core.errors import DeviceError
+from callout.core.saying import Saying
 from callout.journal.config import Listening
 from callout.journal.folder import SurveyFolder
 from callout.sound.coarser import pcm_within
@@ -20,6 +21,7 @@ from callout.station.scopes import survey_species
 from callout.station.station import Station
 from callout.station.tidy import tidy
 from callout.station.tuning_kept import usable
+from callout.wording.files import load_wording
 
 
 def make_station(
@@ -29,7 +31,7 @@ def make_station(
     model: str | None = None,
     tell: Callable[[str], None] = lambda line: print(f"callout: {line}", file=sys.stderr),
     clock: Clock | None = None,
-    or_without: Callable[[str], None] | None = None,
+    or_without: Callable[[Saying], None] | None = None,
     who: str = "",
 ) -> Station:
     """A station with the engine asked for, else the one in the settings, in its own process.
@@ -43,6 +45,7 @@ def make_station(
     with folder.reading() as reader:
         species = survey_species(reader.plots().values())
     language = load_language(config.language, species)
+    wording = load_wording(config.language)
     name = engine or config.listening.engine
     tuned, told = usable(folder, who)
     order = EngineOrder(name, language, model or config.listening.vosk_model, tuned)
@@ -52,10 +55,10 @@ def make_station(
     except DeviceError as error:
         if or_without is None:
             raise
-        or_without(str(error))
+        or_without(error.saying)
     watched = clock or Clock()
     try:
-        station = Station(folder, language, chosen, encode, watched.now)
+        station = Station(folder, language, chosen, encode, watched.now, wording)
     except BaseException:
         if chosen is not None:
             chosen.close()

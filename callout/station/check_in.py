@@ -6,7 +6,9 @@ shown. Off unless the survey sets ``check_in_s``.
 
 from __future__ import annotations
 
-ASK = "Are you well? Say I am standing"
+from callout.core.saying import Saying, saying
+
+ASK = saying("are-you-well")
 AGAIN_S = 60.0
 
 
@@ -19,14 +21,13 @@ class CheckIn:
         self._asked = 0
 
     @property
-    def unanswered(self) -> str | None:
+    def unanswered(self) -> Saying | None:
         """What is to be shown while there is no answer; it says that nobody is called."""
         if not self._asked:
             return None
-        times = "once" if self._asked == 1 else f"{self._asked} times"
-        return f"no answer to 'are you well?', asked {times}; nobody is called: say I am standing"
+        return saying("no-answer", count=self._asked)
 
-    def due(self, now_s: float) -> str | None:
+    def due(self, now_s: float) -> Saying | None:
         """What is to be said aloud now, or nothing."""
         if self._every_s <= 0:
             return None

@@ -69,15 +69,3 @@ class Clock:
             for zoned in self._zoned:
                 zoned(self._zone)
         return now
-
-
-def told(span: timedelta) -> str:
-    """A span in words, to the second under a minute and to the minute above."""
-    seconds = round(abs(span.total_seconds()))
-    if seconds < 60:
-        return f"{seconds} seconds"
-    minutes = round(seconds / 60)
-    hours, minutes = divmod(minutes, 60)
-    days, hours = divmod(hours, 24)
-    parts = ((days, "days"), (hours, "hours"), (minutes, "minutes"))
-    return " ".join(f"{count} {name if count > 1 else name[:-1]}" for count, name in parts if count)

@@ -1,4 +1,4 @@
-"""Where the data files that come with the program lie: grammars, phrase books and recordings.
+"""Where the data files that come with the program lie: grammars and recordings.
 
 In an installed package they are inside it; in a checkout they stand at the top level.
 """
@@ -40,10 +40,9 @@ def load_language(code: str, species: tuple[str, ...] = ()) -> Language:
 
 
 def load_grammar(path: Path, code: str, species: tuple[str, ...] = ()) -> Language:
-    """A grammar file of somebody's own, with pronunciations and phrases of language ``code``.
+    """A grammar file of somebody's own, with pronunciations of language ``code``.
 
-    Files of the same name that end in ``.dict`` or ``.says`` are taken for those instead. Raises
-    OperatorError.
+    A file of the same name that ends in ``.dict`` is taken for those instead. Raises OperatorError.
     """
     if not path.is_file():
         raise OperatorError(f"there is no grammar at {path}")
@@ -62,6 +61,6 @@ def _language(code: str, path: Path, species: tuple[str, ...]) -> Language:
 
     try:
         grammar = path.read_text(encoding="utf-8")
-        return read_language(code, grammar, beside(".dict"), species, beside(".says"))
+        return read_language(code, grammar, beside(".dict"), species)
     except (OSError, UnicodeDecodeError) as error:
         raise OperatorError(f"{path} cannot be read as a grammar: {error}") from None

@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 
 from callout.core.checks_plot import SURELY_HEARD
 from callout.core.meaning import READING_KINDS, Meaning
+from callout.core.saying import Saying
 from callout.grammar.automaton import Automaton
 from callout.grammar.language import Language
 from callout.grammar.parser import Parsed, choose
@@ -52,7 +53,7 @@ def _may_be_echoed(meanings: Sequence[Meaning], scope: Scope) -> bool:
     return len(meanings) == 1 and meanings[0].kind in READING_KINDS and scope.fits(meanings[0])
 
 
-def _which(meanings: Sequence[Meaning], scope: Scope) -> str:
+def _which(meanings: Sequence[Meaning], scope: Scope) -> Saying:
     """The question where the engine is unsure; never answered here, for what fits may be wrong."""
     fitting = [meaning for meaning in meanings if scope.fits(meaning)]
     return doubt(*fitting) if len(fitting) == 2 else UNSURE

@@ -7,6 +7,7 @@ from typing import Any
 
 from callout.core.events import Heard, KeepMemo, Save
 from callout.station.station import Done
+from callout.wording.wording import Wording
 
 
 def reading_json(effect: Save) -> dict[str, Any]:
@@ -38,7 +39,7 @@ def _text(value: Decimal | None) -> str | None:
     return None if value is None else str(value)
 
 
-def done_json(done: Done) -> list[dict[str, Any]]:
+def done_json(done: Done, wording: Wording) -> list[dict[str, Any]]:
     """One JSON object for each thing that happened, in order."""
     lines: list[dict[str, Any]] = []
     event = done.event
@@ -50,7 +51,7 @@ def done_json(done: Done) -> list[dict[str, Any]]:
                 "source": event.source,
                 "words": event.words,
                 "meanings": [meaning.as_json() for meaning in event.meanings],
-                "problem": event.problem,
+                "problem": None if event.problem is None else wording.part(event.problem),
                 "confidence": _text(event.confidence),
                 "audio": event.audio,
                 "engine_ms": round(done.engine_s * 1000, 1),
@@ -65,5 +66,12 @@ def done_json(done: Done) -> list[dict[str, Any]]:
                 {"event": "noted", "at": effect.at, "tag": effect.tag, "audio": effect.audio}
             )
         else:
-            lines.append({"event": "said", "tone": effect.tone, "text": effect.text})
+            lines.append(
+                {
+                    "event": "said",
+                    "tone": effect.tone,
+                    "text": wording.shown(*effect.says),
+                    "says": [one.as_json() for one in effect.says],
+                }
+            )
     return lines

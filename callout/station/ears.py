@@ -14,6 +14,7 @@ from datetime import timedelta
 from typing import Protocol
 
 from callout.core.errors import DeviceError
+from callout.core.saying import saying
 from callout.sound.frames import Frame, Samples
 from callout.sound.pulse import SleptError, SourceChangedError
 from callout.station.clock import Clock
@@ -24,9 +25,9 @@ from callout.station.voice import Echo
 
 NAME = "microphone"
 SLOW_S = 5.0
-SLOW = "the recogniser takes long: wait, or type. It is started anew if it hangs"
+SLOW = saying("recogniser-slow")
 RETRY_S = 2.0
-CHANGED = "the microphone was changed, and is open again"
+CHANGED = saying("microphone-changed")
 # A headset that changes its profile is away for a moment: until then that is no fault to tell of.
 _CHANGE_S, _SOON_S = 3.0, 0.25
 # A stream that went dead may come back with the next default, or the headset's other profile.
@@ -119,7 +120,8 @@ class Ears:
                     leaving.wait(_SOON_S)
                     continue
                 # First it falls silent, then it is not to be found: one state, spoken once.
-                self._faults.report(NAME, f"{error} Typing goes on.", aloud=not gone)
+                says = saying("typing-goes-on", what=error.saying)
+                self._faults.report(NAME, says, aloud=not gone)
                 leaving.wait(RETRY_S if gone else min(RETRY_S, _SOON_S))
                 gone, self._changed_at_s = True, None
 
@@ -152,7 +154,7 @@ class Ears:
         finally:
             microphone.close()
         if not leaving.is_set():
-            raise SourceChangedError(f"The microphone {microphone.name!r} has ended.")
+            raise SourceChangedError(saying("microphone-ended", name=microphone.name))
 
     def _tell_changed(self) -> None:
         if self._changed_at_s is not None:

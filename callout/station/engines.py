@@ -10,6 +10,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from callout.core.errors import DeviceError, OperatorError
+from callout.core.saying import saying
 from callout.grammar.language import Language
 from callout.speech.engine import Engine
 
@@ -58,9 +59,7 @@ def _single(name: str, language: Language, vosk_model: str, tuned: str) -> Engin
     if name == "vosk":
         return _vosk(vosk_model, language)
     if language.code != "en":
-        raise DeviceError(
-            f"no embedded engine hears {language.code!r}: set a Vosk model in survey.toml"
-        )
+        raise DeviceError(saying("no-engine-hears", code=language.code))
     if name == "pocketsphinx":
         from callout.speech.sphinx import SphinxEngine
 

@@ -51,6 +51,8 @@ class View:
     wants_accept: bool = False
     looks: tuple[str, ...] = ()
     said: str = ""
+    answer: str = ""
+    """The key of what was told first; ``saved 83`` where a reading was saved."""
     heard: str = ""
     tone: str = "told"
     left: tuple[str, ...] = ()
@@ -62,8 +64,6 @@ class View:
     faults: tuple[str, ...] = ()
     about: str = ""
     """What the plot is: site, treatment, area, age, painted line."""
-    told: str = ""
-    """What was said, in the survey's language."""
     talk: str = ""
     """``open`` or ``closed`` where a key opens the microphone, else nothing."""
 

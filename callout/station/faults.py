@@ -9,16 +9,18 @@ import threading
 import time
 from collections.abc import Callable
 
+from callout.core.saying import Saying, as_is, saying
+
 AGAIN_S = 60.0
 """A state that comes and goes (a loose plug) is spoken at most this often; how it stands when it
 
 rests is spoken all the same, a little late.
 """
 RECOGNISER, SPACE = "recogniser", "room on the disk"
-_WELL = {SPACE: "there is room on the disk again"}
+_NAMED = ("microphone", "voice", "disk", "recogniser")
 
-Say = Callable[[str], None]
-Show = Callable[[str, str | None], None]
+Say = Callable[[Saying], None]
+Show = Callable[[str, Saying | None], None]
 
 
 class Faults:
@@ -27,18 +29,18 @@ class Faults:
     def __init__(self, say: Say, show: Show, seconds: Callable[[], float] = time.monotonic) -> None:
         self._say, self._show, self._seconds = say, show, seconds
         self._lock = threading.Lock()
-        self._now: dict[str, str] = {}
-        self._spoken: dict[str, float] = {}
-        self._last: dict[str, str | None] = {}
-        self._owed: dict[str, str | None] = {}
+        self._now: dict[str, Saying] = {}
+        self._spoken: dict[tuple[str, Saying | None], float] = {}
+        self._last: dict[str, Saying | None] = {}
+        self._owed: dict[str, Saying | None] = {}
 
     @property
-    def now(self) -> dict[str, str]:
+    def now(self) -> dict[str, Saying]:
         """What is wrong, by name."""
         with self._lock:
             return dict(self._now)
 
-    def report(self, name: str, says: str | None, *, aloud: bool = True) -> None:
+    def report(self, name: str, says: Saying | None, *, aloud: bool = True) -> None:
         """``name`` fails (``says`` what is wrong), or works again (None).
 
         The same words twice are one state. ``aloud`` False only shows it.
@@ -66,30 +68,37 @@ class Faults:
         for name, says in due:
             self._speak(name, says)
 
-    def tell(self, name: str, says: str) -> None:
+    def tell(self, name: str, says: Saying) -> None:
         """Something that happened and is over: spoken, and shown no longer than any word is."""
         with self._lock:
-            due = self._due(f"{name}: {says}")
+            due = self._due((name, says))
         if due:
             self._say(says)
 
-    def _speak(self, name: str, says: str | None) -> None:
-        self._say(says if says is not None else _WELL.get(name, f"the {name} works again"))
+    def _speak(self, name: str, says: Saying | None) -> None:
+        self._say(says if says is not None else well_again(name))
 
     def _take_due(self, name: str) -> bool:
-        """Whether what is owed of ``name`` may be spoken now; it is owed no more then."""
+        """Whether to announce ``name`` now; if so, it is no longer owed."""
         says = self._owed[name]
         known = name in self._last and self._last[name] == says
-        if not known and not self._due(f"{name}: {says}"):
+        if not known and not self._due((name, says)):
             return False
         del self._owed[name]
         self._last[name] = says
         return not known
 
-    def _due(self, words: str) -> bool:
+    def _due(self, words: tuple[str, Saying | None]) -> bool:
         now = self._seconds()
         if now - self._spoken.get(words, -AGAIN_S) < AGAIN_S:
             return False
         self._spoken = {text: at for text, at in self._spoken.items() if now - at < AGAIN_S}
         self._spoken[words] = now
         return True
+
+
+def well_again(name: str) -> Saying:
+    """That what failed works."""
+    if name == SPACE:
+        return saying("room-again")
+    return saying("works-again", name=saying(f"name-{name}") if name in _NAMED else as_is(name))

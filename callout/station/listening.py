@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
 
+from callout.core.saying import saying
 from callout.journal.session_sound import SessionSound
 from callout.sound.endpoint import Discarded, Endpointer, Reason
 from callout.sound.frames import Frame, Samples, Utterance
@@ -19,7 +20,7 @@ from callout.station.talking import TalkKey
 
 QUESTION = "ask"
 # Speech over our own echo is only shown: a late echo would answer itself without end.
-_SAID_ALOUD = (Reason.GAP, Reason.TOO_LONG)
+_WHY = {Reason.GAP: saying("sound-lost"), Reason.TOO_LONG: saying("too-long")}
 
 
 class Listening:
@@ -115,8 +116,8 @@ class Listening:
 
     def _tell_discarded(self) -> None:
         for item in self._endpointer.take_discarded():
-            if item.reason in _SAID_ALOUD:
-                self._station.say(f"{item.reason.value}: say it again")
+            if item.reason in _WHY:
+                self._station.say(saying("say-it-again-why", why=_WHY[item.reason]))
             if self._set_aside is not None:
                 self._set_aside(item)
 

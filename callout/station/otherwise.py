@@ -13,6 +13,7 @@ from decimal import Decimal
 from callout.core.errors import CalloutError
 from callout.core.meaning import Meaning
 from callout.core.model import Reading
+from callout.core.saying import Saying
 from callout.grammar.language import Language
 from callout.grammar.parser import parse_words
 from callout.grammar.scope import Scope
@@ -42,7 +43,7 @@ class Read:
     """What recorded words mean under another grammar; ``problem`` where they mean nothing."""
 
     meanings: tuple[Meaning, ...]
-    problem: str = ""
+    problem: Saying | None = None
 
 
 def read_otherwise(moment: Moment, language: Language, scope: Scope) -> Read:
@@ -50,5 +51,5 @@ def read_otherwise(moment: Moment, language: Language, scope: Scope) -> Read:
     try:
         parsed = parse_words(language.full, moment.heard.words, scope)
     except CalloutError as error:
-        return Read((), str(error))
-    return Read(parsed.meanings, parsed.problem or "")
+        return Read((), error.saying)
+    return Read(parsed.meanings, parsed.problem)

@@ -14,6 +14,8 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from callout.core.events import Heard
+from callout.core.saying import Saying, saying
+from callout.core.told import span_told
 from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.journal.folder import SurveyFolder
 from callout.sound.endpoint import Discarded
@@ -21,7 +23,7 @@ from callout.sound.frames import Frame
 from callout.station.apart import ApartEngine
 from callout.station.build import endpointer_for
 from callout.station.check_in import CheckIn
-from callout.station.clock import Clock, told
+from callout.station.clock import Clock
 from callout.station.ears import Ears, Microphone, OpenMicrophone
 from callout.station.faults import RECOGNISER, SPACE, Faults
 from callout.station.keeping import session_sound
@@ -49,7 +51,7 @@ def _nothing(*_: Any) -> None:
 class Told:
     """Who is told what, besides the station's own watchers; every one may be left out."""
 
-    fault: Callable[[str, str | None], None] = _nothing
+    fault: Callable[[str, Saying | None], None] = _nothing
     device: Callable[[DeviceNotice], None] = _nothing
     sounding: Callable[[bool], None] = _nothing
     set_aside: Callable[[Discarded], None] = _nothing
@@ -70,7 +72,7 @@ class Work:
     realtime: bool = False
     silent: bool = False
     muted: bool = False
-    without_engine: str = ""
+    without_engine: Saying | None = None
     """Why there is no recogniser, where there is none."""
 
 
@@ -85,7 +87,7 @@ class Post:
         self._names_until_s: float | None = None
         self.station = station
         self.echo: Echo = make_echo(
-            self._config.speaking, self._endpointer, work.silent, station.language.phrases
+            self._config.speaking, self._endpointer, work.silent, station.wording
         )
         self.echo.mute(work.muted)
         live = work.frames is None
@@ -112,8 +114,9 @@ class Post:
             station, self._endpointer, began, listening.reminder_s, to.level, to.set_aside,
             keep=session_sound(self._folder, station, self._config.keeping), talk=self.talk,
         )  # fmt: skip
-        if self._work.without_engine:
-            self.faults.report(RECOGNISER, f"{self._work.without_engine}: type, or use the tape")
+        if self._work.without_engine is not None:
+            says = saying("type-or-tape", what=self._work.without_engine)
+            self.faults.report(RECOGNISER, says)
         if (unheard := unheard_told(station.engine, station.language)) is not None:
             self.faults.report(WORDS, unheard.shown, aloud=False)
             if unheard.spoken is not None:
@@ -150,8 +153,8 @@ class Post:
 
     # ---- what is watched ----
 
-    def _say(self, text: str) -> None:
-        self.station.say(text, "told")
+    def _say(self, says: Saying) -> None:
+        self.station.say(says, "told")
 
     def _answered(self, done: Done) -> None:
         event = done.event
@@ -167,28 +170,30 @@ class Post:
             self.station.say(words, "told")
             self.faults.report(CHECK_IN, self._check_in.unanswered, aloud=False)
 
-    def _disk(self, says: str | None) -> None:
+    def _disk(self, says: Saying | None) -> None:
         # Whoever was refused hears so at once, with the reason; it need not be said twice.
-        self.faults.report(DISK, says, aloud=says is None or "slow" in says)
+        self.faults.report(DISK, says, aloud=says is None or says.key == "disk-slow")
 
     def _moved(self, by: timedelta) -> None:
-        way = "forward" if by > timedelta() else "back"
-        self.faults.tell("clock", f"the clock was set {way} by {told(by)}")
+        time = span_told(by)
+        forward = by > timedelta()
+        says = saying("clock-forward", time=time) if forward else saying("clock-back", time=time)
+        self.faults.tell("clock", says)
 
     def _slept(self, lasted: timedelta) -> None:
-        self.faults.tell("sleep", f"back after {told(lasted)} asleep")
+        self.faults.tell("sleep", saying("back-after-sleep", time=span_told(lasted)))
 
     def _zoned(self, offset: str) -> None:
-        self.faults.tell("time zone", f"the time zone is now UTC {offset}")
+        self.faults.tell("time zone", saying("time-zone", offset=offset))
 
     def _tape(self, notice: DeviceNotice) -> None:
         self._to_device(notice)
         if notice.kind in (NoticeKind.LOST, NoticeKind.FAILED):
-            self._of_tapes.report(notice.device, notice.text)
+            self._of_tapes.report(notice.device, notice.says)
         elif notice.kind is NoticeKind.CONNECTED:
             self._of_tapes.report(notice.device, None)
         elif notice.kind is NoticeKind.REFUSED:
-            self._of_tapes.tell(notice.device, notice.text)
+            self._of_tapes.tell(notice.device, notice.says)
 
     def _rounds(self) -> None:
         """Now and then, look after what nobody asks about."""
@@ -207,10 +212,10 @@ class Post:
             self.faults.report(SPACE, nearly_full(free))
 
 
-def nearly_full(free_bytes: int) -> str | None:
+def nearly_full(free_bytes: int) -> Saying | None:
     """What to say of so little room, or nothing."""
     reached = [mb for mb in LOW_DISK_MB if free_bytes < mb * 1_000_000]
-    return f"the disk is nearly full: under {reached[0]} MB left" if reached else None
+    return saying("disk-nearly-full", size=reached[0]) if reached else None
 
 
 def _opener(name: str) -> OpenMicrophone:

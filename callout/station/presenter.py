@@ -15,6 +15,8 @@ from callout.core.checks import change_since, shown
 from callout.core.events import Heard, Say
 from callout.core.model import Plot, Reading, Tree
 from callout.core.rounding import to_graduation
+from callout.core.saying import Saying, Says, as_is, saying
+from callout.core.told import about_told
 from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.session.machine import tree_in_hand
 from callout.session.state import Memory, Pending, left_to_do
@@ -24,6 +26,7 @@ from callout.station.station import Done, Station
 from callout.station.talking import TalkKey
 
 RECENT = 8
+TellFault = Callable[[str, Saying | None], None]
 TakesTyped = Callable[[str, tuple[float, ...]], bool]
 
 
@@ -32,8 +35,9 @@ class StationFace:
 
     def __init__(self, station: Station, mute: Callable[[bool], None], muted: bool = False) -> None:
         self._station, self._mute, self._muted = station, mute, muted
-        self._said, self._heard, self._tone = "", "", "told"
-        self._faults: dict[str, str] = {}
+        self._said: Says = ()
+        self._heard, self._tone = "", "told"
+        self._faults: dict[str, Saying] = {}
         self._batteries: dict[str, str] = {}
         self._listeners: list[Callable[[Update], None]] = []
         self._talk: TalkKey | None = None
@@ -45,7 +49,7 @@ class StationFace:
         """The state as it stands."""
         shown = view_of(
             self._station, said=self._said, heard=self._heard, tone=self._tone,
-            muted=self._muted, faults=tuple(self._faults.values()),
+            muted=self._muted, faults=tuple(map(self._station.wording.part, self._faults.values())),
         )  # fmt: skip
         talk = "" if self._talk is None else "open" if self._talk.is_open else "closed"
         engine = "; ".join([shown.engine, *self._batteries.values()])
@@ -93,7 +97,7 @@ class StationFace:
         """The microphone's level, from whoever listens to it."""
         self._tell(Level(dbfs, speaking))
 
-    def fault(self, name: str, says: str | None) -> None:
+    def fault(self, name: str, says: Saying | None) -> None:
         """Something stopped working (``says`` what), or works again (None)."""
         before = dict(self._faults)
         self._faults.pop(name, None)
@@ -107,7 +111,7 @@ class StationFace:
         self._batteries[device] = f"{device} battery {percent} %"
         self._tell(self.view())
 
-    def notice(self, fault: Callable[[str, str | None], None]) -> Callable[[DeviceNotice], None]:
+    def notice(self, fault: TellFault) -> Callable[[DeviceNotice], None]:
         """What takes a tape's notices: its battery shown, its faults handed to ``fault``.
 
         A tape that is found or well needs no line of its own.
@@ -118,9 +122,7 @@ class StationFace:
                 self.battery(notice.device, notice.battery)
             if notice.kind is not NoticeKind.BATTERY:
                 well = notice.kind is NoticeKind.CONNECTED
-                named = notice.text.startswith(f"{notice.device}:")
-                told = notice.text if named else f"{notice.device}: {notice.text}"
-                fault(notice.device, None if well else told)
+                fault(notice.device, None if well else notice.says)
 
         return taken
 
@@ -132,7 +134,7 @@ class StationFace:
         def reported(future: Future[None]) -> None:
             error = future.exception()
             if error is not None:
-                self.fault("hands", f"that was not taken: {error}")
+                self.fault("hands", saying("not-taken-why", why=as_is(str(error))))
 
         self._hands.submit(work).add_done_callback(reported)
 
@@ -141,7 +143,7 @@ class StationFace:
             self._heard = done.event.words
         says = [effect for effect in done.effects if isinstance(effect, Say)]
         if says:
-            self._said = " ".join(say.text for say in says)
+            self._said = tuple(one for say in says for one in say.says)
             self._tone = says[-1].tone
         self._tell(self.view())
 
@@ -151,7 +153,7 @@ class StationFace:
 
 
 def view_of(
-    station: Station, *, said: str, heard: str, tone: str, muted: bool, faults: tuple[str, ...]
+    station: Station, *, said: Says, heard: str, tone: str, muted: bool, faults: tuple[str, ...]
 ) -> View:
     """A station's state as plain text in the plot's own unit."""
     memory, plot = station.memory, station.plot
@@ -160,12 +162,12 @@ def view_of(
     left = left_to_do(memory, plot)
     engine = station.engine
     blind = station.survey.rules_of(memory.plot).blind
-    shown = station.language.phrases.shown
+    wording, about = station.wording, about_told(plot.settings)
     return View(
         plot=memory.plot,
         who=memory.who,
         unit=plot.settings.unit.value,
-        about=shown(plot.settings.about),
+        about="" if about is None else wording.part(about),
         phase=memory.phase.value,
         waiting=memory.asking,
         tag=_tag(memory, pending),
@@ -174,11 +176,13 @@ def view_of(
         status=pending.draft.status if pending else "",
         before="" if blind else _before(tree),
         change="" if blind else _change(pending, tree, plot),
-        warnings=tuple(shown(item.says) for item in pending.warned) if pending else (),
+        warnings=tuple(wording.part(item.says) for item in pending.warned) if pending else (),
         wants_accept=pending is not None and pending.wants_accept,
-        looks=tuple(shown(item.look) for item in pending.warned if item.look) if pending else (),
-        said=said,
-        told=shown(said),
+        looks=tuple(wording.part(item.look) for item in pending.warned if item.look)
+        if pending
+        else (),
+        said=wording.shown(*said),
+        answer=_answer(said),
         heard=heard,
         tone=tone,
         left=left,
@@ -189,8 +193,18 @@ def view_of(
         if engine
         else "no recogniser: type or use the tape",
         muted=muted,
-        faults=tuple(shown(says) for says in faults),
+        faults=faults,
     )
+
+
+def _answer(said: Says) -> str:
+    """The key of what was told first; with it the tag, where that was saved."""
+    if not said:
+        return ""
+    reading = said[0]["reading"] if said[0].key == "saved" else None
+    parts = reading["parts"] if isinstance(reading, Saying) else ()
+    first = parts[0] if isinstance(parts, tuple) and parts else None
+    return f"saved {first['tag']}" if first is not None else said[0].key
 
 
 def _tag(memory: Memory, pending: Pending | None) -> str:

@@ -27,6 +27,7 @@ from callout.station.deciding import Narrowed, sure
 from callout.station.engines import choose_engine
 from callout.station.replay import Moment
 from callout.station.scopes import scope_of, survey_species
+from callout.wording.files import english
 
 # How much a difference matters, worst first.
 SAVED_OTHER, SAVED_UNHEARD, OTHER, UNHEARD, WORDS, SAME = 5, 4, 3, 2, 1, 0
@@ -90,7 +91,7 @@ class Rehearing:
         try:
             samples = decode_flac(self._sounds.read(str(moment.heard.audio)))
         except CalloutError as error:
-            return Again(moment, "", (), 0.0, 0.0, str(error))
+            return Again(moment, "", (), 0.0, 0.0, english().part(error.saying))
         return self.hear_samples(moment, samples)
 
     def hear_samples(self, moment: Moment, samples: Samples) -> Again:

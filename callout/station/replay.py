@@ -14,6 +14,7 @@ from decimal import Decimal
 from callout.core.events import Effect, Heard, KeepMemo, Save, Say
 from callout.core.meaning import Meaning
 from callout.core.model import Reading
+from callout.core.saying import Says
 from callout.journal.reader import Entry
 from callout.journal.removals import removed_in
 from callout.journal.rulings import KIND, Ruling, ruling_from
@@ -36,7 +37,7 @@ class Moment:
     who: str
     heard: Heard
     tags: frozenset[str]
-    said: tuple[str, ...]
+    said: tuple[Says, ...]
     new_tags: frozenset[str] = frozenset()
     memo: bool = False
     saved: Reading | None = None
@@ -127,7 +128,7 @@ class _Teller:
             who=done.memory.who,
             heard=event,
             tags=_tags(done, event),
-            said=tuple(effect.text for effect in done.effects if isinstance(effect, Say)),
+            said=tuple(effect.says for effect in done.effects if isinstance(effect, Say)),
             new_tags=self._new.get(done.memory.plot, frozenset()),
             memo=any(isinstance(effect, KeepMemo) for effect in done.effects),
         )

@@ -23,6 +23,7 @@ from callout.journal.writer import JournalWriter
 from callout.session.draft import warnings_before
 from callout.session.records import key_of
 from callout.station.recall import remember
+from callout.wording.files import english
 
 LONGEST_TEXT = 500
 # The tag is the saved reading's own: it was asked about then.
@@ -122,7 +123,11 @@ def _size(bench: Bench, reading: Reading, text: str, accepted: bool) -> Decimal:
         )
     warned = bench.warned(reading, kept)
     if warned and not accepted:
-        says = "; ".join(", ".join(part for part in (one.says, one.look) if part) for one in warned)
+        told = english().part
+        says = "; ".join(
+            ", ".join(told(part) for part in (one.says, one.look) if part is not None)
+            for one in warned
+        )
         raise OperatorError(f"{where}: {says}: add --accept to take it all the same")
     return kept
 

@@ -6,20 +6,15 @@ import contextlib
 from datetime import date
 from pathlib import Path
 
+from callout.core.saying import Saying, saying
 from callout.journal.config import Keeping
 
-CAUTION = (
-    "Watch your footing and the limbs overhead. Keep one ear free. "
-    "Alone, tell someone where you are. Local rules come first."
-)
-
-KEPT = "What is said to it is kept as sound, with your name. 'callout erase' removes it."
-ALL_KEPT = "ALL sound is kept, others' voices too. Ask those in hearing first, and tell who comes."
+CAUTION = saying("caution")
 
 
-def kept_told(keeping: Keeping) -> str:
+def kept_told(keeping: Keeping) -> Saying:
     """What is kept of voices, for those who are heard: speech is personal data."""
-    return ALL_KEPT if keeping.whole_session else KEPT
+    return saying("all-voices-kept") if keeping.whole_session else saying("voices-kept")
 
 
 def shown_today(survey: Path, today: date) -> bool:

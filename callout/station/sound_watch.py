@@ -10,11 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from callout.core.saying import Saying, saying
 from callout.sound.frames import FRAME_S, FRAME_SAMPLES, Samples, level_dbfs
 
-SILENT = "no sound from the microphone: is it muted, or switched off?"
-LOUD = "too loud for the microphone: hold it a little further away"
-DISTANT = "hard to hear over the noise: bring the microphone nearer"
+SILENT = saying("mic-silent")
+LOUD = saying("mic-loud")
+DISTANT = saying("mic-distant")
 
 
 @dataclass(frozen=True)
@@ -53,8 +54,8 @@ class SoundWatch:
         return self._silent_frames * FRAME_S if self.silent else 0.0
 
     @property
-    def wrong(self) -> str | None:
-        """The worst of it in words, or None."""
+    def wrong(self) -> Saying | None:
+        """The worst of it, or None."""
         if self.silent:
             return SILENT
         if self._loud >= self._limits.of_last:

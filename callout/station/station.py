@@ -18,6 +18,7 @@ from callout.core.errors import CalloutError, DeviceError, StorageError
 from callout.core.events import Effect, Event, Heard, Opened, Save, Say, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import Plot
+from callout.core.saying import Saying, saying
 from callout.grammar.language import Language
 from callout.grammar.parser import Parsed, parse_words
 from callout.grammar.scope import Scope
@@ -35,6 +36,8 @@ from callout.station.deciding import asked_by, sure
 from callout.station.mending import Mended, mended, place_of, same_place
 from callout.station.recall import recall
 from callout.station.scopes import plot_named, scope_of
+from callout.wording.files import english
+from callout.wording.wording import Wording
 
 SLOW_DISK_S = 2.0
 LONGEST_TYPED = 5_000
@@ -52,7 +55,7 @@ class Done:
 
 
 Watcher = Callable[[Done], None]
-TellDisk = Callable[[str | None], None]
+TellDisk = Callable[[Saying | None], None]
 
 
 class Station:
@@ -65,10 +68,13 @@ class Station:
         engine: Engine | None,
         encode: Callable[[Samples], bytes],
         now: Callable[[], datetime],
+        wording: Wording | None = None,
     ) -> None:
         self._lock = threading.RLock()
         self._folder, self._language, self._engine = folder, language, engine
         self._encode, self._now = encode, now
+        self.wording = wording or english()
+        """How what is done is told, in the survey's language."""
         self._watchers: list[Watcher] = []
         self._tell_disk: TellDisk = lambda says: None
         self._moves: list[tuple[int, timedelta]] = []
@@ -158,23 +164,24 @@ class Station:
 
         ``began`` is when it was begun: a yes answers only an echo that was there by then.
         """
-        where, trouble = self._memory.plot, ""
+        where: str = self._memory.plot
+        trouble: Saying | None = None
         started = time.perf_counter()
         # Not under the lock: while a sound is decoded, keys and tapes go on.
         try:
             candidates = self._engine.hear(samples) if self._engine else ()
         except DeviceError as error:
-            candidates, trouble = (), str(error)
+            candidates, trouble = (), error.saying
         engine_s = time.perf_counter() - started
         with self._lock:
             memo = self._memory.listens_for_a_note
             if self._memory.plot != where and candidates:
-                self.say("the plot was changed meanwhile: say it again")
+                self.say(saying("plot-changed"))
             elif candidates or memo:
                 best = candidates[0] if candidates else Candidate("", (), 0.0)
                 self._take(best, samples, at, began, engine_s)
-            elif trouble:
-                self.say(f"not heard: {trouble}")
+            elif trouble is not None:
+                self.say(saying("not-heard", why=trouble))
             # Else it was no callout: a cough, a branch, somebody else.
 
     def _take(
@@ -188,7 +195,7 @@ class Station:
         try:
             audio = self._folder.audio.keep(self._encode(samples))
         except StorageError as error:
-            self._refused("Not kept", error)
+            self._refused(saying("not-kept-why", why=error.saying), error)
             return
         parsed = sure(best, self._scope, waits=self._memory.asking > 0)
         self._do(
@@ -217,9 +224,9 @@ class Station:
             try:
                 parsed = parse_words(self._language.full, text, self._scope)
             except CalloutError as error:
-                parsed = Parsed(text, (), str(error))
+                parsed = Parsed(text, (), error.saying)
             if length > LONGEST_TYPED:  # told, and no more of it kept than shows what it was
-                told = f"a line of {length} characters is no callout and no note"
+                told = saying("line-too-long", count=length)
                 parsed = Parsed(f"{text[:SHOWN_TYPED]}…", (), told)
             elif not parsed.meanings and self._memory.listens_for_a_note:
                 parsed = Parsed(text, (Meaning("note", text=text),), None)
@@ -242,13 +249,13 @@ class Station:
                 lambda: replace(self._written("tape", parsed, None), engine=device, pressed_at=at)
             )
 
-    def say(self, text: str, tone: str = "refused") -> None:
+    def say(self, says: Saying, tone: str = "refused") -> None:
         """Tell the person something that changes nothing and is not journalled.
 
         What still waits is told again: a yes must answer the last thing that was heard.
         """
         with self._lock:
-            parts = [Say(text[:1].upper() + text[1:] + ".", tone)]
+            parts = [Say((says,), tone)]
             if waits := asked_now(self._memory):
                 parts.append(Say(waits, "ask"))
             self._tell(*parts)
@@ -259,7 +266,7 @@ class Station:
             try:
                 self._mend()
             except StorageError as error:
-                self._tell_disk(str(error))
+                self._tell_disk(error.saying)
             else:
                 self._tell_disk(None)
 
@@ -341,7 +348,7 @@ class Station:
             effects = self._commit(event)
         except StorageError as error:
             # The session stays where it was: what waits for confirmation still waits.
-            self._refused("Not saved", error)
+            self._refused(saying("not-saved-why", why=error.saying), error)
             return
         # Told first: making a new tree hearable takes a good part of a second.
         self._told(Done(event, effects, engine_s))
@@ -360,7 +367,7 @@ class Station:
             self._doubt = True
             raise
         took_s = time.perf_counter() - started
-        slow = f"the disk is slow: saving took {took_s:.0f} seconds"
+        slow = saying("disk-slow", count=round(took_s))
         self._tell_disk(slow if took_s >= SLOW_DISK_S else None)
         self._memory = memory
         return effects
@@ -381,10 +388,10 @@ class Station:
         for event, effects in found.untold:
             self._told(Done(event, effects))
 
-    def _refused(self, what: str, error: StorageError) -> None:
+    def _refused(self, says: Saying, error: StorageError) -> None:
         self.refusals += 1
-        self._tell_disk(str(error))
-        self._tell(Say(f"{what}: {error}", "refused"))
+        self._tell_disk(error.saying)
+        self._tell(Say((says,), "refused"))
 
     def _tell(self, *parts: Say) -> None:
         self._told(Done(TimedOut(0, self._at(None)), parts))

@@ -9,9 +9,11 @@ from callout.core.meaning import Meaning
 from callout.core.model import Reading
 from callout.station.rehear import SEVERITY, Again
 from callout.station.replay import Moment
+from callout.wording.files import english
+from callout.wording.wording import Wording
 
 
-def lines_of(moment: Moment) -> Iterator[str]:
+def lines_of(moment: Moment, wording: Wording) -> Iterator[str]:
     """The moment as a few lines: what was heard, taken for, answered, and what became of it."""
     heard = moment.heard
     yield f"entry {moment.entry}  {moment.at}  plot {moment.plot}  {moment.who}  {heard.source}"
@@ -20,9 +22,9 @@ def lines_of(moment: Moment) -> Iterator[str]:
     for meaning in heard.meanings:
         yield f"  meaning    {meaning_told(meaning)}"
     if heard.problem:
-        yield f"  problem    {plain(heard.problem)}"
+        yield f"  problem    {plain(wording.part(heard.problem))}"
     for said in moment.said:
-        yield f"  answered   {plain(said)}"
+        yield f"  answered   {plain(wording.shown(*said))}"
     if moment.removed_by is not None:
         yield f"  sound      removed by order, entry {moment.removed_by}"
     elif heard.audio:
@@ -76,7 +78,7 @@ def moment_json(moment: Moment) -> dict[str, Any]:
         "source": heard.source,
         "words": heard.words,
         "meanings": [meaning.as_json() for meaning in heard.meanings],
-        "problem": heard.problem,
+        "problem": None if heard.problem is None else english().part(heard.problem),
         "engine": heard.engine,
         "confidence": None if heard.confidence is None else str(heard.confidence),
         "audio": heard.audio,

@@ -7,15 +7,16 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from callout.core.saying import Saying, saying
 from callout.grammar.language import Language, plain_words
 from callout.session.echo import listed
 from callout.speech.engine import Engine, TellsUnknown
 
 _MOST_SHOWN, _MOST_SPOKEN = 40, 3
 _OTHERS = {
-    "pocketsphinx": "engine vosk with a model that has them",
-    "closed": "engine closed+pocketsphinx",
-    "vosk": "a larger Vosk model",
+    "pocketsphinx": saying("other-vosk-model"),
+    "closed": saying("other-closed-pair"),
+    "vosk": saying("other-larger-model"),
 }
 
 
@@ -25,8 +26,8 @@ class Unheard(NamedTuple):
     Those are said of new trees only, and every morning's first words would be of them.
     """
 
-    shown: str
-    spoken: str | None
+    shown: Saying
+    spoken: Saying | None
 
 
 def unheard_told(engine: Engine | None, language: Language) -> Unheard | None:
@@ -36,18 +37,13 @@ def unheard_told(engine: Engine | None, language: Language) -> Unheard | None:
     words = _named(engine.unknown_words(language.spoken), language)
     if not words:
         return None
-    other = _OTHERS.get(engine.name.partition("+")[0], "another engine")
-    shown = (
-        f"{engine.name} cannot hear {listed(words, _MOST_SHOWN)}: "
-        f"type what needs them, or choose {other} in survey.toml"
-    )
+    other = _OTHERS.get(engine.name.partition("+")[0], saying("other-engine"))
+    shown = saying("cannot-hear", engine=engine.name, words=listed(words, _MOST_SHOWN), other=other)
     if not set(words).difference(language.species, language.unsaid):
         return Unheard(shown, None)
     if len(words) <= _MOST_SPOKEN:
         return Unheard(shown, shown)
-    return Unheard(
-        shown, f"{engine.name} cannot hear {len(words)} names: type them, the screen says which"
-    )
+    return Unheard(shown, saying("cannot-hear-names", engine=engine.name, count=len(words)))
 
 
 def _named(words: tuple[str, ...], language: Language) -> tuple[str, ...]:

@@ -27,6 +27,7 @@ from callout.station.engines import choose_engine
 from callout.station.rehear import Rehearing, language_for
 from callout.station.replay import Moment
 from callout.station.telling import lines_of, meaning_told, plain
+from callout.wording.files import load_wording
 
 OUTLINE = 400
 _MINE = ("closed", "pocketsphinx", "vosk")
@@ -88,6 +89,7 @@ class Viewer:
         self._model = model or config.listening.vosk_model
         with folder.reading() as reader:
             self._plots: Mapping[str, Plot] = reader.plots()
+        self._wording = load_wording(config.language)
         self._language = language_for(config.language, self._plots, grammar)
         self._ears: dict[str, tuple[Engine, Rehearing] | str] = {}
         self._hearing = threading.Lock()
@@ -97,11 +99,11 @@ class Viewer:
     def look(self, at: int, every_engine: bool = False) -> Look:
         """The moment of row ``at``, heard by the engine asked for, or by every one there is."""
         moment = self._found[at]
-        lines = tuple(lines_of(moment))
+        lines = tuple(lines_of(moment, self._wording))
         try:
             samples = self._samples(moment)
         except CalloutError as error:
-            return Look(lines, fault=str(error))
+            return Look(lines, fault=self._wording.part(error.saying))
         names = dict.fromkeys((self._engine, *(_MINE if every_engine else ())))
         with self._hearing:
             heard = [self._heard(name, moment, samples) for name in names]
@@ -145,7 +147,7 @@ class Viewer:
             again = rehearing.hear_samples(moment, samples)
             timed = engine.timed(samples) if isinstance(engine, TimesWords) else ()
         except CalloutError as error:
-            return Hearing(engine.name, "", fault=str(error))
+            return Hearing(engine.name, "", fault=self._wording.part(error.saying))
         told = "; ".join(map(meaning_told, again.meanings)) or "no callout"
         return Hearing(engine.name, told, again.confidence if again.words else None, timed)
 
@@ -156,7 +158,7 @@ class Viewer:
                 rehearing = Rehearing(engine, self._language, self._plots, self._folder.audio)
                 self._ears[name] = (engine, rehearing)
             except CalloutError as error:
-                self._ears[name] = str(error)
+                self._ears[name] = self._wording.part(error.saying)
         return self._ears[name]
 
 

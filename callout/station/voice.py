@@ -13,17 +13,19 @@ from typing import Protocol
 
 from callout.core.errors import CalloutError
 from callout.core.events import Say
-from callout.grammar.phrases import Phrases
+from callout.core.saying import Saying, Says, as_is, saying
 from callout.journal.config import Speaking
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import Samples
 from callout.sound.guarded_voice import GuardedVoice
 from callout.sound.speaker import Speaker
 from callout.sound.voice import Tone, VoiceSettings, beep
-from callout.station.sayings import Saying, Sayings
+from callout.station.spoken_turns import SpokenTurn, SpokenTurns
 from callout.station.station import Done
+from callout.wording.files import english
+from callout.wording.wording import Wording
 
-TellFault = Callable[[str | None], None]
+TellFault = Callable[[Saying | None], None]
 TellSounding = Callable[[bool], None]
 
 
@@ -39,7 +41,9 @@ class StreamClock(Protocol):
 _LONGEST_ECHO_S = 60.0
 _TONES = {"saved": Tone.ACCEPT, "refused": Tone.REFUSE}
 """Before the words."""
-BEEPS_ALONE = "Beeps stand for it: look at the screen"
+_ACCEPTS = frozenset(
+    {"accept-asked", "say-accept-to-keep", "say-accept-to-keep-it", "say-accept-to-undo"}
+)
 
 
 class Echo(Protocol):
@@ -90,19 +94,19 @@ class SpokenEcho:
     """Speaks through espeak-ng and a loudspeaker, opened when first needed."""
 
     def __init__(
-        self, speaking: Speaking, endpointer: Endpointer, phrases: Phrases | None = None
+        self, speaking: Speaking, endpointer: Endpointer, wording: Wording | None = None
     ) -> None:
         self._speaking, self._endpointer = speaking, endpointer
-        self._phrases = phrases or Phrases()
+        self._wording = wording or english()
         self._muted = speaking.muted
         self._tell_fault: TellFault = lambda says: None
         self._microphone: StreamClock | None = None
         self._tell_sounding: TellSounding = lambda sounding: None
-        self._fault: str | None = None
+        self._fault: Saying | None = None
         self._sounding = False
         self._voice: GuardedVoice | None = None
         self._speaker: Speaker | None = None
-        self._sayings = Sayings()
+        self._sayings = SpokenTurns()
         self._thread = threading.Thread(target=self._work, name="echo", daemon=True)
         self._thread.start()
 
@@ -139,30 +143,30 @@ class SpokenEcho:
             self._speaker.close()
 
     def _work(self) -> None:
-        while (saying := self._sayings.take()) is not None:
+        while (turn := self._sayings.take()) is not None:
             if self._muted:
                 continue
             try:
-                without_voice = self._say(saying)
-                self._report(without_voice and f"no spoken echo: {without_voice} {BEEPS_ALONE}")
+                without_voice = self._say(turn)
+                self._report(without_voice and saying("no-echo-beeps", why=without_voice))
             except CalloutError as error:
                 self._speaker = None  # opened anew for the next echo: it may have been unplugged
-                self._report(f"no spoken echo: {error}")
+                self._report(saying("no-echo", why=error.saying))
             except Exception as error:  # a defect must not silence the rest of the day
                 self._speaker = self._voice = None
-                self._report(f"no spoken echo: {error!r}")
+                self._report(saying("no-echo", why=as_is(repr(error))))
 
-    def _say(self, saying: Saying) -> str | None:
+    def _say(self, turn: SpokenTurn) -> Saying | None:
         """Say it, by tones where the voice fails: then why. Raises CalloutError: no loudspeaker."""
         speaker, why = self._loudspeaker(), None
-        for part in saying.parts:
+        for part in turn.parts:
             if self._muted:
                 break
             try:
-                words = self._spoken(part.text)
+                words = self._spoken(part.says)
             except CalloutError as error:
-                why = f"{error}"
-                tone = tone_alone(part, saying)
+                why = error.saying
+                tone = tone_alone(part, turn)
                 if tone is not None:
                     speaker.play(beep(tone))
                 continue
@@ -181,14 +185,14 @@ class SpokenEcho:
             threading.Event().wait(0.02)
         playback.wait()
 
-    def _spoken(self, text: str) -> Samples:
+    def _spoken(self, says: Says) -> Samples:
         if self._voice is None:
             chosen = self._speaking.voice
             # A language has a voice of its own, unless the survey's settings name one.
-            name = self._phrases.voice if chosen == Speaking.voice else ""
+            name = self._wording.voice if chosen == Speaking.voice else ""
             settings = VoiceSettings(name or chosen, self._speaking.words_a_minute)
             self._voice = GuardedVoice(settings)
-        return self._voice.say(self._phrases.spoken(text))
+        return self._voice.say(self._wording.spoken(*says))
 
     def _loudspeaker(self) -> Speaker:
         if self._speaker is None:
@@ -210,27 +214,27 @@ class SpokenEcho:
         if self._microphone is not None:
             self._endpointer.unmute(self._microphone.now_s)
 
-    def _report(self, fault: str | None) -> None:
+    def _report(self, fault: Saying | None) -> None:
         if fault != self._fault:
             self._fault = fault
             self._tell_fault(fault)
 
 
-def tone_alone(part: Say, saying: Saying) -> Tone | None:
+def tone_alone(part: Say, turn: SpokenTurn) -> Tone | None:
     """The tone that stands for these words where there is no voice.
 
     What only goes with an answer ("Next 84.") has none, so that one answer is one signal.
     """
-    if saying.notice:
-        return Tone.WARN if part is saying.parts[0] else None
+    if turn.notice:
+        return Tone.WARN if part is turn.parts[0] else None
     if part.tone == "ask":
-        return Tone.WARN if "accept" in part.text.casefold() else Tone.ASK
-    alone = all(other.tone == "told" for other in saying.parts)
+        return Tone.WARN if _ACCEPTS.intersection(one.key for one in part.says) else Tone.ASK
+    alone = all(other.tone == "told" for other in turn.parts)
     return _TONES.get(part.tone, Tone.TELL if alone else None)
 
 
 def make_echo(
-    speaking: Speaking, endpointer: Endpointer, silent: bool, phrases: Phrases | None = None
+    speaking: Speaking, endpointer: Endpointer, silent: bool, wording: Wording | None = None
 ) -> Echo:
-    """The spoken echo in the words of ``phrases``, or a silent one."""
-    return SilentEcho() if silent else SpokenEcho(speaking, endpointer, phrases)
+    """The spoken echo in the words of ``wording``, or a silent one."""
+    return SilentEcho() if silent else SpokenEcho(speaking, endpointer, wording)

@@ -77,8 +77,8 @@ def just_saved(view: View) -> SavedLine | None:
     if busy or view.tone != "saved" or not view.recent:
         return None
     newest = view.recent[0]
-    same = view.said.startswith((f"Saved {newest.tag},", f"Saved {newest.tag} "))
-    return newest if same else None
+    tag = newest.tag.partition(" ")[0]
+    return newest if view.answer == f"saved {tag}" else None
 
 
 def progress(view: View) -> str:

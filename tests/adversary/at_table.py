@@ -13,6 +13,7 @@ from decimal import Decimal
 from functools import lru_cache
 from pathlib import Path
 
+import in_english
 from station_tools import ScriptedEngine, sound
 from wishes import Place
 
@@ -21,6 +22,7 @@ from callout.core.errors import CalloutError
 from callout.core.events import Effect, Event, Heard, Opened, Save, Say, TimedOut
 from callout.core.meaning import READING_KINDS, Meaning
 from callout.core.model import PastMeasurement, Plot, PlotSettings, Reading, Tree
+from callout.core.saying import saying
 from callout.core.units import Scale, Unit
 from callout.grammar.automaton import Automaton
 from callout.grammar.language import Language
@@ -114,7 +116,7 @@ class Answer:
     saves: list[tuple[Row, bool]] = field(default_factory=list)
 
     def take(self, effects: tuple[Effect, ...]) -> None:
-        self.texts += [effect.text for effect in effects if isinstance(effect, Say)]
+        self.texts += [in_english.told(effect) for effect in effects if isinstance(effect, Say)]
         self.saves += [
             (row_of(effect.reading), effect.reading.void)
             for effect in effects
@@ -127,7 +129,7 @@ def _parsed(text: str, scope: Scope) -> Parsed:
     try:
         return parse_words(LANGUAGE.full, text, scope)
     except CalloutError as error:
-        return Parsed(text, (), str(error))
+        return Parsed(text, (), error.saying)
 
 
 @lru_cache(maxsize=1000)
@@ -194,7 +196,7 @@ class PureTable:
         sure = Decimal(confidence)
         kinds = {meaning.kind for meaning in parsed.meanings}
         if sure < Decimal("0.5") and not (len(kinds) == 1 and kinds <= READING_KINDS):
-            parsed = Parsed(words, parsed.meanings, "not sure what was said: say it again")
+            parsed = Parsed(words, parsed.meanings, saying("not-sure"))
         return self._heard("voice", parsed, about, confidence=sure, audio="0" * 64)
 
     def key(self, kind: str, about: int | None) -> Answer:

@@ -16,7 +16,7 @@ ASKS = {"Confirm?": "confirm", "Accept?": "accept"}
 _SENTENCES = re.compile(r"(?<=[.?!])\s+")
 _NUMBER = r"([0-9]+(?:\.[0-9]+)?)"
 _SIZE = re.compile(rf"{_NUMBER}(?: ({'|'.join(UNITS)}))?")
-_TREE = re.compile(r"(new tree )?([A-Z0-9-]+)(?: stem ([0-9]))?( again: (.*))?")
+_TREE = re.compile(r"((?i:new tree) )?([A-Z0-9-]+)(?: stem ([0-9]))?( again: (.*))?")
 _GONE_BEFORE = ("was not saved.", "was not undone.", "is dropped.")
 
 
@@ -76,8 +76,8 @@ def waiting_echo(text: str, species: frozenset[str]) -> Echo | None:
 
 def _body(sentence: str, wants: str, species: frozenset[str]) -> Echo | None:
     sentence = sentence.removesuffix(".").removesuffix("?")
-    if sentence.startswith("Undo "):
-        return _undo(sentence.removeprefix("Undo "), wants, species)
+    if sentence[:5].casefold() == "undo ":
+        return _undo(sentence[5:], wants, species)
     parts = sentence.split(", ")
     tree = _TREE.fullmatch(parts[0])
     if tree is None:

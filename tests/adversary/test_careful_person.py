@@ -60,15 +60,15 @@ def test_nothing_slips_through_a_station_with_its_journal(tmp_path: Path, number
 _WHAT, _REST = echo._what, echo._rest
 
 
-def _without_height(reading: Reading, said: str = "") -> str:
+def _without_height(reading: Reading, said: object = None) -> object:
     return _WHAT(replace(reading, height_m=None), said)
 
 
-def _without_status(reading: Reading, said: str = "") -> str:
+def _without_status(reading: Reading, said: object = None) -> object:
     return _WHAT(replace(reading, status="live") if reading.value else reading, said)
 
 
-def _without_lost_tag(reading: Reading, said: str = "") -> str:
+def _without_lost_tag(reading: Reading, said: object = None) -> object:
     return _REST(replace(reading, tag_lost=False), said)
 
 
@@ -108,7 +108,12 @@ def test_a_planted_fault_is_found(monkeypatch: pytest.MonkeyPatch, at: int) -> N
         ),
         (
             "40, 12.0 was not saved. New tree 301, beech, girth 90.0, diameter 28.6. Confirm?",
-            None,  # "New" with a capital is no word of an echo: better no yes than a wrong one
+            Echo(
+                "301",
+                new=True,
+                species="beech",
+                what=What(Decimal("90.0"), girth=True, kept=Decimal("28.6")),
+            ),
         ),
         (
             "That has changed. Still waiting: new tree 301 stem 2, beech, girth 90.0, "

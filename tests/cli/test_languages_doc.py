@@ -20,6 +20,7 @@ from callout.station.clock import Clock
 from callout.station.data import load_language
 from callout.station.presenter import view_of
 from callout.station.station import Station
+from callout.wording.files import load_wording
 
 PAGE = (Path(__file__).parents[2] / "docs" / "languages.md").read_text(encoding="utf-8")
 STEPS = PAGE.partition("## Adding one, step by step")[2].partition("## What stays English")[0]
@@ -31,7 +32,7 @@ def files() -> dict[str, str]:
     """Every file that the page says to save, by the name in the text before its block."""
     found = {}
     for block in BLOCK.finditer(STEPS):
-        if block.group(1) in ("jsgf", "says", "python"):
+        if block.group(1) in ("jsgf", "ftl", "python"):
             (name,) = re.findall(r"`languages/([a-z.]+)`", STEPS[: block.start()])[-1:]
             found[name] = block.group(2)
     return found
@@ -66,7 +67,7 @@ def esperanto(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_the_page_has_files_and_commands_to_do():
-    assert set(files()) == {"eo.jsgf", "check.py", "lacking.py", "eo.says"}
+    assert set(files()) == {"eo.jsgf", "check.py", "lacking.py", "eo.ftl"}
     assert len([shown for _, shown in commands() if shown]) == 4
 
 
@@ -93,18 +94,23 @@ def test_a_survey_of_that_language_is_worked_and_answered_in_it(folder: Path, tm
     script = f"{sys.executable} -m callout new {tmp_path / 'fen'} --trees roster.csv --unit cm"
     subprocess.run(script.split(), cwd=folder, check=True, capture_output=True)
     station = Station(
-        open_survey(tmp_path / "fen"), load_language("eo"), None, encode_flac, Clock().now
+        open_survey(tmp_path / "fen"),
+        load_language("eo"),
+        None,
+        encode_flac,
+        Clock().now,
+        load_wording("eo"),
     )
     try:
         station.open("K2", "R.V.")
         station.type("arbo okdek tri diametro dudek tri komo ses")
         said = station.memory.said
         view = view_of(station, said=said, heard="", tone="ask", muted=False, faults=())
-        assert view.told.startswith("83, 23.6, malpli je 2.4 en 5 jaroj, ")
-        assert view.told.endswith("Akceptu?")
+        assert view.said.startswith("83, 23.6, malpli je 2.4 en 5 jaroj, ")
+        assert view.said.endswith("Akceptu?")
         station.type("akceptu")
         assert [item.tag for item in station.memory.saved.values()] == ["83"]
-        assert station.language.phrases.shown(station.memory.said) == "Konservis 83, 23.6."
+        assert station.wording.shown(*station.memory.said) == "Konservis 83, 23.6."
     finally:
         station.close()
 
@@ -116,7 +122,7 @@ def test_a_language_of_ones_own_comes_before_ours_and_an_unknown_one_is_told(fol
         encoding="utf-8",
     )
     assert load_language("ko").spoken.words == {"mine"}
-    assert load_language("ko").phrases.voice == "ko", "what lies not beside it is ours"
+    assert load_wording("ko").voice == "ko", "what lies not beside it is ours"
     with pytest.raises(Exception, match="no grammar for language 'xx': there is en, eo, ko"):
         load_language("xx")
     (folder / "languages" / "ko.jsgf").unlink()

@@ -10,6 +10,7 @@ import importlib.util
 from dataclasses import dataclass
 from pathlib import Path
 
+import in_english
 import pytest
 from command_tools import run_callout
 
@@ -92,22 +93,31 @@ class Lacking:
 
 def shown(engine: Engine) -> str:
     told = unheard_told(engine, LANGUAGE)
-    return "" if told is None else told.shown
+    return "" if told is None else in_english.part(told.shown)
 
 
 @pytest.mark.parametrize("name", ["pocketsphinx", "closed", "vosk"])
 def test_what_is_told_says_which_words_and_what_to_do(name):
     english = load_language("en", ("beech",))
-    told, spoken = unheard_told(Lacking(name, NEVER), english) or ("", "")
-    assert spoken == told, "words that are no species' names are said aloud"
+    found = unheard_told(Lacking(name, NEVER), english)
+    assert found is not None
+    told = in_english.part(found.shown)
+    assert found.spoken == found.shown, "words that are no species' names are said aloud"
     assert told.startswith(f"{name} cannot hear hornwort, quibbled: type "), "by word"
     species = shown(Lacking(name, NEVER))
     assert "cannot hear quibbled hornwort, wild service-tree: type" in species, "by whole names"
     assert "choose" in told and "survey.toml" in told
     assert name == "vosk" or f"engine {name} " not in told
     many = unheard_told(Lacking(name, tuple(f"word{n}" for n in range(50))), english)
-    assert many is not None and "word0, " in many.shown and "and 10 more" in many.shown
-    assert many.spoken == f"{name} cannot hear 50 names: type them, the screen says which"
+    assert (
+        many is not None
+        and "word0, " in (listed := in_english.part(many.shown))
+        and "and 10 more" in listed
+    )
+    assert (
+        in_english.part(many.spoken)
+        == f"{name} cannot hear 50 names: type them, the screen says which"
+    )
     assert unheard_told(Lacking(name, ()), english) is None
     assert unheard_told(None, LANGUAGE) is None
     assert "hear wild service-tree:" in shown(Lacking(name, ()))

@@ -9,6 +9,7 @@ import random
 from datetime import date
 from decimal import Decimal
 
+import in_english
 import numpy as np
 import pytest
 
@@ -191,7 +192,7 @@ def test_the_tree_beside():
     size = Decimal("27.5")
     (warned,) = checks.against_history(site, here, size, size, NOW)
     assert warned.check == "tree beside"
-    assert warned.says == "that is up 2.5 in 5 years, it fits tree 84 better"
+    assert in_english.part(warned.says) == "that is up 2.5 in 5 years, it fits tree 84 better"
     assert checked(site, behind, "27.5") == []
     apart = plot(here, *still, behind)  # no longer one after the other
     assert "tree beside" not in checked(apart, here, "27.5")

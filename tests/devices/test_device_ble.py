@@ -16,6 +16,7 @@ from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
+import in_english
 import pytest
 
 from callout.core.units import Scale, Unit
@@ -140,7 +141,7 @@ def test_a_tape_that_describes_itself(
     connected = next(
         i for i in items if isinstance(i, DeviceNotice) and i.kind is NoticeKind.CONNECTED
     )
-    assert connected.text == "tape: connected, reads uint16 x 10^-1 in"
+    assert in_english.part(connected.says) == "tape: connected, reads uint16 x 10^-1 in"
 
 
 @needs_bus
@@ -229,7 +230,11 @@ def test_a_set_characteristic_that_is_not_there_is_told_and_given_up(
         wait_for(lambda: count(items, NoticeKind.FAILED))
     finally:
         devices.stop()
-    told = [i.text for i in items if isinstance(i, DeviceNotice) and i.kind is NoticeKind.FAILED]
+    told = [
+        in_english.part(i.says)
+        for i in items
+        if isinstance(i, DeviceNotice) and i.kind is NoticeKind.FAILED
+    ]
     assert "0000aa01-1234-4321-8888-00000000fe41" in told[0]
 
 
@@ -247,7 +252,7 @@ def test_no_bluetooth_at_all_is_told_in_words(
         await asyncio.gather(task, return_exceptions=True)
 
     asyncio.run(briefly())
-    texts = [item.text for item in items if isinstance(item, DeviceNotice)]
+    texts = [in_english.part(item.says) for item in items if isinstance(item, DeviceNotice)]
     assert texts == [
         "tape: looking for it",
         "tape: no Bluetooth service is running on this machine",

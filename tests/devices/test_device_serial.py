@@ -13,6 +13,7 @@ from collections.abc import Callable
 from decimal import Decimal
 from pathlib import Path
 
+import in_english
 import pytest
 
 from callout.core.errors import DeviceError, OperatorError, ProgrammerError
@@ -131,7 +132,7 @@ def test_a_url_that_pyserial_does_not_know_is_told_and_given_up() -> None:
 
     items = asyncio.run(asyncio.wait_for(collect(), 10))
     assert kinds(items)[-1] is NoticeKind.FAILED
-    assert "carrier-pigeon" in items[-1].text  # type: ignore[union-attr]
+    assert "carrier-pigeon" in in_english.part(items[-1].says)  # type: ignore[union-attr]
 
 
 def test_a_missing_port_is_told_once_and_waited_for(tmp_path: Path) -> None:
@@ -141,7 +142,7 @@ def test_a_missing_port_is_told_once_and_waited_for(tmp_path: Path) -> None:
     time.sleep(0.4)
     devices.stop()
     assert kinds(items) == [NoticeKind.SEARCHING, NoticeKind.SEARCHING]
-    assert "plug it in" in items[-1].text  # type: ignore[union-attr]
+    assert "plug it in" in in_english.part(items[-1].says)  # type: ignore[union-attr]
 
 
 PORTS = (

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import lru_cache
 
+import in_english
 import numpy as np
 import soundfile
 import soxr
@@ -99,7 +100,7 @@ class Measurer:
 
     def _hear(self, done: Done) -> None:
         """What is called back, all of one answer together."""
-        said = [effect.text for effect in done.effects if isinstance(effect, Say)]
+        said = [in_english.told(effect) for effect in done.effects if isinstance(effect, Say)]
         self._echo = " ".join(said) if said else self._echo
 
     # ---- the day, as sound ----

@@ -17,6 +17,7 @@ from callout.core.events import Event, Heard, Opened, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import STATUSES, PastMeasurement, PlotSettings, Reading, Tree
 from callout.core.rounding import Rounding
+from callout.core.saying import as_is
 from callout.core.units import Scale, Unit
 from callout.journal.folder import SurveyFolder, make_survey
 
@@ -113,7 +114,7 @@ events: st.SearchStrategy[Event] = st.one_of(
         source=st.sampled_from(("voice", "typed", "key", "tape")),
         words=words,
         meanings=st.lists(meanings, max_size=3).map(tuple),
-        problem=st.none() | words,
+        problem=st.none() | st.builds(as_is, words),
         engine=words,
         confidence=maybe_decimals,
         audio=hashes,

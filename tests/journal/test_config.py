@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from pathlib import Path
 
+import in_english
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -12,6 +13,7 @@ from journal_tools import plot_settings
 
 from callout.core.errors import OperatorError
 from callout.core.model import PlotSettings
+from callout.core.told import about_told
 from callout.core.units import Unit
 from callout.journal.config import Listening, Speaking, measuring_from, new_settings, read_config
 
@@ -148,6 +150,9 @@ def test_what_a_plot_is_stands_over_what_the_survey_is(tmp_path):
         "[plots.K2]\nestablished = 1972-05-01\npaint_line = false\n",
     )
     about = "Harrow Fen, control, 0.1 ha circle, since 1968, paint line"
-    assert config.of("K1").about == about
-    assert config.of("K2").about == "Harrow Fen, since 1972-05-01, no paint line"
-    assert config.of("K3").about == "Harrow Fen, since 1968"
+    assert in_english.part(about_told(config.of("K1"))) == about
+    assert (
+        in_english.part(about_told(config.of("K2")))
+        == "Harrow Fen, since 1972-05-01, no paint line"
+    )
+    assert in_english.part(about_told(config.of("K3"))) == "Harrow Fen, since 1968"

@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
 
+import in_english
+
 from callout.core.checks import Rules
 from callout.core.events import Effect, Event, Heard, Opened, Save, Say, TimedOut
 from callout.core.meaning import Meaning
@@ -82,4 +84,4 @@ def saves(effects: Iterable[Effect]) -> list[Reading]:
 
 
 def says(effects: Iterable[Effect]) -> str:
-    return " ".join(effect.text for effect in effects if isinstance(effect, Say))
+    return " ".join(in_english.told(effect) for effect in effects if isinstance(effect, Say))

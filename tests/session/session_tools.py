@@ -7,6 +7,8 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+import in_english
+
 from callout.core.checks import Rules
 from callout.core.events import Effect, Event, Heard, Opened, Save, Say, TimedOut
 from callout.core.meaning import Meaning
@@ -82,7 +84,9 @@ class Talk:
 
     @property
     def said(self) -> str:
-        return " / ".join(effect.text for effect in self.effects if isinstance(effect, Say))
+        return " / ".join(
+            in_english.told(effect) for effect in self.effects if isinstance(effect, Say)
+        )
 
     @property
     def saved(self) -> Reading:

@@ -102,7 +102,7 @@ def test_dead_keeps_the_size_the_stem_and_that_it_is_new():
     assert (one.saved.value, one.saved.stem) == (Decimal("42.2"), "2")
     one.hear("new", tag="95", value=Decimal("12.0"), species="beech")
     assert one.hear("status", status="dead_standing") == (
-        "new tree 95, beech, 12.0, dead standing. Confirm?"
+        "New tree 95, beech, 12.0, dead standing. Confirm?"
     )
     one.hear("confirm")
     assert (one.saved.is_new, one.saved.species) == (True, "beech")
@@ -135,7 +135,7 @@ def test_a_refused_new_tree_said_dead_is_still_new():
     one = talk()
     one.hear("new", tag="95", value=Decimal("12.0"))
     one.hear("reject")
-    assert one.hear("status", status="dead_standing") == "new tree 95, dead standing. Confirm?"
+    assert one.hear("status", status="dead_standing") == "New tree 95, dead standing. Confirm?"
 
 
 def test_the_warning_about_the_words_stays_with_the_status():

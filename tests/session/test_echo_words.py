@@ -9,11 +9,13 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 
+import in_english
 import pytest
 from session_tools import Talk, survey, tree
 
 from callout.core.checks import Rules
 from callout.core.model import Reading, Warned
+from callout.core.saying import as_is, saying
 from callout.core.units import Unit
 from callout.session import echo
 from callout.session.machine import MOST_REMINDERS
@@ -30,7 +32,7 @@ def read(tag: str, size: str | None, **more: object) -> Reading:
 
 
 def asks(reading: Reading, *warned: Warned, accept_word: bool = True) -> str:
-    return echo.question(Pending(reading, warned, accept_word))
+    return in_english.told(echo.question(Pending(reading, warned, accept_word)))
 
 
 # ---- figure by figure ----
@@ -77,16 +79,17 @@ def test_other_numbers_are_not(number: str) -> None:
     ],
 )  # fmt: skip
 def test_a_reading_is_told(more: dict[str, object], told: str) -> None:
-    assert echo.told(read("83", "24.6", **more)) == told
-    assert echo.saved(read("83", "24.6", **more)) == f"Saved {told}."
+    assert in_english.part(echo.told(read("83", "24.6", **more))) == told
+    assert in_english.told(echo.saved(read("83", "24.6", **more))) == f"Saved {told}."
 
 
 def test_a_new_tree_is_asked_for_as_one() -> None:
-    assert asks(read("83", "24.6", is_new=True)) == "new tree 83, 24.6. Confirm?"
+    assert asks(read("83", "24.6", is_new=True)) == "New tree 83, 24.6. Confirm?"
 
 
-DOWN, FAR = Warned("a", "that is down 1", "tape slack?"), Warned("b", "outside 1 to 60")
-SAME = Warned("c", "a thick one", "tape slack?")
+SLACK = as_is("tape slack?")
+DOWN, FAR = Warned("a", as_is("that is down 1"), SLACK), Warned("b", as_is("outside 1 to 60"))
+SAME = Warned("c", as_is("a thick one"), SLACK)
 
 
 def test_warnings_are_told_and_what_to_look_at_once() -> None:
@@ -99,7 +102,7 @@ def test_warnings_are_told_and_what_to_look_at_once() -> None:
 
 def test_what_to_look_at_is_a_sentence_of_its_own() -> None:
     """Else the voice runs on: "read the tag again accept"."""
-    strange = Warned("unknown tag", "no tree 83 in this plot", "read the tag again")
+    strange = Warned("unknown tag", saying("warn-unknown-tag", tag="83"), saying("look-tag"))
     assert asks(read("83", "24.6"), strange) == (
         "83, 24.6, no tree 83 in this plot. Read the tag again. Accept?"
     )
@@ -107,19 +110,19 @@ def test_what_to_look_at_is_a_sentence_of_its_own() -> None:
 
 def test_a_yes_to_a_warning_is_told_which_and_what_takes_it() -> None:
     one = Pending(read("83", "24.6"), (DOWN, FAR, SAME), True)
-    assert echo.not_yet(one) == (
+    assert in_english.told(echo.not_yet(one)) == (
         "Not saved yet: 83, 24.6, that is down 1, outside 1 to 60, a thick one. Tape slack? "
         "Say accept to keep 24.6, or call it again."
     )
     gone = Pending(read("83", None, status="cut"), (FAR,), True)
-    assert echo.not_yet(gone) == (
+    assert in_english.told(echo.not_yet(gone)) == (
         "Not saved yet: 83, cut, outside 1 to 60. Say accept to keep it, or call it again."
     )
 
 
 def test_what_is_found_afterwards_is_told_of_the_tag_that_hangs_there() -> None:
     reading = read("83", "24.6", tag_lost=True, new_tag="312")
-    assert echo.late(reading, (DOWN, FAR, SAME)) == (
+    assert in_english.told(echo.late(reading, (DOWN, FAR, SAME))) == (
         "Look again at 312: that is down 1, outside 1 to 60, a thick one. Tape slack?"
     )
 
@@ -129,21 +132,27 @@ def test_what_is_found_afterwards_is_told_of_the_tag_that_hangs_there() -> None:
 
 def test_what_is_left_is_told_by_name_up_to_five() -> None:
     tags = [str(number) for number in range(61, 68)]
-    assert echo.left(tags[:1]) == "1 left: 61."
-    assert echo.left(tags[:5]) == "5 left: 61, 62, 63, 64, 65."
-    assert echo.left(tags[:6]) == "6 left: 61, 62, 63, 64, 65 and 1 more."
-    assert echo.left(tags) == "7 left: 61, 62, 63, 64, 65 and 2 more."
-    assert echo.left(tags + tags) == "14 left: 61, 62, 63, 64, 65 and 9 more."
-    assert echo.left([]) == "Nothing is left in this plot."
-    assert echo.left(tags, 7) == "7 left: 61, 62, 63, 64, 65, 66, 67."
+    assert in_english.told(echo.left(tags[:1])) == "1 left: 61."
+    assert in_english.told(echo.left(tags[:5])) == "5 left: 61, 62, 63, 64, 65."
+    assert in_english.told(echo.left(tags[:6])) == "6 left: 61, 62, 63, 64, 65 and 1 more."
+    assert in_english.told(echo.left(tags)) == "7 left: 61, 62, 63, 64, 65 and 2 more."
+    assert in_english.told(echo.left(tags + tags)) == "14 left: 61, 62, 63, 64, 65 and 9 more."
+    assert in_english.told(echo.left([])) == "Nothing is left in this plot."
+    assert in_english.told(echo.left(tags, 7)) == "7 left: 61, 62, 63, 64, 65, 66, 67."
 
 
 def test_what_was_passed_over_too() -> None:
     tags = [str(number) for number in range(61, 68)]
-    assert echo.walk(tags, "70", tags) == "Passed over 61, 62, 63, 64, 65 and 2 more. Next 70."
-    assert echo.walk([], "70", ["70"]) == "Next 70."
-    assert echo.walk([], None, []) == "Nothing is left in this plot."
-    assert echo.walk(["61"], None, ["61"]) == "Passed over 61. End of the list. 1 left: 61."
+    assert (
+        in_english.told(echo.walk(tags, "70", tags))
+        == "Passed over 61, 62, 63, 64, 65 and 2 more. Next 70."
+    )
+    assert in_english.told(echo.walk([], "70", ["70"])) == "Next 70."
+    assert in_english.told(echo.walk([], None, [])) == "Nothing is left in this plot."
+    assert (
+        in_english.told(echo.walk(["61"], None, ["61"]))
+        == "Passed over 61. End of the list. 1 left: 61."
+    )
 
 
 @pytest.mark.parametrize(("trees", "ends"), [(30, "29, 30."), (31, "29, 30 and 1 more.")])
@@ -191,7 +200,7 @@ def test_silence_is_reminded_of_twice_and_again_after_every_word() -> None:
     for hear in (("tree", {"tag": "83"}), ("size", {"value": Decimal("24.6")}), ("reject", {})):
         asked = talk.hear(hear[0], **hear[1])
         for _ in range(2):
-            assert talk.silence() == f"Still waiting: {asked}"
+            assert talk.silence() == f"Still waiting: {asked[0].lower()}{asked[1:]}"
         assert talk.silence() == ""
 
 

@@ -247,7 +247,7 @@ def test_a_tree_announced_as_new_is_not_the_one_with_that_new_tag() -> None:
     one = talk()
     renewed(one)
     said = one.hear("new", tag="312", value=Decimal("8.0"), species="beech")
-    assert said.startswith("new tree 312, beech, 8.0, tree 312 is already in this plot")
+    assert said.startswith("New tree 312, beech, 8.0, tree 312 is already in this plot")
     one.hear("accept")
     assert (one.saved.tag, one.saved.is_new) == ("312", True)
 
@@ -330,7 +330,7 @@ def test_scratched_nothing_is_in_hand_any_more() -> None:
     one = talk()
     one.hear("tree", tag="83")
     assert one.hear("scratch") == "Scratched, nothing saved."
-    assert one.hear("repeat") == "Scratched."
+    assert one.hear("repeat") == "Scratched, nothing saved."
     assert one.hear("size", value=Decimal("24.6")).startswith("Which tree?")
     assert one.hear("status", status="cut").startswith("Which tree?")
     assert one.hear("amend", value=Decimal("24.6")).startswith("Which tree?")

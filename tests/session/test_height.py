@@ -53,7 +53,7 @@ def test_another_standard_is_said_once_for_a_plot_and_at_the_tree_for_one():
     old = [tree(str(n), "42.0", breast_height_m="1.37") for n in (1, 2)]
     talk = Talk(survey(*old, rules=Rules(walk=False)))
     assert talk.said.endswith(
-        "Breast height was 1.37 metres last time, here it is 1.30: where is the old line?"
+        "Breast height was 1.37 metres last time, here it is 1.30. Where is the old line?"
     )
     assert talk.read("1", "42.4") == "1, 42.4. Confirm?"
     same = [tree(str(n), "42.0", breast_height_m="1.30") for n in (3, 4)]

@@ -16,6 +16,7 @@ from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
+import in_english
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -68,7 +69,7 @@ def test_nothing_said_or_saved_is_in_centimetres(past, meanings, blind):
         memory, effects = step(about, memory, Heard(number, AT, "typed", "", (meaning,)))
         for effect in effects:
             if isinstance(effect, Say):
-                _has_no_centimetres(effect.text)
+                _has_no_centimetres(in_english.told(effect))
             if isinstance(effect, Save):
                 assert effect.reading.unit is Unit.INCH
                 assert effect.reading.raw_unit in (None, Unit.INCH)
@@ -88,7 +89,7 @@ def test_the_echo_calls_back_the_very_figures_and_never_those_of_the_other_unit(
     memory, _ = step(about, Memory(), Opened(1, AT, "K1", "R.V."))
     meaning = Meaning("reading", "83", size)
     _, effects = step(about, memory, Heard(2, AT, "typed", "", (meaning,)))
-    (said,) = (effect.text for effect in effects if isinstance(effect, Say))
+    (said,) = (in_english.told(effect) for effect in effects if isinstance(effect, Say))
     assert said.startswith(f"83, {size}")
     other = (size * Decimal("2.54")).quantize(Decimal("0.1"))
     assert str(other) not in re.findall(r"[0-9]+\.[0-9]+", said.removeprefix(f"83, {size}"))

@@ -14,6 +14,7 @@ from callout.core.checks import Rules
 from callout.core.events import Heard, Save, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import Plot, PlotSettings, Tree
+from callout.core.saying import as_is
 from callout.core.units import Scale, Unit
 from callout.session.machine import replayed
 from callout.session.state import Phase, Survey
@@ -217,7 +218,7 @@ def test_a_press_does_not_go_to_the_tree_before_a_refused_callout(refused: str |
     if refused:
         one.tree(2, refused)
     else:
-        one.take(Heard(len(one.events) + 1, at(2), "voice", "?", (), problem="say again"))
+        one.take(Heard(len(one.events) + 1, at(2), "voice", "?", (), problem=as_is("say again")))
     assert one.press(4, "24.6").startswith("Tape 24.6 cm: which tree?")
 
 
@@ -230,13 +231,13 @@ def test_a_press_keeps_stem_status_species_and_height_of_the_tree_in_hand() -> N
     one.call(8, "status", tag="84", status="dead_standing")
     assert one.press(9, "31.0") == "84, 31.0, dead standing. Confirm?"
     one.call(10, "new", tag="95", value=Decimal("8.0"), species="beech")
-    assert one.press(12, "8.2") == "new tree 95, beech, 8.2. Confirm?"
+    assert one.press(12, "8.2") == "New tree 95, beech, 8.2. Confirm?"
 
 
 def test_a_new_tree_takes_the_press_that_waits() -> None:
     one = day()
     one.press(0, "8.2")
-    assert one.call(3, "new", tag="95", species="beech") == "new tree 95, beech, 8.2. Confirm?"
+    assert one.call(3, "new", tag="95", species="beech") == "New tree 95, beech, 8.2. Confirm?"
     assert day().call(3, "new", tag="95").startswith("Say new tree, its tag and its diameter")
 
 
@@ -252,7 +253,7 @@ def test_a_press_while_an_undo_waits_is_no_size_for_it() -> None:
     one = day()
     one.save("83", "24.6")
     one.call(1, "undo")
-    assert one.press(3, "31.2").startswith("Tape 31.2 cm: which tree? Still waiting: Undo 83, 24.6")
+    assert one.press(3, "31.2").startswith("Tape 31.2 cm: which tree? Still waiting: undo 83, 24.6")
     one.call(5, "accept")
     assert one.saved.void and one.memory.saved == {}
 

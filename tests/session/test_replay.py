@@ -12,6 +12,7 @@ from session_tools import AT, Talk, renewed, survey, tree
 from callout.core.checks import Rules
 from callout.core.events import Event, Heard, Opened, Save, TimedOut
 from callout.core.meaning import Meaning
+from callout.core.saying import as_is
 from callout.core.units import Unit
 from callout.session.machine import TABLE, replayed, step
 from callout.session.state import Memory, Phase
@@ -58,7 +59,7 @@ heard = st.builds(
     source=st.sampled_from(["voice", "typed", "key", "tape"]),
     words=st.just("words"),
     meanings=st.lists(meanings.filter(sensible), max_size=2).map(tuple),
-    problem=st.none() | st.just("not heard"),
+    problem=st.none() | st.just(as_is("not heard")),
 )
 events = st.lists(
     heard

@@ -232,7 +232,7 @@ def test_the_status_of_a_refused_new_tree_may_name_it():
     one.hear("new", tag="95", value=Decimal("12.0"), species="beech", stem="2")
     one.hear("reject")
     assert one.hear("status", tag="95", status="dead_standing") == (
-        "new tree 95 stem 2, beech, dead standing. Confirm?"
+        "New tree 95 stem 2, beech, dead standing. Confirm?"
     )
 
 

@@ -88,5 +88,5 @@ def test_what_the_plot_is_is_said_when_it_is_opened_and_what_to_look_at_follows_
     )
     about = replace(about, plots={"K2": replace(about.plots["K2"], settings=settings)})
     talk = Talk(about)
-    assert talk.said == "Plot K2. control, 0.1 ha, no paint line. 1 left: 83."
+    assert talk.said == "Plot K2. Control, 0.1 ha, no paint line. 1 left: 83."
     assert "Tape slack or twisted? at the same height?" in talk.read("83", "40.7")

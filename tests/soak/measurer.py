@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+import in_english
 import numpy as np
 
 from callout.core.events import Say
@@ -110,7 +111,7 @@ class Measurer:
         for effect in done.effects:
             if isinstance(effect, Say):
                 self._said.append(effect)
-                self._take(effect.text)
+                self._take(in_english.told(effect))
 
     def _take(self, text: str) -> None:
         told = re.match(r"Saved (\S+), (\d+\.\d)", text)
@@ -125,11 +126,15 @@ class Measurer:
 
     def heard(self, what: str) -> bool:
         """Whether anything said since the last callout holds ``what``."""
-        return any(what in item.text for item in self._said)
+        return any(what in in_english.told(item) for item in self._said)
 
     def asked(self, tag: str, value: str) -> bool:
         """Whether the last question was about exactly this reading."""
-        asked = [item.text for item in self._said if item.text.endswith(QUESTIONS)]
+        asked = [
+            in_english.told(item)
+            for item in self._said
+            if in_english.told(item).endswith(QUESTIONS)
+        ]
         return (
             bool(asked) and re.search(rf"(^|\s){tag}, {re.escape(value)}\b", asked[-1]) is not None
         )
@@ -166,7 +171,7 @@ class Measurer:
         """Say yes to what was echoed."""
         self.confirming = (tag, value)
         # A warning takes a word of its own.
-        warned = any(item.text.endswith("Accept?") for item in self._said)
+        warned = any(in_english.told(item).endswith("Accept?") for item in self._said)
         word = "accept" if warned else "confirm"
         self.forget()
         if aloud:

@@ -24,12 +24,14 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
 
+import in_english
 from measurer import MOST_TRIES, QUESTIONS, Changed, Gap, Item, Measurer, Unplug
 from pace import Pace
 from trouble import AFTER, BEFORE, CONFIRMING, DECODING, KINDS, REFUSED, WITHIN, Fault, nothing
 
 from callout.core.errors import DeviceError
 from callout.core.model import PlotSettings, Tree
+from callout.core.saying import Saying
 from callout.journal.config import new_settings
 from callout.journal.folder import SurveyFolder, make_survey
 from callout.journal.verify import take_snapshot, verify_journal
@@ -149,9 +151,9 @@ class Soak:
             if pieces == 3:
                 return
 
-    def _fault(self, name: str, says: str | None) -> None:
+    def _fault(self, name: str, says: Saying | None) -> None:
         if says is not None:
-            self._faults_told.append(says)
+            self._faults_told.append(in_english.part(says))
 
     def told(self, words: str) -> bool:
         """Whether a fault of such words was told since the callout began."""

@@ -9,13 +9,16 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 
+import in_english
 import numpy as np
 import pytest
 from sound_tools import LoopedServer
 
 from callout.core.errors import DeviceError
 from callout.core.events import Say, TimedOut
+from callout.core.saying import as_is, saying
 from callout.journal.config import Speaking
 from callout.sound import guarded_voice
 from callout.sound.endpoint import Endpointer
@@ -28,10 +31,10 @@ from callout.station import voice as voice_module
 from callout.station.station import Done
 from callout.station.voice import SpokenEcho
 
-QUESTION = Say("83, 24.6. Confirm?", "ask")
-WARNED = Say("83, 24.6, that is down 0.4. Accept?", "ask")
-SAVED = Say("Saved 83, 24.6.", "saved")
-NEXT = Say("Next 84.")
+QUESTION = Say((as_is("83, 24.6. Confirm?"),), "ask")
+WARNED = Say((as_is("83, 24.6, that is down 0.4."), saying("accept-asked")), "ask")
+SAVED = Say((as_is("Saved 83, 24.6."),), "saved")
+NEXT = Say((as_is("Next 84."),))
 
 
 def answer(*parts: Say) -> Done:
@@ -39,7 +42,7 @@ def answer(*parts: Say) -> Done:
 
 
 def notice(text: str, tone: str = "told") -> Done:
-    return Done(TimedOut(0, "2026-06-02T09:15:00+02:00"), (Say(text, tone),))
+    return Done(TimedOut(0, "2026-06-02T09:15:00+02:00"), (Say((as_is(text),), tone),))
 
 
 class FakeVoice:
@@ -115,7 +118,7 @@ def until(there: Callable[[], bool], seconds: float = 5.0) -> None:
 
 
 def letters(*said: Say) -> list[str]:
-    return [f"{len(item.text)} letters" for item in said]
+    return [f"{len(in_english.told(item))} letters" for item in said]
 
 
 @pytest.mark.parametrize(
@@ -123,12 +126,17 @@ def letters(*said: Say) -> list[str]:
     [
         (answer(QUESTION), ["ask"]),
         (answer(WARNED), ["warn"]),
-        (answer(Say("Not saved yet: down 0.4. Say accept to keep 24.6.", "ask")), ["warn"]),
+        (
+            answer(
+                Say((as_is("Not saved yet: down 0.4."), saying("say-accept-to-keep-it")), "ask")
+            ),
+            ["warn"],
+        ),
         (answer(SAVED, NEXT), ["accept"]),
-        (answer(Say("Not understood.", "refused")), ["refuse"]),
+        (answer(Say((as_is("Not understood."),), "refused")), ["refuse"]),
         (notice("Not saved: the disk is full.", "refused"), ["refuse"]),
         (notice("The disk is slow."), ["warn"]),
-        (answer(Say("Left: 84, 85.")), ["tell"]),
+        (answer(Say((as_is("Left: 84, 85."),))), ["tell"]),
     ],
 )
 def test_without_a_voice_tones_stand_for_the_words(
@@ -136,7 +144,7 @@ def test_without_a_voice_tones_stand_for_the_words(
 ) -> None:
     faults: list[str | None] = []
     with echoing(monkeypatch, "The voice failed.") as echo:
-        echo.on_fault(faults.append)
+        echo.on_fault(lambda says: faults.append(in_english.part(says) or None))
         echo.tell(done)
         echo.tell(done)
     assert made[0].told == tones * 2
@@ -148,7 +156,7 @@ def test_without_a_voice_tones_stand_for_the_words(
 def test_the_voice_comes_back_by_itself(monkeypatch: pytest.MonkeyPatch) -> None:
     faults: list[str | None] = []
     with echoing(monkeypatch, "The voice failed.") as echo:
-        echo.on_fault(faults.append)
+        echo.on_fault(lambda says: faults.append(in_english.part(says) or None))
         echo.tell(answer(QUESTION))
         until(lambda: len(faults) == 1)
         monkeypatch.setattr(FakeVoice, "fails", None)
@@ -184,7 +192,7 @@ def test_a_voice_that_hangs_gives_no_sound_or_breaks_is_a_fault_each() -> None:
     hold.set()
     time.sleep(0.05)
     assert hanging.say("six").size, "when it has come to itself, it speaks"
-    with pytest.raises(DeviceError, match="no sound"):
+    with pytest.raises(DeviceError, match="voice-silent"):
         guarded(Silent).say("six")
     assert guarded(Silent).say(" ").size, "nothing to say is no fault"
     with pytest.raises(DeviceError, match="ZeroDivisionError"):
@@ -201,7 +209,7 @@ def test_parts_of_one_answer_never_cut_each_other(monkeypatch: pytest.MonkeyPatc
 def test_a_newer_answer_cuts_an_older_one_and_a_notice_waits(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    waiting = "The microphone works again. Still waiting: 83, 24.6. Confirm?"
+    waiting = Say((as_is("Still waiting: 83, 24.6."), saying("confirm-asked")), "ask")
     with echoing(monkeypatch, None) as echo:
         echo.tell(answer(NEXT))
         until(lambda: bool(made and made[0].played))
@@ -209,14 +217,15 @@ def test_a_newer_answer_cuts_an_older_one_and_a_notice_waits(
         speaker.hold.clear()
         echo.tell(answer(QUESTION))
         until(lambda: len(speaker.played) == 2)
-        echo.tell(notice(waiting, "ask"))
+        told = notice("The microphone works again.")
+        echo.tell(replace(told, effects=(*told.effects, waiting)))
         time.sleep(0.1)
         assert speaker.cut == []
         echo.tell(answer(SAVED))
         until(lambda: len(speaker.cut) == 1)
         speaker.hold.set()
     # What waited waits no more: asking for it would ask for a yes to nothing.
-    only = Say("The microphone works again.")
+    only = Say((as_is("The microphone works again."),))
     assert speaker.told == [*letters(NEXT, QUESTION), "accept", *letters(SAVED, only)]
 
 
@@ -225,7 +234,7 @@ def test_a_defect_of_the_loudspeaker_is_told_and_the_next_echo_is_spoken(
 ) -> None:
     faults: list[str | None] = []
     with echoing(monkeypatch, None) as echo:
-        echo.on_fault(faults.append)
+        echo.on_fault(lambda says: faults.append(in_english.part(says) or None))
         monkeypatch.setattr(FakeSpeaker, "play", lambda *_, **__: 1 / 0)
         echo.tell(answer(QUESTION))
         until(lambda: len(faults) == 1)

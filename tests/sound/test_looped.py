@@ -46,7 +46,7 @@ def test_devices_are_listed_and_chosen_by_part_of_their_name(looped: LoopedServe
     assert {d.name for d in list_microphones()} == {"Monitor of TrialOne", "Monitor of TrialTwo"}
     with pytest.raises(DeviceError, match="'Monitor of TrialOne', 'Monitor of TrialTwo'"):
         Microphone("trial")
-    with pytest.raises(DeviceError, match=r"No speaker is called 'radio'.*'TrialOne'"):
+    with pytest.raises(DeviceError, match=r"none-called.*radio.*'TrialOne'"):
         Speaker("radio")
 
 
@@ -149,13 +149,13 @@ def test_a_server_that_goes_away_is_told_plainly(
     frames = microphone.frames()
     next(frames)
     looped.stop()
-    with pytest.raises(DeviceError, match=r"has sent nothing for 2\.5 s"):
+    with pytest.raises(DeviceError, match=r"microphone-stalled.*2\.5"):
         for _ in frames:
             pass
     microphone.close()
-    with pytest.raises(DeviceError, match=r"sound system does not answer|There is no microphone"):
+    with pytest.raises(DeviceError, match=r"no-sound-system|none-there"):
         Microphone()
-    with pytest.raises(DeviceError, match=r"go on without it|There is no speaker"):
+    with pytest.raises(DeviceError, match=r"no-sound-system|none-there"):
         Speaker()
 
 

@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, cast
 
+import in_english
 import pytest
 from sound_tools import LoopedServer
 
@@ -53,7 +54,9 @@ class AtWork:
     def __init__(self, name: str | None) -> None:
         self.taken, self.said, self.opened = Taken(), cast(list[str], []), cast(list[str], [])
         self.leaving = threading.Event()
-        faults = Faults(self.said.append, lambda name, says: None)
+        faults = Faults(
+            lambda says: self.said.append(in_english.part(says)), lambda name, says: None
+        )
         listening = cast(Listening, self.taken)
         self.ears = Ears(listening, SilentEcho(), faults, Clock(), lambda: Microphone(name))
         self.ears.on_open(self.opened.append)
@@ -99,7 +102,7 @@ def test_another_profile_and_another_default_are_followed_at_once_and_told_once(
         looped.pactl("set-default-source", other)
         until(lambda: len(work.opened) == 3, 3)
         work.hears(20)
-    assert work.said == [CHANGED], "once a minute at most"
+    assert work.said == [in_english.part(CHANGED)], "once a minute at most"
     assert work.gaps == 2, "nothing is joined across either"
 
 

@@ -19,6 +19,7 @@ import time
 from datetime import datetime
 from pathlib import Path
 
+import in_english
 import numpy as np
 from station_tools import LANGUAGE, ScriptedEngine
 
@@ -43,7 +44,7 @@ def work(folder: SurveyFolder, pipe: int, seed: int) -> None:
 
     def watch(done: Done) -> None:
         saved = [effect.reading for effect in done.effects if isinstance(effect, Save)]
-        told = [effect.text for effect in done.effects if isinstance(effect, Say)]
+        told = [in_english.told(effect) for effect in done.effects if isinstance(effect, Say)]
         assert told, "every step says something"
         for reading in saved:
             write("CONFIRMED", reading.entry, reading.tag, reading.value, int(reading.void))

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta, timezone
 
+import in_english
 import numpy as np
 
 from callout.core.events import Save, Say
@@ -89,7 +90,12 @@ def told_by(station: Station) -> list[Done]:
 
 
 def said(done: list[Done]) -> list[str]:
-    return [effect.text for item in done for effect in item.effects if isinstance(effect, Say)]
+    return [
+        in_english.told(effect)
+        for item in done
+        for effect in item.effects
+        if isinstance(effect, Say)
+    ]
 
 
 def saves(done: list[Done]) -> list[Save]:

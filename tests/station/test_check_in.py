@@ -5,9 +5,12 @@ from __future__ import annotations
 import threading
 import time
 
+import in_english
 from journal_tools import survey
 from station_tools import LANGUAGE, ScriptedEngine
 
+from callout.core.events import Say
+from callout.core.saying import Saying
 from callout.sound.files import encode_flac
 from callout.station import post as posts
 from callout.station.check_in import AGAIN_S, ASK, CheckIn
@@ -27,9 +30,9 @@ def test_asked_repeated_and_quiet_once_answered():
     assert one.due(1899.0) is None and one.unanswered is None
     assert one.due(1900.0) == ASK
     assert one.due(1900.0 + AGAIN_S - 1) is None
-    assert "asked once" in str(one.unanswered)
+    assert "asked once" in in_english.part(one.unanswered)
     assert one.due(1900.0 + AGAIN_S) == ASK
-    assert "asked 2 times; nobody is called" in str(one.unanswered)
+    assert "asked 2 times; nobody is called" in in_english.part(one.unanswered)
     one.answered(2000.0)
     assert one.unanswered is None
     assert one.due(3799.0) is None and one.due(3800.0) == ASK
@@ -47,11 +50,15 @@ def test_at_work_it_is_said_shown_and_taken_back_by_the_word(tmp_path, monkeypat
     shown: dict[str, str | None] = {}
     asked = threading.Event()
 
-    def show(name: str, says: str | None) -> None:
-        shown[name] = says
+    def show(name: str, says: Saying | None) -> None:
+        shown[name] = in_english.part(says) or None
         asked.set()
 
-    station.watch(lambda done: said.extend(getattr(item, "text", "") for item in done.effects))
+    station.watch(
+        lambda done: said.extend(
+            in_english.told(item) for item in done.effects if isinstance(item, Say)
+        )
+    )
     post = Post(folder, station, clock, Work("K1", "R.V.", iter(()), silent=True))
     try:
         post.begin(Told(fault=show))

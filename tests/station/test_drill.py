@@ -10,6 +10,7 @@ import pytest
 from callout.core.damm import checks_out
 from callout.core.events import Heard
 from callout.core.meaning import Meaning
+from callout.core.saying import as_is
 from callout.core.units import Unit
 from callout.grammar.parser import parse_words
 from callout.grammar.scope import Scope
@@ -98,7 +99,9 @@ def test_what_was_asked_about_is_in_doubt_and_not_heard_wrongly():
     card = Card("30", Decimal("16.0"))
     right = Meaning("reading", "30", Decimal("16.0"))
     other = Meaning("reading", "30", Decimal("16.2"))
-    asked = heard(right, other, problem="could be 16.0, or 16.2: say it again, digit by digit")
+    asked = heard(
+        right, other, problem=as_is("could be 16.0, or 16.2: say it again, digit by digit")
+    )
     assert misheard(asked, card) == [Misheard("size", "16.0", "16.2", True)]
     taken = heard(Meaning("reading", "70", Decimal("16.2")))
     assert [item.told for item in misheard(taken, card)] == [

@@ -11,6 +11,7 @@ from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
+import in_english
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -18,6 +19,7 @@ from journal_tools import survey
 from station_tools import ScriptedEngine, at_work, clock, said, told_by
 
 from callout.core.events import Say
+from callout.core.saying import as_is, saying
 from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.grammar.automaton import Automaton
 from callout.sound.files import encode_flac
@@ -27,7 +29,7 @@ from callout.station.data import load_language
 from callout.station.faults import AGAIN_S, SPACE, Faults
 from callout.station.post import Post, Told, Work
 from callout.station.presenter import StationFace
-from callout.station.sayings import Sayings, is_notice
+from callout.station.spoken_turns import SpokenTurns, is_notice
 from callout.station.station import Station
 
 
@@ -37,16 +39,20 @@ class Board:
     def __init__(self) -> None:
         self.now = 0.0
         self.said: list[str] = []
-        self.faults = Faults(self.said.append, lambda name, says: None, lambda: self.now)
+        self.faults = Faults(
+            lambda says: self.said.append(in_english.part(says)),
+            lambda name, says: None,
+            lambda: self.now,
+        )
 
 
 def test_how_it_rests_is_spoken_though_it_came_and_went_before() -> None:
     board = Board()
-    board.faults.report("microphone", "it is gone")
+    board.faults.report("microphone", as_is("it is gone"))
     board.now = 10
     board.faults.report("microphone", None)
     board.now = 20
-    board.faults.report("microphone", "it is gone")
+    board.faults.report("microphone", as_is("it is gone"))
     board.faults.catch_up()
     assert board.said == ["it is gone", "the microphone works again"]
     board.now = AGAIN_S + 1
@@ -58,7 +64,7 @@ def test_how_it_rests_is_spoken_though_it_came_and_went_before() -> None:
 def test_what_came_and_went_in_silence_is_not_spoken_of_later() -> None:
     board = Board()
     for _ in range(20):
-        board.faults.report("microphone", "it is gone")
+        board.faults.report("microphone", as_is("it is gone"))
         board.faults.report("microphone", None)
         board.now += 1
     board.now += 2 * AGAIN_S
@@ -78,7 +84,7 @@ def test_once_at_rest_the_last_word_is_the_true_one(
     says: str | None = None
     for says, after_s, catches_up in reports:
         before = len(board.said)
-        board.faults.report("voice", says)
+        board.faults.report("voice", as_is(says) if says else None)
         board.now += after_s
         if catches_up:
             board.faults.catch_up()
@@ -91,7 +97,7 @@ def test_once_at_rest_the_last_word_is_the_true_one(
 
 def test_room_on_the_disk_is_worded_as_room() -> None:
     board = Board()
-    board.faults.report(SPACE, "the disk is nearly full: under 1 MB left")
+    board.faults.report(SPACE, as_is("the disk is nearly full: under 1 MB left"))
     board.faults.report(SPACE, None)
     assert board.said[-1] == "there is room on the disk again"
 
@@ -122,7 +128,7 @@ def test_a_tape_that_is_lost_is_spoken_of_and_so_is_its_return(tmp_path: Path) -
     with at_work(folder, ScriptedEngine()) as station:
         done = told_by(station)
         post = Post(folder, station, Clock(), Work("K1", "R.V.", frames=(), silent=True))
-        post.begin(Told(device=lambda notice: shown.append(notice.text)))
+        post.begin(Told(device=lambda notice: shown.append(in_english.part(notice.says))))
         for kind, text in (
             (NoticeKind.SEARCHING, "tape: looking for it"),
             (NoticeKind.CONNECTED, "tape: connected"),
@@ -131,7 +137,7 @@ def test_a_tape_that_is_lost_is_spoken_of_and_so_is_its_return(tmp_path: Path) -
             (NoticeKind.CONNECTED, "tape: connected"),
             (NoticeKind.BATTERY, "tape: battery 40 %"),
         ):
-            post._tape(DeviceNotice("tape", kind, text, datetime.now(UTC)))
+            post._tape(DeviceNotice("tape", kind, as_is(text), datetime.now(UTC)))
         post.close()
     assert len(shown) == 6
     aloud = [text for text in said(done) if "ape" in text]
@@ -156,7 +162,9 @@ def test_species_that_cannot_be_heard_are_shown_for_a_while_and_not_spoken(
     with closing(Station(folder, language, DeafToBeech(), encode_flac, clock())) as station:
         done = told_by(station)
         post = Post(folder, station, Clock(), Work("K1", "R.V.", frames=(), silent=True))
-        post.begin(Told(fault=lambda name, says: shown.append((name, says))))
+        post.begin(
+            Told(fault=lambda name, says: shown.append((name, in_english.part(says) or None)))
+        )
         waited_until = time.monotonic() + 5
         while len(shown) < 2 and time.monotonic() < waited_until:
             time.sleep(0.02)
@@ -166,33 +174,35 @@ def test_species_that_cannot_be_heard_are_shown_for_a_while_and_not_spoken(
     assert not [text for text in said(done) if "beech" in text]
 
 
-def test_the_screen_names_a_tape_once(tmp_path: Path) -> None:
-    """Some notices name their tape, others do not."""
+def test_the_screen_shows_a_lost_tape_until_it_is_back(tmp_path: Path) -> None:
     with at_work(survey(tmp_path / "harrow"), ScriptedEngine()) as station:
         shown: list[str | None] = []
         takes = StationFace(station, lambda quiet: None).notice(
-            lambda name, told: shown.append(told)
+            lambda name, says: shown.append(in_english.part(says) or None)
         )
-        for text in ("tape: link lost", "link lost"):
-            takes(DeviceNotice("tape", NoticeKind.LOST, text, datetime.now(UTC)))
-        takes(DeviceNotice("tape", NoticeKind.CONNECTED, "tape: connected", datetime.now(UTC)))
-    assert shown == ["tape: link lost", "tape: link lost", None]
+        lost, there = (
+            saying("tape-link-lost", device="tape"),
+            saying("tape-connected", device="tape"),
+        )
+        takes(DeviceNotice("tape", NoticeKind.LOST, lost, datetime.now(UTC)))
+        takes(DeviceNotice("tape", NoticeKind.CONNECTED, there, datetime.now(UTC)))
+    assert shown == ["tape: link lost", None]
 
 
 def test_a_notice_of_a_fault_is_known_from_an_answer(tmp_path: Path) -> None:
     with at_work(survey(tmp_path / "harrow"), ScriptedEngine()) as station:
         done = told_by(station)
         station.open("K1", "R.V.")
-        station.say("the microphone is gone", "told")
-        station.say("sound was lost: say it again")
+        station.say(as_is("the microphone is gone"), "told")
+        station.say(as_is("sound was lost: say it again"))
         station.type("83 25.1")
-        station.say("the microphone works again", "told")
+        station.say(as_is("the microphone works again"), "told")
         station.time_out()
     assert [is_notice(one) for one in done] == [False, True, False, False, True, False]
     # An answer that overtakes the notice leaves of it what is still true.
-    sayings = Sayings()
+    sayings = SpokenTurns()
     sayings.put(done[4])
     sayings.put(done[3])
     taken = [sayings.take(), sayings.take()]
     assert taken[0] is not None and taken[0].parts == done[3].effects
-    assert taken[1] is not None and taken[1].parts == (Say("The microphone works again."),)
+    assert taken[1] is not None and taken[1].parts == (Say((as_is("the microphone works again"),)),)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from pathlib import Path
 
+import in_english
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
@@ -18,9 +19,11 @@ from journal_tools import survey
 from station_tools import BEGAN, ScriptedEngine, at_work, said, sound, told_by
 
 from callout.core.errors import DeviceError
+from callout.core.saying import as_is
+from callout.core.told import span_told
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import FRAME_S, Frame, Samples, frames_of
-from callout.station.clock import Clock, told
+from callout.station.clock import Clock
 from callout.station.ears import Ears
 from callout.station.faults import AGAIN_S, Faults
 from callout.station.listening import Listening
@@ -41,7 +44,9 @@ class Heard:
 
     def board(self) -> Faults:
         return Faults(
-            self.said.append, lambda name, says: self.shown.append((name, says)), lambda: self.now
+            lambda says: self.said.append(in_english.part(says)),
+            lambda name, says: self.shown.append((name, in_english.part(says) or None)),
+            lambda: self.now,
         )
 
 
@@ -49,8 +54,8 @@ def test_a_state_is_spoken_once_and_shown_while_it_lasts() -> None:
     heard = Heard()
     board = heard.board()
     for _ in range(5):
-        board.report("microphone", "it is gone")
-    assert board.now == {"microphone": "it is gone"}
+        board.report("microphone", as_is("it is gone"))
+    assert board.now == {"microphone": as_is("it is gone")}
     for _ in range(5):
         board.report("microphone", None)
     assert heard.said == ["it is gone", "the microphone works again"]
@@ -61,12 +66,12 @@ def test_a_loose_plug_is_shown_every_time_and_spoken_once_a_minute() -> None:
     heard = Heard()
     board = heard.board()
     for _ in range(100):
-        board.report("microphone", "it is gone")
+        board.report("microphone", as_is("it is gone"))
         board.report("microphone", None)
     assert len(heard.said) == 2
     assert len(heard.shown) == 200
     heard.now = AGAIN_S + 1
-    board.report("microphone", "it is gone")
+    board.report("microphone", as_is("it is gone"))
     assert len(heard.said) == 3
 
 
@@ -75,18 +80,19 @@ def test_what_is_shown_is_what_is_wrong(reports: list[tuple[str, str | None]]) -
     heard, wrong = Heard(), {}
     board = heard.board()
     for name, says in reports:
-        board.report(name, says)
+        board.report(name, as_is(says) if says else None)
         wrong[name] = says
     shown = dict(heard.shown)
-    assert {name: says for name, says in wrong.items() if says} == board.now
-    assert {name: says for name, says in shown.items() if says} == board.now
+    now = {name: in_english.part(says) for name, says in board.now.items()}
+    assert {name: says for name, says in wrong.items() if says} == now
+    assert {name: says for name, says in shown.items() if says} == now
 
 
 def test_little_room_on_the_disk_is_told_step_by_step() -> None:
     assert nearly_full(10**10) is None
-    assert nearly_full(99_000_000) == "the disk is nearly full: under 100 MB left"
+    assert in_english.part(nearly_full(99_000_000)) == "the disk is nearly full: under 100 MB left"
     assert nearly_full(60_000_000) == nearly_full(99_000_000), "not at every megabyte"
-    assert nearly_full(0) == "the disk is nearly full: under 1 MB left"
+    assert in_english.part(nearly_full(0)) == "the disk is nearly full: under 1 MB left"
 
 
 # ---- clocks ----
@@ -136,9 +142,9 @@ def test_sleep_is_told_and_is_no_jump() -> None:
     hands.wall, hands.steady = hands.wall + 2400, hands.steady + 2400
     clock.now()
     assert news == ["slept 2400"]
-    assert told(timedelta(seconds=2400)) == "40 minutes"
-    assert told(timedelta(hours=-1)) == "1 hour"
-    assert told(timedelta(days=3, minutes=61)) == "3 days 1 hour 1 minute"
+    assert in_english.part(span_told(timedelta(seconds=2400))) == "40 minutes"
+    assert in_english.part(span_told(timedelta(hours=-1))) == "1 hour"
+    assert in_english.part(span_told(timedelta(days=3, minutes=61))) == "3 days 1 hour 1 minute"
 
 
 def test_a_yes_begun_before_the_echo_is_refused_though_the_clock_jumped_between(

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import in_english
 import numpy as np
 import pytest
 from journal_tools import survey
@@ -23,17 +24,20 @@ from callout.sound.frames import FRAME_S, SAMPLE_RATE_HZ, Frame, Samples, frames
 from callout.sound.pulse import SleptError, SourceChangedError
 from callout.sound.voice import Voice
 from callout.speech.engine import Candidate
+from callout.station import ears, sound_watch
 from callout.station import ears as ears_module
 from callout.station.clock import Clock
-from callout.station.ears import CHANGED, SLOW, Ears
+from callout.station.ears import Ears
 from callout.station.faults import Faults
 from callout.station.listening import Listening
 from callout.station.post import Post, Told, Work
-from callout.station.sound_watch import SILENT
 from callout.station.station import Done
 from callout.station.voice import SilentEcho
 
 GONE = DeviceError("There is no microphone.")
+CHANGED, SILENT, SLOW = (
+    in_english.part(one) for one in (ears.CHANGED, sound_watch.SILENT, ears.SLOW)
+)
 WAS_CHANGED = SourceChangedError("The microphone 'headset' was changed.")
 
 
@@ -112,7 +116,10 @@ def hear(day: Day, folder: Path, engine: ScriptedEngine) -> list[Done]:
     with at_work(survey(folder / "harrow"), engine) as station:
         done = told_by(station)
         station.open("K1", "R.V.", BEGAN)
-        faults = Faults(day.said.append, lambda name, says: day.shown.append((name, says)))
+        faults = Faults(
+            lambda says: day.said.append(in_english.part(says)),
+            lambda name, says: day.shown.append((name, in_english.part(says) or None)),
+        )
         listening = Listening(station, Endpointer(), BEGAN, 1e9)
         Ears(listening, SilentEcho(), faults, Clock(), day.open).run(day.leaving)
     return done
@@ -129,7 +136,7 @@ def test_half_a_callout_is_never_joined_to_what_comes_after(
     after = np.concatenate([second, wood(2)])
     day = Day([Played(before, then), *[GONE] * away, Played(after), Played(wood(1))])
     done = hear(day, tmp_path, engine)
-    says = [one.text for item in done for one in item.effects if isinstance(one, Say)]
+    says = [in_english.told(one) for item in done for one in item.effects if isinstance(one, Say)]
     assert day.opened == 3
     assert not any(isinstance(item.event, Heard) for item in done)
     assert engine.lasted_s == [], "neither half, nor both, is read as a value"
@@ -212,7 +219,9 @@ def test_of_a_recording_no_slowness_is_told_and_nothing_is_left_running(
     folder = survey(tmp_path / "harrow")
     with at_work(folder, engine) as station:
         post = Post(folder, station, Clock(), Work("K1", "R.V.", frames_of(callout), silent=True))
-        post.begin(Told(fault=lambda name, says: shown.append((name, says))))
+        post.begin(
+            Told(fault=lambda name, says: shown.append((name, in_english.part(says) or None)))
+        )
         post.listen(threading.Event())
         time.sleep(0.2)
         post.close()

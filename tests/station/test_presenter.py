@@ -11,6 +11,7 @@ import pytest
 from journal_tools import survey
 from station_tools import LANGUAGE, ScriptedEngine
 
+from callout.core.saying import as_is
 from callout.sound.files import encode_flac
 from callout.station.face import Level, Update, View
 from callout.station.presenter import StationFace
@@ -31,7 +32,7 @@ def station(tmp_path: Path) -> Iterator[Station]:
 def test_batteries_and_faults_are_shown_and_go_again(station: Station) -> None:
     face = StationFace(station, lambda muted: None)
     face.battery("tape", 87)
-    face.fault("tape", "tape: lost, looking for it")
+    face.fault("tape", as_is("tape: lost, looking for it"))
     assert face.view().engine.endswith("tape battery 87 %")
     assert face.view().faults == ("tape: lost, looking for it",)
     face.battery("tape", 12)

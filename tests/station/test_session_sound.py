@@ -19,11 +19,13 @@ from decimal import Decimal
 from functools import partial
 from pathlib import Path
 
+import in_english
 import numpy as np
 import pytest
 from journal_tools import survey
 from station_tools import BEGAN, ScriptedEngine, at_work, clock
 
+from callout.core.events import Say
 from callout.journal.config import Keeping
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import Entry
@@ -240,7 +242,9 @@ def test_a_full_disk_is_told_once_and_hearing_goes_on(
     said: list[str] = []
     with at_work(folder, ScriptedEngine(), clock()) as station:
         station.open("K1", "R.V.", BEGAN)
-        station.watch(lambda done: said.extend(getattr(e, "text", "") for e in done.effects))
+        station.watch(
+            lambda done: said.extend(in_english.told(e) for e in done.effects if isinstance(e, Say))
+        )
         ears = listening(folder, station)
         real = os.write
         full = {"yes": True}

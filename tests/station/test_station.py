@@ -50,7 +50,7 @@ def test_a_refused_commit_leaves_the_session_as_it_was(folder: SurveyFolder, tab
         obstruct(folder, table)
         station.press("confirm")
         assert station.memory == before
-        assert said(done) == ["Not saved: the journal cannot be written: the disk says no"]
+        assert said(done) == ["Not saved: the journal cannot be written: the disk says no."]
         assert done[0].effects[0].tone == "refused"  # type: ignore[union-attr]
         assert saves(done) == []
         clear(folder)

@@ -56,6 +56,7 @@ SAVED = replace(
     said="Saved 83, 25.4.",
     heard="confirm",
     tone="saved",
+    answer="saved 83",
     left=TAGS[83:],
     done=83,
     recent=(SavedLine("83", "25.4", "in", "10:44", False), *RECENT),

@@ -14,9 +14,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import fake_face as scripted
+import in_english
 
+from callout.core.saying import saying
 from callout.station.face import Level, View
-from callout.station.safety import ALL_KEPT
 from callout.terminal.app import CalloutApp
 
 FOLDER = Path(__file__).parents[2] / "docs" / "screens"
@@ -29,7 +30,9 @@ def shot(view: View, size: tuple[int, int], keys: Sequence[str] = (), safety: bo
     face = scripted.FakeFace(view)
 
     async def main() -> str:
-        app = CalloutApp(face, safety, clock=lambda: 100.0, kept=ALL_KEPT)
+        app = CalloutApp(
+            face, safety, clock=lambda: 100.0, kept=in_english.told(saying("all-voices-kept"))
+        )
         async with app.run_test(size=size) as pilot:
             await pilot.pause()
             face.tell(Level(-23.0, True))

@@ -113,7 +113,7 @@ def test_saved_is_shown_large_only_for_the_reading_that_was_saved() -> None:
     assert shown_of(scripted.SAVED).size == "25.4"
     other = replace(scripted.SAVED, recent=scripted.RECENT)
     assert wording.just_saved(other) is None
-    undone = replace(scripted.SAVED, said="Undone: 83, 25.4 is taken back.")
+    undone = replace(scripted.SAVED, answer="undone", said="Undone: 83, 25.4 is taken back.")
     assert wording.just_saved(undone) is None
     assert wording.state_word(undone) == "DONE"
 

@@ -55,7 +55,7 @@ class Talk(Line):
     def show(self, view: View) -> None:
         """Paint the last exchange."""
         heard = f"Heard: {plain(view.heard)}" if view.heard else "Heard: nothing yet"
-        said = f"Said:  {plain(view.told or view.said)}" if view.said else ""
+        said = f"Said:  {plain(view.said)}" if view.said else ""
         gap = "\n" if said else ""
         self.put((heard, ""), (gap, ""), (said, "bold"))
 

@@ -19,20 +19,20 @@ MOST_NOTICES = 16
 
 
 @dataclass(frozen=True)
-class Saying:
+class SpokenTurn:
     """What belongs to one event, in order."""
 
     parts: tuple[Say, ...]
     notice: bool = False
 
 
-class Sayings:
+class SpokenTurns:
     """Put from any thread; taken by one."""
 
     def __init__(self) -> None:
         self._news = threading.Condition()
-        self._answers: deque[Saying] = deque()
-        self._notices: deque[Saying] = deque(maxlen=MOST_NOTICES)
+        self._answers: deque[SpokenTurn] = deque()
+        self._notices: deque[SpokenTurn] = deque(maxlen=MOST_NOTICES)
         self._closed = False
 
     def put(self, done: Done) -> None:
@@ -42,13 +42,13 @@ class Sayings:
             return
         with self._news:
             if is_notice(done):
-                self._notices.append(Saying(parts, notice=True))
+                self._notices.append(SpokenTurn(parts, notice=True))
             else:
-                self._answers.append(Saying(parts))
+                self._answers.append(SpokenTurn(parts))
                 self._notices = deque(map(_overtaken, self._notices), maxlen=MOST_NOTICES)
             self._news.notify()
 
-    def take(self) -> Saying | None:
+    def take(self) -> SpokenTurn | None:
         """The next, waiting for one; None once closed and all is said."""
         with self._news:
             while not (self._answers or self._notices or self._closed):
@@ -64,7 +64,7 @@ class Sayings:
         return bool(self._answers)
 
     def close(self) -> None:
-        """No more will come."""
+        """Stop accepting."""
         with self._news:
             self._closed = True
             self._news.notify()
@@ -77,7 +77,7 @@ def is_notice(done: Done) -> bool:
     return isinstance(event, TimedOut) and event.entry == 0 and "refused" not in tones
 
 
-def _overtaken(saying: Saying) -> Saying:
+def _overtaken(turn: SpokenTurn) -> SpokenTurn:
     """What it told again as waiting, its question, waits no more."""
-    parts = tuple(Say(part.text) for part in saying.parts if part.tone != "ask")
-    return Saying(parts, notice=True)
+    parts = tuple(Say(part.says) for part in turn.parts if part.tone != "ask")
+    return SpokenTurn(parts, notice=True)

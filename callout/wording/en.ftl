@@ -1,0 +1,402 @@
+# What Callout tells people, in English: the first and whole language, which others are held against.
+# A message is told in full; .brief is for who wants few words, .shown for a screen, where it differs.
+# Words begin small where they may stand within others; a sentence gets its capital and its end.
+
+
+## Parts of a reading, in the order in which they are called
+
+as-is = { $text }
+reading = { $parts }
+tag = { $tag }
+tag-stem = { $tag } stem { $stem }
+tree = tree { $tag }
+tree-stem = tree { $tag } stem { $stem }
+tag-lost = tag lost
+tag-was = was { $tag }
+size = { $value }
+amount = { $value } { $unit }
+size-girth = girth { $called }, diameter { $kept }
+size-kept-as = { $called }, kept as { $kept }
+measured-at = measured at { $height } metres
+measured-at-called = measured at { $called }, { $height } metres
+status-live = live
+status-dead-standing = dead standing
+status-dead-down = dead down
+status-cut = cut
+status-missing = missing
+status-not-found = not found
+status-dead = dead
+status-down = down
+unit-in = inches
+unit-cm = centimetres
+unit-mm = millimetres
+unit-m = metres
+unit-ft = feet
+short-in = in
+short-cm = cm
+short-mm = mm
+short-m = m
+short-ft = ft
+spelt-tag = tag { $figures }
+spelt-size = size { $figures }
+new-tree = new tree { $reading }
+reading-again = { $tree } again: { $now }
+reading-instead = { $tree } again: { $now } instead of { $before }
+reading-before = the reading before
+undo = undo { $reading }: { $then }
+nothing-stands = nothing of it stands then
+stands-again = { $reading } stands again
+before-of-stands-again = the reading before of { $tag } stands again
+
+## What is asked
+
+echo = { $parts }
+confirm-asked = confirm?
+accept-asked = accept?
+still-waiting = still waiting: { $what }
+not-saved-yet = not saved yet: { $what }
+say-accept-to-keep = say accept to keep { $size }, or call it again
+say-accept-to-keep-it = say accept to keep it, or call it again
+say-accept-to-undo = say accept to undo it, or no
+tree-in-hand = { $parts }
+diameter-asked = diameter?
+which-tree = which tree? say tree and its tag
+which-tree-lost = which tree? say tree, its old tag, and tag lost
+
+## What was done
+
+saved = saved { $reading }
+was-not-saved = { $reading } was not saved
+was-not-undone = { $reading } was not undone
+undone = undone: { $reading } is taken back
+look-again = look again at { $tag }: { $warnings }
+not-saved = not saved
+say-tree-again = tree { $tag }: say it again
+say-tree-and-tag-again = tree { $tag }: say it again, its new tag too
+skipped = skipped { $tag }; it stays on the list
+scratched = scratched, nothing saved
+scratched-undo = scratched, nothing undone
+size-dropped = { $size } is dropped
+
+## The walk
+
+plot = plot { $plot }
+about-paint-line = paint line
+about-no-paint-line = no paint line
+about-plot = { $parts }
+about-since = since { $when }
+tags = { $tags }
+tags-more = { $tags } and { $more } more
+passed-over = passed over { $tags }
+next-tree = next { $tag }
+end-of-list = end of the list
+left = { $count } left: { $tags }
+nothing-left = nothing is left in this plot
+not-complete = not complete
+all-accounted-for = every tree of this plot is accounted for
+
+## Answers
+
+nothing-to-repeat = nothing to repeat
+last-saved = last saved { $reading }
+nothing-saved-yet = nothing saved yet
+in-hand = in hand: tree { $tag }
+all-well = good, all well at { $time }
+nothing-waits = nothing waits for confirmation
+that-has-changed = that has changed
+say-again = say again
+cannot-be-done = { $command } cannot be done now
+nothing-to-skip = no tree in hand to skip
+nothing-to-undo = nothing to undo in this plot
+
+## Callouts by their plain words
+
+command-confirm = yes
+command-accept = accept
+command-reject = no
+command-repeat = repeat
+command-undo = undo
+command-skip = skip
+command-scratch = stop
+command-note = note
+command-left = what's left
+command-where = where was I
+command-well = I am standing
+command-complete = plot complete
+command-retag = tag lost
+command-height = height
+command-status = status
+command-press = tape
+command-reading = reading
+command-size = size
+command-amend = correction
+command-tree = tree
+command-new = new tree
+
+## Notes
+
+note-asked = note about { $about }: speak or type it now
+note-echo = note about { $about }: { $words }
+note-dropped = no note about { $about } was kept
+note-kept = note kept about { $about }
+no-note-heard = no note heard
+
+## Presses of a tape
+
+press = tape { $value } { $unit }
+press-girth = tape girth { $value } { $unit }
+press-which-tree = { $press }: which tree?
+press-dropped = { $press } is dropped
+press-too-late = { $press } waited too long for its tree: press again
+press-other-tree = { $press } is for tree { $tag }, tree { $named } was named: press again
+press-not-taken = { $press } is not taken: { $device } was pressed while { $other } waits
+press-both = { $other } and { $device } were both pressed with no tree named: press again
+
+## Why it was not taken
+
+no-such-tree = no tree { $tag } in this plot: a new one is called new tree
+read-old-tag = no tree { $tag } in this plot: read the old tag again
+read-tag = no tree { $tag } in this plot: read the tag again
+tag-in-plot = tag { $tag } is in this plot already: read it again
+new-tree-together = say new tree, its tag and its diameter together
+height-needs-size = a height goes with a size: call the tree's first
+height-out-of-reach = { $called } is out of reach: say a height of { $lowest } to { $highest } metres
+height-or-feet = { $called } is out of reach: say a height of { $lowest } to { $highest } metres, or was it feet
+metres = { $metres } metres
+feet = { $feet } feet
+size-of-figures = a size of { $count } figures cannot be read: call it again
+size-too-large = { $size } is larger than any tree: call it again
+size-of-nothing = { $size } would be kept as { $kept }, which is no size: call it again
+say-which-stem = tree { $tag } has { $count ->
+     [one] stem
+    *[other] stems
+ } { $stems } saved: say which stem
+
+## What was not understood
+
+no-callout = no callout in { $words }: say tree, its tag, then the diameter
+nothing-fits = nothing in this plot fits: { $meanings }?
+could-be = could be { $meanings }: say 'diameter' between them
+could-be-either = could be { $one }, or { $other }: say it again
+or-meaning = or { $meaning }
+not-sure = not sure what was said: say it again
+meant = { $tree } { $stem } { $size } { $status }
+meant-stem = stem { $stem }
+meant-diameter = diameter { $value }
+could-be-digits = could be { $one }, or { $other }: say it again, digit by digit
+spelt-tree = tree { $figures }
+spelt-tree-alone = tree { $figures } alone
+spelt-new-tag = new tag { $figures }
+spelt-whole = { $whole }
+spelt-value = { $whole } point { $places }
+spelt-amount = { $value } { $unit }
+its-diameter = its diameter
+no-diameter = no diameter
+no-stem = no stem
+callout-too-long = a callout of { $count } characters is too long: say it shorter
+cannot-read = cannot read { $words }: { $advice }
+size-begins = a size begins with a digit, as 0.5
+size-below-zero = a size is never below zero
+write-point = write 24.6, or a space after the comma
+write-words = write words or digits
+number-of-figures = no tree has a number of { $count } figures: call it again
+line-too-long = a line of { $count } characters is no callout and no note
+
+## Warnings
+
+warn-unknown-tag = no tree { $tag } in this plot
+warn-tag-in-use = tree { $tag } is already in this plot
+warn-old-tag = tag { $tag } was replaced by { $new }
+warn-heard-unsurely = not surely heard
+warn-already-today = already { $what } today
+warn-already-on = already { $what } on { $day }
+measured = measured
+warn-species-not-in-plot = no { $species } in this plot so far
+warn-beyond-species = large for { $species }
+warn-status-last-time = { $status } last time
+warn-roster-height = the roster's height '{ $text }' is no number
+warn-height-last-time = measured at { $height } metres last time
+warn-roster-breast-height = the roster's breast height '{ $text }' is no number
+warn-breast-height = breast height was { $before } metres last time, here it is { $now }
+warn-down = that is down { $change } in { $time }
+warn-up = that is up { $change } in { $time }
+warn-same-as-ago = that is the same as { $time } ago
+warn-figure-again = the same as { $time } ago
+warn-more-than-tape = { $change }, more than a tape can err
+warn-with-change = { $change }, { $slip }
+warn-tree-before = the same as the tree before
+warn-fits-other = { $change }, it fits tree { $tag } better
+warn-girth = that looks like girth
+warn-diameter = that looks like a diameter read as girth
+warn-centimetres = that looks like centimetres
+warn-inches = that looks like inches
+warn-decimal = the decimal point looks one place off
+warn-alike = sixteen or sixty?
+warn-swapped = two digits look swapped
+warn-one-off = one digit looks one off
+warn-other-unit = you said { $said }, this plot is kept in { $kept }
+warn-out-of-range = outside { $least } to { $most } { $unit }
+years =
+    { $count ->
+         [one] { $count } year
+        *[other] { $count } years
+    }
+months =
+    { $count ->
+         [one] { $count } month
+        *[other] { $count } months
+    }
+days =
+    { $count ->
+         [one] { $count } day
+        *[other] { $count } days
+    }
+
+## What to look at
+
+look-tag = read the tag again
+look-right-tag = is this the right tag?
+look-figures = is every figure right?
+look-leaves = look at the leaves
+look-species-stem = is it that species? one stem?
+look-tag-bud = is this the right tag? any live bud?
+look-at-old-line = at the old line?
+look-old-line = where is the old line?
+look-slack-height = tape slack or twisted? at the same height?
+look-slack-line = tape slack or twisted? above the paint line?
+look-right-tree = is this the right tree?
+look-right-tree-alive = is this the right tree? is it alive?
+look-remembered = was that read, or remembered?
+look-side = which side of the tape was read?
+look-unit = which unit does the tape show?
+look-point = where is the point?
+look-point-right = is the decimal point right?
+look-digits = say the digits one by one
+look-tape = read the tape again
+
+## Being alone
+
+are-you-well = are you well? Say I am standing
+no-answer = no answer to 'are you well?', asked { $count ->
+     [one] once
+    *[other] { $count } times
+ }; nobody is called: say I am standing
+
+## What does not work, and what happened
+
+plot-changed = the plot was changed meanwhile: say it again
+not-heard = not heard: { $why }
+not-saved-why = not saved: { $why }
+not-kept-why = not kept: { $why }
+not-taken-why = that was not taken: { $why }
+say-it-again-why = { $why }: say it again
+too-long = too long
+sound-lost = sound was lost
+works-again = the { $name } works again
+room-again = there is room on the disk again
+name-microphone = microphone
+name-voice = voice
+name-disk = disk
+name-recogniser = recogniser
+name-speaker = speaker
+disk-nearly-full = the disk is nearly full: under { $size } MB left
+disk-slow = the disk is slow: saving took { $count ->
+     [one] { $count } second
+    *[other] { $count } seconds
+ }
+clock-forward = the clock was set forward by { $time }
+clock-back = the clock was set back by { $time }
+back-after-sleep = back after { $time } asleep
+time-zone = the time zone is now UTC { $offset }
+span = { $days } { $hours } { $minutes }
+seconds =
+    { $count ->
+         [one] { $count } second
+        *[other] { $count } seconds
+    }
+minutes =
+    { $count ->
+         [one] { $count } minute
+        *[other] { $count } minutes
+    }
+hours =
+    { $count ->
+         [one] { $count } hour
+        *[other] { $count } hours
+    }
+none-there = There is no { $kind }. Connect one and start again.
+none-called = No { $kind } is called '{ $name }'. There are: { $names }.
+name-of-several = '{ $name }' could be any of these { $kind }s: { $names }. Give more of the name.
+no-sound-system = No { $kind } can be had: this machine's sound system does not answer. Check that sound works in another program, or go on without it.
+microphone-gone = The microphone '{ $name }' has just gone. Connect it again.
+microphone-not-opened = The microphone '{ $name }' cannot be opened ({ $error }). Check that it is connected and that no other program holds it.
+microphone-not-started = The microphone '{ $name }' does not start ({ $error }).
+microphone-ended = The microphone '{ $name }' has ended.
+microphone-stalled = The microphone '{ $name }' has sent nothing for { $seconds } s. Check its plug, switch or battery.
+microphone-other = The microphone '{ $name }' was changed: it is another now, or works otherwise.
+microphone-changed = the microphone was changed, and is open again
+machine-slept = The machine slept.
+speaker-not-opened = The speaker '{ $name }' cannot be opened ({ $error }). Check that it is connected, or go on by the screen.
+speaker-stopped = The speaker '{ $name }' stopped taking sound. Check its plug or battery.
+typing-goes-on = { $what } Typing goes on.
+still-typing = { $what }; typing goes on
+recording-ended = the recording has ended
+mic-silent = no sound from the microphone: is it muted, or switched off?
+mic-loud = too loud for the microphone: hold it a little further away
+mic-distant = hard to hear over the noise: bring the microphone nearer
+recogniser-slow = the recogniser takes long: wait, or type. It is started anew if it hangs
+recogniser-failed-start = the recogniser { $what } while it was started
+recogniser-failed-twice = the recogniser { $what }, and did so again when started anew
+recogniser-restarted = the recogniser { $what } and was started again
+recogniser-down = the recogniser does not work: type, or use the tape
+recogniser-closed = the recogniser was closed
+type-or-tape = { $what }: type, or use the tape
+went-gone = is gone
+went-stopped = stopped
+went-hung = hung
+went-nonsense = answered nonsense
+no-echo = no spoken echo: { $why }
+no-echo-beeps = no spoken echo: { $why } Beeps stand for it: look at the screen
+voice-hangs = The voice hangs.
+voice-silent = The voice gives no sound.
+voice-failed = The voice failed ({ $error }).
+voice-unknown = There is no voice called '{ $name }'; try 'en-gb' or 'en-us'.
+cannot-hear = { $engine } cannot hear { $words }: type what needs them, or choose { $other } in survey.toml
+cannot-hear-names = { $engine } cannot hear { $count } names: type them, the screen says which
+other-vosk-model = engine vosk with a model that has them
+other-closed-pair = engine closed+pocketsphinx
+other-larger-model = a larger Vosk model
+other-engine = another engine
+no-engine-hears = no embedded engine hears '{ $code }': set a Vosk model in survey.toml
+tape-searching = { $device }: looking for it
+tape-not-in-range = { $device }: not in range; switch it on
+tape-connected = { $device }: connected
+tape-connected-reads = { $device }: connected, reads { $form }
+tape-lost-why = { $device }: lost ({ $error })
+tape-unplugged = { $device }: lost (unplugged or switched off)
+tape-battery = { $device }: battery { $percent } %
+tape-not-taken = { $device }: not taken: { $why }
+tape-no-permission = { $device }: no permission for { $port }; add yourself to the group that owns it (often dialout) and log in again
+tape-not-there = { $device }: not there ({ $error }); plug it in or switch it on
+
+## Before work
+
+caution = Watch your footing and the limbs overhead. Keep one ear free. Alone, tell someone where you are. Local rules come first.
+voices-kept = What is said to it is kept as sound, with your name. 'callout erase' removes it.
+all-voices-kept = ALL sound is kept, others' voices too. Ask those in hearing first, and tell who comes.
+
+## More warnings
+
+warn-other-side = you said { $said }, this plot is measured by { $usual }
+warn-beside-whole = { $what } is saved without a stem
+a-reading = a reading
+side-girth = girth
+side-diameter = diameter
+look-other-stem = is that another stem?
+tape-refused = { $count } { $reason }
+tape-link-lost = { $device }: link lost
+its-port = its port
+speaker-not-stopped = The speaker '{ $name }' does not stop ({ $error }).
+none-heard = no callout was heard
+session-sound-not-kept = the session's sound is not kept now: { $why }
+tape-why = { $device }: { $why }

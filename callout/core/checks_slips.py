@@ -135,9 +135,14 @@ _SCALED = (
 )
 
 
+def _swapped(text: str) -> Iterator[str]:
+    """Swaps that leave a number as people call one: 301 was never 031."""
+    return (one for one in swapped(text) if not one.startswith("0") or text.startswith("0"))
+
+
 _READ = saying("look-tape")
 _DIGITS: tuple[tuple[Warned, Callable[[str], Iterator[str]]], ...] = (
     (Warned("sounds alike", saying("warn-alike"), saying("look-digits")), sounding_alike),
-    (Warned("swapped digits", saying("warn-swapped"), _READ), swapped),
+    (Warned("swapped digits", saying("warn-swapped"), _READ), _swapped),
     (Warned("neighbouring digit", saying("warn-one-off"), _READ), one_off),
 )

@@ -236,8 +236,7 @@ def _other_unit(memory: Memory, meaning: Meaning, plot: Plot, draft: Reading) ->
         return None
     if last is not None and last.raw_unit is draft.raw_unit:
         return None
-    said, kept = unit_told(meaning.unit, short=True), unit_told(settings.unit, short=True)
-    says = saying("warn-other-unit", said=said, kept=kept)
+    says = saying("warn-other-unit", said=unit_told(meaning.unit), kept=unit_told(settings.unit))
     return Warned("other unit", says, saying("look-unit"))
 
 

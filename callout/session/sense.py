@@ -46,8 +46,8 @@ def stem_problem(meaning: Meaning, stems: Stems, shown: str) -> Saying | None:
     named = [stem for stem in stems if stem]
     if meaning.stem or not named or "" in stems:
         return None
-    stems_told = ", ".join(sorted(named))
-    return saying("say-which-stem", tag=shown, count=len(named), stems=stems_told)
+    *others, last = sorted(named)
+    return saying("say-which-stem", tag=shown, count=len(named), stems=", ".join(others), last=last)
 
 
 def height_problem(meaning: Meaning, limits: Limits) -> Saying | None:

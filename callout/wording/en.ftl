@@ -168,9 +168,9 @@ size-of-figures = a size of { $count } figures cannot be read: call it again
 size-too-large = { $size } is larger than any tree: call it again
 size-of-nothing = { $size } would be kept as { $kept }, which is no size: call it again
 say-which-stem = tree { $tag } has { $count ->
-     [one] stem
-    *[other] stems
- } { $stems } saved: say which stem
+     [one] stem { $last }
+    *[other] stems { $stems } and { $last }
+ } saved: say which stem
 
 ## What was not understood
 

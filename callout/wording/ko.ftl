@@ -170,9 +170,10 @@ feet = { $feet } 피트
 size-of-figures = { $count } 자리 지름은 읽을 수 없음: 다시 부르세요
 size-too-large = { $size } 어떤 나무보다 큼: 다시 부르세요
 size-of-nothing = { $size }, { $kept } 기록되어 크기가 아님: 다시 부르세요
-say-which-stem = 나무 { $tag } { $count ->
-    *[other] 줄기
- } { $stems } 저장됨: 어느 줄기인지 말하세요
+say-which-stem = 나무 { $tag } 줄기 { $count ->
+     [1] { $last }
+    *[other] { $stems }, { $last }
+ } 저장됨: 어느 줄기인지 말하세요
 
 ## What was not understood
 

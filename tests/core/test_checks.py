@@ -317,3 +317,9 @@ def test_the_change_is_exact(value, former):
 )
 def test_shown(amount, told):
     assert f"{checks.shown(Decimal(amount)):f}" == told
+
+
+def test_a_lost_point_is_no_swap_that_begins_with_nothing():
+    """301 for 30.1 (invented): no person calls 031."""
+    assert fired("301", "30.1") == ["slipped decimal"]
+    assert fired("0.5", "5.0") == ["slipped decimal"]

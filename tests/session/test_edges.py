@@ -54,8 +54,8 @@ def test_another_unit_is_told_and_converted_and_the_plot_s_own_is_not() -> None:
     """An inch is 2.54 cm (1959 agreement)."""
     one = talk()
     assert one.read("83", "10.0", unit=Unit.INCH) == (
-        "83, 10.0 inches, kept as 25.4 centimetres, you said in, this plot is kept in cm. "
-        "Which unit does the tape show? Accept?"
+        "83, 10.0 inches, kept as 25.4 centimetres, you said inches, this plot is kept in "
+        "centimetres. Which unit does the tape show? Accept?"
     )
     assert one.read("83", "25.4", unit=Unit.CENTIMETRE) == "83, 25.4. Confirm?"
 

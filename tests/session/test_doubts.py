@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+import in_english
 import pytest
 from session_tools import Talk, survey, tree
 
@@ -32,13 +33,13 @@ def size(value: str, **more: object) -> Meaning:
          "could be 2 4 in, or 2 4 cm: say it again, digit by digit"),
         (size("24", scale=Scale.GIRTH), size("24", scale=Scale.DIAMETER),
          "could be girth, or diameter: say it again"),
-        (size("24"), size("24"), UNSURE),
+        (size("24"), size("24"), in_english.part(UNSURE)),
         (Meaning("tree", "109"), Meaning("tree", "190"),
          "could be tree 1 0 9, or tree 1 9 0: say it again, digit by digit"),
     ],
 )  # fmt: skip
 def test_only_what_parts_them_is_asked(first: Meaning, second: Meaning, asked: str) -> None:
-    assert doubt(first, second) == asked
+    assert in_english.part(doubt(first, second)) == asked
 
 
 @pytest.mark.parametrize("who", ["A.B.", "Z.Z."])

@@ -283,7 +283,7 @@ class Careful:
         chance = self.chance
         way, slip = chance.random(), chance.random()
         about = self.number if chance.random() < 0.9 else chance.choice([0, self.stale])
-        if way < 0.45:
+        if way < 0.45 or text.endswith(" feet"):  # feet are typed only
             typed = self._mistyped(text) if slip < 0.08 else text
             self._hear(f"type {typed!r}", self.table.typed(typed, about))
             return

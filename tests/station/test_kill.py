@@ -148,7 +148,8 @@ def kill_on_one_survey(
     )
     command = [sys.executable, "-W", "error", "killed_worker.py", str(folder.path), str(number)]
     tests = Path(__file__).parent
-    path = os.pathsep.join([str(tests), str(tests.parent / "journal"), str(tests.parents[1])])
+    rooms = (tests, tests.parent / "journal", tests.parent / "wording", tests.parents[1])
+    path = os.pathsep.join(map(str, rooms))
     with subprocess.Popen(
         command,
         stdin=subprocess.PIPE,

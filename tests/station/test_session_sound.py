@@ -171,7 +171,8 @@ WORKER = textwrap.dedent("""
 def killed_at(folder: SurveyFolder, frames: int, seconds: float) -> int:
     """Run the worker, kill it so long after it took that many frames; the last it had taken."""
     here = Path(__file__).parent
-    paths = os.pathsep.join([str(here), str(here.parent / "journal"), str(here.parents[1])])
+    rooms = (here, here.parent / "journal", here.parent / "wording", here.parents[1])
+    paths = os.pathsep.join(map(str, rooms))
     worker = subprocess.Popen(
         [sys.executable, "-c", WORKER, str(folder.path)],
         stdout=subprocess.PIPE,

@@ -455,7 +455,8 @@ def test_sealing_twice_seals_once_and_a_lost_line_is_written_again(tmp_path: Pat
 def test_no_false_alarm_after_kills(tmp_path: Path) -> None:
     folder = survey(tmp_path / "harrow")
     tests, chance = Path(__file__).parent, random.Random(6)
-    path = os.pathsep.join([str(tests), str(tests.parent / "journal"), str(tests.parents[1])])
+    rooms = (tests, tests.parent / "journal", tests.parent / "wording", tests.parents[1])
+    path = os.pathsep.join(map(str, rooms))
     with subprocess.Popen(
         [sys.executable, "-W", "error", "killed_worker.py", str(folder.path), "6"],
         stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=tests,

@@ -112,7 +112,7 @@ def test_a_killed_daemon_starts_again_and_its_screens_find_it(
     path = socket_path(fen.path)
     with RemoteAgain(path) as face:
         confirm(face, "83 25.4")
-        face.submit("86 30.1", 0)
+        face.submit("86 27.2", 0)
         wait_for(lambda: face.view().waiting > 0)
         process.kill()
         process.wait(10)
@@ -125,9 +125,9 @@ def test_a_killed_daemon_starts_again_and_its_screens_find_it(
         start("--plot", "K1")
         wait_for(lambda: face.view().waiting > 0)
         assert time.monotonic() - started < 10
-        assert (face.view().tag, face.view().value) == ("86", "30.1"), "what waited waits"
+        assert (face.view().tag, face.view().value) == ("86", "27.2"), "what waited waits"
         face.press("confirm", face.view().waiting)
-        wait_for(lambda: saved(fen) == ["83 25.4", "86 30.1"])
+        wait_for(lambda: saved(fen) == ["83 25.4", "86 27.2"])
 
 
 def test_a_second_one_is_refused_by_whatever_name(
@@ -171,13 +171,13 @@ def test_the_log_holds_no_speech_unless_asked(start: Start, fen: SurveyFolder) -
     for options, holds in (((), False), (("--log-speech",), True)):
         process = start(*options)
         with RemoteAgain(socket_path(fen.path)) as face:
-            confirm(face, "83 25.4" if holds else "86 30.1")
+            confirm(face, "83 25.4" if holds else "86 27.2")
         process.terminate()
         process.wait(20)
         text = log.read_text(encoding="utf-8")
         assert "saved entry" in text
         assert ("25.4" in text) is holds
-        assert "30.1" not in text
+        assert "27.2" not in text
     assert stat.S_IMODE(log.stat().st_mode) == 0o600
 
 

@@ -83,7 +83,7 @@ def moment_json(moment: Moment) -> dict[str, Any]:
         "confidence": None if heard.confidence is None else str(heard.confidence),
         "audio": heard.audio,
         "sound_removed_by": moment.removed_by,
-        "answered": list(moment.said),
+        "answered": [english().shown(*said) for said in moment.said],
         "saved": None if saved is None else saved.entry,
         "recorded": None if saved is None or saved.value is None else str(saved.value),
         "warnings": list(saved.warnings) if saved else [],

@@ -46,7 +46,7 @@ def type_in(folder, capsys, monkeypatch):
 
 def test_girth_that_was_said_is_a_girth(type_in) -> None:
     said, saved = type_in("new tree 80 girth 90", "yes", "accept")
-    assert said[0].startswith("new tree 80, girth 90.0, diameter 28.6")
+    assert said[0].startswith("New tree 80, girth 90.0, diameter 28.6")
     assert "you said girth" in said[0]
     assert said[1].startswith("Not saved yet")
     assert [(row["raw"], row["recorded"]) for row in saved] == [("90", "28.6")]
@@ -110,7 +110,7 @@ def test_no_tree_has_such_a_size(type_in, size: str) -> None:
 def test_the_whole_echo_is_told_again_after_a_question(type_in) -> None:
     said, _ = type_in("new tree 80 beech 6.8", "what's left", "where was i")
     whole = said[0]
-    assert whole.startswith("new tree 80, beech, 6.8")
+    assert whole.startswith("New tree 80, beech, 6.8")
     assert all(text.endswith(f"Still waiting: {whole}") for text in said[1:])
 
 
@@ -135,7 +135,7 @@ def test_a_tag_with_a_hyphen_is_typed(type_in) -> None:
     assert [(row["tag"], row["status"]) for row in saved] == [
         ("A-12", "live"), ("A-12", "dead_standing"),
     ]  # fmt: skip
-    assert said[0].startswith("new tree A-12, ")
+    assert said[0].startswith("New tree A-12, ")
 
 
 def test_a_typed_note_is_in_the_readings_the_review_page_and_the_replay(

@@ -120,6 +120,7 @@ def test_readings_as_csv_say_the_same(
     for cells, row in zip(table, rows, strict=True):
         expected = {key: str(value) for key, value in row.items()}
         expected["warnings"] = "; ".join(row["warnings"])
+        expected["notes"] = "; ".join(row["notes"])
         assert cells == expected
 
 

@@ -9,6 +9,8 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
+from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 
@@ -34,12 +36,14 @@ sys.exit(main(sys.argv[1:]))
 
 
 @pytest.fixture
-def fen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> SurveyFolder:
-    for name in ("XDG_STATE_HOME", "XDG_RUNTIME_DIR"):
-        (tmp_path / name).mkdir(mode=0o700)
-        monkeypatch.setenv(name, str(tmp_path / name))
+def fen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[SurveyFolder]:
+    (tmp_path / "XDG_STATE_HOME").mkdir(mode=0o700)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "XDG_STATE_HOME"))
     monkeypatch.setenv("PULSE_SERVER", "unix:/nowhere")
-    return make_demo_survey(tmp_path / "fen", datetime.now().astimezone())
+    # Short, as a socket's path must be.
+    with tempfile.TemporaryDirectory(prefix="co") as run:
+        monkeypatch.setenv("XDG_RUNTIME_DIR", run)
+        yield make_demo_survey(tmp_path / "fen", datetime.now().astimezone())
 
 
 def log_of(tmp_path: Path) -> str:

@@ -72,10 +72,13 @@ class ScopeWatcher:
             (side, unit.value if unit else ""): self._whole_limit(
                 unit, Scale(side) if side else None
             )
-            for side in ("", *(scale.value for scale in Scale))
+            for side in ("", *_SIDES)
             for unit in units
         }
-        self._furthest = max(self._largest.values())
+        self._furthest = {
+            side: max(most for (of, _), most in self._largest.items() if of == side)
+            for side in ("", *_SIDES)
+        }
 
     def _whole_limit(self, said_in: Unit | None, side: Scale | None) -> int:
         largest, kept_in = min(self._scope.largest, _NO_LIMIT), self._scope.unit
@@ -114,8 +117,7 @@ class ScopeWatcher:
         if slot == "tag":
             return self._scope.tags is None or said in self._scope.tags
         if slot.startswith("size") and said.strip(_CLOSED):
-            side = slot.removeprefix("size").strip()
-            return int(said.strip(_CLOSED)) <= self._largest[side, unit]
+            return int(said.strip(_CLOSED)) <= self._largest[_side_of(slot), unit]
         return True
 
     def _extend(self, slot: str, said: str, token: str) -> _Watched | None:
@@ -123,30 +125,35 @@ class ScopeWatcher:
             longer = said + token
             return (slot, longer) if longer in self._prefixes else None
         if slot.startswith("size"):
-            extended = self._extend_size(said, token)
-            return None if extended is None else (slot, extended[1])
+            extended = self._extend_size(said, token, self._furthest[_side_of(slot)])
+            return None if extended is None else (slot, extended)
         return (slot, "")
 
-    def _extend_size(self, said: str, token: str) -> _Watched | None:
+    def _extend_size(self, said: str, token: str, furthest: int) -> str | None:
         if token == "~" and not self._scope.implied_point:
             return None
         if said.startswith("."):
-            return ("size", said)
+            return said
         if said.startswith("="):
-            return ("size", "." + said[1:]) if token[0] in ".~" else None
+            return "." + said[1:] if token[0] in ".~" else None
         whole, point, _ = (said + token).replace("~", ".").partition(".")
-        if whole and int(whole) > self._furthest:
+        if whole and int(whole) > furthest:
             return None
         if point:
-            return ("size", "." + self._limits_kept(whole))
+            return "." + self._limits_kept(whole)
         if len(whole) >= _MOST_DIGITS:
-            return ("size", "=" + self._limits_kept(whole))
-        return ("size", whole)
+            return "=" + self._limits_kept(whole)
+        return whole
 
     def _limits_kept(self, whole: str) -> str:
         """The lowest number that is within the same limits: whole parts alike share a state."""
         passed = [limit for limit in self._largest.values() if int(whole or "0") > limit]
         return str(max(passed) + 1) if passed else "0"
+
+
+def _side_of(slot: str) -> str:
+    """The side of the tape that a size was begun with; '' where none was said."""
+    return slot.removeprefix("size").strip()
 
 
 def narrowed_to(automaton: Automaton, scope: Scope) -> Automaton:

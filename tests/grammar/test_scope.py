@@ -12,7 +12,7 @@ from spoken_forms import numerals, size_forms, tag_forms
 from test_nothing_unsaid import ENGLISH, REPAIRS, walk
 
 from callout.core.meaning import Meaning
-from callout.core.units import Unit
+from callout.core.units import Scale, Unit
 from callout.grammar.automaton import Automaton
 from callout.grammar.language import read_language
 from callout.grammar.parser import meanings_of
@@ -26,6 +26,7 @@ SCOPES = (
     Scope(None, Decimal(1), Decimal(60)),
     Scope(frozenset(), Decimal(1), Decimal(60), Unit.CENTIMETRE),
 )
+PI_7 = Decimal("3.1415927")  # from memory
 TO_CENTIMETRES = {"in": Decimal("2.54"), "cm": Decimal(1), "mm": Decimal("0.1")}
 
 
@@ -78,6 +79,8 @@ def fits(meaning: Meaning, scope: Scope, beyond: Decimal = Decimal(0)) -> bool:
     if meaning.implied and not scope.implied_point:
         return False
     value, low, high = meaning.value, scope.smallest, scope.largest + beyond
+    if meaning.scale is Scale.GIRTH:  # these plots are measured by diameter
+        value = value / PI_7
     if meaning.unit is not None and scope.unit is not None:
         value = centimetres(value, meaning.unit)
         low, high = centimetres(low, scope.unit), centimetres(high, scope.unit)
@@ -121,6 +124,8 @@ def test_nothing_else_can_be_heard(meanings, walked, start, scope):
             if meaning.unit is not None and scope.unit is not None:
                 whole, limit = centimetres(whole, meaning.unit), centimetres(limit, scope.unit)
                 room = centimetres(room, meaning.unit)
+            if meaning.scale is Scale.GIRTH:  # these plots are measured by diameter
+                limit = limit * PI_7
             assert whole <= limit + room, words
         assert not meaning.implied or scope.implied_point
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from callout.core.errors import CalloutError, OperatorError
+from callout.core.errors import CalloutError, OperatorError, StorageError
 from callout.journal.codec import KINDS
 from callout.journal.folder import SurveyFolder
 from callout.journal.made_seals import MadeSeals, survey_of
@@ -42,6 +42,9 @@ def seal_session(folder: SurveyFolder, station: Station) -> tuple[str, str]:
             if not _worked(reader):
                 return "", ""
         made, why_not = seal_checked(folder, station.seal)
+    except StorageError as error:
+        # What the disk refused before is told by whoever leaves, and once is enough.
+        return "", "" if station.refusals else f"not sealed: {error}"
     except CalloutError as error:
         return "", f"not sealed: {error}"
     return made.line, why_not

@@ -14,13 +14,13 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from callout.core.errors import CalloutError, DeviceError, StorageError
+from callout.core.errors import DeviceError, StorageError
 from callout.core.events import Effect, Event, Heard, Opened, Save, Say, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import Plot
 from callout.core.saying import Saying, saying
 from callout.grammar.language import Language
-from callout.grammar.parser import Parsed, parse_words
+from callout.grammar.parser import Parsed
 from callout.grammar.scope import Scope
 from callout.journal.codec import stamp
 from callout.journal.folder import SurveyFolder
@@ -36,13 +36,11 @@ from callout.station.deciding import asked_by, sure
 from callout.station.mending import Mended, mended, place_of, same_place
 from callout.station.recall import recall
 from callout.station.scopes import plot_named, scope_of
+from callout.station.typed_words import keepable, typed_line
 from callout.wording.files import english
 from callout.wording.wording import Wording
 
 SLOW_DISK_S = 2.0
-LONGEST_TYPED = 5_000
-"""Characters of a typed line; a note may be that long."""
-SHOWN_TYPED = 300
 
 
 @dataclass(frozen=True)
@@ -153,7 +151,7 @@ class Station:
         plot_named(self._survey.plots, plot)
         with self._lock:
             self._mend()
-            event = Opened(self._writer.next_entry, self._at(at), plot, _keepable(who))
+            event = Opened(self._writer.next_entry, self._at(at), plot, keepable(who))
             self._told(Done(event, self._commit(event)))
             self._listen_for_plot()
 
@@ -219,17 +217,9 @@ class Station:
 
         While a note is listened for, what is no callout is the note.
         """
-        length, text = len(text), _keepable(text[: LONGEST_TYPED + 1])
         with self._lock:
-            try:
-                parsed = parse_words(self._language.full, text, self._scope)
-            except CalloutError as error:
-                parsed = Parsed(text, (), error.saying)
-            if length > LONGEST_TYPED:  # told, and no more of it kept than shows what it was
-                told = saying("line-too-long", count=length)
-                parsed = Parsed(f"{text[:SHOWN_TYPED]}…", (), told)
-            elif not parsed.meanings and self._memory.listens_for_a_note:
-                parsed = Parsed(text, (Meaning("note", text=text),), None)
+            notes = self._memory.listens_for_a_note
+            parsed = typed_line(self._language.full, text, self._scope, notes)
             self._do(lambda: self._written("typed", parsed, at, about))
 
     def press(self, kind: str, at: datetime | None = None, about: int | None = None) -> None:
@@ -399,8 +389,3 @@ class Station:
     def _told(self, done: Done) -> None:
         for watcher in self._watchers:
             watcher(done)
-
-
-def _keepable(text: str) -> str:
-    """Bytes that were no text arrive as lone surrogates, which no file of ours can hold."""
-    return text.encode("utf-8", "replace").decode("utf-8")

@@ -19,8 +19,14 @@ MOST_GROWTH_MB = 5.0
 
 
 def ran(*options: str) -> subprocess.CompletedProcess[str]:
+    # A soak reads what is told in English, as the tests do.
+    path = os.pathsep.join([str(SOAKING.parents[1] / "wording"), os.environ.get("PYTHONPATH", "")])
     done = subprocess.run(
-        [sys.executable, str(SOAKING), *options], capture_output=True, text=True, check=False
+        [sys.executable, str(SOAKING), *options],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PYTHONPATH": path.rstrip(os.pathsep)},
     )
     if done.returncode == 2:
         pytest.skip(done.stdout)

@@ -80,6 +80,7 @@ def test_a_database_from_before_is_read_verified_and_taken_on(tmp_path):
     with closing(sqlite3.connect(folder.database)) as old:
         old.executescript(
             "ALTER TABLE readings DROP COLUMN tag_lost; ALTER TABLE readings DROP COLUMN new_tag;"
+            "ALTER TABLE readings DROP COLUMN raw_scale;"
             "DROP INDEX entries_kind; PRAGMA user_version=2;"
         )
     assert table_faults(take_snapshot(folder.database)) == []

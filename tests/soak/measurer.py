@@ -135,9 +135,8 @@ class Measurer:
             for item in self._said
             if in_english.told(item).endswith(QUESTIONS)
         ]
-        return (
-            bool(asked) and re.search(rf"(^|\s){tag}, {re.escape(value)}\b", asked[-1]) is not None
-        )
+        echo = rf"(^|\s){tag}(,| again:) {re.escape(value)}\b"
+        return bool(asked) and re.search(echo, asked[-1]) is not None
 
     def forget(self) -> None:
         """A new exchange begins."""

@@ -27,6 +27,7 @@ from callout.core.model import PlotSettings
 from callout.core.rounding import Rounding
 from callout.core.units import Unit
 from callout.crews.place import read_place
+from callout.grammar.words import is_tag
 from callout.journal.config import measuring_from
 from callout.journal.earlier import KIND, earlier_body
 from callout.journal.folder import SurveyFolder, make_survey
@@ -70,7 +71,9 @@ def sorted_rows(stems: pd.DataFrame, columns: list[str]) -> pd.DataFrame:
     return plain.reset_index(drop=True)
 
 
-TAGS = st.from_regex(r"[A-Z0-9][A-Z0-9-]{0,4}", fullmatch=True)
+# A survey holds what can be typed at the tree, and sizes that a tree can have.
+TAGS = st.from_regex(r"[A-Z0-9][A-Z0-9-]{0,4}", fullmatch=True).filter(is_tag)
+SIZES = st.decimals("0.01", "750", places=3).map(str)
 ROWS = st.lists(
     st.builds(
         measurement,
@@ -78,7 +81,7 @@ ROWS = st.lists(
         st.datetimes(pd.Timestamp(1950, 1, 1), pd.Timestamp(2100, 1, 1)).map(
             lambda moment: moment.replace(microsecond=0)
         ),
-        st.one_of(st.none(), st.decimals("0.001", "9999", places=3).map(str)),
+        st.one_of(st.none(), SIZES),
         st.sampled_from(["in", "cm"]),
         plot=st.sampled_from(["K1", "-K2", "=K3"]),
         species=st.one_of(st.just(""), TEXTS),

@@ -13,7 +13,7 @@ import sys
 import threading
 from collections.abc import Sequence
 from types import FrameType
-from typing import NoReturn
+from typing import NoReturn, TextIO
 
 from callout import __version__
 from callout.cli.crashes import CODE, crash_told
@@ -71,12 +71,18 @@ def build_parser(command: str) -> argparse.ArgumentParser:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit code."""
     # A letter that this terminal cannot show, or bytes that are no text, must not end the day.
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="backslashreplace")
-    if isinstance(sys.stdin, io.TextIOWrapper):
-        sys.stdin.reconfigure(errors="replace")
+    _forgive(sys.stdout, "backslashreplace")
+    _forgive(sys.stdin, "replace")
     with guarded():
         return _main(arguments)
+
+
+def _forgive(stream: TextIO | None, errors: str) -> None:
+    """What this stream cannot encode or decode is replaced, not raised."""
+    if isinstance(stream, io.TextIOWrapper) and stream.errors != errors:
+        # Whoever calls us in its own process may have read from it already; then it stays.
+        with contextlib.suppress(io.UnsupportedOperation):
+            stream.reconfigure(errors=errors)
 
 
 def _main(arguments: Sequence[str] | None) -> int:

@@ -125,12 +125,12 @@ def _verify(run: Run, folder: SurveyFolder, tmp: Path) -> str:
 
 
 def _typed(run: Run, folder: SurveyFolder, tmp: Path) -> str:
-    sys.stdin = io.StringIO("83 24.6\nwhat's left\nno\n")
+    before, sys.stdin = sys.stdin, io.StringIO("83 24.6\nwhat's left\nno\n")
     try:
         return on_terminal(run("listen", folder.path, "--headless", "--typed", "--mute",
                                "--engine", "pocketsphinx"))  # fmt: skip
     finally:
-        sys.stdin = sys.__stdin__
+        sys.stdin = before
 
 
 def _no_such_plot(run: Run, folder: SurveyFolder, tmp: Path) -> str:

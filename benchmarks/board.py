@@ -25,7 +25,7 @@ from typing import Any
 import numpy as np
 from quota import Board, held_mb
 
-from callout.wording.files import english
+from callout.wording.language_files import english
 
 VALUES = ("24.6", "31.2", "18.9", "45.5", "9.7", "27.3", "52.8", "12.4", "33.1", "20.6")
 TAGS = ("83", "41", "57", "62", "29", "76", "94", "35", "68", "22")
@@ -58,13 +58,13 @@ class Stage:
 
     def __init__(self, folder: Path, engine: str, minutes: float) -> None:
         from callout.core.model import PlotSettings, Tree
-        from callout.journal.config import new_settings
         from callout.journal.folder import make_survey
-        from callout.sound.files import encode_flac
-        from callout.station.apart import ApartEngine
+        from callout.sound.sound_files import encode_flac
         from callout.station.build import make_station
-        from callout.station.clock import Clock
+        from callout.station.hearing.apart import ApartEngine
         from callout.station.post import Post, Told, Work
+        from callout.station.upkeep.clock import Clock
+        from callout.survey.config import new_settings
 
         self._minutes = minutes
         self._sounds = np.load(folder / "said.npz")

@@ -23,7 +23,7 @@ from itertools import pairwise
 
 from invented_plots import GROWTH_MM, Design, Stand, make_stand
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.events import Event, Heard, Opened
 from callout.core.meaning import Meaning
 from callout.core.units import Scale, Unit

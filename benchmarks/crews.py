@@ -20,10 +20,10 @@ from callout.core.model import PlotSettings, Tree
 from callout.crews.merge import merge, parts_of
 from callout.crews.push import open_office, push
 from callout.journal.folder import SurveyFolder, make_survey
-from callout.sound.files import encode_flac
+from callout.sound.sound_files import encode_flac
 from callout.station.data import load_language
-from callout.station.rebuild import table_faults
 from callout.station.station import Station
+from callout.station.upkeep.rebuild import table_faults
 
 SIZES = (100, 1_000, 5_000)
 RUNS = 3

@@ -20,8 +20,8 @@ import numpy as np
 
 from callout.sound.endpoint import Endpointer
 from callout.sound.endpoint_settings import EndpointSettings
-from callout.sound.files import read_sound
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples, Utterance, frames_of
+from callout.sound.sound_files import read_sound
 from callout.sound.voice import Voice, VoiceSettings
 
 AUDIO = Path(__file__).resolve().parents[2] / "shared" / "audio" / "spoken_digits"

@@ -22,16 +22,16 @@ from pathlib import Path
 import numpy as np
 from quota import held_mb
 
-from callout.sound.files import encode_flac, read_sound
+from callout.practice.demo import make_demo_survey
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples, frames_of
-from callout.station.apart import ApartEngine
+from callout.sound.sound_files import encode_flac, read_sound
 from callout.station.build import endpointer_for, make_station
-from callout.station.clock import Clock
 from callout.station.data import data_folder, load_language
-from callout.station.demo import make_demo_survey
-from callout.station.engines import choose_engine
+from callout.station.hearing.apart import ApartEngine
+from callout.station.hearing.engines import choose_engine
 from callout.station.post import Post, Told, Work
 from callout.station.scopes import scope_of, survey_species
+from callout.station.upkeep.clock import Clock
 
 TICKS = os.sysconf("SC_CLK_TCK")
 

@@ -14,17 +14,17 @@ import time
 import numpy as np
 import pandas as pd
 
-from callout.reports.stand.biomass import CarbonSettings, mass_kg, stem_biomass
 from callout.reports.stand.census import stem_census
-from callout.reports.stand.climate import correlations
-from callout.reports.stand.compare import Figure, assigned, treatment_effects
 from callout.reports.stand.corrected import corrected
-from callout.reports.stand.equation_set import read_equations
-from callout.reports.stand.growth import growth_by_plot, growth_by_year, growth_of_site
-from callout.reports.stand.mass_variance import Draws
-from callout.reports.stand.periods import judged_periods
+from callout.reports.stand.dynamics.climate import correlations
+from callout.reports.stand.dynamics.compare import Figure, assigned, treatment_effects
+from callout.reports.stand.dynamics.growth import growth_by_plot, growth_by_year, growth_of_site
+from callout.reports.stand.dynamics.periods import judged_periods
+from callout.reports.stand.mass.biomass import CarbonSettings, mass_kg, stem_biomass
+from callout.reports.stand.mass.equation_set import read_equations
+from callout.reports.stand.mass.mass_variance import Draws
+from callout.reports.stand.mass.uncertainty import carbon_intervals
 from callout.reports.stand.sampling import LABEL_P
-from callout.reports.stand.uncertainty import carbon_intervals
 
 SET = read_equations()
 PINE = SET.equations["pine"]

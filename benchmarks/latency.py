@@ -19,13 +19,13 @@ from datetime import datetime
 from pathlib import Path
 
 from callout.core.events import Save
+from callout.practice.demo import make_demo_survey
 from callout.sound.endpoint_settings import EndpointSettings
-from callout.sound.files import encode_flac, read_sound
 from callout.sound.frames import SAMPLE_RATE_HZ, frames_of
+from callout.sound.sound_files import encode_flac, read_sound
 from callout.station.build import endpointer_for, make_station
 from callout.station.data import data_folder
-from callout.station.demo import make_demo_survey
-from callout.station.listening import Listening
+from callout.station.hearing.listening import Listening
 from callout.station.station import Done
 
 WALK = data_folder("audio_fixtures") / "walk.flac"

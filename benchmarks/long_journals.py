@@ -31,8 +31,8 @@ from callout.journal.folder import SurveyFolder, make_survey, open_survey
 from callout.journal.reader import Entry
 from callout.journal.schema import connect
 from callout.journal.writer import entry_hash
-from callout.station.rebuild import Session, rows_of
-from callout.station.signing import seal_act
+from callout.station.upkeep.rebuild import Session, rows_of
+from callout.station.upkeep.sealing import seal_act
 
 RUNS = 3
 TREES_A_PLOT = 100
@@ -108,7 +108,7 @@ def made(where: Path, entries: int) -> SurveyFolder:
 
 
 def verify(path: Path) -> int:
-    from callout.station.verifying import verify_survey
+    from callout.station.upkeep.verifying import verify_survey
 
     report = verify_survey(open_survey(path))
     assert not report.faults, report.faults[0]
@@ -116,7 +116,7 @@ def verify(path: Path) -> int:
 
 
 def recall(path: Path) -> int:
-    from callout.station.recall import remember
+    from callout.station.upkeep.recall import remember
 
     with open_survey(path).reading() as reader:
         _, memory = remember(reader)
@@ -126,10 +126,10 @@ def recall(path: Path) -> int:
 
 def start(path: Path) -> int:
     from callout.sound.coarser import pcm_within
-    from callout.sound.files import encode_flac
+    from callout.sound.sound_files import encode_flac
     from callout.station.data import load_language
     from callout.station.station import Station
-    from callout.station.tidy import tidy
+    from callout.station.upkeep.tidy import tidy
 
     folder = open_survey(path)
     station = Station(folder, load_language("en", ("beech",)), None, encode_flac, datetime.now)
@@ -157,9 +157,9 @@ def measured(path: Path, what: str, runs: int) -> tuple[float, float]:
 
 
 def _do(what: str, path: Path) -> None:
-    import callout.station.verifying  # what the work itself needs is loaded before
+    import callout.station.upkeep.verifying  # what the work itself needs is loaded before
 
-    assert callout.station.verifying
+    assert callout.station.upkeep.verifying
     bare = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     started = time.process_time()
     WORK[what](path)

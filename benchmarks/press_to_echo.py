@@ -29,12 +29,12 @@ from callout.core.units import Unit
 from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.devices.running import DeviceThread
 from callout.devices.settings import device_from
-from callout.journal.config import measuring_from
 from callout.journal.folder import SurveyFolder, make_survey
-from callout.journal.roster import read_roster
 from callout.station.data import load_language
 from callout.station.station import Done, Station
 from callout.station.tapes import Presses
+from callout.survey.config import measuring_from
+from callout.survey.roster import read_roster
 
 
 def press_when_told() -> None:

@@ -19,9 +19,9 @@ from pathlib import Path
 
 import stand_scale
 
-from callout.reports.exchange.about import About
 from callout.reports.exchange.datapackage import write_package
 from callout.reports.exchange.dataset import Dataset
+from callout.reports.exchange.metadata import About
 from callout.reports.exchange.rosters import roster_frame
 
 ABOUT = About("generated", "benchmark", "2026-01-01T00:00:00Z")

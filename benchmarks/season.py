@@ -24,19 +24,19 @@ from callout.core.model import Plot
 from callout.grammar.automaton import Automaton
 from callout.grammar.language import Language
 from callout.journal.folder import SurveyFolder
-from callout.journal.verify import take_snapshot, verify_journal
+from callout.lookback.rehear import Ear, Rehearing, hear_by_many
+from callout.lookback.replay import Wanted, chosen, moments
+from callout.practice.demo import make_demo_survey
+from callout.proof.verify import take_snapshot, verify_journal
 from callout.sound.endpoint import Endpointer
-from callout.sound.files import decode_flac, encode_flac, read_sound
 from callout.sound.frames import frames_of
+from callout.sound.sound_files import decode_flac, encode_flac, read_sound
 from callout.speech.engine import Candidate, Samples, candidate_of
 from callout.station.data import data_folder, load_language
-from callout.station.demo import make_demo_survey
-from callout.station.engines import choose_engine
-from callout.station.rebuild import rebuild, table_faults
-from callout.station.rehear import Ear, Rehearing, hear_by_many
-from callout.station.replay import Wanted, chosen, moments
+from callout.station.hearing.engines import choose_engine
 from callout.station.scopes import scope_of, survey_species
 from callout.station.station import Station
+from callout.station.upkeep.rebuild import rebuild, table_faults
 
 BEGAN = datetime(2026, 6, 2, 6, 0, tzinfo=UTC)
 

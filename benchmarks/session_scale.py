@@ -14,7 +14,7 @@ import time
 from decimal import Decimal
 from statistics import median
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.events import Event, Heard, Opened
 from callout.core.meaning import Meaning
 from callout.core.model import Plot, PlotSettings, Tree

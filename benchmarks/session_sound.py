@@ -16,17 +16,17 @@ from pathlib import Path
 
 import numpy as np
 
-from callout.journal.config import Keeping
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import Entry
 from callout.journal.session_sound import KIND
-from callout.sound.files import encode_flac, read_sound
+from callout.practice.demo import make_demo_survey
 from callout.sound.frames import SAMPLE_RATE_HZ, frames_of
+from callout.sound.sound_files import encode_flac, read_sound
 from callout.speech.engine import Samples
 from callout.station.data import data_folder, load_language
-from callout.station.demo import make_demo_survey
-from callout.station.keeping import session_sound
+from callout.station.hearing.keeping import session_sound
 from callout.station.station import Station
+from callout.survey.config import Keeping
 
 BEGAN = datetime(2026, 6, 2, 6, 0, tzinfo=UTC)
 LEVELS_DBFS = (-80, -60, -50, -40, -30, -20)

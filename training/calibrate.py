@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 from benchmarks.hearing import sets
 from benchmarks.hearing.judge import digits_automaton, emits_of, encode
 from callout.grammar.automaton import Automaton
+from callout.speech.closed.closed_engine import PROPOSED
 from callout.speech.closed.decode import Decoder
 from callout.speech.closed.encoder import Encoder
-from callout.speech.closed.engine import PROPOSED
 from callout.speech.closed.head import Head
 from callout.speech.closed.second import SecondListener
 from callout.speech.closed.surety import distinct, features

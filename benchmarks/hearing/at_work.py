@@ -17,14 +17,14 @@ from pathlib import Path
 from benchmarks.hearing.nothing import PART_S, Part
 from benchmarks.hearing.plot import TAGS, make_plot
 from callout.core.events import Heard, Save
-from callout.journal.config import Listening as Settings
-from callout.sound.files import encode_flac
 from callout.sound.frames import frames_of
+from callout.sound.sound_files import encode_flac
 from callout.speech.engine import Engine
 from callout.station.build import endpointer_for
 from callout.station.data import load_language
-from callout.station.listening import Listening
+from callout.station.hearing.listening import Listening
 from callout.station.station import Done, Station
+from callout.survey.config import Listening as Settings
 
 MUTED = "echo, muted"
 _TYPE_AGAIN_S = 3.0

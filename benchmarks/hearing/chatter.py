@@ -11,10 +11,10 @@ from pathlib import Path
 
 from benchmarks.hearing.plot import TAGS, make_plot
 from callout.core.events import Say
-from callout.sound.files import encode_flac
+from callout.sound.sound_files import encode_flac
 from callout.station.data import load_language
 from callout.station.station import Done, Station
-from callout.wording.files import english
+from callout.wording.language_files import english
 
 _WHO = (
     "my brother", "the driver", "our cook", "that old dog", "the woman in the red coat", "nobody",

@@ -27,7 +27,7 @@ def closed(heads: Path, left_out: str, second: bool = True) -> Engine:
 
     The shipped head where ``heads`` holds no whole one.
     """
-    from callout.speech.closed.engine import HEAD, ClosedEngine
+    from callout.speech.closed.closed_engine import HEAD, ClosedEngine
 
     head = heads / (f"head-{left_out}.npz" if left_out else "head.npz")
     return ClosedEngine(head=head if left_out or head.is_file() else HEAD, second=second)

@@ -12,8 +12,8 @@ from pathlib import Path
 from callout.core.model import PlotSettings, Tree
 from callout.core.units import Unit
 from callout.grammar.scope import Scope
-from callout.journal.config import measuring_from
 from callout.journal.folder import SurveyFolder, make_survey
+from callout.survey.config import measuring_from
 
 TAGS = tuple(str(number) for number in (*range(1, 61), *range(101, 141)))
 LARGEST_CM = Decimal(120)

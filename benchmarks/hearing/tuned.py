@@ -25,8 +25,8 @@ from callout.grammar.automaton import Arc, Automaton
 from callout.speech.closed.encoder import Encoder
 from callout.speech.closed.head import Head
 from callout.station.data import load_language
-from callout.station.tuning import Figures, Take
-from callout.station.tuning_work import Tuning
+from callout.tuning.tuning import Figures, Take
+from callout.tuning.tuning_work import Tuning
 
 ROOT = Path(__file__).parents[2]
 LEARNT, HEARD = range(25), range(25, 50)

@@ -6,7 +6,6 @@ import argparse
 import contextlib
 import importlib
 import io
-import keyword
 import os
 import signal
 import sys
@@ -22,31 +21,38 @@ from callout.core.errors import CalloutError, StorageError
 
 # In the order of the help. The module of this name (with an underscore where Python needs the word)
 # offers add_parser(subparsers), which names its handler; it is imported for its own command alone.
-COMMANDS = {
-    "new": "make a survey folder from a roster",
-    "listen": "measure: hear, echo, check, save",
-    "daemon": "work without a terminal; 'listen' attaches to it, from any number of them",
-    "devices": "find a digital tape, see its lines, write it down",
-    "parse": "say what words mean, as JSON",
-    "readings": "print the current value of every tree",
-    "transcribe": "recognise sound files, one JSON line each",
-    "demo": "play a recorded walk through the recogniser",
-    "verify": "prove that nothing was altered, or name the first broken entry",
-    "rebuild": "make the tables anew from the journal, into a new folder",
-    "replay": "list what was said of a tree, play it, hear it again with any engine",
-    "rule": "rule on a reading: it stands, is amended, or void; the original stays",
-    "review": "make one page to see, hear and rule on the readings in a browser",
-    "remeasure": "draw trees for a second, blind walk; report how the two differ",
-    "practice": "walk an invented plot, and be scored",
-    "tune": "learn a measurer's voice from twenty prompts",
-    "report": "write pages, figures and tables of a survey",
-    "export": "write the measurements in an open form",
-    "import": "read another's table of trees",
-    "merge": "unite the journals of several recorders into one site",
-    "push": "send a survey's journal to the office's PostgreSQL database",
-    "key": "name the key that signs a survey's seals; make one where there is none",
-    "erase": "remove a person's sound, or old sound, by an order in the journal; readings stay",
+ROOMS = {
+    "field": {
+        "listen": "measure: hear, echo, check, save",
+        "daemon": "work without a terminal; 'listen' attaches to it, from any number of them",
+        "devices": "find a digital tape, see its lines, write it down",
+        "parse": "say what words mean, as JSON",
+        "transcribe": "recognise sound files, one JSON line each",
+        "demo": "play a recorded walk through the recogniser",
+        "remeasure": "draw trees for a second, blind walk; report how the two differ",
+        "practice": "walk an invented plot, and be scored",
+        "tune": "learn a measurer's voice from twenty prompts",
+    },
+    "desk": {
+        "new": "make a survey folder from a roster",
+        "readings": "print the current value of every tree",
+        "rule": "rule on a reading: it stands, is amended, or void; the original stays",
+        "review": "make one page to see, hear and rule on the readings in a browser",
+        "report": "write pages, figures and tables of a survey",
+        "export": "write the measurements in an open form",
+        "import": "read another's table of trees",
+        "merge": "unite the journals of several recorders into one site",
+        "push": "send a survey's journal to the office's PostgreSQL database",
+        "key": "name the key that signs a survey's seals; make one where there is none",
+        "erase": "remove a person's sound, or old sound, by an order in the journal; readings stay",
+    },
+    "disputes": {
+        "verify": "prove that nothing was altered, or name the first broken entry",
+        "rebuild": "make the tables anew from the journal, into a new folder",
+        "replay": "list what was said of a tree, play it, hear it again with any engine",
+    },
 }
+COMMANDS = {name: does for commands in ROOMS.values() for name, does in commands.items()}
 INTERRUPTED = 130
 
 
@@ -60,8 +66,8 @@ def build_parser(command: str) -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"callout {__version__}")
     subparsers = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     if command in COMMANDS:
-        module = f"{command}_" if keyword.iskeyword(command) else command
-        importlib.import_module(f"callout.cli.{module}").add_parser(subparsers)
+        room = next(room for room, commands in ROOMS.items() if command in commands)
+        importlib.import_module(f"callout.cli.{room}.{command}_command").add_parser(subparsers)
     else:
         for name, does in COMMANDS.items():
             subparsers.add_parser(name, help=does)
@@ -119,7 +125,7 @@ def _main(arguments: Sequence[str] | None) -> int:
 def _told(error: CalloutError) -> str:
     if error.saying.key == "as-is":
         return str(error)
-    from callout.wording.files import english  # costs more than a short command
+    from callout.wording.language_files import english  # costs more than a short command
 
     return english().part(error.saying)
 

@@ -11,8 +11,8 @@ from pathlib import Path
 from callout.core.errors import OperatorError
 from callout.core.saying import Saying
 from callout.journal.folder import SurveyFolder
-from callout.sound.files import stream_sound
 from callout.sound.frames import Frame
+from callout.sound.sound_files import stream_sound
 from callout.station.post import Work
 from callout.station.station import Station
 

@@ -12,7 +12,7 @@ from datetime import date
 from decimal import Decimal
 from functools import cached_property
 
-from callout.core.checks_growth import PlotGrowth, growth_of
+from callout.core.checking.checks_growth import PlotGrowth, growth_of
 from callout.core.rounding import Rounding
 from callout.core.saying import Saying
 from callout.core.units import Scale, Unit

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from callout.core.errors import OperatorError
 from callout.crews.site import Site, site_folders
-from callout.journal.files import FOLDER_MODE, storage_errors, sync_folder
 from callout.journal.folder import SurveyFolder
+from callout.survey.files import FOLDER_MODE, storage_errors, sync_folder
 
 
 def taken_wrongly(site: Site, given: Collection[str], name: str) -> SurveyFolder | None:

@@ -20,7 +20,14 @@ from callout.crews.recorder import SHORT_LETTERS, Recorder, recorder_of
 from callout.crews.site import TEXT, Site, is_site, site_folders
 from callout.journal.audio import AudioStore
 from callout.journal.copying import write_journal
-from callout.journal.files import (
+from callout.journal.folder import SITE_MARK, SurveyFolder, open_survey
+from callout.journal.reader import Entry
+from callout.journal.removals import carry_out, removed_in, sounds_left
+from callout.journal.schema import StrangeError
+from callout.journal.writer import UNITED
+from callout.proof.seals import Seal, read_seals, seals_path
+from callout.proof.verify import Fault, Snapshot, Verifier, take_snapshot
+from callout.survey.files import (
     FOLDER_MODE,
     PART,
     new_folder,
@@ -28,15 +35,8 @@ from callout.journal.files import (
     sync_folder,
     write_whole,
 )
-from callout.journal.folder import SITE_MARK, SurveyFolder, open_survey
-from callout.journal.guard import is_plain, read_plain, refuse_links
-from callout.journal.reader import Entry
-from callout.journal.removals import carry_out, removed_in, sounds_left
-from callout.journal.schema import StrangeError
-from callout.journal.seals import Seal, read_seals, seals_path
-from callout.journal.species import SPECIES_FILE
-from callout.journal.verify import Fault, Snapshot, Verifier, take_snapshot
-from callout.journal.writer import UNITED
+from callout.survey.guard import is_plain, read_plain, refuse_links
+from callout.survey.species_table import SPECIES_FILE
 
 # What a person may have edited beside the journal.
 CARRIED = ("survey.toml", SPECIES_FILE)

@@ -13,8 +13,8 @@ from typing import Any
 
 from callout.core.model import Plot, PlotSettings, Reading, Tree
 from callout.crews.recorder import SHORT_LETTERS, Recorder, recorder_of
-from callout.crews.rulings import in_utc, office_rulings
 from callout.crews.site import Site, is_site
+from callout.crews.site_rulings import in_utc, office_rulings
 from callout.journal.earlier import Row, earlier_rows
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.journal.reader import JournalReader, current

@@ -17,10 +17,10 @@ from secrets import token_hex
 
 from callout.core.errors import OperatorError
 from callout.crews.recorder import Recorder, recorder_of
-from callout.journal.files import FILE_MODE, FOLDER_MODE, storage_errors
 from callout.journal.folder import SITE_MARK, SurveyFolder
-from callout.journal.guard import open_lock, refuse_links
 from callout.journal.writer import JournalWriter
+from callout.survey.files import FILE_MODE, FOLDER_MODE, storage_errors
+from callout.survey.guard import open_lock, refuse_links
 
 TEXT = "# A united site, made by 'callout merge'. Its folders are copies: work goes on elsewhere.\n"
 

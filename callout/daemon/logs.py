@@ -12,8 +12,8 @@ from pathlib import Path
 
 from callout.core.errors import StorageError
 from callout.core.events import Heard, Save, Say
-from callout.journal.files import FILE_MODE, FOLDER_MODE
 from callout.station.station import Done
+from callout.survey.files import FILE_MODE, FOLDER_MODE
 from callout.wording.wording import Wording
 
 MOST_BYTES = 256_000

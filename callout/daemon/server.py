@@ -20,7 +20,7 @@ from typing import Any
 from callout.core.errors import CalloutError, OperatorError, StorageError
 from callout.daemon.messages import MOST_ASKED_BYTES, Request, line_of, request_from, update_line
 from callout.daemon.peer import same_user
-from callout.daemon.place import SOCKET_MODE, safe_folder
+from callout.daemon.socket_place import SOCKET_MODE, safe_folder
 from callout.station.face import Level, Update, View
 
 MOST_CLIENTS = 16

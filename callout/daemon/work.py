@@ -17,14 +17,14 @@ from callout.core.errors import CalloutError, OperatorError
 from callout.core.saying import Saying, saying
 from callout.daemon import logs
 from callout.daemon.messages import Request
-from callout.daemon.place import socket_path
 from callout.daemon.server import Server
+from callout.daemon.socket_place import socket_path
 from callout.daemon.system import notify, watchdog_s
 from callout.journal.folder import SurveyFolder
-from callout.station.clock import Clock
 from callout.station.post import Post, Told, Work
 from callout.station.presenter import StationFace
 from callout.station.station import Station
+from callout.station.upkeep.clock import Clock
 
 BEAT_S = 5.0
 # Hearing that got on no more for so long hangs: every wait inside it is shorter.

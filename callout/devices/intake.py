@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from callout.core.units import Scale
-from callout.devices.framing import LineFramer
-from callout.devices.lines import LineFormat, Read, read_line
+from callout.devices.line_format.framing import LineFramer
+from callout.devices.line_format.lines import LineFormat, Read, read_line
+from callout.devices.line_format.template import compile_template
 from callout.devices.measurement import Measurement, Reason, Refused
 from callout.devices.presentation import PresentationFormat, read_value
-from callout.devices.template import compile_template
 
 Taken = Measurement | Refused
 

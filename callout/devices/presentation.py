@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from callout.core.units import EXACT, Scale, Unit
-from callout.devices.lines import Read
+from callout.devices.line_format.lines import Read
 from callout.devices.measurement import Reason, Refused, checked_size
 
 # Code: bits, signed. Formats of the SIG's assigned numbers that hold an integer.

@@ -14,9 +14,9 @@ from uuid import UUID
 from callout.core.errors import OperatorError
 from callout.core.units import Scale, Unit, parse_unit
 from callout.devices.intake import Intake, Limits
-from callout.devices.lines import LineFormat
-from callout.devices.numerals import Mark
-from callout.devices.template import compile_template
+from callout.devices.line_format.lines import LineFormat
+from callout.devices.line_format.numerals import Mark
+from callout.devices.line_format.template import compile_template
 
 Reader = Callable[[object], object]
 TRANSPORTS = ("serial", "ble", "wedge")

@@ -9,8 +9,8 @@ import hashlib
 from pathlib import Path
 
 from callout.core.errors import OperatorError, StorageError
-from callout.journal.files import storage_errors, write_whole
-from callout.journal.guard import MOST_SOUND_BYTES, is_plain, read_plain
+from callout.survey.files import storage_errors, write_whole
+from callout.survey.guard import MOST_SOUND_BYTES, is_plain, read_plain
 
 
 def is_digest(text: str) -> bool:

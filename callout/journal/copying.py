@@ -10,9 +10,9 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-from callout.journal.files import FILE_MODE
 from callout.journal.reader import Entry
 from callout.journal.schema import connect
+from callout.survey.files import FILE_MODE
 
 
 def write_journal(

@@ -14,20 +14,20 @@ from typing import Any
 from callout.core.errors import OperatorError
 from callout.core.model import PlotSettings, Tree
 from callout.journal.audio import AudioStore
-from callout.journal.check_settings import rules_from, with_rules
 from callout.journal.codec import roster_body, settings_body
-from callout.journal.config import Config, new_settings, read_config
-from callout.journal.files import (
+from callout.journal.reader import JournalReader, plots_of
+from callout.journal.writer import JournalWriter
+from callout.survey.check_settings import rules_from, with_rules
+from callout.survey.config import Config, new_settings, read_config
+from callout.survey.files import (
     FILE_MODE,
     FOLDER_MODE,
     new_folder,
     storage_errors,
     write_whole,
 )
-from callout.journal.guard import read_plain, refuse_deep, refuse_links
-from callout.journal.reader import JournalReader, plots_of
-from callout.journal.species import species_of
-from callout.journal.writer import JournalWriter
+from callout.survey.guard import read_plain, refuse_deep, refuse_links
+from callout.survey.species_table import species_of
 
 SITE_MARK = "site.toml"  # what 'callout merge' makes is no survey, and holds several
 

@@ -12,10 +12,10 @@ from typing import Any
 
 from callout.core.errors import CalloutError
 from callout.journal.audio import AudioStore, is_digest
-from callout.journal.files import storage_errors, sync_folder
-from callout.journal.guard import is_plain
 from callout.journal.reader import Entry
 from callout.journal.session_sound import KIND as SESSION_SOUND
+from callout.survey.files import storage_errors, sync_folder
+from callout.survey.guard import is_plain
 
 KIND = "sound_removed"
 _WITH_SOUND = ("heard", SESSION_SOUND)

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from callout import __version__
 from callout.core.errors import StorageError
-from callout.journal.guard import is_plain
+from callout.survey.guard import is_plain
 
 _FIRST = """
 CREATE TABLE entries (

@@ -20,9 +20,9 @@ from callout.core.errors import StorageError
 from callout.core.saying import Saying, saying
 from callout.journal.audio import AudioStore
 from callout.journal.codec import stamp
-from callout.journal.config import Keeping
-from callout.journal.files import storage_errors, sync_folder
-from callout.journal.guard import MOST_SOUND_BYTES, is_plain, read_plain
+from callout.survey.config import Keeping
+from callout.survey.files import storage_errors, sync_folder
+from callout.survey.guard import MOST_SOUND_BYTES, is_plain, read_plain
 
 KIND = "session_sound"
 SPOOL = ".spool-"

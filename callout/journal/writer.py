@@ -16,9 +16,9 @@ from callout import __version__
 from callout.core.errors import OperatorError, StorageError
 from callout.core.events import Effect, Event, KeepMemo, Save
 from callout.journal.codec import canonical, event_parts, reading_row
-from callout.journal.guard import open_lock
 from callout.journal.kinds import TELLING, with_program, written_by
 from callout.journal.schema import connect
+from callout.survey.guard import open_lock
 
 _Part = tuple[str, str, Mapping[str, Any], Iterable[tuple[str, dict[str, Any]]]]
 """Time, kind, body, and the rows of other tables that go with it."""

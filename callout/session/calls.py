@@ -15,7 +15,6 @@ from callout.core.model import Reading
 from callout.core.rounding import Rounding, to_graduation
 from callout.core.saying import Says, as_is, saying
 from callout.core.units import Unit
-from callout.session import echo
 from callout.session.draft import amended, pending_of
 from callout.session.parts import MEASURABLE, with_parts
 from callout.session.presses import joined, let_press_go
@@ -29,6 +28,7 @@ from callout.session.tags import (
     lost_and_new,
     tags_on_hold,
 )
+from callout.session.told import echo
 from callout.session.turn import Result, Turn, asked, refused
 
 _CENTIMETRE = Decimal("0.01")

@@ -10,8 +10,8 @@ from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
-from callout.core import checks
-from callout.core.checks import Rules
+from callout.core.checking import checks
+from callout.core.checking.checks import Rules
 from callout.core.errors import OperatorError
 from callout.core.events import Heard
 from callout.core.meaning import Meaning

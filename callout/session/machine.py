@@ -16,17 +16,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from callout.core import checks
+from callout.core.checking import checks
 from callout.core.events import Event, Opened, Say, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import Plot, Tree
 from callout.core.saying import Saying, Says, saying
 from callout.core.told import about_told, command_told
-from callout.session import answers, calls, echo, notes, presses, saving
+from callout.session import calls, notes, presses, saving
 from callout.session.propose import which_tree
 from callout.session.state import Memory, Phase, Survey, left_to_do
 from callout.session.tags import by_roster_tag
 from callout.session.tags import let_go as let_go_tag
+from callout.session.told import answers, echo
 from callout.session.turn import Result, Turn, asked, note_asked, refused
 
 MOST_REMINDERS = 2

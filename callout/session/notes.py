@@ -9,9 +9,9 @@ from dataclasses import replace
 
 from callout.core.events import Heard, KeepMemo, Say
 from callout.core.saying import Says, saying
-from callout.session import echo
 from callout.session.state import Memory, Phase
 from callout.session.tags import known_tags
+from callout.session.told import echo
 from callout.session.turn import (
     Result,
     Turn,

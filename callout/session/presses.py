@@ -17,10 +17,10 @@ from datetime import datetime, timedelta
 
 from callout.core.meaning import Meaning
 from callout.core.saying import Says, saying
-from callout.session import echo
 from callout.session.parts import with_parts
 from callout.session.propose import propose
 from callout.session.state import Memory, Phase, Press
+from callout.session.told import echo
 from callout.session.turn import Result, Turn, asked
 
 

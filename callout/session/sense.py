@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from callout.core.checks import Limits
+from callout.core.checking.checks import Limits
 from callout.core.meaning import Meaning
 from callout.core.model import PlotSettings
 from callout.core.saying import Saying, saying

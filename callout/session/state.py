@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import Enum
 
-from callout.core.checks import FirstLimits, Rules
+from callout.core.checking.checks import FirstLimits, Rules
 from callout.core.events import KeepMemo
 from callout.core.model import Plot, Reading, Warned
 from callout.core.saying import Saying, Says

@@ -6,14 +6,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.events import Effect, Heard, Say
 from callout.core.meaning import Meaning
 from callout.core.model import Plot
 from callout.core.saying import Saying, Says
-from callout.session import echo
 from callout.session.state import Memory, Pending, Phase
 from callout.session.tags import tag_shown
+from callout.session.told import echo
 
 
 @dataclass(frozen=True)

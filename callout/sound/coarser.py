@@ -11,8 +11,8 @@ import math
 
 import numpy as np
 
-from callout.sound.files import encode_flac
 from callout.sound.frames import Samples
+from callout.sound.sound_files import encode_flac
 
 MOST_BITS_LEFT_OUT = 8
 _OVERHEAD_BYTES = 9_000  # what a FLAC file takes for itself, however short the sound

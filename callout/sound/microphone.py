@@ -15,10 +15,10 @@ import numpy as np
 
 from callout.core.errors import DeviceError, ProgrammerError
 from callout.core.saying import saying
-from callout.sound.devices import CaptureDevice, choose, watch_source
 from callout.sound.frames import FRAME_SAMPLES, SAMPLE_RATE_HZ, Frame, Samples
 from callout.sound.pauses import Pauses, seconds_with_sleep, slept_s
 from callout.sound.pulse import SleptError, SourceChangedError
+from callout.sound.sound_devices import CaptureDevice, choose, watch_source
 
 _PERIOD_MS = 30
 _LOOK_S = 0.2

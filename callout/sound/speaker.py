@@ -14,8 +14,8 @@ import numpy as np
 
 from callout.core.errors import DeviceError
 from callout.core.saying import saying
-from callout.sound.devices import PlaybackDevice, choose
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples, require_samples
+from callout.sound.sound_devices import PlaybackDevice, choose
 
 _PERIOD_MS = 30
 _PERIODS = 3

@@ -8,20 +8,20 @@ from dataclasses import replace
 
 from callout.core.errors import DeviceError
 from callout.core.saying import Saying
-from callout.journal.config import Listening
 from callout.journal.folder import SurveyFolder
 from callout.sound.coarser import pcm_within
 from callout.sound.endpoint import Endpointer
 from callout.sound.endpoint_settings import EndpointSettings
 from callout.speech.engine import Samples
-from callout.station.apart import ApartEngine, EngineOrder
-from callout.station.clock import Clock
 from callout.station.data import load_language
+from callout.station.hearing.apart import ApartEngine, EngineOrder
 from callout.station.scopes import survey_species
 from callout.station.station import Station
-from callout.station.tidy import tidy
-from callout.station.tuning_kept import usable
-from callout.wording.files import load_wording
+from callout.station.upkeep.clock import Clock
+from callout.station.upkeep.tidy import tidy
+from callout.survey.config import Listening
+from callout.tuning.tuning_kept import usable
+from callout.wording.language_files import load_wording
 
 
 def make_station(

@@ -9,15 +9,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from callout.core.checks_plot import SURELY_HEARD
+from callout.core.checking.checks_plot import SURELY_HEARD
 from callout.core.meaning import READING_KINDS, Meaning
 from callout.core.saying import Saying
 from callout.grammar.automaton import Automaton
 from callout.grammar.language import Language
 from callout.grammar.parser import Parsed, choose
 from callout.grammar.scope import Scope
-from callout.session.doubts import UNSURE, doubt
 from callout.session.state import Memory
+from callout.session.told.doubts import UNSURE, doubt
 from callout.speech.engine import Candidate, Engine
 
 LEAST_CONFIDENCE = float(SURELY_HEARD)

@@ -20,19 +20,19 @@ from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.journal.folder import SurveyFolder
 from callout.sound.endpoint import Discarded
 from callout.sound.frames import Frame
-from callout.station.apart import ApartEngine
 from callout.station.build import endpointer_for
-from callout.station.check_in import CheckIn
-from callout.station.clock import Clock
-from callout.station.ears import Ears, Microphone, OpenMicrophone
-from callout.station.faults import RECOGNISER, SPACE, Faults
-from callout.station.keeping import session_sound
-from callout.station.listening import Listening
+from callout.station.hearing.apart import ApartEngine
+from callout.station.hearing.ears import Ears, Microphone, OpenMicrophone
+from callout.station.hearing.keeping import session_sound
+from callout.station.hearing.listening import Listening
+from callout.station.hearing.talking import TalkKey
+from callout.station.hearing.unheard import unheard_told
+from callout.station.speaking.check_in import CheckIn
+from callout.station.speaking.spoken_echo import Echo, make_echo
 from callout.station.station import Done, Station
-from callout.station.talking import TalkKey
 from callout.station.tapes import Tapes
-from callout.station.unheard import unheard_told
-from callout.station.voice import Echo, make_echo
+from callout.station.upkeep.clock import Clock
+from callout.station.upkeep.faults import RECOGNISER, SPACE, Faults
 
 VOICE, DISK = "voice", "disk"
 LOW_DISK_MB = (1, 5, 20, 50, 100)

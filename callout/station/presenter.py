@@ -11,7 +11,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from datetime import datetime
 
-from callout.core.checks import change_since, shown
+from callout.core.checking.checks import change_since, shown
 from callout.core.events import Heard, Say
 from callout.core.model import Plot, Reading, Tree
 from callout.core.rounding import to_graduation
@@ -22,8 +22,8 @@ from callout.session.machine import tree_in_hand
 from callout.session.state import Memory, Pending, left_to_do
 from callout.session.tags import tag_shown
 from callout.station.face import Level, SavedLine, Update, View
+from callout.station.hearing.talking import TalkKey
 from callout.station.station import Done, Station
-from callout.station.talking import TalkKey
 
 RECENT = 8
 TellFault = Callable[[str, Saying | None], None]

@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 
 from callout.core.saying import Saying, saying
-from callout.journal.config import Keeping
+from callout.survey.config import Keeping
 
 CAUTION = saying("caution")
 

@@ -24,20 +24,20 @@ from callout.grammar.parser import Parsed
 from callout.grammar.scope import Scope
 from callout.journal.codec import stamp
 from callout.journal.folder import SurveyFolder
-from callout.journal.seals import Seal, Sign, seal
 from callout.journal.writer import JournalWriter
+from callout.proof.seals import Seal, Sign, seal
 from callout.session.machine import step
 from callout.session.state import Memory, Phase, Survey, left_to_do
 from callout.session.tags import known_tags
 from callout.session.turn import asked_now
 from callout.speech.engine import Candidate, Engine, Samples
-from callout.station.apart import ApartEngine
 from callout.station.deciding import asked_by, sure
-from callout.station.mending import Mended, mended, place_of, same_place
-from callout.station.recall import recall
+from callout.station.hearing.apart import ApartEngine
 from callout.station.scopes import plot_named, scope_of
 from callout.station.typed_words import keepable, typed_line
-from callout.wording.files import english
+from callout.station.upkeep.mending import Mended, mended, place_of, same_place
+from callout.station.upkeep.recall import recall
+from callout.wording.language_files import english
 from callout.wording.wording import Wording
 
 SLOW_DISK_S = 2.0

@@ -16,8 +16,8 @@ from callout.devices.measurement import DeviceNotice, Item, Measurement
 from callout.devices.running import DeviceThread
 from callout.devices.settings import devices_from
 from callout.devices.wedge import Wedge, typed_by_device
-from callout.journal.config import Config
 from callout.station.station import Station
+from callout.survey.config import Config
 
 TellNotice = Callable[[DeviceNotice], None]
 

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from textual.binding import Binding
 
 from callout.station.face import Face
-from callout.terminal.running import WholeApp
+from callout.terminal.screen_running import WholeApp
 from callout.terminal.station_screen import StationScreen
 from callout.terminal.themes import DUSK, SUN
 

@@ -14,9 +14,9 @@ from textual.content import Content
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from callout.station.viewing import Hearing, Look, Viewing
+from callout.lookback.viewing import Hearing, Look, Viewing
 from callout.terminal.plain import plain
-from callout.terminal.running import WholeApp
+from callout.terminal.screen_running import WholeApp
 from callout.terminal.themes import DUSK, SUN
 from callout.terminal.wave import column, ruler, times_told, wave_rows, word_rows
 

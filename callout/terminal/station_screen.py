@@ -16,7 +16,8 @@ from textual.widgets import Label
 
 from callout.station.face import Face, View
 from callout.terminal.keyboard import Asked, Do, Keyboard, Notice, Press, Submit
-from callout.terminal.messages import Mailbox, Updated
+from callout.terminal.labels import waits
+from callout.terminal.screen_messages import Mailbox, Updated
 from callout.terminal.widgets.about import Engine, Faults, Past, Place, Talk, Warnings
 from callout.terminal.widgets.banner import Banner
 from callout.terminal.widgets.covers import Cover
@@ -25,7 +26,6 @@ from callout.terminal.widgets.keys import Keys
 from callout.terminal.widgets.lists import Left, Saved
 from callout.terminal.widgets.meter import Meter
 from callout.terminal.widgets.reading import Reading
-from callout.terminal.wording import waits
 
 STALE_CHECK_S = 1.0
 MOST_TROUBLES = 2

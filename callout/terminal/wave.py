@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from callout.station.viewing import TimedWord
+from callout.lookback.viewing import TimedWord
 
 _EIGHTHS = " ▁▂▃▄▅▆▇█"
 

@@ -17,7 +17,7 @@ import in_english
 from station_tools import ScriptedEngine, sound
 from wishes import Place
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.errors import CalloutError
 from callout.core.events import Effect, Event, Heard, Opened, Save, Say, TimedOut
 from callout.core.meaning import READING_KINDS, Meaning
@@ -33,7 +33,7 @@ from callout.journal.reader import current
 from callout.session.machine import replayed, step
 from callout.session.state import Memory, Survey
 from callout.session.tags import known_tags
-from callout.sound.files import encode_flac
+from callout.sound.sound_files import encode_flac
 from callout.station.data import load_language
 from callout.station.scopes import scope_of
 from callout.station.station import Station

@@ -22,8 +22,9 @@ from person import Careful
 from wishes import Place, Wish, fits, kept
 
 from callout.core.model import Reading
-from callout.session import echo, saving
+from callout.session import saving
 from callout.session.state import Memory
+from callout.session.told import echo
 
 STEPS = 100
 

@@ -12,8 +12,8 @@ from command_tools import Ran, run_callout
 
 from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
+from callout.practice.demo import make_demo_survey
 from callout.station.data import data_folder
-from callout.station.demo import make_demo_survey
 
 WALK = data_folder("audio_fixtures") / "walk.flac"
 Run = Callable[..., Ran]

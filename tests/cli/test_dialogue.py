@@ -16,7 +16,7 @@ import tomlkit
 
 from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
-from callout.station.demo import make_demo_survey
+from callout.practice.demo import make_demo_survey
 
 
 @pytest.fixture

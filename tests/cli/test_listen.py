@@ -20,8 +20,8 @@ import soxr
 from command_tools import run_callout
 
 from callout.journal.folder import SurveyFolder
-from callout.sound.files import read_sound
 from callout.sound.frames import SAMPLE_RATE_HZ
+from callout.sound.sound_files import read_sound
 from callout.station.data import data_folder
 
 FIXTURES = data_folder("audio_fixtures")

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from callout.cli import parse
+from callout.cli.field import parse_command as parse
 from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
 from callout.station.data import load_language

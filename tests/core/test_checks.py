@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from callout.core import checks, checks_size
+from callout.core.checking import checks, checks_size
 from callout.core.model import PastMeasurement, Plot, PlotSettings, Reading, Tree, Warned
 from callout.core.units import Unit
 

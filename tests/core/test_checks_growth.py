@@ -13,9 +13,9 @@ import in_english
 import numpy as np
 import pytest
 
-from callout.core import checks
-from callout.core.checks_growth import expected
-from callout.core.checks_limits import DEFAULT_LIMITS, Limits, measurement_sd_mm
+from callout.core.checking import checks
+from callout.core.checking.checks_growth import expected
+from callout.core.checking.checks_limits import DEFAULT_LIMITS, Limits, measurement_sd_mm
 from callout.core.model import PastMeasurement, Plot, PlotSettings, Tree
 from callout.core.units import Unit
 

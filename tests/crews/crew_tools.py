@@ -15,10 +15,10 @@ from station_tools import BEGAN, ScriptedEngine, at_work, sound
 from callout.crews.merge import Merged, Part, merge, parts_of
 from callout.crews.site import Site, site_folders
 from callout.journal.folder import SurveyFolder
-from callout.journal.seals import read_seals, seal, seals_path
-from callout.journal.verify import take_snapshot
 from callout.journal.writer import JournalWriter
-from callout.station.rebuild import table_faults
+from callout.proof.seals import read_seals, seal, seals_path
+from callout.proof.verify import take_snapshot
+from callout.station.upkeep.rebuild import table_faults
 
 # Who, in which plot, minutes after the first, and what is said; 83 disagrees and 91 does not.
 CREWS = (

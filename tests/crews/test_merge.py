@@ -30,10 +30,10 @@ from callout.journal.folder import SurveyFolder
 from callout.journal.reader import Entry
 from callout.journal.removals import KIND as REMOVED
 from callout.journal.removals import removal_body
-from callout.journal.verify import take_snapshot, verify_journal
 from callout.journal.writer import GENESIS, JournalWriter, entry_hash
-from callout.station.rebuild import table_faults
-from callout.station.signing import seal_session
+from callout.proof.verify import take_snapshot, verify_journal
+from callout.station.upkeep.rebuild import table_faults
+from callout.station.upkeep.sealing import seal_session
 
 TRIALS = int(os.environ.get("CALLOUT_MERGE_TRIALS", "12"))
 

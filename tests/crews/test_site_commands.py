@@ -25,8 +25,8 @@ from callout.crews.twice import disagreements
 from callout.journal.folder import SurveyFolder
 from callout.journal.rulings import Ruling
 from callout.reports.exchange.datapackage import read_package
-from callout.reports.frames import survey_frames
 from callout.reports.quality.agreement import Tolerance
+from callout.reports.survey_frames import survey_frames
 
 
 @pytest.fixture(scope="module")

@@ -13,9 +13,9 @@ from pathlib import Path
 import pytest
 from daemon_tools import Start, wait_for
 
-from callout.daemon.place import socket_path
+from callout.daemon.socket_place import socket_path
 from callout.journal.folder import SurveyFolder
-from callout.station.demo import make_demo_survey
+from callout.practice.demo import make_demo_survey
 
 
 @pytest.fixture

@@ -25,9 +25,15 @@ from daemon_tools import Start, wait_for
 
 from callout.core.errors import OperatorError
 from callout.daemon.messages import MOST_ASKED_BYTES, VERSION, Request
-from callout.daemon.place import log_path, runtime_folder, safe_folder, socket_path, unit_name
 from callout.daemon.remote import GONE, RemoteFace, ask, connected
 from callout.daemon.server import MOST_CLIENTS
+from callout.daemon.socket_place import (
+    log_path,
+    runtime_folder,
+    safe_folder,
+    socket_path,
+    unit_name,
+)
 from callout.daemon.system import unit_text
 from callout.journal.folder import SurveyFolder
 from callout.station.face import View

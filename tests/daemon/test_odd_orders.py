@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from daemon_tools import Start, wait_for
 
-from callout.daemon.place import socket_path
 from callout.daemon.remote import RemoteFace
+from callout.daemon.socket_place import socket_path
 from callout.journal.folder import SurveyFolder
 
 ODD = (

@@ -20,12 +20,12 @@ from fractions import Fraction
 from callout.core.errors import OperatorError
 from callout.core.units import Scale, Unit
 from callout.devices.intake import Intake, Limits
-from callout.devices.lines import LineFormat, Read, read_line
+from callout.devices.line_format.lines import LineFormat, Read, read_line
+from callout.devices.line_format.numerals import Mark
+from callout.devices.line_format.teach import Known, work_out
+from callout.devices.line_format.template import PRESETS, compile_template
 from callout.devices.measurement import Measurement
-from callout.devices.numerals import Mark
 from callout.devices.presentation import parse_presentation, read_value
-from callout.devices.teach import Known, work_out
-from callout.devices.template import PRESETS, compile_template
 
 AT = datetime(2026, 5, 4, tzinfo=UTC)
 HANG_S = 0.05

@@ -12,14 +12,14 @@ from pathlib import Path
 
 import pytest
 
-from callout.cli import devices
+from callout.cli.field import devices_command as devices
 from callout.core.errors import CalloutError, DeviceError, OperatorError
 from callout.core.model import PlotSettings
 from callout.core.units import Scale, Unit
 from callout.devices.settings import devices_from
-from callout.journal.config import measuring_from, plausible_range
 from callout.journal.folder import SurveyFolder, make_survey
-from callout.journal.roster import read_roster
+from callout.survey.config import measuring_from, plausible_range
+from callout.survey.roster import read_roster
 
 
 class Tape:

@@ -6,7 +6,7 @@ from fuzzing import check_line, check_stream, fuzz
 from hypothesis import given
 from hypothesis import strategies as st
 
-from callout.devices.numerals import Mark
+from callout.devices.line_format.numerals import Mark
 
 
 def test_twenty_thousand_inputs_and_every_decoder_reads_some() -> None:

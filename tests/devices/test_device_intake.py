@@ -11,12 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from callout.core.units import Scale, Unit
-from callout.devices.framing import LineFramer
 from callout.devices.intake import Intake, Limits, Taken
-from callout.devices.lines import LineFormat
+from callout.devices.line_format.framing import LineFramer
+from callout.devices.line_format.lines import LineFormat
+from callout.devices.line_format.template import compile_template
 from callout.devices.measurement import Measurement, Reason, Refused
 from callout.devices.presentation import PresentationFormat
-from callout.devices.template import compile_template
 
 AT = datetime(2026, 5, 4, 9, 0, tzinfo=UTC)
 PLAIN = LineFormat(compile_template("plain"))

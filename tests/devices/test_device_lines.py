@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from callout.core.errors import OperatorError
 from callout.core.units import Scale, Unit
-from callout.devices.lines import LineFormat, Read, checksum_of, read_line
+from callout.devices.line_format.lines import LineFormat, Read, checksum_of, read_line
+from callout.devices.line_format.numerals import Mark
+from callout.devices.line_format.template import PRESETS, compile_template, scan
 from callout.devices.measurement import Reason, Refused
-from callout.devices.numerals import Mark
-from callout.devices.template import PRESETS, compile_template, scan
 
 D = Decimal
 SIDE = Scale.DIAMETER

@@ -15,9 +15,9 @@ from callout.core.model import PlotSettings
 from callout.core.units import Unit
 from callout.devices.settings import device_from
 from callout.devices.survey_file import with_device
-from callout.journal.config import measuring_from
 from callout.journal.folder import SurveyFolder, make_survey
-from callout.journal.roster import read_roster
+from callout.survey.config import measuring_from
+from callout.survey.roster import read_roster
 
 TAPE = Path(__file__).with_name("simulated_tape.py")
 CALLOUT = [sys.executable, "-c", "from callout.cli.main import run; run()"]

@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from callout.core.units import EXACT, Scale, Unit
-from callout.devices.lines import Read
+from callout.devices.line_format.lines import Read
 from callout.devices.measurement import Reason, Refused
 from callout.devices.presentation import (
     FLOAT,

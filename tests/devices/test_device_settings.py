@@ -10,7 +10,7 @@ import tomlkit
 
 from callout.core.errors import OperatorError
 from callout.core.units import Scale, Unit
-from callout.devices.numerals import Mark
+from callout.devices.line_format.numerals import Mark
 from callout.devices.settings import DeviceSettings, device_from, devices_from, table_of
 
 SURVEY = """

@@ -15,11 +15,11 @@ from hypothesis import strategies as st
 
 from callout.core.errors import OperatorError
 from callout.core.units import Scale, Unit
-from callout.devices.lines import Read, checksum_of, read_line
-from callout.devices.numerals import Mark
+from callout.devices.line_format.lines import Read, checksum_of, read_line
+from callout.devices.line_format.numerals import Mark
+from callout.devices.line_format.teach import Known, work_out
 from callout.devices.settings import device_from, devices_from
 from callout.devices.survey_file import with_device
-from callout.devices.teach import Known, work_out
 
 D = Decimal
 HALF_METRE = Known(D(50), Unit.CENTIMETRE, Scale.GIRTH)

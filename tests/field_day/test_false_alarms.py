@@ -13,7 +13,7 @@ from itertools import pairwise
 import pytest
 from invented_site import TODAY, UNITS, Standing, make_site
 
-from callout.core.checks import DEFAULT_LIMITS, Limits, against_history
+from callout.core.checking.checks import DEFAULT_LIMITS, Limits, against_history
 from callout.core.model import Plot, PlotSettings
 from callout.core.units import Unit, convert
 

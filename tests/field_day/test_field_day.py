@@ -19,12 +19,12 @@ from station_tools import at_work, clock, said, told_by
 
 from callout.core.model import PlotSettings
 from callout.core.units import Unit
-from callout.journal.config import measuring_from
 from callout.journal.folder import SurveyFolder, make_survey
 from callout.journal.reader import current
-from callout.journal.roster import read_roster
-from callout.station.recall import remember
 from callout.station.station import Station
+from callout.station.upkeep.recall import remember
+from callout.survey.config import measuring_from
+from callout.survey.roster import read_roster
 
 NUMBERS = (2026, 7)
 LEFT_FOR_LAST = 3  # trees of each plot that the walk leaves out

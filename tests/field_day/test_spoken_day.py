@@ -27,12 +27,12 @@ from callout.devices.settings import device_from
 from callout.devices.survey_file import with_device
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import current
-from callout.journal.verify import take_snapshot
-from callout.sound.files import encode_flac
+from callout.proof.verify import take_snapshot
+from callout.sound.sound_files import encode_flac
 from callout.station.build import endpointer_for, make_station
-from callout.station.listening import Listening
-from callout.station.rebuild import table_faults
+from callout.station.hearing.listening import Listening
 from callout.station.tapes import Tapes
+from callout.station.upkeep.rebuild import table_faults
 
 TREES = int(os.environ.get("CALLOUT_SPOKEN_TREES", "4"))
 NUMBER = 2026

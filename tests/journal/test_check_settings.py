@@ -8,18 +8,18 @@ from decimal import Decimal
 
 import pytest
 
-from callout.core.checks import FirstLimits, Limits, Rules
+from callout.core.checking.checks import FirstLimits, Limits, Rules
 from callout.core.errors import OperatorError
 from callout.core.model import Plot, PlotSettings, Tree
 from callout.core.species import Species
-from callout.journal.check_settings import (
+from callout.journal.codec import settings_body, settings_from
+from callout.survey.check_settings import (
     rules_body,
     rules_from,
     rules_in,
     rules_of,
     with_rules,
 )
-from callout.journal.codec import settings_body, settings_from
 
 PLOTS = {
     "K1": Plot(PlotSettings("K1"), {"83": Tree("K1", "83", "Beech")}),

@@ -12,13 +12,13 @@ import pytest
 from journal_tools import names, survey
 
 from callout.core.errors import OperatorError, StorageError
-from callout.journal.files import clear_abandoned, new_folder
+from callout.survey.files import clear_abandoned, new_folder
 
 BUILDER = """
 import signal, sys, time
 from pathlib import Path
 signal.signal(signal.SIGINT, signal.default_int_handler)  # a background run ignores it
-from callout.journal.files import new_folder
+from callout.survey.files import new_folder
 with new_folder(Path(sys.argv[1])) as building:
     (building / "half").write_text("half")
     print("building", flush=True)

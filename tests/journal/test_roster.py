@@ -24,7 +24,7 @@ from callout.grammar.language import read_language
 from callout.grammar.parser import parse_words
 from callout.grammar.scope import Scope
 from callout.grammar.words import is_tag
-from callout.journal.roster import RosterError, parse_roster, read_roster
+from callout.survey.roster import RosterError, parse_roster, read_roster
 
 ENGLISH = Path(__file__).parents[2] / "grammars" / "en.jsgf"
 HEAD = "plot,tag,species,date,value,unit\n"

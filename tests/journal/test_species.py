@@ -10,7 +10,7 @@ import pytest
 
 import callout.reports.stand
 from callout.core.errors import OperatorError
-from callout.journal.species import SHIPPED, parse_species, read_species, species_of
+from callout.survey.species_table import SHIPPED, parse_species, read_species, species_of
 
 
 def test_the_table_that_ships():

@@ -12,26 +12,26 @@ import pytest
 from stand_frames import frame, harrow_fen, measurement, plot_history, plots
 from test_change import adds_up
 
-from callout.core.checks import measurement_sd_mm
+from callout.core.checking.checks import measurement_sd_mm
 from callout.core.errors import OperatorError
 from callout.core.units import Unit
-from callout.journal.roster import read_roster
-from callout.journal.species import species_of
-from callout.reports.stand.biomass import (
+from callout.reports.stand.census import stem_census
+from callout.reports.stand.corrected import corrected
+from callout.reports.stand.mass.biomass import (
     CarbonSettings,
     biomass_summary,
     carbon_components,
     mass_kg,
     stem_biomass,
 )
-from callout.reports.stand.census import stem_census
-from callout.reports.stand.corrected import corrected
-from callout.reports.stand.equation_set import read_equations
-from callout.reports.stand.errors import PUBLISHED, from_repeats
-from callout.reports.stand.mass_variance import PARTS, Draws
+from callout.reports.stand.mass.equation_set import read_equations
+from callout.reports.stand.mass.mass_variance import PARTS, Draws
+from callout.reports.stand.mass.reading_errors import PUBLISHED, from_repeats
+from callout.reports.stand.mass.uncertainty import carbon_intervals, carbon_parts, mass_draws
 from callout.reports.stand.taper import Taper, at_height, effect
-from callout.reports.stand.uncertainty import carbon_intervals, carbon_parts, mass_draws
 from callout.station.data import data_folder
+from callout.survey.roster import read_roster
+from callout.survey.species_table import species_of
 
 near = pytest.approx
 SET = read_equations()

@@ -14,17 +14,17 @@ from scipy import stats
 from stand_frames import frame, harrow_fen, measurement
 
 from callout.reports.stand.census import stem_census
-from callout.reports.stand.change import COMPONENTS, components, whole_basal_area
-from callout.reports.stand.climate import (
+from callout.reports.stand.dynamics.change import COMPONENTS, components, whole_basal_area
+from callout.reports.stand.dynamics.climate import (
     by_season,
     check_climate,
     correlations,
     detrended,
     fisher,
 )
-from callout.reports.stand.growth import growth_by_plot, growth_by_year, increments
-from callout.reports.stand.periods import judged_periods
-from callout.reports.stand.rates import demographic_rates
+from callout.reports.stand.dynamics.growth import growth_by_plot, growth_by_year, increments
+from callout.reports.stand.dynamics.periods import judged_periods
+from callout.reports.stand.dynamics.rates import demographic_rates
 
 near = pytest.approx
 

@@ -20,9 +20,9 @@ from station_tools import ScriptedEngine, at_work, settle, sound
 
 from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
-from callout.reports.exchange.about import read_about
 from callout.reports.exchange.darwincore import EVENT, FACT, OCCURRENCE, OTHERWISE, PROTOCOLS
-from callout.reports.exchange.taking import survey_dataset, take
+from callout.reports.exchange.metadata import read_about
+from callout.reports.exchange.taken.taking import survey_dataset, take
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore", DeprecationWarning)  # the libraries' own

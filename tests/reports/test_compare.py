@@ -14,10 +14,15 @@ from stand_frames import frame, measurement, plot_history, plots
 
 from callout.core.errors import OperatorError
 from callout.reports.pages.analysis import ReportSettings, analyse
-from callout.reports.stand.compare import Figure, assigned, treatment_effects, treatment_means
-from callout.reports.stand.growth import growth_by_year
-from callout.reports.stand.mass_variance import Draws
-from callout.reports.stand.rates import rates_of_site, wilson
+from callout.reports.stand.dynamics.compare import (
+    Figure,
+    assigned,
+    treatment_effects,
+    treatment_means,
+)
+from callout.reports.stand.dynamics.growth import growth_by_year
+from callout.reports.stand.dynamics.rates import rates_of_site, wilson
+from callout.reports.stand.mass.mass_variance import Draws
 
 near = pytest.approx
 FIGURE = Figure("basal_area_m2_ha", "Basal area, m² a hectare", 2)

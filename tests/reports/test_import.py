@@ -14,10 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from callout.core.errors import OperatorError
-from callout.journal.days import read_day
-from callout.reports.exchange.foreign import parse_foreign, read_foreign
-from callout.reports.exchange.importing import import_table
-from callout.reports.exchange.mapping import (
+from callout.reports.exchange.taken.foreign import parse_foreign, read_foreign
+from callout.reports.exchange.taken.importing import import_table
+from callout.reports.exchange.taken.mapping import (
     Diameter,
     TableMapping,
     mapping_text,
@@ -25,6 +24,7 @@ from callout.reports.exchange.mapping import (
     read_mapping,
 )
 from callout.reports.stand.census import stem_census
+from callout.survey.days import read_day
 
 # Invented, in a form that offices use: wide, semicolons, decimal commas, a year in each name.
 WIDE = """Plot;Tree no;Species;DBH_cm_2015;DBH_cm_2020

@@ -14,8 +14,8 @@ from stand_frames import frame, measurement, plot_history, plots
 
 from callout.reports.pages.analysis import ReportSettings, analyse
 from callout.reports.pages.report import _findings
-from callout.reports.stand.change import COMPONENTS
-from callout.reports.stand.mass_variance import Draws
+from callout.reports.stand.dynamics.change import COMPONENTS
+from callout.reports.stand.mass.mass_variance import Draws
 from callout.reports.stand.summary import stand_summary
 
 near = pytest.approx

@@ -30,9 +30,9 @@ from callout.reports.pages.methods import limits, methods
 from callout.reports.pages.plot_page import plot_page
 from callout.reports.pages.writing import Wanted, plot_files, write_report
 from callout.reports.stand.census import stem_census
-from callout.reports.stand.change import COMPONENTS
 from callout.reports.stand.corrected import corrected
-from callout.reports.stand.mass_variance import Draws
+from callout.reports.stand.dynamics.change import COMPONENTS
+from callout.reports.stand.mass.mass_variance import Draws
 
 EVIL = "<script>alert('x')</script> $x_2$ &amp;"
 

@@ -9,9 +9,9 @@ import pytest
 
 from callout.cli.main import main
 from callout.core.errors import OperatorError
-from callout.journal.config import read_config
-from callout.journal.plot_history import plot_history, told_censuses
-from callout.reports.exchange.taking import take
+from callout.reports.exchange.taken.taking import take
+from callout.survey.config import read_config
+from callout.survey.plot_history import plot_history, told_censuses
 
 near = pytest.approx
 HISTORY = """

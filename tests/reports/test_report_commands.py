@@ -7,16 +7,18 @@ import argparse
 import pytest
 from stand_frames import harrow_fen
 
-from callout.cli import export, import_, report
+from callout.cli.desk import export_command as export
+from callout.cli.desk import import_command as import_
+from callout.cli.desk import report_command as report
 from callout.core.errors import OperatorError
 from callout.core.units import Unit
-from callout.journal.roster import read_roster
-from callout.reports.exchange import taking
 from callout.reports.exchange.darwincore_read import read_archive
 from callout.reports.exchange.datapackage import read_package
 from callout.reports.exchange.dataset import Dataset
 from callout.reports.exchange.excel import read_workbook
 from callout.reports.exchange.parquet import read_parquet
+from callout.reports.exchange.taken import taking
+from callout.survey.roster import read_roster
 
 
 @pytest.fixture

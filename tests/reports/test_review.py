@@ -27,11 +27,11 @@ from callout.cli.main import main
 from callout.core.model import PastMeasurement, PlotSettings, Reading, Tree
 from callout.core.units import Unit
 from callout.journal.folder import SurveyFolder, make_survey
-from callout.journal.verify import take_snapshot
+from callout.proof.verify import take_snapshot
 from callout.reports.review_history import history_cell
-from callout.sound.files import decode_flac
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples
-from callout.station.engines import choose_engine
+from callout.sound.sound_files import decode_flac
+from callout.station.hearing.engines import choose_engine
 from callout.station.scopes import scope_of
 
 NASTY = '<img src=x onerror="alert(1)">'

@@ -22,23 +22,23 @@ from test_exchange import ABOUT, TEXTS, WORDS, same
 from test_import import hostile
 
 from callout.cli.main import main
-from callout.core.checks import last_height_m, last_status
+from callout.core.checking.checks import last_height_m, last_status
 from callout.core.model import PlotSettings
 from callout.core.rounding import Rounding
 from callout.core.units import Unit
 from callout.crews.place import read_place
 from callout.grammar.words import is_tag
-from callout.journal.config import measuring_from
 from callout.journal.earlier import KIND, earlier_body
 from callout.journal.folder import SurveyFolder, make_survey
 from callout.reports.exchange.darwincore import write_archive
 from callout.reports.exchange.datapackage import write_package
 from callout.reports.exchange.dataset import Dataset
 from callout.reports.exchange.excel import write_workbook
-from callout.reports.exchange.next_visit import all_rows, next_settings, next_trees
 from callout.reports.exchange.parquet import write_parquet
-from callout.reports.exchange.taking import take
-from callout.reports.frames import survey_frames, survey_trees
+from callout.reports.exchange.taken.next_visit import all_rows, next_settings, next_trees
+from callout.reports.exchange.taken.taking import take
+from callout.reports.survey_frames import survey_frames, survey_trees
+from callout.survey.config import measuring_from
 
 HOSTILE = int(os.environ.get("CALLOUT_HOSTILE_IMPORTS", "60"))
 AT = "2027-06-01T09:00:00.000+02:00"

@@ -10,13 +10,13 @@ from __future__ import annotations
 import pytest
 from stand_frames import frame, measurement, plots
 
-from callout.journal.species import reference_species
 from callout.reports.pages.analysis import ReportSettings, analyse
-from callout.reports.stand.biomass import CarbonSettings, biomass_summary, stem_biomass
 from callout.reports.stand.census import stem_census
-from callout.reports.stand.equation_set import read_equations
-from callout.reports.stand.mass_variance import Draws
+from callout.reports.stand.mass.biomass import CarbonSettings, biomass_summary, stem_biomass
+from callout.reports.stand.mass.equation_set import read_equations
+from callout.reports.stand.mass.mass_variance import Draws
 from callout.reports.stand.taper import Taper
+from callout.survey.species_table import reference_species
 
 SET = read_equations().knowing(reference_species())
 LEVEL = CarbonSettings(taper=Taper(0.0))

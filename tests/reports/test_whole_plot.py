@@ -17,9 +17,9 @@ from station_tools import at_work, settle
 
 from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
-from callout.reports.frames import survey_frames
 from callout.reports.pages.analysis import ReportSettings, analyse
-from callout.reports.stand.mass_variance import Draws
+from callout.reports.stand.mass.mass_variance import Draws
+from callout.reports.survey_frames import survey_frames
 
 near = pytest.approx
 
@@ -55,8 +55,8 @@ def tables(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, pd.DataFram
 
 
 def tables_of(path: Path) -> Mapping[str, pd.DataFrame]:
-    from callout.journal.species import species_of
-    from callout.reports.stand.equation_set import read_equations
+    from callout.reports.stand.mass.equation_set import read_equations
+    from callout.survey.species_table import species_of
 
     settings = ReportSettings(
         equations=read_equations().knowing(species_of(path)), draws=Draws(draws=100)

@@ -18,7 +18,7 @@ from callout.core.model import PastMeasurement, PlotSettings, Tree
 from callout.core.units import Unit
 from callout.grammar.language import Language
 from callout.journal.folder import SurveyFolder, make_survey
-from callout.sound.files import encode_flac
+from callout.sound.sound_files import encode_flac
 from callout.station.data import load_language
 from callout.station.station import Station
 

@@ -32,8 +32,8 @@ from callout.core.errors import CalloutError
 from callout.journal.folder import open_survey
 from callout.journal.writer import entry_hash
 from callout.sound.coarser import pcm_within
-from callout.station.signing import seal_session
-from callout.station.tidy import tidy
+from callout.station.upkeep.sealing import seal_session
+from callout.station.upkeep.tidy import tidy
 
 START = "start"
 EACH = int(os.environ.get("CALLOUT_HOSTILE", "1"))

@@ -9,7 +9,7 @@ from typing import Any
 
 import in_english
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.events import Effect, Event, Heard, Opened, Save, Say, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import PastMeasurement, Plot, PlotSettings, Reading, Tree

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from session_tools import Talk, survey, tree
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.events import Save
 from callout.core.units import Unit
 

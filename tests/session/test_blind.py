@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from session_tools import AT, Talk, survey, tree
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.events import Opened
 
 BLIND, OPEN = Rules(blind=True), Rules()

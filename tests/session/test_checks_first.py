@@ -13,7 +13,7 @@ from decimal import Decimal
 import pytest
 from session_tools import Talk, survey, tree
 
-from callout.core import checks
+from callout.core.checking import checks
 from callout.core.model import PastMeasurement, Tree
 from callout.core.units import Unit
 

@@ -8,10 +8,10 @@ import in_english
 import pytest
 from session_tools import Talk, survey, tree
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.meaning import Meaning
 from callout.core.units import Scale, Unit
-from callout.session.doubts import UNSURE, doubt
+from callout.session.told.doubts import UNSURE, doubt
 
 
 def size(value: str, **more: object) -> Meaning:

@@ -13,13 +13,13 @@ import in_english
 import pytest
 from session_tools import Talk, survey, tree
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.model import Reading, Warned
 from callout.core.saying import as_is, saying
 from callout.core.units import Unit
-from callout.session import echo
 from callout.session.machine import MOST_REMINDERS
 from callout.session.state import Pending
+from callout.session.told import echo
 
 AT = "2026-06-02T09:15:00+02:00"
 ENDS = [(f"1{figure}", f"{figure}0") for figure in range(3, 10)]

@@ -11,7 +11,7 @@ from decimal import Decimal
 import pytest
 from session_tools import AT, Talk, survey, tree
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.events import Heard, Save
 from callout.core.meaning import Meaning
 

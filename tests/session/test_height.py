@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from session_tools import Talk, survey, tree
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 
 
 def test_the_height_of_last_time_is_carried_and_called_back():

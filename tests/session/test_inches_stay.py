@@ -22,7 +22,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from callout.cli.main import main
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.events import Heard, Opened, Save, Say
 from callout.core.meaning import Meaning
 from callout.core.model import PastMeasurement, Plot, PlotSettings, Tree

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from session_tools import AT, Talk, survey, tree
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.events import Heard, Save, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import Plot, PlotSettings, Tree

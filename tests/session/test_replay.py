@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from session_tools import AT, Talk, renewed, survey, tree
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.events import Event, Heard, Opened, Save, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.saying import as_is

@@ -18,7 +18,7 @@ import in_english
 import pytest
 from session_tools import Talk, tree
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.events import Heard, Say
 from callout.core.meaning import Meaning
 from callout.core.model import Plot, PlotSettings
@@ -29,7 +29,7 @@ from callout.grammar.parser import parse_words
 from callout.grammar.scope import Scope
 from callout.session.state import Survey
 from callout.station.data import load_language
-from callout.wording.files import load_wording
+from callout.wording.language_files import load_wording
 
 KOREAN = load_language("ko")
 BOOK = load_wording("ko")

@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 from session_tools import Talk, survey, tree
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.events import Heard
 from callout.core.meaning import Meaning
 from callout.core.units import Scale, Unit

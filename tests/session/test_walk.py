@@ -10,7 +10,7 @@ from decimal import Decimal
 
 from session_tools import Talk, survey, tree
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 
 
 def walk(*tags: str) -> Talk:

@@ -11,7 +11,7 @@ from decimal import Decimal
 import pytest
 from session_tools import Talk, survey, tree
 
-from callout.core.checks import Rules
+from callout.core.checking.checks import Rules
 from callout.core.model import Reading
 from callout.session.state import Memory, left_to_do
 from callout.session.walk import next_tree, passed_over

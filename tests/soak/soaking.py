@@ -32,19 +32,19 @@ from trouble import AFTER, BEFORE, CONFIRMING, DECODING, KINDS, REFUSED, WITHIN,
 from callout.core.errors import DeviceError
 from callout.core.model import PlotSettings, Tree
 from callout.core.saying import Saying
-from callout.journal.config import new_settings
 from callout.journal.folder import SurveyFolder, make_survey
-from callout.journal.verify import take_snapshot, verify_journal
-from callout.sound.devices import NULL_DEVICE
-from callout.sound.files import encode_flac
+from callout.proof.verify import take_snapshot, verify_journal
 from callout.sound.frames import FRAME_S, FRAME_SAMPLES, Frame, frames_of
 from callout.sound.pulse import SourceChangedError
-from callout.station import apart, ears
+from callout.sound.sound_devices import NULL_DEVICE
+from callout.sound.sound_files import encode_flac
 from callout.station import post as post_module
-from callout.station.apart import ApartEngine
 from callout.station.build import make_station
-from callout.station.clock import Clock
+from callout.station.hearing import apart, ears
+from callout.station.hearing.apart import ApartEngine
 from callout.station.post import Post, Told, Work
+from callout.station.upkeep.clock import Clock
+from callout.survey.config import new_settings
 
 TAGS = [str(number) for number in range(13, 100)]
 LONGEST_ECHO_S = 20.0

@@ -19,7 +19,6 @@ from sound_tools import LoopedServer
 from callout.core.errors import DeviceError
 from callout.core.events import Say, TimedOut
 from callout.core.saying import as_is, saying
-from callout.journal.config import Speaking
 from callout.sound import guarded_voice
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import Samples, Utterance
@@ -27,9 +26,10 @@ from callout.sound.guarded_voice import GuardedVoice
 from callout.sound.microphone import Microphone
 from callout.sound.speaker import Playback
 from callout.sound.voice import Tone, Voice, VoiceSettings, beep
-from callout.station import voice as voice_module
+from callout.station.speaking import spoken_echo as voice_module
+from callout.station.speaking.spoken_echo import SpokenEcho
 from callout.station.station import Done
-from callout.station.voice import SpokenEcho
+from callout.survey.config import Speaking
 
 QUESTION = Say((as_is("83, 24.6. Confirm?"),), "ask")
 WARNED = Say((as_is("83, 24.6, that is down 0.4."), saying("accept-asked")), "ask")

@@ -10,8 +10,8 @@ import pytest
 import soundfile
 
 from callout.core.errors import OperatorError, ProgrammerError
-from callout.sound.files import decode_flac, encode_flac, read_sound, stream_sound
 from callout.sound.frames import FRAME_SAMPLES, SAMPLE_RATE_HZ, Samples, frames_of, level_dbfs
+from callout.sound.sound_files import decode_flac, encode_flac, read_sound, stream_sound
 
 
 def tone(hz: float, seconds: float, rate_hz: int, peak: float = 0.5) -> np.ndarray:

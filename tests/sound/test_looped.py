@@ -11,10 +11,10 @@ from sound_tools import LoopedServer, trimmed
 
 from callout.core.errors import DeviceError
 from callout.sound import microphone as microphone_module
-from callout.sound.devices import list_microphones, list_speakers
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import Frame, Samples, Utterance
 from callout.sound.microphone import Microphone
+from callout.sound.sound_devices import list_microphones, list_speakers
 from callout.sound.speaker import Speaker
 from callout.sound.voice import Tone, Voice, beep
 

@@ -19,17 +19,17 @@ import in_english
 import pytest
 from sound_tools import LoopedServer
 
-from callout.sound.devices import choose, watch_source
 from callout.sound.frames import FRAME_S, Frame
 from callout.sound.microphone import Microphone
 from callout.sound.pulse import SourceWatch
+from callout.sound.sound_devices import choose, watch_source
 from callout.sound.speaker import Speaker
-from callout.station import ears as ears_module
-from callout.station.clock import Clock
-from callout.station.ears import CHANGED, Ears
-from callout.station.faults import Faults
-from callout.station.listening import Listening
-from callout.station.voice import SilentEcho
+from callout.station.hearing import ears as ears_module
+from callout.station.hearing.ears import CHANGED, Ears
+from callout.station.hearing.listening import Listening
+from callout.station.speaking.spoken_echo import SilentEcho
+from callout.station.upkeep.clock import Clock
+from callout.station.upkeep.faults import Faults
 
 
 class Taken:

@@ -11,9 +11,9 @@ from sound_tools import trimmed
 
 from callout.core.errors import DeviceError, OperatorError
 from callout.sound import espeak as espeak_module
-from callout.sound.devices import NULL_DEVICE
 from callout.sound.frames import Samples, level_dbfs
 from callout.sound.microphone import Microphone
+from callout.sound.sound_devices import NULL_DEVICE
 from callout.sound.speaker import NullSpeaker, Speaker
 from callout.sound.voice import Tone, Voice, VoiceSettings, beep
 
@@ -113,7 +113,7 @@ def test_without_hardware_the_null_backend_must_be_asked_for() -> None:
 
 
 def test_no_sound_system_is_told_plainly(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("callout.sound.devices._REAL", [])
+    monkeypatch.setattr("callout.sound.sound_devices._REAL", [])
     monkeypatch.setattr("miniaudio.Devices", lambda backends: (_ for _ in ()).throw(_no_sound()))
     with pytest.raises(DeviceError, match="no-sound-system"):
         Microphone()

@@ -11,8 +11,8 @@ import pytest
 
 from callout.grammar.scope import Scope
 from callout.sound.endpoint import Endpointer
-from callout.sound.files import read_sound
 from callout.sound.frames import frames_of
+from callout.sound.sound_files import read_sound
 from callout.speech.engine import SAMPLE_RATE_HZ
 from callout.speech.sphinx import SphinxEngine
 from callout.station.data import data_folder, load_language

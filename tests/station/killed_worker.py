@@ -25,7 +25,7 @@ from station_tools import LANGUAGE, ScriptedEngine
 
 from callout.core.events import Save, Say
 from callout.journal.folder import SurveyFolder
-from callout.sound.files import encode_flac
+from callout.sound.sound_files import encode_flac
 from callout.station.scopes import scope_of
 from callout.station.station import Done, Station
 

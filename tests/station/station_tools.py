@@ -15,7 +15,7 @@ from callout.grammar.automaton import Automaton
 from callout.grammar.language import Language
 from callout.grammar.scope import Scope
 from callout.journal.folder import SurveyFolder
-from callout.sound.files import encode_flac
+from callout.sound.sound_files import encode_flac
 from callout.speech.engine import Candidate, Samples, candidate_of
 from callout.station.data import load_language
 from callout.station.station import Done, Station

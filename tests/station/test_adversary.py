@@ -31,17 +31,17 @@ from callout.core.errors import CalloutError
 from callout.crews.merge import merge, parts_of
 from callout.crews.site import Site, site_folders
 from callout.journal.folder import SurveyFolder
-from callout.journal.made_seals import made_path
 from callout.journal.reader import Entry
-from callout.journal.seals import Seal, read_seals, seals_path
-from callout.journal.signing import public_of, read_key
-from callout.journal.source import take_snapshot
-from callout.journal.verify import Report
-from callout.journal.witness import Witness, told, witness_of
 from callout.journal.writer import entry_hash
-from callout.station.rebuild import made_again, table_faults
-from callout.station.signing import seal_act, seal_session
-from callout.station.verifying import verify_survey
+from callout.proof.made_seals import made_path
+from callout.proof.seals import Seal, read_seals, seals_path
+from callout.proof.signatures import public_of, read_key
+from callout.proof.source import take_snapshot
+from callout.proof.verify import Report
+from callout.proof.witness import Witness, told, witness_of
+from callout.station.upkeep.rebuild import made_again, table_faults
+from callout.station.upkeep.sealing import seal_act, seal_session
+from callout.station.upkeep.verifying import verify_survey
 
 TRIALS = int(os.environ.get("CALLOUT_ADVERSARY", "120"))
 HISTORIES = int(os.environ.get("CALLOUT_HONEST", "12"))
@@ -213,7 +213,7 @@ def own_key(folder: SurveyFolder, honest: Honest, chance: random.Random) -> None
     """Names a key of their own in the forged journal and signs with it."""
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-    from callout.journal.signing import signing_with
+    from callout.proof.signatures import signing_with
 
     items, key = parts(honest), Ed25519PrivateKey.generate()
     first = change_one(items, chance, honest.seals[0].entry)

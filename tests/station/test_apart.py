@@ -24,13 +24,13 @@ from callout.core.errors import DeviceError, OperatorError
 from callout.core.saying import Saying
 from callout.grammar.automaton import Automaton
 from callout.journal.folder import SurveyFolder
-from callout.sound.files import encode_flac, read_sound
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples
+from callout.sound.sound_files import encode_flac, read_sound
 from callout.speech.engine import Candidate
 from callout.speech.sphinx import SphinxEngine
-from callout.station import apart
-from callout.station.apart import ApartEngine, EngineOrder
 from callout.station.data import data_folder
+from callout.station.hearing import apart
+from callout.station.hearing.apart import ApartEngine, EngineOrder
 from callout.station.scopes import scope_of
 from callout.station.station import Station
 
@@ -149,7 +149,7 @@ def test_an_engine_that_cannot_be_had_is_refused_as_ever() -> None:
 def test_it_ends_with_its_parent_even_when_that_is_killed() -> None:
     program = (
         "import time; from station_tools import LANGUAGE;"
-        "from callout.station.apart import ApartEngine, EngineOrder;"
+        "from callout.station.hearing.apart import ApartEngine, EngineOrder;"
         "print(ApartEngine(EngineOrder('pocketsphinx', LANGUAGE)).pid, flush=True);"
         "time.sleep(60)"
     )

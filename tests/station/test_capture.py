@@ -24,11 +24,11 @@ import pytest
 
 from callout.journal.folder import open_survey
 from callout.journal.reader import current
-from callout.sound.files import read_sound
+from callout.practice.demo import make_demo_survey
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples
+from callout.sound.sound_files import read_sound
 from callout.sound.speaker import Speaker
 from callout.station.data import data_folder
-from callout.station.demo import make_demo_survey
 
 FIXTURES = data_folder("audio_fixtures")
 

@@ -11,12 +11,12 @@ from station_tools import LANGUAGE, ScriptedEngine
 
 from callout.core.events import Say
 from callout.core.saying import Saying
-from callout.sound.files import encode_flac
+from callout.sound.sound_files import encode_flac
 from callout.station import post as posts
-from callout.station.check_in import AGAIN_S, ASK, CheckIn
-from callout.station.clock import Clock
 from callout.station.post import Post, Told, Work
+from callout.station.speaking.check_in import AGAIN_S, ASK, CheckIn
 from callout.station.station import Station
+from callout.station.upkeep.clock import Clock
 
 
 def test_off_it_never_asks():

@@ -14,9 +14,9 @@ from callout.core.saying import as_is
 from callout.core.units import Unit
 from callout.grammar.parser import parse_words
 from callout.grammar.scope import Scope
+from callout.practice.drill import Misheard, drilled_tags, one_by_one, said_one_by_one, slips_told
+from callout.practice.practice import Card, Tried, drilled, misheard, misheard_told
 from callout.station.data import load_language
-from callout.station.drill import Misheard, drilled_tags, one_by_one, said_one_by_one, slips_told
-from callout.station.practice import Card, Tried, drilled, misheard, misheard_told
 
 ENGLISH = load_language("en")
 

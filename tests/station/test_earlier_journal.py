@@ -18,8 +18,8 @@ from callout.journal.copying import write_journal
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import Entry, current
 from callout.journal.schema import LATER_COLUMNS
-from callout.station.demo import make_demo_survey
-from callout.station.rebuild import made_again
+from callout.practice.demo import make_demo_survey
+from callout.station.upkeep.rebuild import made_again
 
 EARLIER = Path(__file__).with_name("earlier_journal.jsonl")
 

@@ -17,12 +17,12 @@ from callout.core.errors import StorageError
 from callout.journal.folder import SurveyFolder
 from callout.journal.removals import KIND, removed_in
 from callout.journal.session_sound import SPOOL
-from callout.journal.verify import take_snapshot, verify_journal
 from callout.journal.writer import JournalWriter
+from callout.office.erasing import Which, erase
+from callout.proof.verify import take_snapshot, verify_journal
 from callout.sound.coarser import pcm_within
 from callout.sound.frames import frames_of
-from callout.station.erasing import Which, erase
-from callout.station.tidy import tidy
+from callout.station.upkeep.tidy import tidy
 
 ORDER = ("--reason", "asked to", "--who", "Office")
 

@@ -22,15 +22,15 @@ from callout.core.events import Say
 from callout.core.saying import as_is, saying
 from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.grammar.automaton import Automaton
-from callout.sound.files import encode_flac
+from callout.sound.sound_files import encode_flac
 from callout.station import post as post_module
-from callout.station.clock import Clock
 from callout.station.data import load_language
-from callout.station.faults import AGAIN_S, SPACE, Faults
 from callout.station.post import Post, Told, Work
 from callout.station.presenter import StationFace
-from callout.station.spoken_turns import SpokenTurns, is_notice
+from callout.station.speaking.spoken_turns import SpokenTurns, is_notice
 from callout.station.station import Station
+from callout.station.upkeep.clock import Clock
+from callout.station.upkeep.faults import AGAIN_S, SPACE, Faults
 
 
 class Board:

@@ -23,13 +23,13 @@ from callout.core.saying import as_is
 from callout.core.told import span_told
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import FRAME_S, Frame, Samples, frames_of
-from callout.station.clock import Clock
-from callout.station.ears import Ears
-from callout.station.faults import AGAIN_S, Faults
-from callout.station.listening import Listening
+from callout.station.hearing.ears import Ears
+from callout.station.hearing.listening import Listening
+from callout.station.hearing.sound_watch import DISTANT, LOUD, SILENT, SoundWatch
 from callout.station.post import nearly_full
-from callout.station.sound_watch import DISTANT, LOUD, SILENT, SoundWatch
-from callout.station.voice import SilentEcho
+from callout.station.speaking.spoken_echo import SilentEcho
+from callout.station.upkeep.clock import Clock
+from callout.station.upkeep.faults import AGAIN_S, Faults
 
 # ---- told once ----
 
@@ -255,7 +255,7 @@ class FakeMicrophone:
 def test_a_microphone_comes_back_in_one_stream_and_is_told_once(
     tmp_path: Path, monkeypatch: object
 ) -> None:
-    import callout.station.ears as ears_module
+    import callout.station.hearing.ears as ears_module
 
     heard, leaving = Heard(), threading.Event()
     opened: list[FakeMicrophone | None] = [

@@ -19,13 +19,13 @@ from station_tools import ScriptedEngine, at_work, clock, sound
 from callout.cli.main import main
 from callout.core.damm import checks_out
 from callout.journal.folder import SurveyFolder
-from callout.journal.made_seals import made_path
-from callout.journal.seals import read_seals, seals_path
-from callout.journal.signing import public_of, read_key
-from callout.journal.witness import told as figures
-from callout.journal.witness import witness_of
 from callout.journal.writer import entry_hash
-from callout.station.signing import seal_session
+from callout.proof.made_seals import made_path
+from callout.proof.seals import read_seals, seals_path
+from callout.proof.signatures import public_of, read_key
+from callout.proof.witness import told as figures
+from callout.proof.witness import witness_of
+from callout.station.upkeep.sealing import seal_session
 
 Capture = pytest.CaptureFixture[str]
 

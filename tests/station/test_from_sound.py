@@ -17,10 +17,10 @@ from station_tools import BEGAN, at_work, clock
 from callout.cli.main import main
 from callout.core.model import Reading
 from callout.journal.folder import SurveyFolder
-from callout.journal.verify import take_snapshot
-from callout.station.comparing import differences
+from callout.lookback.comparing import differences
+from callout.practice.demo import make_demo_survey
+from callout.proof.verify import take_snapshot
 from callout.station.data import data_folder
-from callout.station.demo import make_demo_survey
 
 WALK = data_folder("audio_fixtures") / "walk.flac"
 

@@ -15,9 +15,9 @@ from station_tools import at_work, clock
 
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import JournalReader
-from callout.station import kept_state
-from callout.station.kept_state import followed, resume
-from callout.station.signing import seal_session
+from callout.station.upkeep import kept_state
+from callout.station.upkeep.kept_state import followed, resume
+from callout.station.upkeep.sealing import seal_session
 
 SAID = (
     "83 25.1", "accept", "confirm", "91 12.9", "undo", "tree 91", "no", "new tree 205 8.1", "skip",

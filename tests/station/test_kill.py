@@ -29,9 +29,9 @@ from station_tools import at_work
 from callout.core.errors import CalloutError
 from callout.journal.folder import SurveyFolder
 from callout.journal.writer import GENESIS, entry_hash
+from callout.practice.demo import make_demo_survey
 from callout.station.data import data_folder
-from callout.station.demo import make_demo_survey
-from callout.station.recall import remember
+from callout.station.upkeep.recall import remember
 
 KILLS = int(os.environ.get("CALLOUT_KILLS", "240"))
 KILLS_A_SURVEY = 24

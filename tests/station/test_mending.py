@@ -15,8 +15,8 @@ from station_tools import at_work, said, saves, sound, told_by
 from callout.core.errors import OperatorError, StorageError
 from callout.journal.folder import SurveyFolder
 from callout.journal.writer import JournalWriter
-from callout.station.mending import mended
 from callout.station.station import Station
+from callout.station.upkeep.mending import mended
 
 
 def confirmed(station: Station, text: str) -> bool:

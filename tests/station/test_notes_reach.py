@@ -13,8 +13,8 @@ from station_tools import BEGAN, ScriptedEngine, at_work, sound
 from callout.cli.main import main
 from callout.crews.place import read_place
 from callout.journal.folder import SurveyFolder
-from callout.reports.frames import notes_of
-from callout.station.demo import make_demo_survey
+from callout.practice.demo import make_demo_survey
+from callout.reports.survey_frames import notes_of
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from journal_tools import survey
 from station_tools import LANGUAGE, ScriptedEngine
 
 from callout.core.saying import as_is
-from callout.sound.files import encode_flac
+from callout.sound.sound_files import encode_flac
 from callout.station.face import Level, Update, View
 from callout.station.presenter import StationFace
 from callout.station.station import Station

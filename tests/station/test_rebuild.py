@@ -23,13 +23,13 @@ from test_recall import KEYS, SPOKEN, TYPED
 
 from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
-from callout.journal.seals import seal
-from callout.journal.verify import take_snapshot, verify_journal
 from callout.journal.writer import JournalWriter
-from callout.sound.files import encode_flac
-from callout.station.rebuild import rebuild, table_faults
-from callout.station.recall import remember
+from callout.proof.seals import seal
+from callout.proof.verify import take_snapshot, verify_journal
+from callout.sound.sound_files import encode_flac
 from callout.station.station import Station
+from callout.station.upkeep.rebuild import rebuild, table_faults
+from callout.station.upkeep.recall import remember
 
 SESSIONS = int(os.environ.get("CALLOUT_REBUILD_SESSIONS", "60"))
 MEMORY_DISK = "/dev/shm" if Path("/dev/shm").is_dir() else None

@@ -18,8 +18,8 @@ from callout.core.errors import OperatorError
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import current
 from callout.session.state import Phase
-from callout.station.recall import remember
 from callout.station.station import Station
+from callout.station.upkeep.recall import remember
 
 TYPED = (
     "83 24.6", "83 3.1", "91 12.25", "tree ninety one", "12.9", "correction 13.1", "101 5",

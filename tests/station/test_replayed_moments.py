@@ -18,15 +18,15 @@ from station_tools import BEGAN, LANGUAGE, ScriptedEngine, at_work, clock, sound
 
 from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
-from callout.journal.verify import take_snapshot
+from callout.lookback.otherwise import saved_otherwise
+from callout.lookback.rehear import OTHER, SAME, SAVED_OTHER, SAVED_UNHEARD, WORDS, hear_again
+from callout.lookback.replay import Moment, Wanted, chosen, moments
+from callout.practice.demo import make_demo_survey
+from callout.proof.verify import take_snapshot
 from callout.sound import speaker
-from callout.sound.files import read_sound
 from callout.sound.frames import Samples
+from callout.sound.sound_files import read_sound
 from callout.station.data import data_folder
-from callout.station.demo import make_demo_survey
-from callout.station.otherwise import saved_otherwise
-from callout.station.rehear import OTHER, SAME, SAVED_OTHER, SAVED_UNHEARD, WORDS, hear_again
-from callout.station.replay import Moment, Wanted, chosen, moments
 
 SPOKEN = (
     ("tree eighty three twenty four point six", 0.93),  # 4: flagged, it shrank

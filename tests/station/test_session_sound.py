@@ -26,21 +26,21 @@ from journal_tools import survey
 from station_tools import BEGAN, ScriptedEngine, at_work, clock
 
 from callout.core.events import Say
-from callout.journal.config import Keeping
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import Entry
 from callout.journal.session_sound import KIND, SPOOL
-from callout.journal.verify import take_snapshot, verify_journal
 from callout.journal.writer import JournalWriter
+from callout.proof.verify import take_snapshot, verify_journal
 from callout.sound.coarser import coarser, pcm_within
 from callout.sound.endpoint import Endpointer
-from callout.sound.files import decode_flac, encode_flac
 from callout.sound.frames import FRAME_SAMPLES, SAMPLE_RATE_HZ, Frame, Samples, frames_of
-from callout.station.keeping import session_sound
-from callout.station.listening import Listening
+from callout.sound.sound_files import decode_flac, encode_flac
+from callout.station.hearing.keeping import session_sound
+from callout.station.hearing.listening import Listening
+from callout.station.hearing.talking import TalkKey
 from callout.station.station import Station
-from callout.station.talking import TalkKey
-from callout.station.tidy import tidy
+from callout.station.upkeep.tidy import tidy
+from callout.survey.config import Keeping
 
 KILLS = int(os.environ.get("CALLOUT_SOUND_KILLS", "8"))
 KEEPING = Keeping(whole_session=True, segment_s=2, mb_an_hour=1000)

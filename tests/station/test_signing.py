@@ -15,11 +15,11 @@ from journal_tools import survey
 from station_tools import at_work, clock
 
 from callout.cli.main import main
-from callout.journal import signing
 from callout.journal.folder import SurveyFolder
-from callout.journal.seals import read_seals, seals_path
-from callout.journal.signing import public_of, read_key, signing_with
-from callout.station.signing import seal_session
+from callout.proof import signatures
+from callout.proof.seals import read_seals, seals_path
+from callout.proof.signatures import public_of, read_key, signing_with
+from callout.station.upkeep.sealing import seal_session
 
 # RFC 8032, section 7.1, test 2: a secret key, its public key, and the signature of one byte.
 SECRET = "4ccd089b28ff96da9db6c346ec114e0f5b8a319f35aba624da8cf6ed4fb8a6fb"
@@ -200,7 +200,7 @@ def test_without_the_package_seals_are_made_and_told_unchecked(
     public = named(folder, key)
     a_session(folder)
     monkeypatch.setattr(signing, "can_sign", lambda: False)
-    monkeypatch.setattr("callout.journal.verify_seals.can_sign", lambda: False)
+    monkeypatch.setattr("callout.proof.verify_seals.can_sign", lambda: False)
     code, text = verified(folder, capsys)
     assert (code, "was not checked" in text) == (0, True)
     assert verified(folder, capsys, "--signer", public)[0] == 3, "not checked is not proved"

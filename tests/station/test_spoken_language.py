@@ -7,13 +7,13 @@ import pytest
 
 from callout.core.events import Say, TimedOut
 from callout.core.saying import as_is, saying
-from callout.journal.config import Speaking
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import Samples
 from callout.sound.voice import VoiceSettings
-from callout.station import voice
+from callout.station.speaking import spoken_echo
 from callout.station.station import Done
-from callout.wording.files import load_wording
+from callout.survey.config import Speaking
+from callout.wording.language_files import load_wording
 
 ASKED = Say((as_is("83, 24.6."), saying("confirm-asked")), "ask")
 
@@ -62,7 +62,7 @@ def test_words_and_voice(monkeypatch, code, chosen, spoken):
 
     monkeypatch.setattr(voice, "GuardedVoice", Speaks)
     monkeypatch.setattr(voice, "Speaker", Loudspeaker)
-    echo = voice.make_echo(chosen, Endpointer(), False, load_wording(code))
+    echo = spoken_echo.make_echo(chosen, Endpointer(), False, load_wording(code))
     echo.tell(Done(TimedOut(1, "2026-06-02T09:15:00+02:00"), (ASKED,)))
     echo.close()
     assert said == [spoken]

@@ -10,7 +10,7 @@ from station_tools import at_work, said, saves, told_by
 
 from callout.journal.folder import SurveyFolder
 from callout.station.presenter import view_of
-from callout.station.recall import remember
+from callout.station.upkeep.recall import remember
 
 
 @pytest.fixture

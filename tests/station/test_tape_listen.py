@@ -22,7 +22,7 @@ from callout.devices.settings import device_from
 from callout.devices.survey_file import with_device
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.journal.reader import current
-from callout.station.demo import make_demo_survey
+from callout.practice.demo import make_demo_survey
 
 TAPE = Path(__file__).parents[1] / "devices" / "simulated_tape.py"
 

@@ -27,10 +27,10 @@ from station_tools import ScriptedEngine, at_work, clock, sound
 
 from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
-from callout.journal.seals import seal, seals_path
-from callout.journal.verify import Fault, take_snapshot, verify_journal
 from callout.journal.writer import JournalWriter, entry_hash
-from callout.station.rebuild import table_faults
+from callout.proof.seals import seal, seals_path
+from callout.proof.verify import Fault, take_snapshot, verify_journal
+from callout.station.upkeep.rebuild import table_faults
 
 TRIALS = int(os.environ.get("CALLOUT_TAMPERINGS", "600"))
 KILLS = int(os.environ.get("CALLOUT_VERIFY_KILLS", "24"))

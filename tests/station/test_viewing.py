@@ -15,11 +15,11 @@ import pytest
 
 from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
-from callout.journal.verify import take_snapshot
-from callout.sound.files import decode_flac
+from callout.lookback.replay import Moment, Wanted, chosen, moments
+from callout.lookback.viewing import OUTLINE, Viewer, outline
+from callout.proof.verify import take_snapshot
+from callout.sound.sound_files import decode_flac
 from callout.speech.timed import aligned
-from callout.station.replay import Moment, Wanted, chosen, moments
-from callout.station.viewing import OUTLINE, Viewer, outline
 
 
 @pytest.fixture(scope="module")

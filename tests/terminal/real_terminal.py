@@ -127,8 +127,8 @@ def started(survey: Path, audio: Path, state: Path, engine: str) -> str:
 
 def main() -> int:
     """Count the starts that are well."""
+    from callout.practice.demo import make_demo_survey
     from callout.station.data import data_folder
-    from callout.station.demo import make_demo_survey
 
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--starts", type=int, default=50)

@@ -19,8 +19,8 @@ from real_terminal import PYTHON, Terminal, started
 
 from callout.cli.crashes import CODE
 from callout.journal.folder import SurveyFolder
+from callout.practice.demo import make_demo_survey
 from callout.station.data import data_folder
-from callout.station.demo import make_demo_survey
 
 WALK = data_folder("audio_fixtures") / "walk.flac"
 ENGINE = ("--engine", "pocketsphinx")

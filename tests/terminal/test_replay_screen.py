@@ -9,7 +9,7 @@ import pytest
 import screenshots
 from textual.pilot import Pilot
 
-from callout.station.viewing import Hearing, Look, TimedWord
+from callout.lookback.viewing import Hearing, Look, TimedWord
 from callout.terminal.replay_app import ReplayApp
 from callout.terminal.wave import column, ruler, times_told, wave_rows, word_rows
 

@@ -15,10 +15,10 @@ from textual.message import Message
 from textual.theme import Theme
 
 from callout.station.face import Level
-from callout.terminal import wording
+from callout.terminal import labels
 from callout.terminal.blocks import SMALL, TALL, Font, Scale, draw, height, width
-from callout.terminal.messages import Mailbox
 from callout.terminal.plain import plain
+from callout.terminal.screen_messages import Mailbox
 from callout.terminal.themes import DUSK, PAIRS, SUN
 from callout.terminal.widgets.reading import Shown, laid_out, shown_of
 
@@ -105,26 +105,26 @@ def test_no_status_is_told_by_colour_alone() -> None:
         scripted.IDLE, scripted.PENDING, scripted.WARNED, scripted.SAVED, scripted.ASKED,
         scripted.REFUSED, scripted.FAULTY,
     ]  # fmt: skip
-    words = [wording.state_word(view) for view in views]
+    words = [labels.state_word(view) for view in views]
     assert len(set(words)) == len(views)
 
 
 def test_saved_is_shown_large_only_for_the_reading_that_was_saved() -> None:
     assert shown_of(scripted.SAVED).size == "25.4"
     other = replace(scripted.SAVED, recent=scripted.RECENT)
-    assert wording.just_saved(other) is None
+    assert labels.just_saved(other) is None
     undone = replace(scripted.SAVED, answer="undone", said="Undone: 83, 25.4 is taken back.")
-    assert wording.just_saved(undone) is None
-    assert wording.state_word(undone) == "DONE"
+    assert labels.just_saved(undone) is None
+    assert labels.state_word(undone) == "DONE"
 
 
 def test_nothing_says_listening_when_nothing_listens() -> None:
-    assert wording.state_word(replace(scripted.IDLE, engine="")) == "READY FOR TYPING"
-    assert wording.state_word(scripted.FAULTY) == "FAULT: SEE BELOW"
+    assert labels.state_word(replace(scripted.IDLE, engine="")) == "READY FOR TYPING"
+    assert labels.state_word(scripted.FAULTY) == "FAULT: SEE BELOW"
 
 
 def test_next_few_names_what_fits_and_counts_the_rest() -> None:
-    told = wording.next_few(scripted.IDLE, 38, 3)
+    told = labels.next_few(scripted.IDLE, 38, 3)
     named = [word for word in told.split("  and ")[0].split() if word.isdigit()]
     assert named == list(scripted.TAGS[82 : 82 + len(named)])
     assert told.endswith(f"and {218 - len(named)} more")
@@ -142,8 +142,8 @@ def test_next_few_names_what_fits_and_counts_the_rest() -> None:
     ],
 )
 def test_levels(level: Level, cells: int, word: str) -> None:
-    assert wording.level_cells(level, 10) == cells
-    assert wording.level_word(level) == word
+    assert labels.level_cells(level, 10) == cells
+    assert labels.level_word(level) == word
 
 
 def test_a_burst_from_many_threads_is_one_message_with_the_newest_view() -> None:

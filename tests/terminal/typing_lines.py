@@ -23,7 +23,7 @@ from journal_tools import survey
 from station_tools import LANGUAGE, clock
 
 from callout.journal.folder import SurveyFolder
-from callout.sound.files import encode_flac
+from callout.sound.sound_files import encode_flac
 from callout.station.face import MOST_TYPED, View
 from callout.station.presenter import view_of
 from callout.station.station import Station

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from callout.core.errors import CalloutError
 from callout.core.events import Say
 from callout.core.saying import Saying
-from callout.wording.files import english
+from callout.wording.language_files import english
 
 WORDS = english()
 

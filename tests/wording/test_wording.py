@@ -19,7 +19,7 @@ from callout.core.saying import Saying, as_is, saying, saying_from
 from callout.core.told import STATUSES, command_told, side_told, status_told, unit_told
 from callout.core.units import Scale, Unit
 from callout.session.machine import TABLE
-from callout.wording.files import english, load_wording
+from callout.wording.language_files import english, load_wording
 from callout.wording.wording import Length, Wording
 
 PACKAGE = Path(callout.__file__).parent

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 
-from callout.reports.exchange.about import About, Contributor
+from callout.reports.exchange.metadata import About, Contributor
 
 CITATION_FILE = "CITATION.cff"
 _SPDX = re.compile(r"[A-Za-z0-9.+-]+")  # the format takes identifiers only, no sentence

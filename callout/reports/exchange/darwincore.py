@@ -18,9 +18,6 @@ import zipfile
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
-from callout.journal.files import storage_errors
-from callout.journal.species import reference_species
-from callout.reports.exchange.about import About
 from callout.reports.exchange.cells import (
     WRITTEN,
     extra_columns,
@@ -31,9 +28,12 @@ from callout.reports.exchange.cells import (
 )
 from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
 from callout.reports.exchange.eml import eml
+from callout.reports.exchange.metadata import About
 from callout.reports.exchange.scientific import Named, scientific_names
 from callout.reports.identities import identified
 from callout.reports.stand.columns import PLOT_COLUMNS
+from callout.survey.files import storage_errors
+from callout.survey.species_table import reference_species
 
 DWC = "http://rs.tdwg.org/dwc/terms/"
 TEXT = "http://rs.tdwg.org/dwc/text/"

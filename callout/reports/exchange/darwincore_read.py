@@ -11,7 +11,6 @@ from xml.etree import ElementTree
 import pandas as pd
 
 from callout.core.errors import OperatorError
-from callout.reports.exchange.about import About, about_from
 from callout.reports.exchange.cells import WRITTEN, measurements_from, plots_from
 from callout.reports.exchange.darwincore import (
     DWC,
@@ -24,6 +23,7 @@ from callout.reports.exchange.darwincore import (
 from callout.reports.exchange.datapackage import text_table
 from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
 from callout.reports.exchange.eml import WHOLE
+from callout.reports.exchange.metadata import About, about_from
 from callout.reports.stand.columns import PLOT_COLUMNS
 
 Facts = dict[str, dict[str, str]]

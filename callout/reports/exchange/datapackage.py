@@ -21,8 +21,6 @@ import pandas as pd
 
 from callout.core.errors import OperatorError
 from callout.core.units import Unit
-from callout.journal.files import storage_errors
-from callout.reports.exchange.about import About, about_from
 from callout.reports.exchange.cells import (
     GUARD_NOTE,
     MEANING,
@@ -40,8 +38,10 @@ from callout.reports.exchange.cells import (
 )
 from callout.reports.exchange.citation import CITATION_FILE, citation
 from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
+from callout.reports.exchange.metadata import About, about_from
 from callout.reports.identities import identified
 from callout.reports.stand.columns import PLOT_COLUMNS, STATUSES
+from callout.survey.files import storage_errors
 
 DESCRIPTOR = "datapackage.json"
 _PLOT_KEY = {"fields": ["plot"], "reference": {"resource": "plots", "fields": ["plot"]}}

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from callout.core.model import Plot
-from callout.reports.exchange.about import About
+from callout.reports.exchange.metadata import About
 
 # Further tables of texts: name, the words for one row, and the column that says most of it.
 FURTHER_TABLES = {

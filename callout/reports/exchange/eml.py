@@ -10,8 +10,8 @@ import json
 from collections.abc import Iterator
 from xml.sax.saxutils import escape, quoteattr
 
-from callout.reports.exchange.about import About, Contributor
 from callout.reports.exchange.dataset import Dataset
+from callout.reports.exchange.metadata import About, Contributor
 from callout.reports.exchange.scientific import Named
 
 WHOLE = "calloutAbout"

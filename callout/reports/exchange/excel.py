@@ -21,8 +21,6 @@ import numpy as np
 import pandas as pd
 
 from callout.core.errors import OperatorError
-from callout.journal.files import storage_errors
-from callout.reports.exchange.about import About, about_from
 from callout.reports.exchange.cells import (
     GUARD_NOTE,
     MEANING,
@@ -39,8 +37,10 @@ from callout.reports.exchange.cells import (
     told,
 )
 from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
+from callout.reports.exchange.metadata import About, about_from
 from callout.reports.identities import identified
 from callout.reports.stand.columns import PLOT_COLUMNS
+from callout.survey.files import storage_errors
 
 _CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\ufffe\uffff\ud800-\udfff]")
 _WHOLE = "everything told of the data set, as JSON"

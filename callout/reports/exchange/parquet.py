@@ -14,8 +14,6 @@ from typing import Any
 import pandas as pd
 
 from callout.core.errors import OperatorError
-from callout.journal.files import storage_errors
-from callout.reports.exchange.about import About, about_from
 from callout.reports.exchange.cells import (
     MEANING,
     WRITTEN,
@@ -27,8 +25,10 @@ from callout.reports.exchange.cells import (
     texts,
 )
 from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
+from callout.reports.exchange.metadata import About, about_from
 from callout.reports.identities import identified
 from callout.reports.stand.columns import PLOT_COLUMNS
+from callout.survey.files import storage_errors
 
 NAMES = ("measurements.parquet", "plots.parquet")
 _FLOATS = ("diameter_cm", "measured_height_m", "area_ha", "breast_height_m")

@@ -21,7 +21,7 @@ from callout.reports.figures.style import (
     figure,
     short,
 )
-from callout.reports.stand.change import COMPONENTS
+from callout.reports.stand.dynamics.change import COMPONENTS
 
 MOST_SPECIES = 4
 _TOLD = {

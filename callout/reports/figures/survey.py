@@ -9,7 +9,7 @@ import pandas as pd
 
 from callout.reports.figures.style import INK, MARKERS, SHADES, Drawing, drawing, figure, short
 from callout.reports.stand.columns import STATUSES
-from callout.reports.stand.errors import ErrorModel
+from callout.reports.stand.mass.reading_errors import ErrorModel
 
 MOST_ROWS = 400
 _LETTERS = 120  # rows to which a letter in each cell still fits

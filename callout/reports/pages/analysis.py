@@ -12,17 +12,13 @@ import pandas as pd
 
 from callout.core.errors import OperatorError
 from callout.reports.pages.cautions import cautions
-from callout.reports.stand.biomass import (
-    CarbonSettings,
-    carbon_components,
-    one_species,
-    stem_biomass,
-)
 from callout.reports.stand.census import census_table, measured_again, with_aside
-from callout.reports.stand.change import components, scope_facts, whole_basal_area
-from callout.reports.stand.climate import corrected as corrected_tries
-from callout.reports.stand.climate import correlations
-from callout.reports.stand.compare import (
+from callout.reports.stand.composition import composition
+from callout.reports.stand.corrected import corrected
+from callout.reports.stand.dynamics.change import components, scope_facts, whole_basal_area
+from callout.reports.stand.dynamics.climate import corrected as corrected_tries
+from callout.reports.stand.dynamics.climate import correlations
+from callout.reports.stand.dynamics.compare import (
     NONE_TOLD,
     Figure,
     assigned,
@@ -31,25 +27,29 @@ from callout.reports.stand.compare import (
     treatment_effects,
     treatment_means,
 )
-from callout.reports.stand.composition import composition
-from callout.reports.stand.corrected import corrected
-from callout.reports.stand.equation_set import EquationSet, read_equations
-from callout.reports.stand.errors import ErrorModel, from_repeats
-from callout.reports.stand.fluxes import fluxes
-from callout.reports.stand.gaps import left_out, species_gaps
-from callout.reports.stand.growth import (
+from callout.reports.stand.dynamics.fluxes import fluxes
+from callout.reports.stand.dynamics.growth import (
     growth_by_plot,
     growth_by_year,
     growth_of_site,
     increments,
 )
-from callout.reports.stand.mass_variance import Draws, with_error
-from callout.reports.stand.periods import judged_periods
-from callout.reports.stand.rates import as_trees, demographic_rates, rates_of_site
+from callout.reports.stand.dynamics.periods import judged_periods
+from callout.reports.stand.dynamics.rates import as_trees, demographic_rates, rates_of_site
+from callout.reports.stand.mass.biomass import (
+    CarbonSettings,
+    carbon_components,
+    one_species,
+    stem_biomass,
+)
+from callout.reports.stand.mass.equation_set import EquationSet, read_equations
+from callout.reports.stand.mass.gaps import left_out, species_gaps
+from callout.reports.stand.mass.mass_variance import Draws, with_error
+from callout.reports.stand.mass.reading_errors import ErrorModel, from_repeats
+from callout.reports.stand.mass.uncertainty import carbon_intervals, carbon_of_site, carbon_parts
 from callout.reports.stand.sampling import FEWEST_STEMS
 from callout.reports.stand.summary import diameter_classes, stand_summary
 from callout.reports.stand.taper import common_height, effect, on_one_basis
-from callout.reports.stand.uncertainty import carbon_intervals, carbon_of_site, carbon_parts
 
 BREAST_HEIGHT_M = 1.30  # where no row tells at what height it was measured
 COMPARED = {

@@ -9,7 +9,7 @@ import pandas as pd
 
 from callout.reports.stand.columns import LIVE, LOST
 from callout.reports.stand.corrected import told_of_rounding
-from callout.reports.stand.growth import ALL_MOVED
+from callout.reports.stand.dynamics.growth import ALL_MOVED
 from callout.reports.stand.visits import told_aside
 
 _MOST = 8

@@ -15,7 +15,7 @@ import callout
 from callout.reports.exchange.cells import WRITTEN, texts
 from callout.reports.pages.analysis import Analysis
 from callout.reports.stand.columns import PLOT_COLUMNS
-from callout.reports.stand.equation_set import EquationSet
+from callout.reports.stand.mass.equation_set import EquationSet
 
 _PART = "\x1f"
 _ELSEWHERE = ("title", "made", "notes")  # words of the page, no settings of its figures

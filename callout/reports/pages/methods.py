@@ -6,7 +6,7 @@ The words follow the settings that were used. No figures and no markup here.
 from __future__ import annotations
 
 from callout.reports.pages.analysis import Analysis
-from callout.reports.stand.biomass import CARBON_FRACTIONS
+from callout.reports.stand.mass.biomass import CARBON_FRACTIONS
 
 
 def methods(analysis: Analysis) -> list[str]:

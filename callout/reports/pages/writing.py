@@ -14,7 +14,6 @@ from pathlib import Path
 
 import callout
 from callout.core.errors import OperatorError
-from callout.journal.files import storage_errors
 from callout.reports.exchange.cells import frame_csv
 from callout.reports.figures.style import FORMS, Drawing
 from callout.reports.pages.analysis import Analysis
@@ -22,6 +21,7 @@ from callout.reports.pages.colophon import colophon, settings_told
 from callout.reports.pages.dictionary import dictionary, table_package
 from callout.reports.pages.plot_page import plot_page
 from callout.reports.pages.report import summary_page
+from callout.survey.files import storage_errors
 
 MOST_PAGES = 12  # plots that are drawn unasked
 Tell = Callable[[str, int, int], None]

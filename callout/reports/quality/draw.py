@@ -19,12 +19,12 @@ import tomlkit
 from callout.core.errors import OperatorError
 from callout.core.model import Plot, Reading, Tree
 from callout.core.units import parse_decimal
-from callout.journal.files import storage_errors
 from callout.journal.folder import SurveyFolder, make_survey
-from callout.journal.plot_history import SECTION
 from callout.journal.reader import current
-from callout.journal.species import SPECIES_FILE
 from callout.journal.writer import JournalWriter
+from callout.survey.files import storage_errors
+from callout.survey.plot_history import SECTION
+from callout.survey.species_table import SPECIES_FILE
 
 DRAWN = "drawn"  # entry of the survey that was drawn from
 REMEASURES = "remeasures"  # entry of the survey that is walked again

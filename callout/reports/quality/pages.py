@@ -11,13 +11,13 @@ from pathlib import Path
 import pandas as pd
 
 from callout.core.errors import OperatorError
-from callout.journal.files import storage_errors
 from callout.reports.exchange.cells import frame_csv
 from callout.reports.pages.html import bullets, grid, heading, page, paragraph, picture
 from callout.reports.quality.agreement import Tolerance
 from callout.reports.quality.figures import agreement_figure, by_group_figure
 from callout.reports.quality.pairs import Paired, by_unit
 from callout.reports.quality.tables import agreement_frame, objective_told, pair_frame
+from callout.survey.files import storage_errors
 
 _FIGURES: dict[str, tuple[str, int | None]] = {
     "group": ("group", None), "n": ("pairs", 0), "bias": ("bias", 3), "bias_low": ("95 % from", 3),

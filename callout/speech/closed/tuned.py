@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from callout.core.errors import DeviceError
-from callout.speech.closed.engine import HEAD, ClosedEngine
+from callout.speech.closed.closed_engine import HEAD, ClosedEngine
 from callout.speech.closed.head import Weights, weights_of
 from callout.speech.closed.surety import Thresholds
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from callout.station.face import View
-from callout.terminal import wording
+from callout.terminal import labels
 from callout.terminal.plain import plain
 from callout.terminal.widgets.line import Line
 
@@ -13,11 +13,11 @@ class Place(Line):
 
     def show(self, view: View) -> None:
         """Paint the head line of ``view``."""
-        unit = f", {wording.unit_name(view)}" if view.unit else ""
+        unit = f", {labels.unit_name(view)}" if view.unit else ""
         self.put(
             (f"Plot {plain(view.plot, 24)}", "bold"),
             (f"{unit}   {plain(view.who, 16)}", ""),
-            (f"   {wording.progress(view)}", "bold"),
+            (f"   {labels.progress(view)}", "bold"),
             ("   VOICE MUTED" if view.muted else "   voice on", "bold" if view.muted else ""),
             (f"   {plain(view.about, 80)}" if view.about else "", ""),
         )

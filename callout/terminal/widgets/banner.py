@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from callout.station.face import View
-from callout.terminal import wording
+from callout.terminal import labels
 from callout.terminal.themes import PAIRS
 from callout.terminal.widgets.line import Line
 
@@ -19,11 +19,11 @@ class Banner(Line):
     def show(self, view: View) -> None:
         """Paint the state of ``view``."""
         self._view = view
-        tone = wording.tone(view)
+        tone = labels.tone(view)
         for name in PAIRS:
             self.set_class(name == tone, name)
-        keys = wording.state_keys(view, self._typing)
-        self.put((wording.state_word(view), "bold"), ("   " + keys if keys else "", ""))
+        keys = labels.state_keys(view, self._typing)
+        self.put((labels.state_word(view), "bold"), ("   " + keys if keys else "", ""))
 
     def typing(self, on: bool) -> None:
         """Enter sends the line while one is being typed; say so instead of "yes"."""

@@ -5,9 +5,9 @@ from __future__ import annotations
 from textual.events import Resize
 
 from callout.station.face import SavedLine, View
+from callout.terminal.labels import next_few
 from callout.terminal.plain import plain
 from callout.terminal.widgets.line import Line
-from callout.terminal.wording import next_few
 
 
 class Saved(Line):

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from callout.station.face import Level
+from callout.terminal.labels import level_cells, level_word
 from callout.terminal.widgets.line import Line
-from callout.terminal.wording import level_cells, level_word
 
 CELLS = 10
 STALE_S = 3.0

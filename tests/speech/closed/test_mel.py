@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from callout.core.errors import DeviceError
-from callout.speech.closed.engine import HEAD
+from callout.speech.closed.closed_engine import HEAD
 from callout.speech.closed.head import Head
 from callout.speech.closed.mel import _hz_to_mel, log_mel
 

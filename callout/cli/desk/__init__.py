@@ -1,0 +1,1 @@
+"""Commands of the office: surveys made, tables in and out, reports, rulings."""

@@ -1,0 +1,120 @@
+"""``callout import``: another's table of trees, by a mapping proposed and confirmed.
+
+Asks on the terminal, or takes a finished mapping; writes a data package, a roster and the refused
+rows. Reads options and prints; nothing is guessed here.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from callout.cli.asking import yes
+from callout.core.errors import OperatorError
+from callout.survey.files import storage_errors
+
+# What is heavy to load is loaded where it is needed, so that other commands start at once.
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from callout.reports.exchange.taken.foreign import Foreign
+    from callout.reports.exchange.taken.importing import Refused
+    from callout.reports.exchange.taken.mapping import TableMapping
+
+REFUSED_SHOWN = 20
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser("import")
+    parser.add_argument("table", type=Path, metavar="CSV")
+    parser.add_argument("--out", type=Path, required=True, metavar="FOLDER")
+    parser.add_argument(
+        "--mapping", type=Path, metavar="TOML",
+        help="what each column means; proposed and written there where the file is not yet",
+    )  # fmt: skip
+    parser.add_argument("--yes", action="store_true", help="use a finished mapping unasked")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Import the table; 1 where rows were refused."""
+    from callout.reports.exchange.taken.foreign import read_foreign
+    from callout.reports.exchange.taken.importing import import_table
+
+    table = read_foreign(args.table)
+    path = args.mapping or args.table.with_suffix(".mapping.toml")
+    mapping = _mapping(table, path)
+    asked = mapping.open_questions()
+    if asked:
+        print(f"mapping: {path}")
+        for question in asked:
+            print(f"  still to say: {question}")
+        raise OperatorError(f"fill in {path}, then run this again")
+    if not args.yes and not _confirmed(table, mapping):
+        print(f"Nothing imported. Change {path} and run this again.")
+        return 0
+    frame, refused = import_table(table, mapping)
+    _write(args, table, frame, refused)
+    return 1 if refused else 0
+
+
+def _mapping(table: Foreign, path: Path) -> TableMapping:
+    """The mapping at ``path``; where there is none, the proposed one is written there."""
+    from callout.reports.exchange.taken.mapping import mapping_text, propose, read_mapping
+
+    with storage_errors(f"cannot use {path}"):
+        if path.exists():
+            return read_mapping(path.read_bytes().decode("utf-8", errors="replace"))
+        mapping = propose(table)
+        path.write_text(mapping_text(mapping), encoding="utf-8")
+    return mapping
+
+
+def _confirmed(table: Foreign, mapping: TableMapping) -> bool:
+    from callout.reports.exchange.taken.mapping import mapping_text
+
+    print(f"{table.name}: {len(table.rows)} rows, {table.encoding}, separator {table.separator!r}")
+    print(mapping_text(mapping))
+    if not sys.stdin.isatty():
+        raise OperatorError("the mapping must be confirmed: look at it, then add --yes")
+    return yes("Import with this mapping? [y/N] ")
+
+
+def _write(
+    args: argparse.Namespace, table: Foreign, frame: pd.DataFrame, refused: tuple[Refused, ...]
+) -> None:
+    from callout.reports.exchange.cells import frame_csv
+    from callout.reports.exchange.datapackage import write_package
+    from callout.reports.exchange.dataset import Dataset
+    from callout.reports.exchange.metadata import About
+    from callout.reports.exchange.rosters import roster_frame
+    from callout.reports.exchange.taken.anothers import origin_of, plots_of
+    from callout.reports.identities import identified
+
+    now = datetime.now().astimezone().replace(microsecond=0).isoformat()
+    about = About(args.table.stem, "imported", now, description=f"imported from {table.name}")
+    # Called for good by the very file: imported again, each row has its name again.
+    named = identified(frame, origin_of(args.table))
+    write_package(args.out, Dataset(named, plots_of(frame)), about)
+    tables = {"roster.csv": roster_frame(frame), "refused.csv": refused_frame(refused)}
+    with storage_errors(f"cannot write into {args.out}"):
+        for name, rows in tables.items():
+            (args.out / name).write_text(frame_csv(rows), encoding="utf-8")
+    print(f"{len(frame)} measurements from {len(table.rows)} rows: {args.out}")
+    for item in refused[:REFUSED_SHOWN]:
+        print(f"  line {item.line}, {item.column or 'row'}: {item.text!r}: {item.why}")
+    if len(refused) > REFUSED_SHOWN:
+        print(f"  and {len(refused) - REFUSED_SHOWN} more")
+    if refused:
+        print(f"{len(refused)} rows refused: {args.out / 'refused.csv'}")
+
+
+def refused_frame(refused: tuple[Refused, ...]) -> pd.DataFrame:
+    """Refused rows as a table: line, column, text, why."""
+    import pandas as pd
+
+    return pd.DataFrame([vars(item) for item in refused], columns=["line", "column", "text", "why"])

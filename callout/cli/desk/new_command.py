@@ -1,0 +1,163 @@
+"""``callout new``: a survey folder from a roster."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from callout.core.errors import OperatorError
+from callout.core.model import PlotSettings, Tree
+from callout.core.rounding import Rounding
+from callout.core.units import Scale, parse_unit
+from callout.journal.earlier import KIND, earlier_body
+from callout.journal.folder import SurveyFolder, make_survey
+from callout.survey.config import measuring_from, new_settings, plausible_range
+from callout.survey.days import ORDERS
+from callout.survey.plot_history import history_text
+from callout.survey.roster import read_roster
+from callout.survey.species_table import SPECIES_FILE
+
+if TYPE_CHECKING:
+    from callout.reports.exchange.dataset import Dataset
+    from callout.reports.exchange.metadata import About
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser("new")
+    parser.add_argument("survey", type=Path, metavar="SURVEY", help="the folder to make")
+    source = parser.add_mutually_exclusive_group(required=True)
+    source.add_argument("--trees", type=Path, metavar="CSV", help="the roster")
+    source.add_argument(
+        "--from", type=Path, metavar="PATH", dest="source",
+        help="last visit's survey, united site, or what 'callout export' or 'import' wrote: its "
+        "trees, how its plots are measured, and all that was measured",
+    )  # fmt: skip
+    parser.add_argument(
+        "--with-gone", action="store_true",
+        help="with --from: trees that were cut or lay down at last stay in the roster",
+    )  # fmt: skip
+    parser.add_argument(
+        "--dates", default="", choices=ORDERS,
+        help="with --trees: the order of dates that do not begin with the year",
+    )  # fmt: skip
+    parser.add_argument("--unit", default="cm", help="in or cm: what the tapes show")
+    parser.add_argument("--graduation", default="0.1", help="the tape's finest graduation")
+    parser.add_argument("--rounding", default="nearest", choices=[item.value for item in Rounding])
+    parser.add_argument("--scale", default="diameter", choices=[item.value for item in Scale])
+    parser.add_argument("--breast-height", default=None, help="as 1.30 m, or 4.5 ft")
+    parser.add_argument(
+        "--plot", action="append", default=[], metavar="PLOT:KEY=VALUE[,KEY=VALUE]",
+        help="what differs in one plot, e.g. K1:unit=in,rounding=down; may be repeated",
+    )  # fmt: skip
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make the survey, or refuse with every reason."""
+    unit = parse_unit(args.unit)
+    smallest, largest = plausible_range(unit)
+    # 4.5 ft where inches are used, 1.30 m elsewhere (common practice).
+    height = args.breast_height or ("1.37" if unit.value == "in" else "1.30")
+    base = PlotSettings(plot="", unit=unit, smallest=smallest, largest=largest)
+    measuring = measuring_from(
+        "",
+        {
+            "unit": args.unit, "graduation": args.graduation, "rounding": args.rounding,
+            "scale": args.scale, "breast_height": height,
+        },
+        base,
+    )  # fmt: skip
+    plots = dict(_plot_settings(text, measuring) for text in args.plot)
+    at = datetime.now().astimezone().isoformat()
+    if args.source is not None:
+        if args.dates:
+            raise OperatorError("--dates goes with --trees")
+        return _from_earlier(args, measuring, plots, at)
+    if args.with_gone:
+        raise OperatorError("--with-gone goes with --from")
+    units = {name: item.unit for name, item in plots.items()}
+    trees = read_roster(args.trees, units, unit, args.dates)
+    _refuse_unknown(plots, trees, "the roster")
+    folder = make_survey(args.survey, trees, measuring, plots, at)
+    _tell(folder, trees)
+    return 0
+
+
+def _from_earlier(
+    args: argparse.Namespace, measuring: PlotSettings, plots: dict[str, PlotSettings], at: str
+) -> int:
+    """The next visit's survey from an earlier one, whatever form it lies in."""
+    from callout.reports.exchange.taken.next_visit import all_rows, next_settings, next_trees
+    from callout.reports.exchange.taken.taking import take
+
+    taken = take(args.source)
+    trees, gone = next_trees(taken, with_gone=args.with_gone)
+    _refuse_unknown(plots, trees, str(args.source))
+    settings = {**next_settings(taken, measuring), **plots}
+    entries = [(KIND, earlier_body(*all_rows(taken)))]
+    files = {**_told(taken.about), **_files(args.source)}
+    files |= _history_file(args.survey.name, taken, measuring, settings)
+    folder = make_survey(args.survey, trees, measuring, settings, at, files, entries)
+    print(f"From {args.source}: {len(taken.measurements)} measurements are kept with it.")
+    if gone:
+        print(f"{gone} trees that were cut or down are left out of the roster (--with-gone).")
+    _tell(folder, trees)
+    return 0
+
+
+def _history_file(
+    name: str, taken: Dataset, measuring: PlotSettings, settings: dict[str, PlotSettings]
+) -> dict[str, bytes]:
+    """The new survey's settings with the history that its plots had, where they had one."""
+    table = taken.further.get("history")
+    if table is None:
+        return {}
+    from callout.reports.histories import since_of
+
+    told = history_text(row for row in since_of(table) if row.plot in settings)
+    text = new_settings(name, measuring, settings) + told
+    return {SurveyFolder(Path(name)).settings.name: text.encode()} if told else {}
+
+
+def _files(source: Path) -> dict[str, bytes]:
+    """The species table of the survey that is begun from, and what it tells of its data."""
+    from callout.reports.exchange.metadata import ABOUT_FILE
+
+    own = [source / name for name in (SPECIES_FILE, ABOUT_FILE)]
+    return {path.name: path.read_bytes() for path in own if path.is_file()}
+
+
+def _told(about: About | None) -> dict[str, bytes]:
+    """What a form tells of its data, for the next survey; nothing where it tells names alone."""
+    from callout.reports.exchange.metadata import ABOUT_FILE, about_text
+
+    if about is None or not (about.contributors or about.places or about.licence or about.methods):
+        return {}
+    return {ABOUT_FILE: about_text(about).encode()}
+
+
+def _refuse_unknown(plots: dict[str, PlotSettings], trees: Sequence[Tree], where: str) -> None:
+    unknown = set(plots) - {tree.plot for tree in trees}
+    if unknown:
+        raise OperatorError(f"--plot {sorted(unknown)[0]}: {where} has no such plot")
+
+
+def _tell(folder: SurveyFolder, trees: Sequence[Tree]) -> None:
+    names = list(dict.fromkeys(tree.plot for tree in trees))
+    print(f"Made {folder.path}: {len(trees)} trees in {len(names)} plots ({', '.join(names)}).")
+    print(f"Settings: {folder.settings}. Begin with: callout listen {folder.path}")
+
+
+def _plot_settings(text: str, measuring: PlotSettings) -> tuple[str, PlotSettings]:
+    plot, colon, rest = text.partition(":")
+    pairs = [item.partition("=") for item in rest.split(",")]
+    if not plot or not colon or not all(key and equals for key, equals, _ in pairs):
+        raise OperatorError(f"--plot {text!r}: write it as K1:unit=in,graduation=0.1")
+    words: dict[str, Any] = {"true": True, "false": False}
+    given = {key.strip(): words.get(value.strip(), value.strip()) for key, _, value in pairs}
+    return plot, measuring_from(plot, given, replace(measuring, plot=plot))

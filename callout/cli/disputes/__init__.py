@@ -1,0 +1,1 @@
+"""Commands that settle a dispute: replay, rebuild, verify."""

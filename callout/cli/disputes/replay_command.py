@@ -1,0 +1,176 @@
+"""``callout replay``: the moments of a tree, a day, a person; heard again, by ear or engine."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Sequence
+from datetime import date, time
+from pathlib import Path
+from typing import Any
+
+from callout.core.errors import OperatorError
+from callout.core.rounding import parse_graduation
+from callout.core.units import parse_decimal
+from callout.journal.folder import SurveyFolder, open_survey
+from callout.journal.reader import Entry
+from callout.lookback.otherwise import read_otherwise, saved_otherwise
+from callout.lookback.rehear import language_for
+from callout.lookback.replay import Moment, Wanted, chosen, moments
+from callout.lookback.telling import lines_of, meaning_told, moment_json
+from callout.proof.verify import take_snapshot
+from callout.sound.sound_files import decode_flac
+from callout.station.hearing.engines import ENGINES
+from callout.station.scopes import scope_of
+from callout.wording.language_files import load_wording
+
+Beside = Callable[[Moment], list[tuple[str, str]]]
+"""Lines to set beside a moment: a name of a few letters, and what is told."""
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser("replay")
+    parser.add_argument("survey", type=Path, metavar="SURVEY")
+    parser.add_argument("--tree", metavar="TAG", help="what was said of this tree")
+    parser.add_argument("--plot", help="only in this plot")
+    parser.add_argument("--date", type=date.fromisoformat, help="only on this day, as 2026-06-02")
+    parser.add_argument(
+        "--from", dest="begin", type=time.fromisoformat, metavar="TIME",
+        help="only from this time of day on, as 09:15",
+    )  # fmt: skip
+    parser.add_argument(
+        "--until", type=time.fromisoformat, metavar="TIME", help="only before this time of day"
+    )
+    parser.add_argument("--who", help="only by this measurer")
+    parser.add_argument(
+        "--warning", nargs="?", const="", metavar="CHECK",
+        help="only readings saved with a warning (of this check)",
+    )  # fmt: skip
+    parser.add_argument("--below", metavar="CONFIDENCE", help="only heard with less confidence")
+    parser.add_argument("--all", action="store_true", help="every moment of the survey")
+    parser.add_argument(
+        "--engine", choices=ENGINES, help="hear them again; differences worst first"
+    )
+    parser.add_argument("--model", default="", help="folder of a Vosk model")
+    parser.add_argument(
+        "--processes", type=int, default=1, help="hear by this many processes, for a season"
+    )
+    parser.add_argument(
+        "--grammar", type=Path, metavar="FILE", help="read, or hear, them by another grammar (JSGF)"
+    )
+    parser.add_argument(
+        "--graduation", metavar="SIZE", help="set beside each what another graduation would save"
+    )
+    parser.add_argument(
+        "--screen", action="store_true", help="look at them: waveform, words in time, play"
+    )
+    parser.add_argument("--play", action="store_true", help="play them through the speaker")
+    parser.add_argument("--json", action="store_true", help="one JSON object a line")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """List the moments wanted, or where today's hearing of them differs."""
+    folder = open_survey(args.survey)
+    wanted = _wanted(args)
+    if not 1 <= args.processes <= 64:
+        raise OperatorError(f"--processes {args.processes}: from 1 to 64")
+    if wanted == Wanted() and not args.all:
+        raise OperatorError("say which moments: --tree, --plot, --date, --who, … or --all")
+    snapshot = take_snapshot(folder.database)
+    if snapshot.faults:
+        raise OperatorError(f"{snapshot.faults[0]}: 'callout verify {folder.path}' tells more")
+    found = list(chosen(moments(snapshot.entries), wanted))
+    if not found:
+        print("no such moments", file=sys.stderr)
+    elif args.screen:
+        from callout.cli.disputes.replay_screen import look
+
+        return look(args, folder, found)
+    elif args.engine:
+        from callout.cli.disputes.replay_again import compare
+
+        compare(args, folder, found)
+    else:
+        _list(args, folder, found, _beside(args, folder, snapshot.entries))
+    return 0
+
+
+def _wanted(args: argparse.Namespace) -> Wanted:
+    below = None if args.below is None else parse_decimal(args.below)
+    if below is not None and not 0 <= below <= 1:
+        raise OperatorError(f"--below {args.below}: confidence runs from 0 to 1")
+    tree = args.tree.upper() if args.tree else args.tree
+    return Wanted(tree, args.plot, args.date, args.who, args.warning, below, args.begin, args.until)
+
+
+def _beside(args: argparse.Namespace, folder: SurveyFolder, entries: list[Entry]) -> Beside:
+    """What another graduation or grammar makes of a moment, where one was asked for."""
+    tellers: list[Beside] = []
+    if args.graduation is not None:
+        tellers.append(_by_graduation(args.graduation, entries))
+    if args.grammar is not None:
+        tellers.append(_by_grammar(args.grammar, folder))
+    return lambda moment: [line for teller in tellers for line in teller(moment)]
+
+
+def _by_graduation(text: str, entries: list[Entry]) -> Beside:
+    others = saved_otherwise(entries, parse_graduation(text))
+
+    def told(moment: Moment) -> list[tuple[str, str]]:
+        if moment.saved is None:
+            return []
+        other = others.get(moment.entry)
+        return [(f"by {text}", other.told if other else "nothing would be saved")]
+
+    return told
+
+
+def _by_grammar(path: Path, folder: SurveyFolder) -> Beside:
+    with folder.reading() as reader:
+        plots = reader.plots()
+    code = folder.config().language
+    language, wording = language_for(code, plots, path), load_wording(code)
+
+    def told(moment: Moment) -> list[tuple[str, str]]:
+        scope = scope_of(plots[moment.plot], moment.new_tags)
+        found = read_otherwise(moment, language, scope)
+        same = found.meanings == moment.heard.meanings
+        problem = "nothing" if found.problem is None else wording.part(found.problem)
+        means = "; ".join(map(meaning_told, found.meanings)) or problem
+        return [("grammar", "the same" if same else means)]
+
+    return told
+
+
+def _list(
+    args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Moment], beside: Beside
+) -> None:
+    wording = load_wording(folder.config().language)
+    for moment in found:
+        more = beside(moment)
+        if args.json:
+            print(json.dumps(moment_json(moment) | dict(more), ensure_ascii=False))
+        else:
+            print(
+                "\n".join(
+                    [*lines_of(moment, wording), *(f"  {name:<10} {told}" for name, told in more)]
+                )
+            )
+    if args.play:
+        _play(folder, found)
+
+
+def _play(folder: SurveyFolder, found: Sequence[Moment]) -> None:
+    from callout.sound.speaker import Speaker
+
+    with_sound = [item for item in found if item.heard.audio and item.removed_by is None]
+    speaker = Speaker(folder.config().speaking.speaker or None)
+    try:
+        for moment in with_sound:
+            print(f"playing entry {moment.entry}: {moment.heard.words}", file=sys.stderr)
+            speaker.play(decode_flac(folder.audio.read(str(moment.heard.audio))))
+    finally:
+        speaker.close()

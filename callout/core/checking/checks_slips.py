@@ -1,0 +1,148 @@
+"""Slips that explain a diameter better than growth does: side, unit, digits, tag, an old figure.
+
+Each asks: with the slip undone, how well would the size fit what was expected of this tree (or the
+size as called, of the tree beside it)? None of them proposes a value; the measurer looks again.
+Whether a size is odd at all is for ``checks_size``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from decimal import Decimal, localcontext
+
+from callout.core.checking.checks_digits import one_off, sounding_alike, swapped
+from callout.core.checking.checks_growth import FIGURES, Expected
+from callout.core.checking.checks_size import Compared, change_told, time_told
+from callout.core.model import Warned
+from callout.core.saying import saying
+from callout.core.units import PI, Unit, convert
+
+_INCH_CM = Decimal("2.54")
+_TEN = Decimal(10)
+_NORMAL = Decimal("2.5066282746310005")  # the square root of 2 pi
+_MOST_OFF = Decimal(30)  # further off than this, all is equally unlikely
+
+
+@dataclass(frozen=True)
+class Slip:
+    """A suspicion, and the sizes (mm) it would stand for with whose they would be.
+
+    ``tried`` counts the ways it had to fit by chance.
+    """
+
+    warned: Warned
+    ways: tuple[tuple[Decimal, Expected], ...]
+    tried: int
+
+
+def likeliest_slip(of: Compared, tags_alone: bool = False) -> Warned | None:
+    """The slip that explains the size best, if one explains it so much better than growth.
+
+    The more ways a slip has to fit by chance, the better it must fit. ``tags_alone``: the figure
+    is not doubted, only whose it is.
+    """
+    repeated = figure_again(of)
+    if repeated is not None:
+        return repeated
+    with localcontext(FIGURES):
+        as_called, better = _misfit(_mm(of, of.value), of.expected), 2 * of.limits.slip_times.ln()
+        # What lies near the middle, no slip of its own figures can bring so much nearer.
+        doubted = not tags_alone and of.off**2 >= better
+        tried = [*(figure_slips(of) if doubted else ()), *tag_slips(of)]
+        told: tuple[Decimal, Warned] | None = None
+        for slip in tried:
+            misfit = _best_misfit(of, slip)
+            if misfit is None or as_called - misfit < better:
+                continue
+            if told is None or misfit < told[0]:
+                told = misfit, slip.warned
+        return told[1] if told is not None else None
+
+
+def figure_slips(of: Compared) -> Iterator[Slip]:
+    """Every slip of side, unit, point or digits that the size may be, each with its ways."""
+    for name, factor, large, small, look in _SCALED:
+        yield _undone(of, Warned(name, large, look), [of.value / factor])
+        yield _undone(of, Warned(name, small, look), [of.value * factor])
+    for warned, made in _DIGITS:
+        called = [Decimal(text) for text in made(f"{of.called:f}")]
+        told = replace(
+            warned, says=saying("warn-with-change", change=change_told(of), slip=warned.says)
+        )
+        yield _undone(of, told, [of.value * one / of.called for one in called if of.called])
+
+
+def tag_slips(of: Compared) -> Iterator[Slip]:
+    """The size as called, of the tree before or after in the walk."""
+    for tag, tree in of.neighbours.items():
+        says = saying("warn-fits-other", change=change_told(of), tag=tag)
+        beside = Warned("tree beside", says, saying("look-right-tag"))
+        yield Slip(beside, ((_mm(of, of.value), tree),), len(of.neighbours))
+
+
+def figure_again(of: Compared) -> Warned | None:
+    """The very figure of the tree before, or of last time, where that is no likely chance."""
+    chance = _chance_of_figure(of)
+    if chance >= of.limits.repeat_chance:
+        return None
+    if of.just_before is not None and of.value == of.just_before:
+        return Warned("tree before", saying("warn-tree-before"), saying("look-right-tree"))
+    if _mm(of, of.value) == of.before_mm:
+        says = saying("warn-figure-again", time=time_told(of.last.on, of.on))
+        return Warned("last time again", says, saying("look-remembered"))
+    return None
+
+
+def _chance_of_figure(of: Compared) -> Decimal:
+    """How likely a tree that grew as expected gives just this figure, on the tape's scale."""
+    with localcontext(FIGURES):
+        off = min(abs(of.off), _MOST_OFF)
+        width = _mm(of, of.graduation) / of.expected.sd_mm
+        return width * (-off * off / 2).exp() / _NORMAL
+
+
+def _undone(of: Compared, warned: Warned, values: Iterable[Decimal]) -> Slip:
+    ways = tuple((_mm(of, value), of.expected) for value in values if value > 0)
+    return Slip(warned, ways, len(ways))
+
+
+def _mm(of: Compared, value: Decimal) -> Decimal:
+    return convert(value, of.unit, Unit.MILLIMETRE)
+
+
+def _misfit(size_mm: Decimal, whose: Expected) -> Decimal:
+    """Minus twice the logarithm of the likelihood, but for a constant."""
+    off = whose.off(size_mm)
+    return off * off + 2 * whose.sd_mm.ln()
+
+
+def _best_misfit(of: Compared, slip: Slip) -> Decimal | None:
+    """That of the way that fits best, a penalty for many ways added; None where none fits."""
+    fitting = [
+        _misfit(size, whose)
+        for size, whose in slip.ways
+        if abs(whose.off(size)) <= of.limits.fits_sd
+    ]
+    return min(fitting) + 2 * Decimal(slip.tried).ln() if fitting else None
+
+
+_SIDE, _UNIT, _POINT = saying("look-side"), saying("look-unit"), saying("warn-decimal")
+_SCALED = (
+    ("wrong side", PI, saying("warn-girth"), saying("warn-diameter"), _SIDE),
+    ("wrong unit", _INCH_CM, saying("warn-centimetres"), saying("warn-inches"), _UNIT),
+    ("slipped decimal", _TEN, _POINT, _POINT, saying("look-point")),
+)
+
+
+def _swapped(text: str) -> Iterator[str]:
+    """Swaps that leave a number as people call one: 301 was never 031."""
+    return (one for one in swapped(text) if not one.startswith("0") or text.startswith("0"))
+
+
+_READ = saying("look-tape")
+_DIGITS: tuple[tuple[Warned, Callable[[str], Iterator[str]]], ...] = (
+    (Warned("sounds alike", saying("warn-alike"), saying("look-digits")), sounding_alike),
+    (Warned("swapped digits", saying("warn-swapped"), _READ), _swapped),
+    (Warned("neighbouring digit", saying("warn-one-off"), _READ), one_off),
+)

@@ -1,0 +1,1 @@
+"""From bytes to one exact reading: how a device writes its lines."""

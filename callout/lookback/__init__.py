@@ -1,0 +1,1 @@
+"""Looking back: moments of a survey found again, heard again, and held against each other."""

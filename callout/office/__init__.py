@@ -1,0 +1,1 @@
+"""What the office orders: rulings, and sound removed."""

@@ -1,0 +1,1 @@
+"""Practice and demonstration on invented plots."""

@@ -1,0 +1,1 @@
+"""Proof that a journal was not altered: its seals, signatures and witnesses."""

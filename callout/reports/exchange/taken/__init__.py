@@ -1,0 +1,1 @@
+"""Tables of others, and our own forms, read in."""

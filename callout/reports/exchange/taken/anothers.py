@@ -1,0 +1,75 @@
+"""Somebody else's data package or table, read by a mapping that a person has filled in.
+
+So that anybody can make the same page from public data. Nothing is guessed: without a mapping the
+table is refused, and so is a table of which any row cannot be used.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from pathlib import Path
+
+import pandas as pd
+
+from callout.core.errors import OperatorError
+from callout.reports.exchange.dataset import Dataset
+from callout.reports.exchange.taken.foreign import read_foreign
+from callout.reports.exchange.taken.importing import import_table
+from callout.reports.exchange.taken.mapping import read_mapping
+from callout.reports.identities import identified
+from callout.survey.files import storage_errors
+
+DESCRIPTOR = "datapackage.json"
+
+
+def mapped_dataset(path: Path, mapping: Path) -> Dataset:
+    """The table at ``path`` (a CSV, or a data package with one) by the mapping in a TOML file.
+
+    Raises OperatorError for a mapping that still asks something, or naming the first bad rows.
+    """
+    table_path = _table_of(path)
+    with storage_errors(f"cannot read {mapping}"):
+        text = mapping.read_bytes().decode("utf-8", errors="replace")
+    table = read_foreign(table_path)
+    frame, refused = import_table(table, read_mapping(text))
+    if refused:
+        lines = "; ".join(f"line {item.line}: {item.why}" for item in refused[:3])
+        raise OperatorError(
+            f"{table_path}: {len(refused)} rows cannot be used ({lines}); take the rest with "
+            "'callout import', which lists them, and report on what it writes"
+        )
+    return Dataset(identified(frame, origin_of(table_path)), plots_of(frame))
+
+
+def origin_of(path: Path) -> str:
+    """What a table's rows are called by: the very bytes of its file."""
+    with storage_errors(f"cannot read {path}"):
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def _table_of(path: Path) -> Path:
+    descriptor = path / DESCRIPTOR if path.is_dir() else path
+    if descriptor.name != DESCRIPTOR:
+        return path
+    try:
+        resources = json.loads(descriptor.read_text(encoding="utf-8"))["resources"]
+        names = [str(item["path"]) for item in resources if str(item["path"]).endswith(".csv")]
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise OperatorError(f"{descriptor} is no data package: {error}") from None
+    if len(names) != 1 or "/" in names[0] or "\\" in names[0]:
+        told = ", ".join(names) or "none"
+        raise OperatorError(f"{descriptor}: name the CSV with the trees ({told}), not the package")
+    return descriptor.parent / names[0]
+
+
+def plots_of(frame: pd.DataFrame) -> pd.DataFrame:
+    """The plots that a table names: area unknown, height where all of its rows agree."""
+    rows = []
+    for plot, own in frame.groupby("plot", sort=True):
+        heights = own["measured_height_m"].unique()
+        height = float(heights[0]) if len(heights) == 1 else float("nan")
+        units = own["unit"].unique()
+        rows.append((plot, float("nan"), units[0] if len(units) == 1 else "cm", height, ""))
+    columns = ["plot", "area_ha", "unit", "breast_height_m", "treatment"]
+    return pd.DataFrame(rows, columns=columns).astype({"area_ha": "float64"})

@@ -1,0 +1,1 @@
+"""What changes: growth, mortality, fluxes, comparisons over time."""

@@ -1,0 +1,214 @@
+"""What changed between two censuses of a plot: components that add up exactly.
+
+Each tree's basal area is first rounded to a whole 10^-9 m2 (a thousandth of a square millimetre)
+and its biomass to a whole milligram; from there on only whole numbers are added, so that the parts
+equal the whole to the last digit. Nothing here guesses the fate of a stem that nobody told.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from callout.reports.stand.columns import CUT, DEAD, LOST
+from callout.reports.stand.dynamics.late import by_interval, census_days, spells
+from callout.reports.stand.formulas import basal_area_m2
+from callout.reports.stand.history import facts_on
+
+# Each component, and whether it adds to the stand (+1) or takes from it (-1). Growth and scope are
+# told with their own sign.
+COMPONENTS = {
+    "survivor_growth": 1,
+    "ingrowth": 1,
+    "found_again": 1,
+    "scope": 1,
+    "mortality": -1,
+    "cut": -1,
+    "lost": -1,
+    "unmeasured": -1,
+}
+SIGNED = ("survivor_growth", "scope")
+NANO = Decimal("1E-9")  # basal area: whole 10^-9 m2
+MILLIGRAM = Decimal("1E-6")  # biomass in kg: whole milligrams
+
+
+def whole_basal_area(stems: pd.DataFrame) -> pd.Series:
+    """Basal area of each row in whole 10^-9 m2; 0 where not live and measured."""
+    return whole(basal_area_m2(stems["diameter_cm"]), stems["measured"], 1e9)
+
+
+def whole(figure: Any, counted: pd.Series, per_unit: float) -> pd.Series:
+    """``figure`` as whole numbers of 1/``per_unit``; 0 where not ``counted``."""
+    kept = np.where(counted.to_numpy(dtype=bool), np.asarray(figure, dtype=np.float64), 0.0)
+    return pd.Series(np.rint(kept * per_unit).astype(np.int64), index=counted.index)
+
+
+def fates(
+    stems: pd.DataFrame, amount: pd.Series, facts: pd.DataFrame | None = None
+) -> pd.DataFrame:
+    """One row a stem and pair of following censuses of its plot in which it counts.
+
+    ``amount`` is whole numbers, one a row of ``stems``. Gives ``plot``, ``visit`` (of the first
+    census), ``fate`` (a key of COMPONENTS), ``before``, ``after`` (amounts, 0 where not counted).
+    ``facts`` (``scope_facts``) tells where the plot's area or smallest diameter changed. A death or
+    a cut found after skipped censuses has a row in each interval that it may lie in, its amount
+    shared out; what is left of it is unmeasured in the first and found again in the later ones.
+    """
+    known = stems[["plot", "stem_code", "visit", "measured", "diameter_cm"]].assign(
+        amount=amount.to_numpy(), status=stems["status"].astype(object)
+    )
+    seen_first = known.groupby("stem_code")["visit"].transform("min")
+    earlier = known[["plot", "stem_code", "visit", "measured", "diameter_cm", "amount"]]
+    later = known.assign(visit=known["visit"] - 1, new=seen_first == known["visit"])
+    later = later[later["visit"] >= 0]
+    keys = ["plot", "stem_code", "visit"]
+    both = earlier.merge(later, how="outer", on=keys, suffixes=("_1", "_2"))
+    last = known.groupby("plot", observed=True)["visit"].max().rename("last").reset_index()
+    both = both.merge(last, on="plot")
+    both = both[both["visit"] < both["last"]].reset_index(drop=True)
+    counted_1 = both["measured_1"].fillna(False).astype(bool)
+    counted_2 = both["measured_2"].fillna(False).astype(bool)
+    new = both["new"].fillna(False).astype(bool)
+    state = both["status"]
+    came, left = _scope(both, facts)
+    fate = np.select(
+        [
+            counted_1 & counted_2,
+            counted_2 & new & came,
+            counted_2 & new,
+            counted_2,
+            counted_1 & state.isin(DEAD),
+            counted_1 & (state == CUT),
+            counted_1 & state.isin(LOST),
+            counted_1 & state.isna() & left,
+            counted_1,
+        ],
+        ["survivor_growth", "scope", "ingrowth", "found_again", "mortality", "cut", "lost",
+         "scope", "unmeasured"],
+        "",
+    )  # fmt: skip
+    table = both[keys].assign(
+        fate=fate,
+        before=both["amount_1"].fillna(0).astype("int64").where(counted_1, 0),
+        after=both["amount_2"].fillna(0).astype("int64").where(counted_2, 0),
+    )
+    return _with_late(table[table["fate"] != ""].reset_index(drop=True), stems, amount)
+
+
+def _scope(both: pd.DataFrame, facts: pd.DataFrame | None) -> tuple[Any, Any]:
+    """Whether a stem that is new came, and one without a row left, with what the plot counts."""
+    none = pd.Series(False, index=both.index)
+    if facts is None or not len(facts):
+        return none, none
+    told = both[["plot", "visit"]].merge(facts, how="left", on=["plot", "visit"])
+    came = told["larger"].eq(True) | (both["diameter_cm_2"] < told["smallest_before"])
+    left = told["smaller"].eq(True) | (both["diameter_cm_1"] < told["smallest_after"])
+    return came.fillna(False), left.fillna(False)
+
+
+def scope_facts(
+    stems: pd.DataFrame, plots: pd.DataFrame, history: pd.DataFrame | None
+) -> pd.DataFrame | None:
+    """Where what a plot counts changed between two censuses: ``plot``, ``visit`` (of the first),
+
+    ``larger``, ``smaller`` (its area), ``smallest_before`` and ``smallest_after`` (cm, where the
+    smallest diameter was lowered or raised; else NaN). None where there is no history.
+    """
+    if history is None or history.empty:
+        return None
+    days = census_days(stems)
+    facts = facts_on(plots, history, days["plot"], days["census_day"])
+    table = days[["plot", "visit"]].assign(area=facts["area_ha"], smallest=facts["smallest_cm"])
+    after = table.groupby("plot", observed=True)[["area", "smallest"]].shift(-1)
+    table["larger"] = after["area"] > table["area"] * (1 + 1e-9)
+    table["smaller"] = after["area"] < table["area"] * (1 - 1e-9)
+    lowered, raised = after["smallest"] < table["smallest"], after["smallest"] > table["smallest"]
+    table["smallest_before"] = table["smallest"].where(lowered)
+    table["smallest_after"] = after["smallest"].where(raised)
+    changed = table["larger"] | table["smaller"] | lowered | raised
+    return table[changed].drop(columns=["area", "smallest"]).reset_index(drop=True)
+
+
+def _with_late(table: pd.DataFrame, stems: pd.DataFrame, amount: pd.Series) -> pd.DataFrame:
+    """The fates with deaths and cuts found after skipped censuses put where they may lie."""
+    found = spells(stems)
+    found = found[found["seen"] > found["visit"] + 1]
+    found = found[(found["end"] != "alive") & stems["measured"].to_numpy()[found["row"]]]
+    if found.empty:
+        return table
+    _, places = by_interval(spells(stems), census_days(stems))
+    places = places[places["row"].isin(found["row"])]
+    whole = amount.to_numpy()[places["row"]]
+    # Shares in whole numbers that add up: each is the step between two rounded sums.
+    upto = places.groupby("spell")["share"].cumsum().to_numpy()
+    ends = np.rint(upto * whole).astype(np.int64)
+    last = (places["spell"] != places["spell"].shift(-1)).to_numpy()
+    ends[last] = whole[last]
+    first = (places["offset"] == 0).to_numpy()
+    part = ends - np.where(first, 0, np.r_[0, ends[:-1]])
+    stem = stems["stem_code"].to_numpy()[places["row"]]
+    rows = pd.DataFrame(
+        {
+            "plot": stems["plot"].array[places["row"]], "stem_code": stem,
+            "visit": places["visit"].to_numpy(), "before": part, "after": 0,
+            "fate": np.where(places["end"] == "cut", "cut", "mortality"),
+        }
+    )  # fmt: skip
+    again = rows[~first].assign(fate="found_again", before=0, after=part[~first])
+    keys = ["stem_code", "visit"]
+    out = rows[first].set_index(keys)["before"]
+    at = pd.MultiIndex.from_frame(table[keys])
+    taken = out.reindex(at).to_numpy(dtype=np.float64)
+    leaving = table["fate"].isin(["unmeasured", "lost", "scope"]).to_numpy() & ~np.isnan(taken)
+    rest = table["before"] - np.where(leaving, np.nan_to_num(taken), 0).astype(np.int64)
+    return pd.concat([table.assign(before=rest), rows, again], ignore_index=True)
+
+
+def components(
+    stems: pd.DataFrame,
+    amount: pd.Series,
+    unit: Decimal = NANO,
+    facts: pd.DataFrame | None = None,
+) -> pd.DataFrame:
+    """Components of change of each plot and pair of censuses, as exact decimals.
+
+    Columns: ``plot``, ``from_census``, ``to_census``, ``at_first``, ``at_second`` (sums of all
+    live measured stems), the COMPONENTS (told as positive amounts except the SIGNED), ``net``
+    (at_second - at_first). Always ``net = survivor_growth + ingrowth + found_again + scope -
+    mortality - cut - lost - unmeasured``. ``found_again`` are stems known earlier but not measured
+    at the first census; ``scope`` came or went with a change of the plot's area or smallest
+    diameter; ``lost`` are told missing or not found; ``unmeasured`` got no diameter or no row.
+    """
+    rows = fates(stems, amount, facts)
+    change = rows["after"] - rows["before"]
+    change = change.where(rows["fate"].isin(SIGNED), change.abs())
+    parts = rows.assign(change=change).pivot_table(
+        index=["plot", "visit"], columns="fate", values="change", aggfunc="sum", observed=True
+    )
+    parts = parts.reindex(columns=list(COMPONENTS)).fillna(0).astype("int64")
+    totals = _totals(stems, amount)
+    table = totals.join(parts).fillna(dict.fromkeys(COMPONENTS, 0))
+    table["net"] = table["at_second"] - table["at_first"]
+    exact = ["at_first", "at_second", *COMPONENTS, "net"]
+    for name in exact:
+        table[name] = [int(number) * unit for number in table[name]]
+    return table.reset_index()[["plot", "from_census", "to_census", *exact]]
+
+
+def _totals(stems: pd.DataFrame, amount: pd.Series) -> pd.DataFrame:
+    """Sums of each plot's censuses beside those of the next, independent of any fate."""
+    counted = amount.where(stems["measured"], 0)
+    grouped = stems.assign(amount=counted).groupby(["plot", "visit"], observed=True)
+    sums = grouped.agg(census=("census", "first"), amount=("amount", "sum")).reset_index()
+    after = sums.assign(visit=sums["visit"] - 1)
+    both = sums.merge(after, on=["plot", "visit"], suffixes=("_1", "_2"))
+    names = {
+        "census_1": "from_census",
+        "census_2": "to_census",
+        "amount_1": "at_first",
+        "amount_2": "at_second",
+    }
+    return both.rename(columns=names).set_index(["plot", "visit"])

@@ -1,0 +1,1 @@
+"""Mass and carbon, and how unsure they are."""

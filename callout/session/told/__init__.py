@@ -1,0 +1,1 @@
+"""What the session says: echoes, questions and answers, as sayings."""

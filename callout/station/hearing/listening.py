@@ -1,0 +1,134 @@
+"""Feeds sound to a station: frames from a file or a microphone, cut into utterances.
+
+A file goes through the very same path as a microphone, only faster. Reminders run on the
+stream's own time, so a file gives the same journal however fast it is read. Where the whole
+session is kept, every frame that may be heard is kept too, before anything is made of it.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from datetime import datetime, timedelta
+
+from callout.core.saying import saying
+from callout.journal.session_sound import SessionSound
+from callout.sound.endpoint import Discarded, Endpointer, Reason
+from callout.sound.frames import Frame, Samples, Utterance
+from callout.station.hearing.talking import TalkKey
+from callout.station.station import Done, Station
+
+QUESTION = "ask"
+# Speech over our own echo is only shown: a late echo would answer itself without end.
+_WHY = {Reason.GAP: saying("sound-lost"), Reason.TOO_LONG: saying("too-long")}
+
+
+class Listening:
+    """One stream of frames into one station. Use from one thread."""
+
+    def __init__(
+        self,
+        station: Station,
+        endpointer: Endpointer,
+        began: datetime,
+        reminder_s: float,
+        level: Callable[[float, bool], None] | None = None,
+        set_aside: Callable[[Discarded], None] | None = None,
+        keep: SessionSound | None = None,
+        talk: TalkKey | None = None,
+    ) -> None:
+        self._station, self._endpointer = station, endpointer
+        self._began, self._reminder_s = began, reminder_s
+        self._level, self._set_aside = level, set_aside
+        self._keep, self._talk = keep, talk
+        self._asked_at_s: float | None = None
+        self._watch_sound: Callable[[Samples, float], None] = lambda samples, floor_dbfs: None
+        self._now_s, self._was_open = 0.0, False
+        station.watch(self._watch)
+
+    def anchor(self, began: datetime) -> None:
+        """When this stream's second 0 was, by the wall clock as it stands now."""
+        self._began = began
+
+    def on_utterance(self, watch: Callable[[Samples, float], None]) -> None:
+        """Tell ``watch`` of every utterance: its samples, and the noise it stood in (dBFS)."""
+        self._watch_sound = watch
+
+    def take(self, frame: Frame) -> None:
+        """One frame: whatever utterance it ends goes to the station."""
+        self._now_s = frame.end_s
+        is_open = self._talk is None or self._talk.take(frame.start_s, self._endpointer.speaking)
+        if is_open:
+            self._take_open(frame)
+        else:
+            self._take_closed(frame)
+        self._was_open = is_open
+        if self._level is not None:
+            self._level(frame.level_dbfs, self._endpointer.speaking)
+        self._remind()
+
+    def _take_open(self, frame: Frame) -> None:
+        if self._keep is not None:
+            at = self._began + timedelta(seconds=frame.start_s)
+            echo = self._endpointer.muted(frame)
+            self._keep.take(frame.samples.tobytes(), frame.start_s, at, echo)
+        for utterance in self._endpointer.push(frame):
+            self._hear(utterance)
+        self._tell_discarded()
+
+    def _take_closed(self, frame: Frame) -> None:
+        """Nothing is heard or kept; only the noise is followed, so that the next press hears."""
+        if self._was_open:
+            self.finish()  # pressed again while speaking: what was said so far is the callout
+        self._endpointer.pass_over(frame)
+
+    def finish(self) -> None:
+        """The stream ended: what was under way is heard as it is."""
+        for utterance in self._endpointer.flush():
+            self._hear(utterance)
+        self._tell_discarded()
+        if self._keep is not None:
+            self._keep.cut()
+
+    def close(self) -> None:
+        """No more frames come: what is kept of the session's sound is finished, nothing heard."""
+        if self._keep is not None:
+            self._keep.cut()
+
+    def run(self, frames: Iterable[Frame], realtime: bool = False) -> None:
+        """Take every frame; ``realtime`` waits so that each comes when it would be spoken."""
+        started = time.monotonic()
+        for frame in frames:
+            if realtime:
+                time.sleep(max(0.0, started + frame.end_s - time.monotonic()))
+            self.take(frame)
+        self.finish()
+
+    def _hear(self, utterance: Utterance) -> None:
+        self._watch_sound(utterance.samples, self._endpointer.noise_floor_dbfs)
+        self._station.hear(
+            utterance.samples,
+            at=self._began + timedelta(seconds=utterance.end_s),
+            began=self._began + timedelta(seconds=utterance.start_s),
+        )
+        if self._talk is not None:
+            self._talk.heard()
+
+    def _tell_discarded(self) -> None:
+        for item in self._endpointer.take_discarded():
+            if item.reason in _WHY:
+                self._station.say(saying("say-it-again-why", why=_WHY[item.reason]))
+            if self._set_aside is not None:
+                self._set_aside(item)
+
+    def _watch(self, done: Done) -> None:
+        asks = [getattr(effect, "tone", "") == QUESTION for effect in done.effects]
+        self._asked_at_s = self._now_s if any(asks) else None
+
+    def _remind(self) -> None:
+        waiting = self._asked_at_s
+        if waiting is not None and not self._endpointer.speaking:
+            if self._now_s - waiting < self._reminder_s:
+                return
+            self._asked_at_s = None
+            self._station.time_out(self._began + timedelta(seconds=self._now_s))

@@ -1,0 +1,1 @@
+"""The voice of a station: what is said next, and when."""

@@ -1,0 +1,1 @@
+"""What keeps a station going: faults, starts after crashes, and seals."""

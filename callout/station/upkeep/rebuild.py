@@ -1,0 +1,229 @@
+"""Makes the tables anew: the journal's events, through a fresh session, give every saved row.
+
+The rows are compared with those on disk bit for bit, or written into a new survey folder. Nothing
+here is heard or decided; the session's own rules do it all again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from callout.core.checking.checks import Rules
+from callout.core.errors import CalloutError, OperatorError
+from callout.core.events import Effect, Event, KeepMemo, Save
+from callout.core.model import PlotSettings, Tree
+from callout.journal.codec import reading_row, settings_from, trees_from
+from callout.journal.copying import write_journal
+from callout.journal.folder import SurveyFolder
+from callout.journal.reader import Entry, plots_of
+from callout.journal.schema import LATER_COLUMNS
+from callout.proof.verify import TABLES, Fault, Snapshot
+from callout.session.machine import step
+from callout.session.state import Memory, Survey
+from callout.survey.check_settings import rules_in
+from callout.survey.files import FOLDER_MODE, new_folder
+from callout.survey.guard import MOST_SOUND_BYTES, MOST_TEXT_BYTES, copy_plain, is_plain
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Step:
+    """One journal entry taken through the session; no event and no effects for other entries."""
+
+    entry: Entry
+    event: Event | None
+    survey: Survey
+    before: Memory
+    memory: Memory
+    effects: tuple[Effect, ...]
+
+
+class Known:
+    """The survey as the roster and the settings that were journalled so far make it."""
+
+    def __init__(self) -> None:
+        self._trees: tuple[Tree, ...] = ()
+        self._settings: dict[str, PlotSettings] = {}
+        self._rules: dict[str, Rules] = {}
+        self._survey = Survey({})
+
+    @property
+    def survey(self) -> Survey:
+        """The survey as it is known now."""
+        return self._survey
+
+    def after(self, entry: Entry) -> Survey:
+        """The survey once ``entry`` is known."""
+        if entry.kind == "roster":
+            self._trees = trees_from(entry.content)
+        elif entry.kind == "settings":
+            self._settings = settings_from(entry.content)
+            self._rules = rules_in(entry.content)
+        if entry.kind in ("roster", "settings") and self._trees and self._settings:
+            self._survey = Survey(plots_of(self._trees, self._settings), self._rules)
+        return self._survey
+
+
+class Session:
+    """A session that follows a journal: fresh, or from where it stood."""
+
+    def __init__(self, known: Known | None = None, memory: Memory | None = None) -> None:
+        self.known, self.memory = known or Known(), memory or Memory()
+
+    def take(self, entry: Entry) -> Step:
+        """The next entry. Raises whatever an altered one leads to."""
+        survey = self.known.after(entry)
+        before, event = self.memory, entry.event
+        effects: tuple[Effect, ...] = ()
+        if event is not None:
+            self.memory, effects = step(survey, before, event)
+        return Step(entry, event, survey, before, self.memory, effects)
+
+
+def steps(entries: Iterable[Entry]) -> Iterator[Step]:
+    """Feed the entries to a fresh session, one at a time."""
+    session = Session()
+    for entry in entries:
+        yield session.take(entry)
+
+
+def rows_of(done: Step) -> Iterator[tuple[str, Row]]:
+    """The table rows that an entry gives, with their table's name."""
+    for effect in done.effects:
+        if isinstance(effect, Save):
+            yield "readings", reading_row(effect.reading)
+        elif isinstance(effect, KeepMemo):
+            yield "memos", {**vars(effect), "plot": done.memory.plot}
+
+
+def made_again(entries: Iterable[Entry]) -> tuple[dict[str, list[Row]], list[Fault]]:
+    """The tables that the journal gives, and a fault where it can be followed no further."""
+    tables: dict[str, list[Row]] = {name: [] for name in TABLES}
+    reached = 0
+    try:
+        for done in steps(entries):
+            for table, row in rows_of(done):
+                tables[table].append(row)
+            reached = done.entry.seq
+    except Exception as error:  # an altered entry may hold anything
+        return tables, [_unfollowed(reached + 1, error)]
+    return tables, []
+
+
+def _unfollowed(entry: int, error: Exception) -> Fault:
+    why = str(error) if isinstance(error, CalloutError) else repr(error)
+    return Fault(entry, f"the session cannot follow it: {why}")
+
+
+class TableCheck:
+    """Holds the tables' rows against what the journal's entries give, as they come.
+
+    Where the journal can be followed only in part, that is told, and nothing is compared beyond.
+    """
+
+    def __init__(self, rows: Mapping[str, Iterable[Row]]) -> None:
+        self._found = {table: _Ahead(iter(items), table) for table, items in rows.items()}
+        self.session = Session()
+        self._reached = 0
+        self._ended = False
+        self._faults: list[Fault] = []
+
+    def take(self, entry: Entry) -> None:
+        """The next entry."""
+        if self._ended:
+            return
+        try:
+            wanted = dict(rows_of(self.session.take(entry)))
+        except Exception as error:  # an altered entry may hold anything
+            self._faults.append(_unfollowed(self._reached + 1, error))
+            self._ended = True
+            return
+        self._reached = entry.seq
+        for table, found in self._found.items():
+            self._faults += found.compared(entry.seq, wanted.get(table))
+
+    def finish(self) -> list[Fault]:
+        """Every fault, by entry."""
+        if not self._ended:
+            for found in self._found.values():
+                self._faults += found.left()
+        return sorted(self._faults, key=lambda fault: fault.entry)
+
+
+class _Ahead:
+    """A table's rows in order, the next one known."""
+
+    def __init__(self, rows: Iterator[Row], table: str) -> None:
+        self._rows, self._table = rows, table
+        self._later = LATER_COLUMNS.get(table, {})
+        self._next = next(rows, None)
+
+    def compared(self, entry: int, wanted: Row | None) -> Iterator[Fault]:
+        while self._next is not None and self._next["entry"] < entry:
+            yield from self._strange()
+        have = self._next if self._next is not None and self._next["entry"] == entry else None
+        if have is not None and wanted is not None:
+            self._advance()
+            whole = {**self._later, **have} if self._later else have
+            if wanted != whole:
+                yield Fault(entry, f"{self._table} {_told_difference(wanted, whole)}")
+        elif have is not None:
+            yield from self._strange()
+        elif wanted is not None:
+            yield Fault(entry, f"its row of {self._table} is missing")
+
+    def left(self) -> Iterator[Fault]:
+        while self._next is not None:
+            yield from self._strange()
+
+    def _strange(self) -> Iterator[Fault]:
+        assert self._next is not None
+        yield Fault(self._next["entry"], f"a row of {self._table} that the journal does not give")
+        self._advance()
+
+    def _advance(self) -> None:
+        self._next = next(self._rows, None)
+
+
+def table_faults(snapshot: Snapshot) -> list[Fault]:
+    """Where the tables on disk are not what the journal gives, bit for bit."""
+    check = TableCheck({table: snapshot.tables.get(table, []) for table in TABLES})
+    for entry in snapshot.entries:
+        check.take(entry)
+    return check.finish()
+
+
+def _told_difference(want: Row, have: Row) -> str:
+    name = next(name for name in [*want, *have] if want.get(name) != have.get(name))
+    return f"{name} is {have.get(name)!r}, the journal gives {want.get(name)!r}"
+
+
+# ---- a new folder ----
+
+
+def rebuild(folder: SurveyFolder, snapshot: Snapshot, into: Path) -> SurveyFolder:
+    """A new survey at ``into`` with the same journal and sounds, its tables made anew.
+
+    Raises OperatorError where ``into`` exists or the journal cannot be followed to its end.
+    """
+    tables, faults = made_again(snapshot.entries)
+    if faults:
+        raise OperatorError(f"{folder.path} cannot be rebuilt: {faults[0]}")
+    with new_folder(into) as building:
+        _copy_files(folder, building)
+        write_journal(SurveyFolder(building).database, snapshot.entries, tables)
+    return SurveyFolder(into)
+
+
+def _copy_files(folder: SurveyFolder, building: Path) -> None:
+    """Everything but the database, and what belongs to work under way."""
+    (building / "audio").mkdir(mode=FOLDER_MODE)
+    for path in sorted(folder.path.iterdir()):
+        if is_plain(path) and not path.name.startswith((".", folder.database.name)):
+            copy_plain(path, building / path.name, MOST_TEXT_BYTES)
+    for path in sorted((folder.path / "audio").glob("*.flac")):
+        copy_plain(path, building / "audio" / path.name, MOST_SOUND_BYTES)

@@ -1,0 +1,162 @@
+"""The ``[checks]`` table of ``survey.toml``, and the rules made of it as a journal entry's body.
+
+Limits stay in quotes, so that they are exact. ``[checks.plots.K3]`` sets for one plot what differs.
+What the limits mean is for the checks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import fields, replace
+from decimal import Decimal
+from typing import Any
+
+from callout.core.checking.checks import FirstLimits, Limits, Rules
+from callout.core.errors import OperatorError
+from callout.core.model import Plot
+from callout.core.species import Species
+from callout.core.units import parse_decimal
+
+_LIMITS = tuple(item.name for item in fields(Limits))
+_SWITCHES = ("blind", "walk", "accept_word")
+
+
+def rules_from(
+    checks: object,
+    plots: Mapping[str, Plot],
+    table: Iterable[Species],
+    join_s: float = float(Rules.join_s),
+) -> dict[str, Rules]:
+    """The rules of every plot by the ``[checks]`` table of ``survey.toml`` ({} if it has none).
+
+    ``table`` gives the sizes of the species that stand in the plot; ``join_s`` is how many seconds
+    a tag and a press of a tape may lie apart. Raises OperatorError naming what cannot be used.
+    """
+    given = _section("checks", checks)
+    single = _section("checks.plots", given.get("plots", {}))
+    unknown = next((name for name in single if name not in plots), None)
+    if unknown is not None:
+        raise OperatorError(f"[checks.plots.{unknown}] no such plot: there is {', '.join(plots)}")
+    common = {key: value for key, value in given.items() if key != "plots"}
+    usual = _ruled("checks", common, Rules(join_s=Decimal(str(join_s))))
+    largest = {name: one.largest_cm for one in table if one.largest_cm for name in one.names}
+    return {
+        name: replace(
+            _ruled(f"checks.plots.{name}", _section(f"checks.plots.{name}", single[name]), usual)
+            if name in single
+            else usual,
+            largest_cm=_standing(plot, largest),
+        )
+        for name, plot in plots.items()
+    }
+
+
+def _standing(plot: Plot, largest: Mapping[str, Decimal]) -> dict[str, Decimal]:
+    here = sorted({tree.species.casefold() for tree in plot.trees.values()})
+    return {name: largest[name] for name in here if name in largest}
+
+
+def _section(name: str, given: object) -> Mapping[str, Any]:
+    if not isinstance(given, Mapping):
+        raise OperatorError(f"{name} = {given!r} must be a section, as [{name}]")
+    return given
+
+
+def _ruled(section: str, given: Mapping[str, Any], over: Rules) -> Rules:
+    limits: dict[str, Decimal] = {}
+    switches: dict[str, bool] = {}
+    for key, value in given.items():
+        if key in _SWITCHES:
+            if not isinstance(value, bool):
+                raise OperatorError(f"[{section}] {key} = {value!r} must be true or false")
+            switches[key] = value
+        elif key in _LIMITS:
+            limits[key] = _limit(section, key, value)
+        else:
+            known = ", ".join((*_SWITCHES, *_LIMITS))
+            raise OperatorError(f"[{section}] unknown setting {key!r}: use {known}")
+    found = replace(
+        over,
+        limits=replace(over.limits, **limits),
+        blind=switches.get("blind", over.blind),
+        walk=switches.get("walk", over.walk),
+        accept_word=switches.get("accept_word", over.accept_word),
+    )
+    low, high = found.limits.lowest_m, found.limits.highest_m
+    if low >= high:
+        raise OperatorError(f"[{section}] lowest_m {low} must be below highest_m {high}")
+    if found.limits.shrink_sd > found.limits.reject_sd:
+        raise OperatorError(
+            f"[{section}] shrink_sd {found.limits.shrink_sd} is above "
+            f"reject_sd {found.limits.reject_sd}"
+        )
+    return found
+
+
+def _limit(section: str, key: str, value: object) -> Decimal:
+    if isinstance(value, float | bool):
+        raise OperatorError(f'[{section}] {key} = {value}: write it in quotes, as "0.06"')
+    try:
+        limit = parse_decimal(str(value))
+    except OperatorError as error:
+        raise OperatorError(f"[{section}] {key}: {error}") from None
+    if limit <= 0:
+        raise OperatorError(f"[{section}] {key} {limit} must be above zero")
+    return limit
+
+
+def rules_body(rules: Mapping[str, Rules]) -> dict[str, Any]:
+    """The rules of every plot as plain values for a journal entry; exact numbers as text."""
+    return {
+        name: {
+            "blind": one.blind,
+            "walk": one.walk,
+            "accept_word": one.accept_word,
+            "join_s": str(one.join_s),
+            "edition": one.edition,
+            "limits": {key: str(getattr(one.limits, key)) for key in _LIMITS},
+            "largest_cm": {species: str(size) for species, size in one.largest_cm.items()},
+        }
+        for name, one in rules.items()
+    }
+
+
+def rules_of(body: Mapping[str, Any]) -> dict[str, Rules]:
+    """The rules that ``rules_body`` wrote; a limit it did not know is at its default.
+
+    Rules from before a warning took a word of its own, before growth was learnt from the plot, or
+    of another edition of the dialogue, are kept as they were.
+    """
+    return {
+        name: Rules(
+            limits=Limits(
+                **{key: Decimal(item["limits"][key]) for key in _LIMITS if key in item["limits"]}
+            ),
+            blind=item["blind"],
+            walk=item["walk"],
+            accept_word=item.get("accept_word", False),
+            join_s=Decimal(item.get("join_s", Rules.join_s)),
+            edition=item.get("edition", 1),
+            largest_cm={key: Decimal(text) for key, text in item["largest_cm"].items()},
+            first=_first_limits(item["limits"]),
+        )
+        for name, item in body.items()
+    }
+
+
+def _first_limits(written: Mapping[str, str]) -> FirstLimits | None:
+    """The limits of checks that knew no ``slow_sd``; a replay goes by them."""
+    if "slow_sd" in written:
+        return None
+    known = (item.name for item in fields(FirstLimits))
+    return FirstLimits(**{key: Decimal(written[key]) for key in known if key in written})
+
+
+def with_rules(settings: Mapping[str, Any], rules: Mapping[str, Rules]) -> dict[str, Any]:
+    """The body of a settings entry with the rules beside how each plot is measured."""
+    return {**settings, "rules": rules_body(rules)}
+
+
+def rules_in(settings: Mapping[str, Any]) -> dict[str, Rules]:
+    """The rules in the body of a settings entry; none in one from before there were rules."""
+    return rules_of(settings.get("rules", {}))

@@ -1,0 +1,353 @@
+"""``survey.toml``: how each plot is measured, and how the station listens and speaks.
+
+Written once with comments by ``new_settings``, edited by people, read back with every mistake
+named. Sizes are text in the file, so that they stay exact.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+
+from callout.core.errors import CalloutError, OperatorError
+from callout.core.heights import parse_height_m
+from callout.core.model import PlotSettings
+from callout.core.rounding import Rounding, parse_graduation
+from callout.core.units import Scale, Unit, parse_decimal, parse_unit, too_large
+from callout.survey import plot_facts
+from callout.survey.files import storage_errors
+
+
+@dataclass(frozen=True)
+class Listening:
+    """How the station hears. Times in seconds; ``engine`` may be ``auto``."""
+
+    engine: str = "auto"
+    vosk_model: str = ""
+    microphone: str = ""
+    hang_over_s: float | None = None
+    pre_roll_s: float | None = None
+    gate_least_dbfs: float | None = None
+    reminder_s: float = 20.0
+    join_s: float = 30.0
+    check_in_s: float = 0.0
+    push_to_talk: bool = False
+
+
+@dataclass(frozen=True)
+class Speaking:
+    """How the echo is spoken. ``words_a_minute`` is the voice's rate."""
+
+    voice: str = "en"
+    words_a_minute: int = 170
+    speaker: str = ""
+    muted: bool = False
+
+
+@dataclass(frozen=True)
+class Keeping:
+    """What sound is kept besides the callouts. A segment is in seconds; sizes in 10^6 bytes."""
+
+    whole_session: bool = False
+    segment_s: int = 60
+    mb_an_hour: int = 40
+
+
+@dataclass(frozen=True)
+class _About:
+    """What the survey is called and which language is spoken."""
+
+    name: str = ""
+    language: str = "en"
+
+
+_SECTIONS = ("survey", "measuring", "plots", "listening", "speaking", "keeping")
+
+
+@dataclass(frozen=True)
+class Config:
+    """The whole of ``survey.toml``; ``plots`` holds what is set for single plots."""
+
+    name: str
+    language: str
+    measuring: PlotSettings
+    plots: Mapping[str, PlotSettings]
+    listening: Listening = field(default_factory=Listening)
+    speaking: Speaking = field(default_factory=Speaking)
+    keeping: Keeping = field(default_factory=Keeping)
+    other: Mapping[str, Any] = field(default_factory=dict)
+
+    def of(self, plot: str) -> PlotSettings:
+        """How ``plot`` is measured: its own settings over the survey's."""
+        return self.plots.get(plot) or _for_plot(self.measuring, plot)
+
+
+def _for_plot(settings: PlotSettings, plot: str) -> PlotSettings:
+    return PlotSettings(**{**settings.__dict__, "plot": plot})
+
+
+_SIZES: dict[Unit, tuple[str, str]] = {
+    Unit.INCH: ("0.4", "80"),
+    Unit.CENTIMETRE: ("1", "200"),
+    Unit.MILLIMETRE: ("10", "2000"),
+}
+
+
+def plausible_range(unit: Unit) -> tuple[Decimal, Decimal]:
+    """The sizes offered by default for tapes in ``unit`` (an assumption, settable)."""
+    smallest, largest = _SIZES.get(unit, ("0.01", "2"))
+    return Decimal(smallest), Decimal(largest)
+
+
+def _positive(value: Any) -> Decimal:
+    return parse_graduation(str(value))
+
+
+def _boolean(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise OperatorError(f"{value!r} must be true or false")
+    return value
+
+
+def _one_of(kind: type[Rounding] | type[Scale]) -> Callable[[Any], Any]:
+    def read(value: Any) -> Any:
+        try:
+            return kind(str(value))
+        except ValueError:
+            known = " or ".join(item.value for item in kind)
+            raise OperatorError(f"{value!r} must be {known}") from None
+
+    return read
+
+
+_MEASURING: dict[str, tuple[str, Callable[[Any], Any]]] = {
+    "unit": ("unit", lambda value: parse_unit(str(value))),
+    "graduation": ("graduation", _positive),
+    "rounding": ("rounding", _one_of(Rounding)),
+    "scale": ("scale", _one_of(Scale)),
+    "breast_height": ("breast_height_m", lambda value: parse_height_m(str(value))),
+    "smallest": ("smallest", _positive),
+    "largest": ("largest", lambda value: parse_decimal(str(value))),
+    "implied_point": ("implied_point", _boolean),
+    "area_ha": ("area_ha", _positive),
+    "treatment": ("treatment", str),
+    "site": ("site", plot_facts.word),
+    "shape": ("shape", plot_facts.shape),
+    "established": ("established", plot_facts.established),
+    "paint_line": ("paint_line", _boolean),
+}
+
+
+def measuring_from(plot: str, given: Mapping[str, Any], over: PlotSettings | None) -> PlotSettings:
+    """Settings from a table of ``survey.toml``, over those of the survey.
+
+    Raises OperatorError naming the key and value that cannot be used.
+    """
+    values: dict[str, Any] = {}
+    for key, value in given.items():
+        if key not in _MEASURING:
+            raise OperatorError(f"unknown setting {key!r}: use {', '.join(_MEASURING)}")
+        if isinstance(value, float):
+            raise OperatorError(f"{key} = {value}: write it in quotes, so that it stays exact")
+        name, read = _MEASURING[key]
+        try:
+            values[name] = read(value)
+        except CalloutError as error:
+            raise OperatorError(f"{key}: {error}") from None
+    base = dict(over.__dict__) if over else {}
+    unit = values.get("unit")
+    if unit is not None and (over is None or unit is not over.unit):
+        smallest, largest = plausible_range(unit)
+        base.update(smallest=smallest, largest=largest)
+    settings = PlotSettings(**{**base, **values, "plot": plot})
+    if too_large(settings.largest, settings.unit):
+        raise OperatorError(
+            f"largest {settings.largest} {settings.unit.value} is wider than any tree"
+        )
+    if settings.smallest >= settings.largest:
+        raise OperatorError(f"smallest {settings.smallest} is not below largest {settings.largest}")
+    return settings
+
+
+def read_config(path: Path) -> Config:
+    """The settings at ``path``. Raises OperatorError naming what cannot be used."""
+    with storage_errors(f"cannot read {path}"):
+        data = path.read_bytes()
+    try:
+        given = tomllib.loads(data.decode("utf-8"))
+    except UnicodeDecodeError as error:
+        raise OperatorError(f"{path} is not UTF-8 (byte {error.start}): save it as UTF-8") from None
+    except tomllib.TOMLDecodeError as error:
+        raise OperatorError(f"{path} is not TOML: {error}") from None
+    try:
+        return _config(given)
+    except CalloutError as error:
+        raise OperatorError(f"{path}: {error}") from None
+
+
+def _config(given: Mapping[str, Any]) -> Config:
+    other = {name: table for name, table in given.items() if name not in _SECTIONS}
+    for name in other:
+        # A misspelt section would leave its settings at their defaults, in silence.
+        close = difflib.get_close_matches(name.lower(), (*_SECTIONS, "checks"), 1)
+        if close and name != "checks":
+            raise OperatorError(f"unknown section {name!r}: is {close[0]!r} meant?")
+    survey = _section(_About, "survey", given)
+    measuring = _measuring("measuring", _table_of("measuring", given), "", None)
+    plots = _table_of("plots", given)
+    return Config(
+        name=survey.name,
+        language=survey.language,
+        measuring=measuring,
+        plots={
+            name: _measuring(f"plots.{name}", _table_of(name, plots), name, measuring)
+            for name in plots
+        },
+        listening=_section(Listening, "listening", given),
+        speaking=_section(Speaking, "speaking", given),
+        keeping=_section(Keeping, "keeping", given),
+        other=other,
+    )
+
+
+def _measuring(
+    section: str, table: Mapping[str, Any], plot: str, over: PlotSettings | None
+) -> PlotSettings:
+    try:
+        return measuring_from(plot, table, over)
+    except OperatorError as error:
+        raise OperatorError(f"[{section}] {error}") from None
+
+
+def _table_of(name: str, given: Mapping[str, Any]) -> Mapping[str, Any]:
+    table = given.get(name, {})
+    if not isinstance(table, Mapping):
+        raise OperatorError(f"{name} = {table!r} must be a section, as [{name}]")
+    return table
+
+
+def _section(kind: type[Any], name: str, given: Mapping[str, Any]) -> Any:
+    table = _table_of(name, given)
+    known = {item.name: item.default for item in fields(kind)}
+    for key, value in table.items():
+        if key not in known:
+            raise OperatorError(f"[{name}] unknown setting {key!r}: use {', '.join(known)}")
+        wanted = _no_level(value) if key.endswith("_dbfs") else _misfit(known[key], value)
+        if wanted:
+            raise OperatorError(f"[{name}] {key} = {value!r} must be {wanted}")
+    return kind(**table)
+
+
+def _misfit(default: Any, value: Any) -> str:
+    """What a setting with this default must be, where ``value`` is not that; else nothing."""
+    if isinstance(default, bool):
+        return "" if isinstance(value, bool) else "true or false"
+    if isinstance(default, str):
+        return "" if isinstance(value, str) else "text in quotes"
+    if isinstance(default, int):
+        return "" if type(value) is int and value > 0 else "a whole number above zero"
+    number = type(value) in (int, float) and math.isfinite(value)
+    return "" if number and value >= 0 else "a number of seconds, not below zero"
+
+
+def _no_level(value: Any) -> str:
+    number = type(value) in (int, float) and math.isfinite(value)
+    return "" if number and -96 <= value <= 0 else "a level from -96 to 0 dBFS"
+
+
+def new_settings(name: str, measuring: PlotSettings, plots: Mapping[str, PlotSettings]) -> str:
+    """The commented text of a new ``survey.toml``."""
+    document = tomlkit.document()
+    document.add(tomlkit.comment("Settings of this survey. Sizes stay in quotes: they are exact."))
+    survey = tomlkit.table()
+    survey.add("name", name)
+    survey.add("language", "en")
+    document.add("survey", survey)
+    document.add("measuring", _measuring_table(measuring))
+    tables = tomlkit.table(is_super_table=True)
+    for plot, settings in plots.items():
+        tables.add(plot, _measuring_table(settings))
+    if plots:
+        document.add("plots", tables)
+    else:
+        document.add(tomlkit.comment("A plot that differs gets a table of its own, e.g."))
+        document.add(tomlkit.comment('[plots.K1]  unit = "in"'))
+    document.add("listening", _listening_table())
+    document.add("speaking", _speaking_table())
+    document.add("keeping", _keeping_table())
+    return tomlkit.dumps(document)
+
+
+_NOTES = {
+    "unit": "in, cm or mm: what the tape shows and what is kept",
+    "graduation": "the tape's finest graduation",
+    "rounding": "nearest, or down to the last whole graduation",
+    "scale": "diameter, or girth (divided by pi, then rounded)",
+    "breast_height": "metres above ground, uphill side",
+    "smallest": "below this a size is questioned",
+    "largest": "above this a size is questioned",
+    "implied_point": 'whether "twenty-four six" is 24.6',
+    "area_ha": "hectares, for figures a hectare",
+    "treatment": "a word, to compare treated plots with the control",
+    "site": "where the plot lies",
+    "shape": "circle, square, rectangle, strip or irregular",
+    "established": "year or day",
+    "paint_line": "whether the height of measurement is painted on the trees",
+}
+
+
+def _measuring_table(settings: PlotSettings) -> Any:
+    table = tomlkit.table()
+    for key, (name, _) in _MEASURING.items():
+        value = getattr(settings, name)
+        if value is None or value == "":
+            continue  # not known: a person may add it
+        plain = value if isinstance(value, bool) else getattr(value, "value", str(value))
+        item = tomlkit.item(plain)
+        table.add(key, item.comment(_NOTES[key]))
+    return table
+
+
+def _table(*rows: tuple[str, Any, str]) -> Any:
+    table = tomlkit.table()
+    for key, value, note in rows:
+        item = tomlkit.item(value)
+        table.add(key, item.comment(note) if note else item)
+    return table
+
+
+def _listening_table() -> Any:
+    return _table(
+        ("engine", "auto", "auto takes the best that is at hand"),
+        ("vosk_model", "", "folder of a Vosk model, if you have one"),
+        ("microphone", "", "part of its name; empty takes the system's default"),
+        ("reminder_s", 20.0, "seconds before a waiting question is asked again"),
+        ("join_s", 30.0, "seconds within which a tag and a press of the tape belong together"),
+        ("check_in_s", 0.0, "alone: asked this often whether you are well; 0 never; calls nobody"),
+        ("push_to_talk", False, "true: the microphone is open for one callout after a key"),
+    )
+
+
+def _speaking_table() -> Any:
+    return _table(
+        ("voice", "en", "a voice of espeak-ng, e.g. en-us"),
+        ("words_a_minute", 170, ""),
+        ("speaker", "", "part of its name; empty takes the system's default"),
+        ("muted", False, "true: the echo is only shown"),
+    )
+
+
+def _keeping_table() -> Any:
+    return _table(
+        ("whole_session", False, "true: keep all sound of a session; ask those in hearing first"),
+        ("segment_s", 60, "seconds of one file of it"),
+        ("mb_an_hour", 40, "the most it may take, by coarser sound where it is loud"),
+    )

@@ -1,0 +1,1 @@
+"""Tuning the recogniser to one measurer's voice."""

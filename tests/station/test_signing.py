@@ -16,7 +16,6 @@ from station_tools import at_work, clock
 
 from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
-from callout.proof import signatures
 from callout.proof.seals import read_seals, seals_path
 from callout.proof.signatures import public_of, read_key, signing_with
 from callout.station.upkeep.sealing import seal_session
@@ -199,7 +198,7 @@ def test_without_the_package_seals_are_made_and_told_unchecked(
 ) -> None:
     public = named(folder, key)
     a_session(folder)
-    monkeypatch.setattr(signing, "can_sign", lambda: False)
+    monkeypatch.setattr("callout.proof.signatures.can_sign", lambda: False)
     monkeypatch.setattr("callout.proof.verify_seals.can_sign", lambda: False)
     code, text = verified(folder, capsys)
     assert (code, "was not checked" in text) == (0, True)

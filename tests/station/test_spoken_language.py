@@ -60,8 +60,8 @@ def test_words_and_voice(monkeypatch, code, chosen, spoken):
             said.append((self._name, text))
             return np.zeros(160, dtype=np.int16)
 
-    monkeypatch.setattr(voice, "GuardedVoice", Speaks)
-    monkeypatch.setattr(voice, "Speaker", Loudspeaker)
+    monkeypatch.setattr(spoken_echo, "GuardedVoice", Speaks)
+    monkeypatch.setattr(spoken_echo, "Speaker", Loudspeaker)
     echo = spoken_echo.make_echo(chosen, Endpointer(), False, load_wording(code))
     echo.tell(Done(TimedOut(1, "2026-06-02T09:15:00+02:00"), (ASKED,)))
     echo.close()

@@ -64,7 +64,7 @@ class Stage:
         from callout.station.hearing.apart import ApartEngine
         from callout.station.post import Post, Told, Work
         from callout.station.upkeep.clock import Clock
-        from callout.survey.config import new_settings
+        from callout.survey.new_settings import new_settings
 
         self._minutes = minutes
         self._sounds = np.load(folder / "said.npz")

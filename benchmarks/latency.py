@@ -25,8 +25,8 @@ from callout.sound.frames import SAMPLE_RATE_HZ, frames_of
 from callout.sound.sound_files import encode_flac, read_sound
 from callout.station.build import endpointer_for, make_station
 from callout.station.data import data_folder
+from callout.station.done import Done
 from callout.station.hearing.listening import Listening
-from callout.station.station import Done
 
 WALK = data_folder("audio_fixtures") / "walk.flac"
 MIB = 1024 * 1024

@@ -31,7 +31,8 @@ from callout.devices.running import DeviceThread
 from callout.devices.settings import device_from
 from callout.journal.folder import SurveyFolder, make_survey
 from callout.station.data import load_language
-from callout.station.station import Done, Station
+from callout.station.done import Done
+from callout.station.station import Station
 from callout.station.tapes import Presses
 from callout.survey.config import measuring_from
 from callout.survey.roster import read_roster

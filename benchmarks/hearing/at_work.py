@@ -22,8 +22,9 @@ from callout.sound.sound_files import encode_flac
 from callout.speech.engine import Engine
 from callout.station.build import endpointer_for
 from callout.station.data import load_language
+from callout.station.done import Done
 from callout.station.hearing.listening import Listening
-from callout.station.station import Done, Station
+from callout.station.station import Station
 from callout.survey.config import Listening as Settings
 
 MUTED = "echo, muted"

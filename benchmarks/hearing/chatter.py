@@ -13,7 +13,8 @@ from benchmarks.hearing.plot import TAGS, make_plot
 from callout.core.events import Say
 from callout.sound.sound_files import encode_flac
 from callout.station.data import load_language
-from callout.station.station import Done, Station
+from callout.station.done import Done
+from callout.station.station import Station
 from callout.wording.language_files import english
 
 _WHO = (

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from callout.core.errors import StorageError
 from callout.core.events import Heard, Save, Say
-from callout.station.station import Done
+from callout.station.done import Done
 from callout.survey.files import FILE_MODE, FOLDER_MODE
 from callout.wording.wording import Wording
 

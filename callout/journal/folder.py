@@ -18,7 +18,7 @@ from callout.journal.codec import roster_body, settings_body
 from callout.journal.reader import JournalReader, plots_of
 from callout.journal.writer import JournalWriter
 from callout.survey.check_settings import rules_from, with_rules
-from callout.survey.config import Config, new_settings, read_config
+from callout.survey.config import Config, read_config
 from callout.survey.files import (
     FILE_MODE,
     FOLDER_MODE,
@@ -27,6 +27,7 @@ from callout.survey.files import (
     write_whole,
 )
 from callout.survey.guard import read_plain, refuse_deep, refuse_links
+from callout.survey.new_settings import new_settings
 from callout.survey.species_table import species_of
 
 SITE_MARK = "site.toml"  # what 'callout merge' makes is no survey, and holds several

@@ -16,7 +16,7 @@ from callout.core.events import Effect, Heard, Opened, Save, Say
 from callout.core.model import PastMeasurement, Reading, Tree
 from callout.core.units import Unit
 from callout.practice.drill import Misheard, drilled_size, drilled_tags, said_one_by_one, slips_told
-from callout.station.station import Done
+from callout.station.done import Done
 
 PLOT = "PRACTICE"
 _VISIT = date(2021, 6, 9)
@@ -102,6 +102,8 @@ class Score:
 
     def take(self, done: Done) -> None:
         """Something happened at the station."""
+        if done.event is None:
+            return
         now = datetime.fromisoformat(done.event.at)
         if isinstance(done.event, Opened) or self._since is None:
             self._since = now

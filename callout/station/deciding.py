@@ -71,6 +71,24 @@ def asked_by(memory: Memory, began: datetime | None, moved: timedelta = timedelt
     return memory.asking if asked <= began + PRE_ROLL else 0
 
 
+class EchoTimes:
+    """When echoes were made, by the clock as it is now: it may have been set since."""
+
+    def __init__(self) -> None:
+        self._moves: list[tuple[int, timedelta]] = []
+
+    def moved(self, waiting: int, by: timedelta) -> None:
+        """The clock was set by so much while the echo of that number waits; 0 for none."""
+        if waiting:
+            self._moves = [move for move in self._moves if move[0] == waiting]
+            self._moves.append((waiting, by))
+
+    def asked_by(self, memory: Memory, began: datetime | None) -> int | None:
+        """The number of the echo that was there already at ``began``, as ``asked_by``."""
+        moved = sum((by for about, by in self._moves if about == memory.asking), timedelta())
+        return asked_by(memory, began, moved)
+
+
 class Narrowed:
     """An engine that goes from plot to plot, prepared anew only where the scope changes.
 

@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Any
 
 from callout.core.events import Heard, KeepMemo, Save
-from callout.station.station import Done
+from callout.station.done import Done
 from callout.wording.wording import Wording
 
 

@@ -21,6 +21,7 @@ from callout.journal.folder import SurveyFolder
 from callout.sound.endpoint import Discarded
 from callout.sound.frames import Frame
 from callout.station.build import endpointer_for
+from callout.station.done import Done
 from callout.station.hearing.apart import ApartEngine
 from callout.station.hearing.ears import Ears, Microphone, OpenMicrophone
 from callout.station.hearing.keeping import session_sound
@@ -29,7 +30,7 @@ from callout.station.hearing.talking import TalkKey
 from callout.station.hearing.unheard import unheard_told
 from callout.station.speaking.check_in import CheckIn
 from callout.station.speaking.spoken_echo import Echo, make_echo
-from callout.station.station import Done, Station
+from callout.station.station import Station
 from callout.station.tapes import Tapes
 from callout.station.upkeep.clock import Clock
 from callout.station.upkeep.faults import RECOGNISER, SPACE, Faults

@@ -21,9 +21,10 @@ from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.session.machine import tree_in_hand
 from callout.session.state import Memory, Pending, left_to_do
 from callout.session.tags import tag_shown
+from callout.station.done import Done
 from callout.station.face import Level, SavedLine, Update, View
 from callout.station.hearing.talking import TalkKey
-from callout.station.station import Done, Station
+from callout.station.station import Station
 
 RECENT = 8
 TellFault = Callable[[str, Saying | None], None]

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from callout.core.errors import OperatorError
 from callout.core.model import Plot
 from callout.grammar.scope import Scope
+from callout.session.state import Memory, left_to_do
 
 
 def scope_of(plot: Plot, more_tags: Iterable[str] = ()) -> Scope:
@@ -29,6 +30,20 @@ def plot_named(plots: Mapping[str, Plot], name: str | None) -> Plot:
     if name not in plots:
         raise OperatorError(f"no plot {name!r} in this survey: there is {', '.join(plots)}")
     return plots[name]
+
+
+def plot_to_begin(plots: Mapping[str, Plot], memory: Memory, name: str | None) -> str:
+    """The plot called ``name``; without one, that of last time, or the first unfinished.
+
+    Raises OperatorError for an unknown name.
+    """
+    if name is not None:
+        return plot_named(plots, name).settings.plot
+    here = memory.plot
+    if here and (memory.pending or left_to_do(memory, plots[here])):
+        return here
+    unfinished = (item for item in plots.values() if left_to_do(memory, item))
+    return next(unfinished, plot_named(plots, None)).settings.plot
 
 
 def survey_species(plots: Iterable[Plot]) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -24,36 +24,19 @@ from callout.grammar.parser import Parsed
 from callout.grammar.scope import Scope
 from callout.journal.codec import stamp
 from callout.journal.folder import SurveyFolder
-from callout.journal.writer import JournalWriter
-from callout.proof.seals import Seal, Sign, seal
-from callout.session.machine import step
-from callout.session.state import Memory, Phase, Survey, left_to_do
+from callout.proof.seals import Seal, Sign
+from callout.session.state import Memory, Phase, Survey
 from callout.session.tags import known_tags
 from callout.session.turn import asked_now
 from callout.speech.engine import Candidate, Engine, Samples
-from callout.station.deciding import asked_by, sure
+from callout.station.deciding import EchoTimes, sure
+from callout.station.done import Done, Watcher
 from callout.station.hearing.apart import ApartEngine
-from callout.station.scopes import plot_named, scope_of
+from callout.station.scopes import plot_named, plot_to_begin, scope_of
 from callout.station.typed_words import keepable, typed_line
-from callout.station.upkeep.mending import Mended, mended, place_of, same_place
-from callout.station.upkeep.recall import recall
+from callout.station.upkeep.ledger import Ledger, TellDisk
 from callout.wording.language_files import english
 from callout.wording.wording import Wording
-
-SLOW_DISK_S = 2.0
-
-
-@dataclass(frozen=True)
-class Done:
-    """What one event led to, for screens and logs. ``engine_s`` is the recogniser's own time."""
-
-    event: Event
-    effects: tuple[Effect, ...]
-    engine_s: float = 0.0
-
-
-Watcher = Callable[[Done], None]
-TellDisk = Callable[[Saying | None], None]
 
 
 class Station:
@@ -74,18 +57,10 @@ class Station:
         self.wording = wording or english()
         """How what is done is told, in the survey's language."""
         self._watchers: list[Watcher] = []
-        self._tell_disk: TellDisk = lambda says: None
-        self._moves: list[tuple[int, timedelta]] = []
+        self._echo_times = EchoTimes()
         self.refusals = 0
         """How often the disk refused to keep or save something."""
-        self._doubt = False  # whether the last commit may or may not have reached the disk
-        self._writer = JournalWriter(folder.database)
-        try:
-            self._survey, self._memory = recall(folder, self._writer, now().isoformat())
-            self._place = place_of(folder.database)
-        except BaseException:
-            self._writer.close()
-            raise
+        self._ledger = Ledger(folder, now().isoformat(), self._believed)
         self._scope = Scope()
 
     # ---- what others may know ----
@@ -93,12 +68,12 @@ class Station:
     @property
     def memory(self) -> Memory:
         """The dialogue's state; immutable, safe to keep."""
-        return self._memory
+        return self._ledger.memory
 
     @property
     def survey(self) -> Survey:
         """Plots and trees."""
-        return self._survey
+        return self._ledger.survey
 
     @property
     def engine(self) -> Engine | None:
@@ -113,18 +88,11 @@ class Station:
     @property
     def plot(self) -> Plot:
         """The plot being worked in."""
-        return self._survey.plots[self._memory.plot]
+        return self._ledger.survey.plots[self._ledger.memory.plot]
 
     def plot_to_begin(self, name: str | None) -> str:
         """The plot called ``name``; without one, that of last time, or the first unfinished."""
-        plots = self._survey.plots
-        if name is not None:
-            return plot_named(plots, name).settings.plot
-        here = self._memory.plot
-        if here and (self._memory.pending or left_to_do(self._memory, plots[here])):
-            return here
-        unfinished = (item for item in plots.values() if left_to_do(self._memory, item))
-        return next(unfinished, plot_named(plots, None)).settings.plot
+        return plot_to_begin(self.survey.plots, self.memory, name)
 
     def watch(self, watcher: Watcher) -> None:
         """Tell ``watcher`` of everything done from now on, after it is on disk."""
@@ -132,7 +100,7 @@ class Station:
 
     def on_disk(self, tell: TellDisk) -> None:
         """Tell ``tell`` when the disk refuses or is slow (what is wrong), or is well (None)."""
-        self._tell_disk = tell
+        self._ledger.tell_disk = tell
 
     def responds(self, within_s: float) -> bool:
         """Whether nobody holds the station up for so long."""
@@ -148,11 +116,11 @@ class Station:
 
         Raises OperatorError for a plot the survey has not, StorageError if it cannot be written.
         """
-        plot_named(self._survey.plots, plot)
+        plot_named(self._ledger.survey.plots, plot)
         with self._lock:
-            self._mend()
-            event = Opened(self._writer.next_entry, self._at(at), plot, keepable(who))
-            self._told(Done(event, self._commit(event)))
+            self._ledger.mend()
+            event = Opened(self._ledger.next_entry, self._at(at), plot, keepable(who))
+            self._told(Done(event, self._ledger.commit(event)))
             self._listen_for_plot()
 
     def hear(
@@ -162,7 +130,7 @@ class Station:
 
         ``began`` is when it was begun: a yes answers only an echo that was there by then.
         """
-        where: str = self._memory.plot
+        where: str = self._ledger.memory.plot
         trouble: Saying | None = None
         started = time.perf_counter()
         # Not under the lock: while a sound is decoded, keys and tapes go on.
@@ -172,8 +140,8 @@ class Station:
             candidates, trouble = (), error.saying
         engine_s = time.perf_counter() - started
         with self._lock:
-            memo = self._memory.listens_for_a_note
-            if self._memory.plot != where and candidates:
+            memo = self._ledger.memory.listens_for_a_note
+            if self._ledger.memory.plot != where and candidates:
                 self.say(saying("plot-changed"))
             elif candidates or memo:
                 best = candidates[0] if candidates else Candidate("", (), 0.0)
@@ -195,10 +163,10 @@ class Station:
         except StorageError as error:
             self._refused(saying("not-kept-why", why=error.saying), error)
             return
-        parsed = sure(best, self._scope, waits=self._memory.asking > 0)
+        parsed = sure(best, self._scope, waits=self._ledger.memory.asking > 0)
         self._do(
             lambda: Heard(
-                entry=self._writer.next_entry,
+                entry=self._ledger.next_entry,
                 at=self._at(at),
                 source="voice",
                 words=best.words,
@@ -207,7 +175,7 @@ class Station:
                 engine=self._engine_name(),
                 confidence=Decimal(str(best.confidence)),
                 audio=audio,
-                about=self._asked_by(began),
+                about=self._echo_times.asked_by(self._ledger.memory, began),
             ),
             engine_s,
         )
@@ -218,7 +186,7 @@ class Station:
         While a note is listened for, what is no callout is the note.
         """
         with self._lock:
-            notes = self._memory.listens_for_a_note
+            notes = self._ledger.memory.listens_for_a_note
             parsed = typed_line(self._language.full, text, self._scope, notes)
             self._do(lambda: self._written("typed", parsed, at, about))
 
@@ -246,7 +214,7 @@ class Station:
         """
         with self._lock:
             parts = [Say((says,), tone)]
-            if waits := asked_now(self._memory):
+            if waits := asked_now(self._ledger.memory):
                 parts.append(Say(waits, "ask"))
             self._tell(*parts)
 
@@ -254,25 +222,22 @@ class Station:
         """Where the disk has refused, see whether it takes a journal again; what waits, waits."""
         with self._lock:
             try:
-                self._mend()
+                self._ledger.mend()
             except StorageError as error:
-                self._tell_disk(error.saying)
+                self._ledger.tell_disk(error.saying)
             else:
-                self._tell_disk(None)
+                self._ledger.tell_disk(None)
 
     def clock_moved(self, by: timedelta) -> None:
         """The wall clock was set: times of what was asked before it are shifted to match."""
         with self._lock:
-            waiting = self._memory.asking
-            if waiting:
-                self._moves = [move for move in self._moves if move[0] == waiting]
-                self._moves.append((waiting, by))
+            self._echo_times.moved(self._ledger.memory.asking, by)
 
     def time_out(self, at: datetime | None = None) -> None:
         """Nothing was said for a while."""
         with self._lock:
-            if self._memory.phase is not Phase.IDLE or self._memory.press is not None:
-                self._do(lambda: TimedOut(self._writer.next_entry, self._at(at)))
+            if self._ledger.memory.phase is not Phase.IDLE or self._ledger.memory.press is not None:
+                self._do(lambda: TimedOut(self._ledger.next_entry, self._at(at)))
 
     def record(self, kind: str, body: dict[str, Any], at: datetime | None = None) -> None:
         """Journal what is no event of the session, e.g. a segment of its sound.
@@ -280,23 +245,17 @@ class Station:
         Raises StorageError, and nothing was written.
         """
         with self._lock:
-            self._mend()
-            try:
-                same_place(self._folder.database, self._place)
-                self._writer.append(self._at(at), kind, body)
-            except StorageError:
-                self._doubt = True
-                raise
+            self._ledger.append(self._at(at), kind, body)
 
     def seal(self, sign: Sign | None = None, at: datetime | None = None) -> Seal:
         """Seal the journal as it stands. Raises StorageError, or OperatorError for bad seals."""
         with self._lock:
-            return seal(self._folder, self._writer, self._at(at), sign)
+            return self._ledger.seal(self._at(at), sign)
 
     def close(self) -> None:
         """Give up the journal; whatever waits for confirmation waits for the next start."""
         with self._lock:
-            self._writer.close()
+            self._ledger.close()
         if isinstance(self._engine, ApartEngine):
             self._engine.close()
 
@@ -308,34 +267,29 @@ class Station:
     def _engine_name(self) -> str:
         return f"{self._engine.name} ({self._engine.model})" if self._engine else ""
 
-    def _asked_by(self, began: datetime | None) -> int | None:
-        """The number of the echo that was there already at ``began``; 0 for none."""
-        moved = sum((by for about, by in self._moves if about == self._memory.asking), timedelta())
-        return asked_by(self._memory, began, moved)
-
     def _written(
         self, source: str, parsed: Parsed, at: datetime | None, about: int | None = None
     ) -> Heard:
         return Heard(
-            entry=self._writer.next_entry,
+            entry=self._ledger.next_entry,
             at=self._at(at),
             source=source,
             words=parsed.words,
             meanings=parsed.meanings,
             problem=parsed.problem,
-            about=self._memory.asking if about is None else about,
+            about=self._ledger.memory.asking if about is None else about,
         )
 
     def _listen_for_plot(self) -> None:
-        self._scope = scope_of(self.plot, known_tags(self._memory, self.plot))
+        self._scope = scope_of(self.plot, known_tags(self._ledger.memory, self.plot))
         if self._engine is not None:
             self._engine.prepare(self._language.spoken_in(self._scope))
 
     def _do(self, make: Callable[[], Event], engine_s: float = 0.0) -> None:
         try:
-            self._mend()
+            self._ledger.mend()
             event = make()
-            effects = self._commit(event)
+            effects = self._ledger.commit(event)
         except StorageError as error:
             # The session stays where it was: what waits for confirmation still waits.
             self._refused(saying("not-saved-why", why=error.saying), error)
@@ -346,45 +300,17 @@ class Station:
         if any(reading.is_new or reading.new_tag for reading in saved):
             self._listen_for_plot()
 
-    def _commit(self, event: Event) -> tuple[Effect, ...]:
-        """Take one step: on the disk first, then in memory. Raises StorageError, nothing done."""
-        memory, effects = step(self._survey, self._memory, event)
-        started = time.perf_counter()
-        try:
-            same_place(self._folder.database, self._place)
-            self._writer.commit(event, effects, memory.plot)
-        except StorageError:
-            self._doubt = True
-            raise
-        took_s = time.perf_counter() - started
-        slow = saying("disk-slow", count=round(took_s))
-        self._tell_disk(slow if took_s >= SLOW_DISK_S else None)
-        self._memory = memory
-        return effects
-
-    def _mend(self) -> None:
-        """After a refusal, open the journal anew and believe it. Raises StorageError."""
-        if not self._doubt:
-            return
-        self._writer.close()
-        found = mended(self._folder, self._writer.head)
-        self._writer, self._doubt = found.writer, False
-        self._place = place_of(self._folder.database)
-        self._believe(found)
-
-    def _believe(self, found: Mended) -> None:
+    def _believed(self, event: Event, effects: tuple[Effect, ...]) -> None:
         """What the disk took though it had refused is told now, as anything else that is done."""
-        self._survey, self._memory = found.survey, found.memory
-        for event, effects in found.untold:
-            self._told(Done(event, effects))
+        self._told(Done(event, effects))
 
     def _refused(self, says: Saying, error: StorageError) -> None:
         self.refusals += 1
-        self._tell_disk(error.saying)
+        self._ledger.tell_disk(error.saying)
         self._tell(Say((says,), "refused"))
 
     def _tell(self, *parts: Say) -> None:
-        self._told(Done(TimedOut(0, self._at(None)), parts))
+        self._told(Done(None, parts))
 
     def _told(self, done: Done) -> None:
         for watcher in self._watchers:

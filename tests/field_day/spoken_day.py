@@ -28,7 +28,8 @@ from simulated_tape import Plugged
 from callout.core.events import Say
 from callout.session.state import left_to_do
 from callout.sound.frames import SAMPLE_RATE_HZ, Frame, Samples, frames_of
-from callout.station.station import Done, Station
+from callout.station.done import Done
+from callout.station.station import Station
 
 PAUSE_S = 1.3
 NOISE_DBFS = -62.0

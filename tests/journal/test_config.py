@@ -15,7 +15,8 @@ from callout.core.errors import OperatorError
 from callout.core.model import PlotSettings
 from callout.core.told import about_told
 from callout.core.units import Unit
-from callout.survey.config import Listening, Speaking, measuring_from, new_settings, read_config
+from callout.survey.config import Listening, Speaking, measuring_from, read_config
+from callout.survey.new_settings import new_settings
 
 
 def config_of(tmp_path: Path, text: str):  # type: ignore[no-untyped-def]

@@ -17,7 +17,8 @@ import numpy as np
 from callout.core.events import Say
 from callout.sound.frames import FRAME_SAMPLES, SAMPLE_RATE_HZ, Samples
 from callout.sound.voice import Voice, VoiceSettings
-from callout.station.station import Done, Station
+from callout.station.done import Done
+from callout.station.station import Station
 
 VOICES = ("en-gb", "en-us", "en-gb-scotland")
 ONES = [

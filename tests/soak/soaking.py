@@ -44,7 +44,7 @@ from callout.station.hearing import apart, ears
 from callout.station.hearing.apart import ApartEngine
 from callout.station.post import Post, Told, Work
 from callout.station.upkeep.clock import Clock
-from callout.survey.config import new_settings
+from callout.survey.new_settings import new_settings
 
 TAGS = [str(number) for number in range(13, 100)]
 LONGEST_ECHO_S = 20.0

@@ -26,9 +26,9 @@ from callout.sound.guarded_voice import GuardedVoice
 from callout.sound.microphone import Microphone
 from callout.sound.speaker import Playback
 from callout.sound.voice import Tone, Voice, VoiceSettings, beep
+from callout.station.done import Done
 from callout.station.speaking import spoken_echo as voice_module
 from callout.station.speaking.spoken_echo import SpokenEcho
-from callout.station.station import Done
 from callout.survey.config import Speaking
 
 QUESTION = Say((as_is("83, 24.6. Confirm?"),), "ask")
@@ -42,7 +42,7 @@ def answer(*parts: Say) -> Done:
 
 
 def notice(text: str, tone: str = "told") -> Done:
-    return Done(TimedOut(0, "2026-06-02T09:15:00+02:00"), (Say((as_is(text),), tone),))
+    return Done(None, (Say((as_is(text),), tone),))
 
 
 class FakeVoice:

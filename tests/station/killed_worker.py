@@ -26,8 +26,9 @@ from station_tools import LANGUAGE, ScriptedEngine
 from callout.core.events import Save, Say
 from callout.journal.folder import SurveyFolder
 from callout.sound.sound_files import encode_flac
+from callout.station.done import Done
 from callout.station.scopes import scope_of
-from callout.station.station import Done, Station
+from callout.station.station import Station
 
 TAGS = ("83", "91")
 SPELT = {"83": "tree eighty three", "91": "tree ninety one"}

@@ -18,7 +18,8 @@ from callout.journal.folder import SurveyFolder
 from callout.sound.sound_files import encode_flac
 from callout.speech.engine import Candidate, Samples, candidate_of
 from callout.station.data import load_language
-from callout.station.station import Done, Station
+from callout.station.done import Done
+from callout.station.station import Station
 
 BEGAN = datetime(2026, 6, 2, 9, 15, tzinfo=timezone(timedelta(hours=2)))
 

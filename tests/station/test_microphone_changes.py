@@ -24,13 +24,13 @@ from callout.sound.frames import FRAME_S, SAMPLE_RATE_HZ, Frame, Samples, frames
 from callout.sound.pulse import SleptError, SourceChangedError
 from callout.sound.voice import Voice
 from callout.speech.engine import Candidate
+from callout.station.done import Done
 from callout.station.hearing import ears, sound_watch
 from callout.station.hearing import ears as ears_module
 from callout.station.hearing.ears import Ears
 from callout.station.hearing.listening import Listening
 from callout.station.post import Post, Told, Work
 from callout.station.speaking.spoken_echo import SilentEcho
-from callout.station.station import Done
 from callout.station.upkeep.clock import Clock
 from callout.station.upkeep.faults import Faults
 

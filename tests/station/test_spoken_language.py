@@ -10,8 +10,8 @@ from callout.core.saying import as_is, saying
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import Samples
 from callout.sound.voice import VoiceSettings
+from callout.station.done import Done
 from callout.station.speaking import spoken_echo
-from callout.station.station import Done
 from callout.survey.config import Speaking
 from callout.wording.language_files import load_wording
 

@@ -12,7 +12,7 @@ from callout.core.errors import OperatorError, StorageError
 from callout.journal.folder import SurveyFolder
 from callout.session.state import Phase
 from callout.sound.sound_files import decode_flac
-from callout.station.station import Done
+from callout.station.done import Done
 
 
 @pytest.fixture

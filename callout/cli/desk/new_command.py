@@ -15,8 +15,9 @@ from callout.core.rounding import Rounding
 from callout.core.units import Scale, parse_unit
 from callout.journal.earlier import KIND, earlier_body
 from callout.journal.folder import SurveyFolder, make_survey
-from callout.survey.config import measuring_from, new_settings, plausible_range
+from callout.survey.config import measuring_from, plausible_range
 from callout.survey.days import ORDERS
+from callout.survey.new_settings import new_settings
 from callout.survey.plot_history import history_text
 from callout.survey.roster import read_roster
 from callout.survey.species_table import SPECIES_FILE

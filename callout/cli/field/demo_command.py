@@ -22,9 +22,9 @@ from callout.sound.frames import SAMPLE_RATE_HZ, frames_of
 from callout.sound.sound_files import encode_flac, read_sound
 from callout.station.build import endpointer_for, make_station
 from callout.station.data import data_folder
+from callout.station.done import Done
 from callout.station.hearing.listening import Listening
 from callout.station.safety import CAUTION
-from callout.station.station import Done
 from callout.wording.wording import Wording
 
 

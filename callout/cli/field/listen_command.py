@@ -20,10 +20,11 @@ from callout.devices.measurement import DeviceNotice
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.sound.sound_files import encode_flac
 from callout.station.build import make_station
+from callout.station.done import Done
 from callout.station.done_lines import done_json
 from callout.station.post import Post, Told, Work
 from callout.station.safety import CAUTION, kept_told, shown_today
-from callout.station.station import Done, Station
+from callout.station.station import Station
 from callout.station.upkeep.clock import Clock
 from callout.station.upkeep.sealing import seal_session
 from callout.wording.wording import Wording

@@ -28,9 +28,10 @@ from callout.practice.drill import HOW, HOW_CHECKED, one_by_one
 from callout.practice.practice import PLOT, Card, Score, drilled, invented, misheard_told, summary
 from callout.sound.sound_files import encode_flac
 from callout.station.build import make_station
+from callout.station.done import Done
 from callout.station.post import Post, Told, Work
 from callout.station.safety import CAUTION
-from callout.station.station import Done, Station
+from callout.station.station import Station
 from callout.station.upkeep.clock import Clock
 from callout.survey.config import measuring_from
 from callout.wording.language_files import english

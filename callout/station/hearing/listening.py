@@ -15,8 +15,9 @@ from callout.core.saying import saying
 from callout.journal.session_sound import SessionSound
 from callout.sound.endpoint import Discarded, Endpointer, Reason
 from callout.sound.frames import Frame, Samples, Utterance
+from callout.station.done import Done
 from callout.station.hearing.talking import TalkKey
-from callout.station.station import Done, Station
+from callout.station.station import Station
 
 QUESTION = "ask"
 # Speech over our own echo is only shown: a late echo would answer itself without end.

@@ -19,8 +19,8 @@ from callout.sound.frames import Samples
 from callout.sound.guarded_voice import GuardedVoice
 from callout.sound.speaker import Speaker
 from callout.sound.voice import Tone, VoiceSettings, beep
+from callout.station.done import Done
 from callout.station.speaking.spoken_turns import SpokenTurn, SpokenTurns
-from callout.station.station import Done
 from callout.survey.config import Speaking
 from callout.wording.language_files import english
 from callout.wording.wording import Wording

@@ -12,8 +12,8 @@ import threading
 from collections import deque
 from dataclasses import dataclass
 
-from callout.core.events import Say, TimedOut
-from callout.station.station import Done
+from callout.core.events import Say
+from callout.station.done import Done
 
 MOST_NOTICES = 16
 
@@ -72,9 +72,8 @@ class SpokenTurns:
 
 def is_notice(done: Done) -> bool:
     """Whether it answers nobody: not journalled, and no refusal of what was just tried."""
-    event = done.event
     tones = [effect.tone for effect in done.effects if isinstance(effect, Say)]
-    return isinstance(event, TimedOut) and event.entry == 0 and "refused" not in tones
+    return done.event is None and "refused" not in tones
 
 
 def _overtaken(turn: SpokenTurn) -> SpokenTurn:

@@ -45,6 +45,7 @@ TABLES = {
     "visits": "what was met on each visit",
 }
 _95 = "end of the 95 % interval"
+_ALONE = "of what measuring alone leaves unsure, the equations taken for right"
 # Meaning and unit by column; by table and column where a name means something else there.
 COLUMNS: Mapping[str, tuple[str, str]] = {
     "census": ("the census, by the year of its middle day", ""),
@@ -136,6 +137,14 @@ COLUMNS: Mapping[str, tuple[str, str]] = {
     "high_kg": (f"upper {_95} of carbon", "kg"),
     "low_t_ha": (f"lower {_95} of carbon", "Mg/ha"),
     "high_t_ha": (f"upper {_95} of carbon", "Mg/ha"),
+    "measuring_low_kg": (f"lower {_95} {_ALONE}", "kg"),
+    "measuring_high_kg": (f"upper {_95} {_ALONE}", "kg"),
+    "measuring_low_t_ha": (f"lower {_95} {_ALONE}", "Mg/ha"),
+    "measuring_high_t_ha": (f"upper {_95} {_ALONE}", "Mg/ha"),
+    "change_measuring_low_kg": (f"lower {_95} {_ALONE}", "kg"),
+    "change_measuring_high_kg": (f"upper {_95} {_ALONE}", "kg"),
+    "co2_measuring_low_t_ha_year": (f"lower {_95} {_ALONE}", "Mg/ha/year"),
+    "co2_measuring_high_t_ha_year": (f"upper {_95} {_ALONE}", "Mg/ha/year"),
     "mean_t_ha": ("mean carbon of plots", "Mg/ha"),
     "change_kg": ("change of carbon from the census before", "kg"),
     "change_low_kg": (f"lower {_95}", "kg"),

@@ -57,7 +57,9 @@ def methods(analysis: Analysis) -> list[str]:
         f"{100 * draws.equation_share:g} % of its variance is shared by all trees of a group, the "
         "rest is each tree's own. That share is an assumption: the residuals come from points made "
         "of published equations (Jenkins and others 2003), so much of them lies between equations. "
-        "The table of parts says what is how large.",
+        "The table of parts says what is how large. The interval called measuring alone takes the "
+        "equations for right: by it censuses and plots under the same equations are held against "
+        "each other; the whole interval is for carbon itself.",
     ]
 
 

@@ -36,9 +36,12 @@ GROWTH: Columns = {
 }  # fmt: skip
 CARBON: Columns = {
     "plot": ("plot", None), "census": ("census", None), "carbon_t_ha": ("carbon Mg C/ha (t/ha)", 1),
-    "low_t_ha": ("95 % from", 1), "high_t_ha": ("to", 1), "co2_t_ha": ("CO2 t/ha", 1),
-    "co2_t_ha_year": ("CO2 t/ha/year", 2), "co2_low_t_ha_year": ("95 % from", 2),
-    "co2_high_t_ha_year": ("to", 2), "outside_range": ("stems outside range", 0),
+    "low_t_ha": ("95 % from", 1), "high_t_ha": ("to", 1),
+    "measuring_low_t_ha": ("measuring alone from", 1), "measuring_high_t_ha": ("to", 1),
+    "co2_t_ha": ("CO2 t/ha", 1), "co2_t_ha_year": ("CO2 t/ha/year", 2),
+    "co2_low_t_ha_year": ("95 % from", 2), "co2_high_t_ha_year": ("to", 2),
+    "co2_measuring_low_t_ha_year": ("measuring alone from", 2),
+    "co2_measuring_high_t_ha_year": ("to", 2), "outside_range": ("stems outside range", 0),
     "no_equation": ("no equation", 0), "another_height": ("other height", 0),
     "why": ("", None),
 }  # fmt: skip

@@ -6,6 +6,7 @@ share, the departure of their equation, is kept apart to be drawn. Linear in the
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -19,7 +20,8 @@ from callout.reports.stand.formulas import Floats
 from callout.reports.stand.mass.reading_errors import PUBLISHED, ErrorModel
 from callout.reports.stand.taper import SPAN_M
 
-PARTS = ("reading", "large", "rounding", "tree", "crew", "taper", "equation")
+MEASURING = ("reading", "large", "rounding", "crew", "taper")
+PARTS = (*MEASURING, "tree", "equation")
 
 
 @dataclass(frozen=True)
@@ -61,8 +63,9 @@ class Sums:
 
     ``of_group`` (groups, species groups) holds masses; ``shared_ln`` the deviation that trees of a
     species group share. ``variance`` holds that of each part but the equation; ``change`` that of
-    the change from the plot's census before, the equation left out. ``crew`` (kg a cm) is what an
-    offset of one centimetre would do; ``follows`` says whether a census has one before it.
+    the change from the plot's census before, the equation left out, and ``change_measuring`` that
+    with single trees' departures left out too. ``crew`` (kg a cm) is what an offset of one
+    centimetre would do; ``follows`` says whether a census has one before it.
     """
 
     groups: pd.DataFrame
@@ -70,6 +73,7 @@ class Sums:
     shared_ln: Floats
     variance: dict[str, Floats]
     change: Floats
+    change_measuring: Floats
     crew: Floats
     follows: NDArray[np.bool_] = field(repr=False)
 
@@ -77,6 +81,11 @@ class Sums:
     def mass(self) -> Floats:
         """Expected mass of each plot and census."""
         return np.asarray(self.of_group.sum(axis=1))
+
+    @property
+    def measuring(self) -> Floats:
+        """Variance that measuring alone gives each mass."""
+        return np.asarray(np.sum([self.variance[name] for name in MEASURING], axis=0))
 
 
 def mass_sums(trees: pd.DataFrame, settings: Draws) -> Sums:
@@ -106,8 +115,10 @@ def mass_sums(trees: pd.DataFrame, settings: Draws) -> Sums:
     taper = settings.taper_sd * _summed(code, parts["taper"], size)
     variance["taper"] = taper**2
     follows = np.r_[False, groups["plot"].to_numpy()[1:] == groups["plot"].to_numpy()[:-1]][:size]
-    change = _change(rows, code, parts, variance, taper, follows)
-    return Sums(groups, of_group, shared, variance, change, np.sqrt(slope), follows)
+    measured = _both(variance, ("reading", "large", "rounding", "crew"))
+    measured = np.where(follows, measured + np.diff(taper, prepend=0.0) ** 2, np.nan)
+    change = measured + _of_trees(rows, code, parts, variance["tree"], follows)
+    return Sums(groups, of_group, shared, variance, change, measured, np.sqrt(slope), follows)
 
 
 def _summed(code: NDArray[np.int64], amount: Floats, size: int) -> Floats:
@@ -147,27 +158,27 @@ def _by_crew(rows: pd.DataFrame, code: NDArray[np.int64], slope: Floats, size: i
     return np.asarray(np.bincount(both // (len(names) + 1), squares, size))
 
 
-def _change(
+def _both(variance: dict[str, Floats], names: Sequence[str]) -> Floats:
+    """Variance of each census and of the one before together, of ``names``."""
+    once = np.sum([variance[name] for name in names], axis=0)
+    return np.asarray(once + np.r_[0.0, once[:-1]])
+
+
+def _of_trees(
     rows: pd.DataFrame,
     code: NDArray[np.int64],
     parts: dict[str, Floats],
-    variance: dict[str, Floats],
-    taper: Floats,
+    variance: Floats,
     follows: NDArray[np.bool_],
 ) -> Floats:
-    """Variance of each census's mass less the one before; a heavy tree is heavy in both."""
-    once = sum((variance[name] for name in ("reading", "large", "rounding", "tree", "crew")),
-               start=np.zeros(len(follows)))  # fmt: skip
+    """What single trees' departures give the change: a heavy tree is heavy in both censuses."""
     stem = rows["stem_code"].to_numpy()
     order = np.lexsort((code, stem))
     stem, at = stem[order], code[order]
     both = np.flatnonzero((stem[1:] == stem[:-1]) & (at[1:] == at[:-1] + 1)) + 1
     mass, of_tree = parts["mass"][order], parts["of_tree"][order]
     shared = np.bincount(at[both], mass[both] * mass[both - 1] * of_tree[both], len(follows))
-    found = once.copy()
-    found[1:] += once[:-1]
-    found += -2 * shared + np.diff(taper, prepend=0.0) ** 2
-    return np.where(follows, np.maximum(found, 0), np.nan)
+    return np.maximum(_both({"tree": variance}, ("tree",)) - 2 * shared, 0)
 
 
 def with_error(settings: Draws, error: ErrorModel) -> Draws:

@@ -8,6 +8,8 @@ draws times plots and censuses.
 
 from __future__ import annotations
 
+from statistics import NormalDist
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -71,23 +73,28 @@ def carbon_intervals(
     ``change_high_kg``, ``years``, and a hectare and year ``co2_t_ha_year``, ``co2_low_t_ha_year``,
     ``co2_high_t_ha_year`` (none where the area changed). Also ``mass_t_ha``, ``outside_range``,
     ``no_equation``, ``why``. Where nothing stands, the stock is 0 and so are its bounds.
+
+    Each bound stands once more with ``measuring`` in its name: what measuring alone leaves unsure,
+    the equations taken for right. Two censuses or plots under the same equations are held against
+    each other by these.
     """
     table = biomass_summary(trees, plots, history)
     sums = mass_sums(trees, settings)
-    bounds = _bounds(sums, settings) * fraction
     unknown = table["carbon_kg"].isna().to_numpy()
-    bounds[unknown] = np.nan
-    table["low_kg"], table["high_kg"] = bounds[:, 0], bounds[:, 1]
-    for name in ("low", "high"):
-        table[f"{name}_t_ha"] = table[f"{name}_kg"] / 1000 / table["area_ha"]
     table["change_kg"] = table["carbon_kg"].diff().where(sums.follows)
-    untold = table["change_kg"].isna()
-    table["change_low_kg"] = pd.Series(bounds[:, 2]).mask(untold)
-    table["change_high_kg"] = pd.Series(bounds[:, 3]).mask(untold)
+    untold = table["change_kg"].isna().to_numpy()
+    for kind, bounds in (("", _bounds(sums, settings)), ("measuring_", _measuring(sums, settings))):
+        for at, name in enumerate(("low_kg", "high_kg", "low_kg", "high_kg")):
+            before = "change_" if at >= 2 else ""
+            column = np.where(untold if before else unknown, np.nan, bounds[:, at] * fraction)
+            table[f"{before}{kind}{name}"] = column
     same = np.isclose(table["area_ha"], table["area_ha"].shift())
     scale = (1000 * table["area_ha"] * table["years"]).where(same)
-    for ours, source in (("co2", "change"), ("co2_low", "change_low"), ("co2_high", "change_high")):
-        table[f"{ours}_t_ha_year"] = table[f"{source}_kg"] * CO2_PER_CARBON / scale
+    table["co2_t_ha_year"] = table["change_kg"] * CO2_PER_CARBON / scale
+    for bound in ("low", "high", "measuring_low", "measuring_high"):
+        table[f"{bound}_t_ha"] = table[f"{bound}_kg"] / 1000 / table["area_ha"]
+        grown = table[f"change_{bound}_kg"] * CO2_PER_CARBON
+        table[f"co2_{bound}_t_ha_year"] = grown / scale
     changed = sums.follows & ~same & table["area_ha"].notna().to_numpy()
     table["why"] = np.select([unknown, changed], [NO_EQUATION, AREA_CHANGED], "")
     return table
@@ -109,6 +116,18 @@ def _bounds(sums: Sums, settings: Draws) -> Floats:
         change += own.standard_normal(change.shape) * np.sqrt(np.nan_to_num(sums.change[at]))
         found[at, 2], found[at, 3] = interval(change, settings.level)
     return found
+
+
+def _measuring(sums: Sums, settings: Draws) -> Floats:
+    """As ``_bounds``, the equations taken for right: by variances, so nothing is drawn."""
+    half = NormalDist().inv_cdf((1 + settings.level) / 2)
+    mass = sums.mass
+    share = np.divide(sums.measuring, mass**2, out=np.zeros(len(mass)), where=mass > 0)
+    ln2 = np.log1p(share)
+    wide = half * np.sqrt(np.nan_to_num(sums.change_measuring))
+    change = mass - np.r_[0.0, mass[:-1]]
+    stocks = [mass * np.exp(sign * half * np.sqrt(ln2) - ln2 / 2) for sign in (-1, 1)]
+    return np.column_stack([*stocks, change - wide, change + wide])
 
 
 def interval(draws: Floats, level: float) -> tuple[Floats, Floats]:

@@ -91,7 +91,7 @@ def mutants_of(copy: Path, area: Area) -> list[Mutant]:
 
 
 def _modules(path: Path) -> list[Path]:
-    return [path] if path.is_file() else sorted(path.glob("*.py"))
+    return [path] if path.is_file() else sorted(path.rglob("*.py"))
 
 
 def _of_module(copy: Path, path: Path) -> Iterator[Mutant]:

@@ -48,6 +48,7 @@ AREAS = {
                 *_files(
                     "session", "rules told_of_which edges accept tags walk walk_places presses"
                 ),
+                *_files("session", "doubts heard_unsurely tape_of_the_day"),
                 *_files("session", "echo_words between_plots blind height"),
                 *_files("adversary", "answers_late"),
                 *_VALUES,
@@ -64,6 +65,9 @@ AREAS = {
         ),
         {
             "echo.py": _files("session", "echo_words"),
+            "doubts.py": _files("session", "doubts"),
+            "sense.py": _files("session", "rules edges doubts"),
+            "draft.py": _files("session", "rules edges accept height tape_of_the_day"),
             "presses.py": _files("session", "presses"),
             "saving.py": _files("session", "rules edges accept"),
             "notes.py": (*_files("session", "rules edges"), *_files("adversary", "answers_late")),

@@ -14,10 +14,10 @@ _UNITS = {"m": Unit.METRE, "ft": Unit.FOOT, "feet": Unit.FOOT, "cm": Unit.CENTIM
 _WRITTEN = re.compile(r"(?P<number>\S*?)\s*(?P<unit>m|ft|feet|cm)?", re.IGNORECASE)
 
 
-def parse_height_m(text: str) -> Decimal:
+def parse_height_m(text: str, highest_m: Decimal = HIGHEST_M) -> Decimal:
     """The height in metres, exactly: ``1.37``, ``1.37 m``, ``4.5 ft``, ``130 cm``.
 
-    Raises OperatorError for what is no height, or out of a standing person's reach.
+    Raises OperatorError for what is no height, or above ``highest_m``, which a ladder may raise.
     """
     match = _WRITTEN.fullmatch(text.strip())
     if match is None:
@@ -25,10 +25,10 @@ def parse_height_m(text: str) -> Decimal:
     number = parse_decimal(match["number"])
     unit = _UNITS[match["unit"].lower()] if match["unit"] else Unit.METRE
     height = convert(number, unit, Unit.METRE)
-    if LOWEST_M <= height <= HIGHEST_M:
+    if LOWEST_M <= height <= highest_m:
         return height
-    feet = LOWEST_M <= convert(number, Unit.FOOT, Unit.METRE) <= HIGHEST_M
+    feet = LOWEST_M <= convert(number, Unit.FOOT, Unit.METRE) <= highest_m
     meant = f", or {number} ft if feet are meant" if unit is Unit.METRE and feet else ""
     raise OperatorError(
-        f"{text.strip()!r} is out of reach: write a height of {LOWEST_M} to {HIGHEST_M} m{meant}"
+        f"{text.strip()!r} is out of reach: write a height of {LOWEST_M} to {highest_m} m{meant}"
     )

@@ -11,6 +11,8 @@ from dataclasses import fields, replace
 from decimal import Decimal
 from typing import Any
 
+import tomlkit
+
 from callout.core.checking.checks import FirstLimits, Limits, Rules
 from callout.core.errors import OperatorError
 from callout.core.model import Plot
@@ -103,6 +105,34 @@ def _limit(section: str, key: str, value: object) -> Decimal:
     if limit <= 0:
         raise OperatorError(f"[{section}] {key} {limit} must be above zero")
     return limit
+
+
+def reach_text(reach: Mapping[str, Limits]) -> str:
+    """The part of a new ``survey.toml`` that sets how high a tape may reach, by plot.
+
+    "" stands for every plot; nothing is told where nothing is set. Raises OperatorError for a
+    height that is none.
+    """
+    usual, document, single = Limits(), tomlkit.document(), tomlkit.table(is_super_table=True)
+    for plot, own in reach.items():
+        if own.highest_m <= own.lowest_m:
+            raise OperatorError(
+                f"highest_m {own.highest_m} must be above lowest_m {own.lowest_m} metres"
+            )
+        section = tomlkit.table()
+        for name in ("lowest_m", "highest_m"):
+            if getattr(own, name) != getattr(usual, name):
+                section.add(name, str(getattr(own, name)))
+        if plot:
+            single.add(plot, section)
+        else:
+            document.add("checks", section)
+    if single:
+        whole = tomlkit.table(is_super_table=True)
+        whole.add("plots", single)
+        document.add("checks", whole)
+    text = tomlkit.dumps(document)
+    return f"\n{text}" if text else ""
 
 
 def rules_body(rules: Mapping[str, Rules]) -> dict[str, Any]:

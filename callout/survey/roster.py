@@ -12,10 +12,11 @@ import io
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 
 from callout.core.errors import OperatorError
-from callout.core.heights import parse_height_m
+from callout.core.heights import HIGHEST_M, parse_height_m
 from callout.core.model import PastMeasurement, Tree
 from callout.core.statuses import known_statuses, status_named
 from callout.core.units import Unit, parse_decimal, parse_unit, too_large, too_small
@@ -45,19 +46,28 @@ class _Columns:
 
 @dataclass(frozen=True)
 class _Usual:
-    """What holds where a row does not say: units of plots, else ``unit``; the order of dates."""
+    """What holds where a row does not say: units of plots, else ``unit``; the order of dates.
+
+    Heights of measurement are at most ``highest_m``.
+    """
 
     units: Mapping[str, Unit]
     unit: Unit
     order: str
+    highest_m: Decimal = HIGHEST_M
 
 
 def read_roster(
-    path: Path, units: Mapping[str, Unit], default_unit: Unit, dates: str = ""
+    path: Path,
+    units: Mapping[str, Unit],
+    default_unit: Unit,
+    dates: str = "",
+    highest_m: Decimal = HIGHEST_M,
 ) -> tuple[Tree, ...]:
     """The trees of the CSV at ``path``. Sizes without a unit are in the plot's of ``units``,
 
-    else in ``default_unit``. ``dates`` is the order of dates that do not begin with the year.
+    else in ``default_unit``. ``dates`` is the order of dates that do not begin with the year;
+    ``highest_m`` the greatest height of measurement that is taken, in metres.
 
     Raises RosterError listing every bad row, OperatorError for a file that is no CSV roster.
     """
@@ -67,7 +77,7 @@ def read_roster(
         raise OperatorError(f"{path} is larger than {MOST_BYTES} bytes: is it a roster?")
     with storage_errors(f"cannot read {path}"):
         data = path.read_bytes()
-    return parse_roster(_text(data, path), str(path), units, default_unit, dates)
+    return parse_roster(_text(data, path), str(path), units, default_unit, dates, highest_m)
 
 
 def _text(data: bytes, path: Path) -> str:
@@ -83,7 +93,12 @@ def _text(data: bytes, path: Path) -> str:
 
 
 def parse_roster(
-    text: str, name: str, units: Mapping[str, Unit], default_unit: Unit, dates: str = ""
+    text: str,
+    name: str,
+    units: Mapping[str, Unit],
+    default_unit: Unit,
+    dates: str = "",
+    highest_m: Decimal = HIGHEST_M,
 ) -> tuple[Tree, ...]:
     """The trees of a roster's CSV ``text``; ``name`` is for messages."""
     rows = csv.reader(io.StringIO(text, newline=""), strict=True)
@@ -96,10 +111,11 @@ def parse_roster(
     except csv.Error as error:
         raise OperatorError(f"{name}, line {rows.line_num}: not CSV: {error}") from None
     order = dates or _order(filled, columns, name)
+    usual = _Usual(units, default_unit, order, highest_m)
     trees, faults, seen = [], [], dict[tuple[str, str], int]()
     for line, row in filled:
         try:
-            tree = _tree(row, columns, len(header), _Usual(units, default_unit, order))
+            tree = _tree(row, columns, len(header), usual)
             first = seen.setdefault((tree.plot, tree.tag), line)
             if first != line:
                 raise OperatorError(f"tag {tree.tag} is in plot {tree.plot} at line {first} too")
@@ -204,7 +220,11 @@ def _tree(
         tag=tag,
         species=species,
         past=tuple(sorted(past, key=lambda item: item.on)),
-        extra={label: _further(label, cells[at]) for label, at in columns.extra if cells[at]},
+        extra={
+            label: _further(label, cells[at], usually.highest_m)
+            for label, at in columns.extra
+            if cells[at]
+        },
     )
 
 
@@ -217,7 +237,7 @@ def checked_tag(tag: str) -> None:
         )
 
 
-def _further(label: str, text: str) -> str:
+def _further(label: str, text: str, highest_m: Decimal) -> str:
     """A cell that checks look at is checked, and told in our own words; any other is kept."""
     column = label.lower().replace(" ", "_")
     if column == "status":
@@ -227,9 +247,10 @@ def _further(label: str, text: str) -> str:
         return status
     if column in _HEIGHTS:
         try:
-            return f"{parse_height_m(text).normalize():f}"
+            return f"{parse_height_m(text, highest_m).normalize():f}"
         except OperatorError as error:
-            raise OperatorError(f"{label}: {error}") from None
+            ladder = "; where a ladder is used, say how high by --highest-m"
+            raise OperatorError(f"{label}: {error}{ladder}") from None
     return text
 
 

@@ -77,3 +77,84 @@ def test_a_tag_that_cannot_be_typed_begins_no_survey(tmp_path, capsys, tag) -> N
         told = capsys.readouterr().err
         assert f"tag '{tag}' cannot be called" in told.replace(tag.upper(), tag)
     assert not (tmp_path / "fen").exists()
+
+
+LADDER = "plot,tag,species,date,value,unit,measured_at_m\nK1,7,kapok,2021-07-08,94.0,cm,4.20\n"
+
+
+@pytest.fixture
+def ladder(tmp_path) -> Path:
+    """A survey whose tree is measured above its buttresses, from a ladder."""
+    roster, survey = tmp_path / "trees.csv", tmp_path / "fen"
+    roster.write_text(LADDER, encoding="utf-8")
+    assert main(["new", str(survey), "--trees", str(roster), "--highest-m", "6"]) == 0
+    return survey
+
+
+def test_a_height_beyond_reach_in_a_roster_is_taken_when_it_is_said_so(
+    tmp_path, capsys, call, ladder
+) -> None:
+    roster, other = tmp_path / "trees.csv", tmp_path / "marsh"
+    assert main(["new", str(other), "--trees", str(roster)]) == 2
+    told = capsys.readouterr().err
+    assert "line 2: measured_at_m: '4.20' is out of reach" in told and "--highest-m" in told
+    assert main(["new", str(other), "--trees", str(roster), "--highest-m", "4"]) == 2
+    assert "0.1 to 4 m" in capsys.readouterr().err and not other.exists()
+    said, saved = call(
+        ladder, "7 94.8", "yes", "correction 94.8", "measured at 5.1 metres", "accept",
+        "correction 94.8", "measured at 6.1 metres", "no",
+    )  # fmt: skip
+    assert [row["recorded"] for row in saved] == ["94.8", "94.8"]
+    assert sum("measured at 5.1 metres" in text for text in said) >= 1
+    assert any("6.1" in text and "out of reach" in text for text in said)
+
+
+@pytest.mark.parametrize("form", ["survey", "datapackage", "darwincore"])
+def test_the_next_visit_reaches_as_high_as_the_last(tmp_path, call, ladder, form) -> None:
+    """Once by the survey itself, once by each form in which others get it."""
+    said, saved = call(ladder, "7 94.8", "measured at 5.1 metres", "accept")
+    assert [row["recorded"] for row in saved] == ["94.8"], said
+    source, after, again = ladder, tmp_path / "after", tmp_path / "again"
+    if form != "survey":
+        source = tmp_path / ("pack" if form == "datapackage" else "pack.zip")
+        assert main(["export", str(ladder), "--form", form, "--out", str(source)]) == 0
+    assert main(["new", str(after), "--from", str(source)]) == 0
+    said, saved = call(after, "7 95.0", "measured at 5.1 metres", "yes", "accept")
+    assert [row["recorded"] for row in saved] == ["95.0"], said
+    assert not any("out of reach" in text for text in said)
+    assert main(["new", str(again), "--from", str(after)]) == 0
+    pack = tmp_path / "after-pack"
+    assert main(["export", str(after), "--out", str(pack)]) == 0
+    roster = next(path for path in pack.iterdir() if path.name == "trees.csv")
+    command = ["new", str(tmp_path / "last"), "--trees", str(roster), "--highest-m", "6"]
+    assert main(command) == 0
+
+
+@pytest.mark.parametrize("given", ["0.05", "tall", "-2"])
+def test_a_highest_height_that_is_none_makes_no_survey(tmp_path, capsys, given) -> None:
+    roster, survey = tmp_path / "trees.csv", tmp_path / "fen"
+    roster.write_text(LADDER, encoding="utf-8")
+    assert main(["new", str(survey), "--trees", str(roster), f"--highest-m={given}"]) == 2
+    assert "--highest-m" in capsys.readouterr().err
+    assert not survey.exists()
+
+
+def test_an_imported_height_beyond_reach_is_taken_when_the_mapping_says_so(
+    tmp_path, capsys, call
+) -> None:
+    table, out, survey = tmp_path / "office.csv", tmp_path / "taken", tmp_path / "fen"
+    mapping = tmp_path / "mapping.toml"
+    table.write_text(
+        "plot,tag,date,dbh (cm),height_m\nK1,7,2021-07-08,94.0,4.2\nK1,8,2021-07-08,31.0,1.3\n",
+        encoding="utf-8",
+    )
+    text = (
+        '{height}[columns]\nplot = "plot"\ntag = "tag"\nmeasured_height_m = "height_m"\n'
+        '[[diameter]]\ncolumn = "dbh (cm)"\nunit = "cm"\ndate_column = "date"\n'
+    )
+    command = ["import", str(table), "--mapping", str(mapping), "--out", str(out), "--yes"]
+    mapping.write_text(text.format(height='highest_m = "5"\n'), encoding="utf-8")
+    assert main(command) == 0
+    assert main(["new", str(survey), "--from", str(out)]) == 0
+    said, saved = call(survey, "7 94.8", "measured at 4.2 metres", "yes", "accept")
+    assert [row["recorded"] for row in saved] == ["94.8"], said

@@ -6,15 +6,19 @@ import argparse
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
+from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from callout.core.checking.checks_limits import Limits
 from callout.core.errors import OperatorError
+from callout.core.heights import HIGHEST_M, LOWEST_M
 from callout.core.model import PlotSettings, Tree
 from callout.core.rounding import Rounding
-from callout.core.units import Scale, parse_unit
+from callout.core.units import Scale, parse_decimal, parse_unit
 from callout.journal.earlier import KIND, earlier_body
 from callout.journal.folder import SurveyFolder, make_survey
+from callout.survey.check_settings import reach_text
 from callout.survey.config import measuring_from, plausible_range
 from callout.survey.days import ORDERS
 from callout.survey.new_settings import new_settings
@@ -52,6 +56,10 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--scale", default="diameter", choices=[item.value for item in Scale])
     parser.add_argument("--breast-height", default=None, help="as 1.30 m, or 4.5 ft")
     parser.add_argument(
+        "--highest-m", default=None, metavar="METRES",
+        help="the greatest height of measurement, where a ladder is used (3)",
+    )  # fmt: skip
+    parser.add_argument(
         "--plot", action="append", default=[], metavar="PLOT:KEY=VALUE[,KEY=VALUE]",
         help="what differs in one plot, e.g. K1:unit=in,rounding=down; may be repeated",
     )  # fmt: skip
@@ -75,24 +83,32 @@ def run(args: argparse.Namespace) -> int:
     )  # fmt: skip
     plots = dict(_plot_settings(text, measuring) for text in args.plot)
     at = datetime.now().astimezone().isoformat()
+    highest_m = _highest(args.highest_m)
     if args.source is not None:
         if args.dates:
             raise OperatorError("--dates goes with --trees")
-        return _from_earlier(args, measuring, plots, at)
+        return _from_earlier(args, measuring, plots, at, highest_m)
     if args.with_gone:
         raise OperatorError("--with-gone goes with --from")
     units = {name: item.unit for name, item in plots.items()}
-    trees = read_roster(args.trees, units, unit, args.dates)
+    trees = read_roster(args.trees, units, unit, args.dates, highest_m)
     _refuse_unknown(plots, trees, "the roster")
-    folder = make_survey(args.survey, trees, measuring, plots, at)
+    reach = {} if args.highest_m is None else {"": Limits(highest_m=highest_m)}
+    files = _settings_file(args.survey.name, measuring, plots, reach_text(reach))
+    folder = make_survey(args.survey, trees, measuring, plots, at, files)
     _tell(folder, trees)
     return 0
 
 
 def _from_earlier(
-    args: argparse.Namespace, measuring: PlotSettings, plots: dict[str, PlotSettings], at: str
+    args: argparse.Namespace,
+    measuring: PlotSettings,
+    plots: dict[str, PlotSettings],
+    at: str,
+    highest_m: Decimal,
 ) -> int:
     """The next visit's survey from an earlier one, whatever form it lies in."""
+    from callout.reports.exchange.taken.next_reach import next_reach
     from callout.reports.exchange.taken.next_visit import all_rows, next_settings, next_trees
     from callout.reports.exchange.taken.taking import take
 
@@ -102,7 +118,9 @@ def _from_earlier(
     settings = {**next_settings(taken, measuring), **plots}
     entries = [(KIND, earlier_body(*all_rows(taken)))]
     files = {**_told(taken.about), **_files(args.source)}
-    files |= _history_file(args.survey.name, taken, measuring, settings)
+    reach = reach_text(next_reach(taken, args.source, trees, highest_m))
+    further = _history(taken, settings) + reach
+    files |= _settings_file(args.survey.name, measuring, settings, further)
     folder = make_survey(args.survey, trees, measuring, settings, at, files, entries)
     print(f"From {args.source}: {len(taken.measurements)} measurements are kept with it.")
     if gone:
@@ -111,18 +129,34 @@ def _from_earlier(
     return 0
 
 
-def _history_file(
-    name: str, taken: Dataset, measuring: PlotSettings, settings: dict[str, PlotSettings]
-) -> dict[str, bytes]:
-    """The new survey's settings with the history that its plots had, where they had one."""
+def _highest(text: str | None) -> Decimal:
+    if text is None:
+        return HIGHEST_M
+    try:
+        highest_m = parse_decimal(text)
+    except OperatorError as error:
+        raise OperatorError(f"--highest-m: {error}") from None
+    if highest_m <= LOWEST_M:
+        raise OperatorError(f"--highest-m {text} must be above {LOWEST_M} metres")
+    return highest_m
+
+
+def _history(taken: Dataset, settings: dict[str, PlotSettings]) -> str:
+    """The history that the plots had, as settings tell it; nothing where they had none."""
     table = taken.further.get("history")
     if table is None:
-        return {}
+        return ""
     from callout.reports.histories import since_of
 
-    told = history_text(row for row in since_of(table) if row.plot in settings)
-    text = new_settings(name, measuring, settings) + told
-    return {SurveyFolder(Path(name)).settings.name: text.encode()} if told else {}
+    return history_text(row for row in since_of(table) if row.plot in settings)
+
+
+def _settings_file(
+    name: str, measuring: PlotSettings, settings: dict[str, PlotSettings], further: str
+) -> dict[str, bytes]:
+    """The new survey's settings with what goes beyond the usual; none where nothing does."""
+    text = new_settings(name, measuring, settings) + further
+    return {SurveyFolder(Path(name)).settings.name: text.encode()} if further else {}
 
 
 def _files(source: Path) -> dict[str, bytes]:

@@ -231,7 +231,7 @@ def _height(text: str, mapping: TableMapping) -> float:
     column = mapping.columns.get("measured_height_m", "height_m")
     pointed = _pointed(text, column, mapping)
     try:
-        return float(parse_height_m(pointed))
+        return float(parse_height_m(pointed, parse_decimal(mapping.highest_m)))
     except OperatorError as error:
         raise _RefusalError(column, text, str(error)) from None
 

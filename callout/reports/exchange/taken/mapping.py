@@ -16,7 +16,9 @@ from typing import Any
 import tomlkit
 
 from callout.core.errors import OperatorError
+from callout.core.heights import HIGHEST_M, LOWEST_M
 from callout.core.statuses import status_named
+from callout.core.units import parse_decimal
 from callout.reports.exchange.taken.foreign import Foreign
 from callout.reports.stand.columns import STATUSES
 from callout.survey.days import ASK, ORDERS, order_of
@@ -75,6 +77,7 @@ class TableMapping:
     """What each column means. ``columns`` maps our names to the table's.
 
     ``plot`` names the plot where no column does; ``year_day`` (as 07-01) dates bare years.
+    No height of measurement is above ``highest_m``.
     """
 
     columns: Mapping[str, str]
@@ -84,6 +87,7 @@ class TableMapping:
     date_order: str = "y-m-d"
     year_day: str = ""
     height_m: str = ""
+    highest_m: str = str(HIGHEST_M)
     statuses: Mapping[str, str] = field(default_factory=dict)
 
     def open_questions(self) -> list[str]:
@@ -183,7 +187,7 @@ def mapping_text(mapping: TableMapping) -> str:
     """The mapping as TOML, to be looked at and changed."""
     document = tomlkit.document()
     document.add(tomlkit.comment("What each column means. Fill in every ? before importing."))
-    for name in ("plot", "decimal", "date_order", "year_day", "height_m"):
+    for name in ("plot", "decimal", "date_order", "year_day", "height_m", "highest_m"):
         document[name] = getattr(mapping, name)
     document["columns"] = dict(mapping.columns)
     document["statuses"] = dict(mapping.statuses)
@@ -206,7 +210,7 @@ def read_mapping(text: str) -> TableMapping:
             diameters=tuple(_read_diameter(row) for row in data.get("diameter", [])),
             **{
                 name: str(data[name])
-                for name in ("plot", "decimal", "date_order", "year_day", "height_m")
+                for name in ("plot", "decimal", "date_order", "year_day", "height_m", "highest_m")
                 if name in data
             },
             statuses=_texts(data.get("statuses", {})),
@@ -238,6 +242,10 @@ def _check(mapping: TableMapping) -> None:
     ):
         if value not in known:
             raise OperatorError(f"mapping: {what} {value!r} is none of {', '.join(known)}")
+    if parse_decimal(mapping.highest_m) <= LOWEST_M:
+        raise OperatorError(
+            f"mapping: highest_m {mapping.highest_m!r} must be above {LOWEST_M} metres"
+        )
     strange = set(mapping.columns) - ({*_NAMES, "source"} - {"date", "unit"})
     if strange:
         raise OperatorError(f"mapping: there is no column {sorted(strange)[0]!r} of ours")

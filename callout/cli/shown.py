@@ -7,31 +7,15 @@ what they were. Only rich's own progress and tables write past the guard, throug
 from __future__ import annotations
 
 import io
-import re
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, TextIO
 
+from callout.core.unseen import spelt
+
 if TYPE_CHECKING:
     from rich.console import Console
-
-# C0 but the line feed, DEL and C1; soft hyphen; format characters, marks of direction among them;
-# separators of lines and paragraphs; tags.
-_OBEYED = re.compile(
-    "[\x00-\x09\x0b-\x1f\x7f-\x9f\xad\u0600-\u0605\u061c\u06dd\u070f\u180e\u200b-\u200f"
-    "\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb\U000e0000-\U000e007f]"
-)
-
-
-def harmless(text: str) -> str:
-    """``text`` with every character that a terminal would obey spelt out."""
-    return _OBEYED.sub(_spelt, text)
-
-
-def _spelt(found: re.Match[str]) -> str:
-    units = found[0].encode("utf-16-be")
-    return "".join(f"\\u{units[at]:02x}{units[at + 1]:02x}" for at in range(0, len(units), 2))
 
 
 class Guarded(io.TextIOBase):
@@ -41,7 +25,7 @@ class Guarded(io.TextIOBase):
         self.raw = raw
 
     def write(self, text: str) -> int:
-        self.raw.write(harmless(text))
+        self.raw.write(spelt(text))
         return len(text)
 
     def flush(self) -> None:

@@ -1,24 +1,22 @@
 """Starts the survey's devices and hands everything they say to one callback.
 
-``DeviceThread`` is for programs without an event loop; ``run_source`` and ``stream`` for those
-with one. What is done with an item is the caller's business.
+``DeviceThread`` is for programs without an event loop; ``run_source`` for those with one. What is
+done with an item is the caller's business.
 """
 
 from __future__ import annotations
 
 import asyncio
 import threading
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
 
-from callout.core.errors import CalloutError, DeviceError, OperatorError, ProgrammerError
+from callout.core.errors import CalloutError, OperatorError, ProgrammerError
 from callout.devices.intake import Intake
-from callout.devices.measurement import DeviceNotice, Item, NoticeKind, Put, Source
+from callout.devices.measurement import DeviceNotice, NoticeKind, Put, Source
 from callout.devices.reporting import Clock
 from callout.devices.serial_source import SerialSource
 from callout.devices.settings import DeviceSettings
-
-MOST_WAITING = 1000
 
 
 def make_source(settings: DeviceSettings, intake: Intake | None = None) -> Source:
@@ -55,36 +53,6 @@ async def run_source(settings: DeviceSettings, put: Put) -> None:
 def failed(settings: DeviceSettings, error: CalloutError) -> DeviceNotice:
     """The notice that a device is given up, and why."""
     return DeviceNotice(settings.name, NoticeKind.FAILED, error.saying, Clock().now())
-
-
-async def stream(settings: DeviceSettings) -> AsyncIterator[Item]:
-    """Everything one device says, as an async iterator; closing it lets the device go."""
-    waiting: asyncio.Queue[Item] = asyncio.Queue()
-
-    def put(item: Item) -> None:
-        if waiting.qsize() >= MOST_WAITING:
-            raise DeviceError(f"{settings.name}: {MOST_WAITING} items wait and nobody takes them")
-        waiting.put_nowait(item)
-
-    async def listen() -> None:
-        try:
-            await make_source(settings).run(put)
-        except CalloutError as error:
-            waiting.put_nowait(failed(settings, error))
-
-    task = asyncio.create_task(listen())
-    try:
-        while not (task.done() and waiting.empty()):
-            getting = asyncio.ensure_future(waiting.get())
-            await asyncio.wait({getting, task}, return_when=asyncio.FIRST_COMPLETED)
-            if getting.done():
-                yield getting.result()
-            else:
-                getting.cancel()
-        task.result()
-    finally:
-        task.cancel()
-        await asyncio.gather(task, return_exceptions=True)
 
 
 class DeviceThread:

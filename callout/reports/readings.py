@@ -1,7 +1,7 @@
 """The readings as a table: what stands now for every stem, with where it came from.
 
 Numbers are exact text. Texts are shown without control characters, since roster text may come from
-strangers; for CSV, cells that a spreadsheet would take for a formula are quoted too.
+strangers; for CSV, cells that a spreadsheet would take for a formula are guarded too.
 """
 
 from __future__ import annotations
@@ -12,8 +12,10 @@ from decimal import Decimal
 from typing import Any
 
 from callout.core.model import Reading
+from callout.core.unseen import dropped
 from callout.crews.place import Place
 from callout.journal.rulings import Ruling
+from callout.reports.spreadsheets import guarded
 
 COLUMNS = (
     "plot", "tag", "stem", "species", "status", "raw", "raw_unit", "recorded", "unit", "time",
@@ -23,7 +25,6 @@ COLUMNS = (
 # Of a united site, too: whose reading it is, and what another recorder's reading is where the two
 # disagree.
 SITE_COLUMNS = (*COLUMNS, "recorder", "disagrees")
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def current_rows(
@@ -77,14 +78,14 @@ def notes_by_tree(memos: Iterable[Mapping[str, Any]]) -> Notes:
 
 def note_told(memo: Mapping[str, Any]) -> str:
     """A note as it was typed; one that was spoken is its sound, which nobody wrote down."""
-    return f"spoken, sound {memo['audio'][:12]}" if memo["audio"] else safe_text(memo["words"])
+    return f"spoken, sound {memo['audio'][:12]}" if memo["audio"] else dropped(memo["words"])
 
 
 def notes_elsewhere(place: Place) -> list[str]:
     """Notes about a plot, or about a tree that has no reading: no row of the table has them."""
     rows = {(item.reading.plot, item.reading.tag) for item in place.standing}
     return [
-        f"note about {f'tree {safe_text(tag)} of ' if tag else ''}plot {safe_text(plot)}: "
+        f"note about {f'tree {dropped(tag)} of ' if tag else ''}plot {dropped(plot)}: "
         f"{note_told(memo)}"
         for (plot, tag), memos in notes_by_tree(place.memos).items()
         if (plot, tag) not in rows
@@ -94,7 +95,7 @@ def notes_elsewhere(place: Place) -> list[str]:
 
 def csv_cells(row: dict[str, Any]) -> dict[str, str]:
     """A row's cells for CSV: lists in one cell, and no cell that a spreadsheet runs."""
-    return {name: quoted(_text(cell)) for name, cell in row.items()}
+    return {name: guarded(_text(cell)) for name, cell in row.items()}
 
 
 def _text(cell: Any) -> str:
@@ -109,10 +110,10 @@ def reading_cells(
     ``notes`` are those about its tree.
     """
     return {
-        "plot": safe_text(reading.plot),
-        "tag": safe_text(reading.tag_now),
+        "plot": dropped(reading.plot),
+        "tag": dropped(reading.tag_now),
         "stem": reading.stem,
-        "species": safe_text(reading.species),
+        "species": dropped(reading.species),
         "status": reading.status_told,
         "raw": _number(reading.raw),
         "raw_unit": reading.raw_unit.value if reading.raw_unit else "",
@@ -123,26 +124,16 @@ def reading_cells(
         "engine": reading.engine,
         "confidence": _number(reading.confidence),
         "audio": reading.audio or "",
-        "who": safe_text(reading.who),
+        "who": dropped(reading.who),
         "warnings": list(reading.warnings),
         "height_m": _number(reading.height_m),
-        "words": safe_text(reading.words),
+        "words": dropped(reading.words),
         "entry": reading.entry,
-        "ruling": safe_text(ruling.told) if ruling else "",
-        "tag_note": safe_text(reading.tag_note),
+        "ruling": dropped(ruling.told) if ruling else "",
+        "tag_note": dropped(reading.tag_note),
         "notes": [note_told(memo) for memo in notes],
     }
 
 
 def _number(value: Decimal | None) -> str:
     return "" if value is None else str(value)
-
-
-def safe_text(text: str) -> str:
-    """Text that no terminal obeys: control characters are dropped."""
-    return "".join(char for char in text if char.isprintable())
-
-
-def quoted(text: str) -> str:
-    """Text that no spreadsheet runs: what begins like a formula has an apostrophe before it."""
-    return f"'{text}" if text.startswith(_FORMULA) else text

@@ -17,12 +17,12 @@ import pandas as pd
 
 from callout.core.model import Plot, PlotSettings
 from callout.core.units import Unit, convert
+from callout.core.unseen import dropped
 from callout.crews.place import Place, Standing, read_place
 from callout.crews.twice import disagreements, reading_told, value_of
 from callout.reports.exchange.cells import frame_of, measurements_from
 from callout.reports.identities import identified
 from callout.reports.quality.agreement import Tolerance
-from callout.reports.readings import safe_text
 from callout.reports.stand.columns import MEASUREMENT_COLUMNS, PLOT_COLUMNS
 
 TREE_COLUMNS = ("plot", "tag", "species")
@@ -125,7 +125,7 @@ def notes_of(place: Place) -> pd.DataFrame:
     rows = [
         [
             f"{memo['recorder']}:{memo['entry']}", memo["plot"], memo["tag"] or "", memo["at"],
-            safe_text(memo["words"]), memo["audio"] or "", memo["recorder"],
+            dropped(memo["words"]), memo["audio"] or "", memo["recorder"],
         ]
         for memo in place.memos
     ]  # fmt: skip
@@ -221,7 +221,7 @@ def _reading_row(
         "measured_height_m": float(reading.height_m or settings.breast_height_m),
         "source": "callout", "measurement_id": item.lasting_name, "time": reading.at,
         "who": reading.who, "entered_by": reading.source, "engine": reading.engine,
-        "confidence": _text(reading.confidence), "words": safe_text(reading.words),
+        "confidence": _text(reading.confidence), "words": dropped(reading.words),
         "raw": _text(reading.raw), "raw_unit": reading.raw_unit.value if reading.raw_unit else "",
         "graduation": str(settings.graduation), "rounding": settings.rounding.value,
         "warnings": "; ".join(reading.warnings), "ruling": told, "recorder": item.recorder,

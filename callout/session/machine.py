@@ -240,14 +240,6 @@ _IN_A_NOTE = frozenset(
 )
 
 
-def replayed(survey: Survey, events: list[Event]) -> Memory:
-    """The memory that a session fed these events has; how a restart finds where it stood."""
-    memory = Memory()
-    for event in events:
-        memory, _ = step(survey, memory, event)
-    return memory
-
-
 def tree_in_hand(memory: Memory, plot: Plot) -> Tree | None:
     """The roster's tree that the dialogue is about, if any."""
     tag = memory.pending.draft.tag if memory.pending else memory.named

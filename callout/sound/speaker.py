@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Generator
-from typing import Protocol
 
 import miniaudio
 import numpy as np
@@ -50,14 +49,6 @@ class Playback:
         self._done.wait()
         if self.error is not None:
             raise self.error
-
-
-class SpeakerLike(Protocol):
-    """What a caller may ask of any speaker."""
-
-    def play(self, samples: Samples, wait: bool = True) -> Playback: ...
-    def stop(self) -> None: ...
-    def close(self) -> None: ...
 
 
 class Speaker:

@@ -11,8 +11,8 @@ from collections import deque
 from dataclasses import dataclass
 
 from callout.station.face import MOST_KEYS, MOST_TYPED, View
+from callout.terminal.key_guard import KeyGuard
 from callout.terminal.labels import waits
-from callout.terminal.safe_text import KeyGuard
 from callout.terminal.typed_line import TypedLine
 
 COMMANDS = {

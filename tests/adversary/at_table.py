@@ -14,6 +14,7 @@ from functools import lru_cache
 from pathlib import Path
 
 import in_english
+from session_tools import replayed
 from station_tools import ScriptedEngine, sound
 from wishes import Place
 
@@ -30,7 +31,7 @@ from callout.grammar.parser import Parsed, parse_words
 from callout.grammar.scope import Scope
 from callout.journal.folder import SurveyFolder, make_survey
 from callout.journal.reader import current
-from callout.session.machine import replayed, step
+from callout.session.machine import step
 from callout.session.state import Memory, Survey
 from callout.session.tags import known_tags
 from callout.sound.sound_files import encode_flac

@@ -18,6 +18,7 @@ from callout.core.model import PlotSettings
 from callout.core.units import Scale, Unit
 from callout.devices.settings import devices_from
 from callout.journal.folder import SurveyFolder, make_survey
+from callout.sound.sound_devices import SoundDevice
 from callout.survey.config import measuring_from, plausible_range
 from callout.survey.roster import read_roster
 
@@ -129,6 +130,19 @@ def test_a_listing_ends_in_what_to_do_next(
     assert "Serial ports" in out
     assert "Bluetooth: no Bluetooth service is running on this machine" in out
     assert "callout devices --port PORT" in out
+
+
+def test_a_listing_names_microphones_and_loudspeakers(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What ``microphone`` and ``speaker`` of the settings may name (devices: invented)."""
+    heard = [SoundDevice("Fen Headset", "microphone", "pulse")]
+    monkeypatch.setattr(devices, "list_microphones", lambda: heard)
+    monkeypatch.setattr(devices, "list_speakers", list)
+    assert callout("--scan", "0") == 0
+    out = capsys.readouterr().out
+    assert "Microphones:\n  Fen Headset\n" in out
+    assert "Loudspeakers: none\n" in out
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 import socket
 import subprocess
@@ -20,7 +19,7 @@ from callout.core.errors import DeviceError, OperatorError, ProgrammerError
 from callout.devices.measurement import DeviceNotice, Item, Measurement, NoticeKind, Reason
 from callout.devices.ports import PortInfo, list_ports, port_of
 from callout.devices.reporting import Backoff
-from callout.devices.running import DeviceThread, make_source, stream
+from callout.devices.running import DeviceThread, make_source
 from callout.devices.settings import DeviceSettings, device_from
 
 TAPE = Path(__file__).with_name("simulated_tape.py")
@@ -65,7 +64,7 @@ def test_a_thousand_readings_through_unplugging(tmp_path: Path) -> None:
     wait_for(lambda: not any(one.name.startswith("tape ") for one in threading.enumerate()))
 
 
-def test_a_socket_url_and_the_iterator() -> None:
+def test_a_socket_url() -> None:
     server = socket.create_server(("127.0.0.1", 0))
     server.settimeout(10)
     url = f"socket://127.0.0.1:{server.getsockname()[1]}"
@@ -77,17 +76,15 @@ def test_a_socket_url_and_the_iterator() -> None:
             connection.sendall(b"24.6 cm\r\n-3 cm\r\n9 5/8 in\r\n")
             time.sleep(0.3)
 
-    async def collect() -> list[Item]:
-        items: list[Item] = []
-        async for item in stream(settings(url)):
-            items.append(item)
-            if isinstance(item, DeviceNotice) and item.kind is NoticeKind.LOST:
-                break
-        return items
-
     sender = threading.Thread(target=tape)
     sender.start()
-    items = asyncio.run(asyncio.wait_for(collect(), 20))
+    items: list[Item] = []
+    devices = DeviceThread([settings(url, longest_retry_s=5, retry_s=5)], items.append)
+    devices.start()
+    try:
+        wait_for(lambda: NoticeKind.LOST in kinds(items))
+    finally:
+        devices.stop()
     sender.join()
     server.close()
     got = [(str(i.value), i.unit.value) for i in items if isinstance(i, Measurement)]
@@ -127,10 +124,13 @@ def test_a_flood_leaves_the_listener_responsive(tmp_path: Path) -> None:
 
 
 def test_a_url_that_pyserial_does_not_know_is_told_and_given_up() -> None:
-    async def collect() -> list[Item]:
-        return [item async for item in stream(settings("carrier-pigeon://loft"))]
-
-    items = asyncio.run(asyncio.wait_for(collect(), 10))
+    items: list[Item] = []
+    devices = DeviceThread([settings("carrier-pigeon://loft")], items.append)
+    devices.start()
+    try:
+        wait_for(lambda: bool(kinds(items)), 10)
+    finally:
+        devices.stop()
     assert kinds(items)[-1] is NoticeKind.FAILED
     assert "carrier-pigeon" in in_english.part(items[-1].says)  # type: ignore[union-attr]
 

@@ -17,7 +17,6 @@ from hypothesis import strategies as st
 from stand_frames import frame, harrow_fen, measurement, plots
 
 from callout.core.errors import OperatorError
-from callout.reports.exchange.cells import FORMULA_SIGNS, bared, guarded
 from callout.reports.exchange.darwincore import write_archive
 from callout.reports.exchange.darwincore_read import read_archive
 from callout.reports.exchange.datapackage import read_package, write_package
@@ -25,6 +24,7 @@ from callout.reports.exchange.dataset import Dataset
 from callout.reports.exchange.excel import read_workbook, write_workbook
 from callout.reports.exchange.metadata import About
 from callout.reports.exchange.parquet import read_parquet, write_parquet
+from callout.reports.spreadsheets import FORMULA_SIGNS, bared, guarded
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore", DeprecationWarning)  # the libraries' own

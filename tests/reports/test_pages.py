@@ -19,7 +19,6 @@ import pytest
 from stand_frames import frame, harrow_fen, measurement, plots
 
 from callout.core.errors import OperatorError
-from callout.reports.exchange.cells import FORMULA_SIGNS
 from callout.reports.figures.stand import _runs, change_components, growth_by_year
 from callout.reports.figures.style import SHADES
 from callout.reports.figures.survey import measured_when
@@ -29,6 +28,7 @@ from callout.reports.pages.html import number
 from callout.reports.pages.methods import limits, methods
 from callout.reports.pages.plot_page import plot_page
 from callout.reports.pages.writing import Wanted, plot_files, write_report
+from callout.reports.spreadsheets import FORMULA_SIGNS
 from callout.reports.stand.census import stem_census
 from callout.reports.stand.corrected import corrected
 from callout.reports.stand.dynamics.change import COMPONENTS

@@ -31,6 +31,14 @@ def survey(*trees: Tree, rules: Rules | None = None) -> Survey:
     return Survey({"K2": plot}, {"K2": rules or Rules(walk=False, accept_word=False)})
 
 
+def replayed(survey: Survey, events: list[Event]) -> Memory:
+    """The memory that a session fed these events has."""
+    memory = Memory()
+    for event in events:
+        memory, _ = step(survey, memory, event)
+    return memory
+
+
 def renewed(value: Any) -> Any:
     """``value`` with every text in it made anew, as a journal gives it: equal, not the same."""
     if isinstance(value, str):

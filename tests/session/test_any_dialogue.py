@@ -10,12 +10,13 @@ from harrow_fen import SURVEY, TODAY, Dialogue, press, saves, says
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
+from session_tools import replayed
 
 from callout.core.meaning import Meaning
 from callout.core.model import Reading
 from callout.core.saying import as_is
 from callout.core.units import Scale, Unit
-from callout.session.machine import replayed, step
+from callout.session.machine import step
 from callout.session.records import key_of
 from callout.session.state import Memory, Phase
 

@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from session_tools import AT, Talk, survey, tree
+from session_tools import AT, Talk, replayed, survey, tree
 
 from callout.core.checking.checks import Rules
 from callout.core.events import Heard, Save, TimedOut
@@ -16,7 +16,6 @@ from callout.core.meaning import Meaning
 from callout.core.model import Plot, PlotSettings, Tree
 from callout.core.saying import as_is
 from callout.core.units import Scale, Unit
-from callout.session.machine import replayed
 from callout.session.state import Phase, Survey
 
 RULES = Rules(walk=False, join_s=Decimal(30))

@@ -7,14 +7,14 @@ from decimal import Decimal
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from session_tools import AT, Talk, renewed, survey, tree
+from session_tools import AT, Talk, renewed, replayed, survey, tree
 
 from callout.core.checking.checks import Rules
 from callout.core.events import Event, Heard, Opened, Save, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.saying import as_is
 from callout.core.units import Unit
-from callout.session.machine import TABLE, replayed, step
+from callout.session.machine import TABLE, step
 from callout.session.state import Memory, Phase
 
 TREES = (

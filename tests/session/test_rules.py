@@ -8,12 +8,13 @@ from decimal import Decimal
 import in_english
 import pytest
 from harrow_fen import SURVEY, TODAY, Dialogue, press, reading, saves, says, size
+from session_tools import replayed
 
 from callout.core.events import Heard, KeepMemo, Say
 from callout.core.meaning import Meaning
 from callout.core.saying import as_is
 from callout.core.units import Unit
-from callout.session.machine import MOST_REMINDERS, TABLE, replayed, step, tree_in_hand
+from callout.session.machine import MOST_REMINDERS, TABLE, step, tree_in_hand
 from callout.session.state import Memory, Phase, left_to_do
 
 

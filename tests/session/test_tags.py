@@ -7,12 +7,11 @@ from decimal import Decimal
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from session_tools import AT, Talk, survey, tree
+from session_tools import AT, Talk, replayed, survey, tree
 
 from callout.core.checking.checks import Rules
 from callout.core.events import Heard, Opened
 from callout.core.meaning import Meaning
-from callout.session.machine import replayed
 from callout.session.state import Phase, left_to_do
 
 

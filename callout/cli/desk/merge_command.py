@@ -15,7 +15,8 @@ from typing import Any
 from rich.markup import escape
 
 from callout.cli.asking import ask
-from callout.cli.shown import harmless, rich_console
+from callout.cli.shown import rich_console
+from callout.core.unseen import spelt
 from callout.crews.merge import Merged, merge, parts_of
 from callout.crews.place import Standing, read_place
 from callout.crews.site import Site
@@ -55,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     parts = []
     with console.status("") as status:
         for path in args.surveys:
-            status.update(f"checking {escape(harmless(str(path)))}")
+            status.update(f"checking {escape(spelt(str(path)))}")
             found = parts_of(path, table_faults)
             parts += found
             if not found:
@@ -63,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
         done = merge(
             parts,
             args.into,
-            lambda told: status.update(f"writing {escape(harmless(told))}"),
+            lambda told: status.update(f"writing {escape(spelt(told))}"),
             args.replace,
         )
     _tell(done, args.into)

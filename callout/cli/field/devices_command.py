@@ -1,4 +1,4 @@
-"""``callout devices``: see what is there, watch a tape's lines as they come, teach its pattern.
+"""``callout devices``: see what is there, watch a tape's lines as they come, write it down.
 
 Talks to a person; how devices are found, read and written down is ``callout.devices``.
 """
@@ -10,28 +10,26 @@ import asyncio
 import queue
 import sys
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import tomlkit
 
 from callout.cli.asking import ask
+from callout.cli.field.devices_teach import FORMAT_KEYS, teach
 from callout.core.errors import DeviceError, OperatorError
 from callout.core.model import PlotSettings
-from callout.core.units import Scale, parse_decimal, parse_unit
-from callout.devices.intake import Tap
-from callout.devices.line_format.teach import PRESSES, Known, Taught, work_out
 from callout.devices.measurement import DeviceNotice, Item, Measurement, NoticeKind
 from callout.devices.ports import PortInfo, list_ports
-from callout.devices.running import DeviceThread, make_source
+from callout.devices.running import DeviceThread
 from callout.devices.settings import DeviceSettings, device_from, devices_from, table_of
 from callout.devices.survey_file import with_device
 from callout.journal.folder import SurveyFolder, open_survey
+from callout.sound.sound_devices import SoundDevice, list_microphones, list_speakers
 from callout.survey.files import storage_errors, write_whole
 from callout.wording.language_files import english
 
-FORMAT_KEYS = ("pattern", "unit", "scale", "decimal")
 KEYS = ("name", "port", "usb", "serial_number", "baud", "parity", "data_bits", "service",
         "characteristic", *FORMAT_KEYS)  # fmt: skip
 
@@ -42,13 +40,13 @@ def add_parser(subparsers: Any) -> None:
     parser = subparsers.add_parser("devices", parents=[options])
     parser.set_defaults(run=run, task="watch")
     tasks = parser.add_subparsers(metavar="[teach]")
-    teach = tasks.add_parser(
+    teaching = tasks.add_parser(
         "teach", parents=[options], help="work out the pattern from three presses"
     )
-    known = teach.add_mutually_exclusive_group(required=True)
+    known = teaching.add_mutually_exclusive_group(required=True)
     known.add_argument("--girth", metavar="SIZE", help="a straight length or girth, e.g. 50cm")
     known.add_argument("--diameter", metavar="SIZE", help="a known diameter or width, e.g. 10cm")
-    teach.set_defaults(run=run, task="teach")
+    teaching.set_defaults(run=run, task="teach")
 
 
 def _options() -> argparse.ArgumentParser:
@@ -87,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
         if device is None:
             return 0
     if args.task == "teach":
-        device = _teach(device, given)
+        device = teach(device, given)
         if device is None:
             return 1
     elif _watch(device, given, folder) == 0:
@@ -141,7 +139,21 @@ def _list(seconds: float) -> list[dict[str, str]]:
         print(f"  {len(choices)}  {port.path}  {port.told}{usb}{number}")
     if seconds > 0:
         _list_ble(seconds, choices)
+    for told, listed in (("Microphones", list_microphones), ("Loudspeakers", list_speakers)):
+        _list_sound(told, listed)
     return choices
+
+
+def _list_sound(told: str, listed: Callable[[], list[SoundDevice]]) -> None:
+    """A part of a name is enough for ``microphone`` and ``speaker`` of ``survey.toml``."""
+    try:
+        found = listed()
+    except DeviceError as error:
+        print(f"{told}: {english().part(error.saying)}")
+        return
+    print(f"{told}:" if found else f"{told}: none")
+    for one in found:
+        print(f"  {one.name}")
 
 
 def _port_choice(port: PortInfo) -> dict[str, str]:
@@ -231,77 +243,6 @@ def _told(item: Item, plots: Sequence[PlotSettings]) -> str:
     tag = f", tree {item.tag}" if item.tag else ""
     line = f"{item.value} {item.unit.value} of {item.scale.value}{tag}  from {item.raw!r}"
     return line + (f"  recorded as {recorded}" if recorded else "")
-
-
-def _teach(device: DeviceSettings, given: Mapping[str, Any]) -> DeviceSettings | None:
-    """Three presses on a known size, then the pattern; None where the person says no."""
-    scale = Scale.GIRTH if given.get("girth") else Scale.DIAMETER
-    known = _known(given.get("girth") or given["diameter"], scale)
-    size = f"{known.size} {known.unit.value} of {known.scale.value}"
-    print(f"Press {PRESSES} times on {size}.")
-    lines = asyncio.run(_presses(device, given.get("seconds", 120.0)))
-    explained = work_out(lines, known)
-    for number, taught in enumerate(explained, 1):
-        print(f"  {number}  {_taught_told(taught)}")
-    if given.get("yes"):
-        return _as_taught(device, explained[0])
-    answer = ask("Which is right (its number; Enter for none)? ")
-    if answer.isdecimal() and 1 <= int(answer) <= len(explained):
-        return _as_taught(device, explained[int(answer) - 1])
-    print("Nothing was kept.")
-    return None
-
-
-def _known(text: str, scale: Scale) -> Known:
-    digits = text.rstrip("abcdefghijklmnopqrstuvwxyz ")
-    known = Known(parse_decimal(digits), parse_unit(text[len(digits) :]), scale)
-    if known.size <= 0:
-        raise OperatorError(f"{text!r}: the known size must be above zero, as 50cm")
-    return known
-
-
-async def _presses(device: DeviceSettings, seconds: float) -> list[bytes]:
-    lines: list[bytes] = []
-    enough = asyncio.Event()
-
-    def seen(line: bytes) -> None:
-        lines.append(line)
-        print(f"  {len(lines)}  {line!r}", flush=True)
-        if len(lines) >= PRESSES:
-            enough.set()
-
-    def put(item: Item) -> None:
-        if isinstance(item, DeviceNotice):
-            print(f"  {english().part(item.says)}", flush=True)
-
-    source = asyncio.create_task(make_source(device, Tap(device.name, seen)).run(put))
-    waiting = asyncio.create_task(enough.wait())
-    try:
-        await asyncio.wait({source, waiting}, timeout=seconds, return_when="FIRST_COMPLETED")
-        if source.done():
-            source.result()
-    finally:
-        source.cancel()
-        waiting.cancel()
-        await asyncio.gather(source, waiting, return_exceptions=True)
-    return lines[:PRESSES]
-
-
-def _taught_told(taught: Taught) -> str:
-    unit = f", unit {taught.unit.value}" if taught.unit else ", unit from the line"
-    scale = f", {taught.scale.value}" if taught.scale else ", side from the line"
-    sizes = ", ".join(f"{one.value} {one.unit.value}" for one in taught.readings)
-    return f"pattern {taught.pattern!r}{unit}{scale}: reads {sizes}"
-
-
-def _as_taught(device: DeviceSettings, taught: Taught) -> DeviceSettings:
-    table = {key: value for key, value in table_of(device).items() if key not in FORMAT_KEYS}
-    table.update(pattern=taught.pattern, decimal=taught.mark.value)
-    if taught.unit is not None:
-        table["unit"] = taught.unit.value
-    if taught.scale is not None:
-        table["scale"] = taught.scale.value
-    return device_from(table)
 
 
 def _write(device: DeviceSettings, given: Mapping[str, Any], folder: SurveyFolder | None) -> None:

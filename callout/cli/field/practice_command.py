@@ -17,12 +17,13 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
-from callout.cli.shown import harmless, rich_console
+from callout.cli.shown import rich_console
 from callout.cli.working import frames_of, login
 from callout.core.errors import OperatorError
 from callout.core.events import Say
 from callout.core.model import PlotSettings
 from callout.core.units import parse_unit
+from callout.core.unseen import spelt
 from callout.journal.folder import make_survey
 from callout.practice.drill import HOW, HOW_CHECKED, one_by_one
 from callout.practice.practice import PLOT, Card, Score, drilled, invented, misheard_told, summary
@@ -109,7 +110,7 @@ def _walk(args: argparse.Namespace, console: Console, post: Post, score: Score) 
         score.take(done)
         for effect in done.effects:
             if isinstance(effect, Say):
-                console.print(f"  echo   {harmless(wording.shown(*effect.says))}", markup=False)
+                console.print(f"  echo   {spelt(wording.shown(*effect.says))}", markup=False)
         if score.current is None:
             leaving.set()
         elif score.current is not before or before is None:

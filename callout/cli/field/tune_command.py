@@ -20,9 +20,10 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.text import Text
 
 from callout.cli.asking import yes
-from callout.cli.shown import harmless, rich_console
+from callout.cli.shown import rich_console
 from callout.cli.working import login
 from callout.core.errors import DeviceError, OperatorError
+from callout.core.unseen import spelt
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.sound.endpoint import Endpointer
 from callout.sound.endpoint_settings import EndpointSettings
@@ -229,7 +230,7 @@ def _next(said: Iterator[Samples]) -> Samples:
 
 
 def _show(console: Console, prompt: str, title: str) -> None:
-    words = Text(harmless(prompt).upper(), style="bold", justify="center")
+    words = Text(spelt(prompt).upper(), style="bold", justify="center")
     console.print(Panel(words, title=title, padding=(1, 4)))
 
 

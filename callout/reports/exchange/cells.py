@@ -1,8 +1,7 @@
-"""Cells as text and back: exact decimals, days, and texts that no spreadsheet takes for a formula.
+"""Cells as text and back: exact decimals and days, and texts guarded against spreadsheets.
 
-A text that begins like a formula gets an apostrophe before it, and so does one that begins with an
-apostrophe, so that reading back is exact. Readings stay decimals as recorded, trailing zeros too;
-they never pass through a binary float. No files here.
+Readings stay decimals as recorded, trailing zeros too; they never pass through a binary float.
+No files here.
 """
 
 from __future__ import annotations
@@ -19,18 +18,11 @@ import pandas as pd
 
 from callout.core.errors import OperatorError
 from callout.core.units import Unit, convert, parse_decimal, parse_unit
+from callout.reports.spreadsheets import guarded
 from callout.reports.stand.columns import MEASUREMENT_COLUMNS, PLOT_COLUMNS, STATUSES
 
-# Full-width signs too: spreadsheets set to East Asian languages take them for the plain ones.
-FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
-GUARD = "'"
-_DECIMAL = re.compile(r"-?[0-9]{1,15}(\.[0-9]{1,15})?")
 PLACE_COLUMNS = ("latitude", "longitude", "coordinate_uncertainty_m")  # of plots: bare numbers
 _FIGURE = re.compile(r"-?[0-9]{1,20}(\.[0-9]{1,30})?(e[-+]?[0-9]{1,2})?")
-GUARD_NOTE = (
-    "Texts that begin with = + - @ a tab, a line end or an apostrophe have one apostrophe put "
-    "before them, so that no spreadsheet runs them; take one off to get the text."
-)
 MEANING = {
     "measurement_id": "the measurement's name for good: its recorder and the entry it began with, "
     "or what it says and where it came from",
@@ -81,21 +73,6 @@ MEANING = {
 FORMER_NAMES = {"pom_m": "measured_height_m"}
 # The diameter in centimetres is derived, so it is computed again on reading.
 WRITTEN = tuple(name for name in MEASUREMENT_COLUMNS if name != "diameter_cm")
-
-
-def guarded(text: str) -> str:
-    """``text`` made safe for spreadsheets; ``bared`` gives it back."""
-    return GUARD + text if text.startswith((*FORMULA_SIGNS, GUARD)) else text
-
-
-def plain_number(text: str) -> bool:
-    """Whether a text is a bare decimal, which no spreadsheet takes for a formula."""
-    return bool(_DECIMAL.fullmatch(text))
-
-
-def bared(text: str) -> str:
-    """The text that ``guarded`` was given."""
-    return text[1:] if text.startswith(GUARD) else text
 
 
 def told(cell: Any) -> str:

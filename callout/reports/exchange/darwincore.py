@@ -18,19 +18,13 @@ import zipfile
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
-from callout.reports.exchange.cells import (
-    WRITTEN,
-    extra_columns,
-    extra_plot_columns,
-    guarded,
-    plain_number,
-    text_rows,
-)
+from callout.reports.exchange.cells import WRITTEN, extra_columns, extra_plot_columns, text_rows
 from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
 from callout.reports.exchange.eml import eml
 from callout.reports.exchange.metadata import About
 from callout.reports.exchange.scientific import Named, scientific_names
 from callout.reports.identities import identified
+from callout.reports.spreadsheets import guarded, plain_number
 from callout.reports.stand.columns import PLOT_COLUMNS
 from callout.survey.files import storage_errors
 from callout.survey.species_table import reference_species

@@ -22,17 +22,13 @@ import pandas as pd
 from callout.core.errors import OperatorError
 from callout.core.units import Unit
 from callout.reports.exchange.cells import (
-    GUARD_NOTE,
     MEANING,
     PLACE_COLUMNS,
     WRITTEN,
-    bared,
     extra_columns,
     extra_plot_columns,
-    guarded,
     mapped,
     measurements_from,
-    plain_number,
     plots_from,
     text_frame,
 )
@@ -40,6 +36,7 @@ from callout.reports.exchange.citation import CITATION_FILE, citation
 from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
 from callout.reports.exchange.metadata import About, about_from
 from callout.reports.identities import identified
+from callout.reports.spreadsheets import GUARD_NOTE, bared, guarded, plain_number
 from callout.reports.stand.columns import PLOT_COLUMNS, STATUSES
 from callout.survey.files import storage_errors
 

@@ -1,0 +1,33 @@
+"""Texts that no spreadsheet takes for a formula, and back.
+
+A text that begins like a formula gets an apostrophe before it, and so does one that begins with
+an apostrophe, so that taking one off gives the text back.
+"""
+
+from __future__ import annotations
+
+import re
+
+# Full-width signs too: spreadsheets set to East Asian languages take them for the plain ones.
+FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+GUARD = "'"
+GUARD_NOTE = (
+    "Texts that begin with = + - @ a tab, a line end or an apostrophe have one apostrophe put "
+    "before them, so that no spreadsheet runs them; take one off to get the text."
+)
+_DECIMAL = re.compile(r"-?[0-9]{1,15}(\.[0-9]{1,15})?")
+
+
+def guarded(text: str) -> str:
+    """``text`` made safe for spreadsheets; ``bared`` gives it back."""
+    return GUARD + text if text.startswith((*FORMULA_SIGNS, GUARD)) else text
+
+
+def bared(text: str) -> str:
+    """The text that ``guarded`` was given."""
+    return text[1:] if text.startswith(GUARD) else text
+
+
+def plain_number(text: str) -> bool:
+    """Whether a text is a bare decimal, which no spreadsheet takes for a formula."""
+    return bool(_DECIMAL.fullmatch(text))

@@ -88,6 +88,7 @@ AREAS = {
         {
             "jsgf.py": _files("grammar", "jsgf_format"),
             "automaton.py": _files("grammar", "jsgf_format scope_edges"),
+            "compiling.py": _files("grammar", "jsgf_format scope_edges"),
             "scope.py": _files("grammar", "scope_edges"),
             "parser.py": _files("grammar", "words_apart"),
             "words.py": _files("grammar", "words_apart"),

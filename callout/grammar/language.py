@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from callout.core.errors import OperatorError
-from callout.grammar.automaton import Automaton, compile_grammar, without_words
+from callout.grammar.automaton import Automaton, without_words
+from callout.grammar.compiling import compile_grammar
 from callout.grammar.jsgf import Choice, Expansion, Grammar, Repeat, Tag, Token, parse_jsgf
 from callout.grammar.jsgf import Sequence as Said
 from callout.grammar.scope import Scope, narrowed_to

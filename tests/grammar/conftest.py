@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from callout.grammar.automaton import Automaton, compile_grammar
+from callout.grammar.automaton import Automaton
+from callout.grammar.compiling import compile_grammar
 from callout.grammar.jsgf import parse_jsgf
 from callout.grammar.parser import Parsed, parse_words
 from callout.grammar.scope import Scope

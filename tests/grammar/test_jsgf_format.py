@@ -9,7 +9,8 @@ from __future__ import annotations
 import pytest
 
 from callout.core.errors import OperatorError
-from callout.grammar.automaton import Automaton, compile_grammar, without_words
+from callout.grammar.automaton import Automaton, without_words
+from callout.grammar.compiling import compile_grammar
 from callout.grammar.jsgf import parse_jsgf
 
 HEADER = "#JSGF V1.0 UTF-8 en;\ngrammar invented;\n"

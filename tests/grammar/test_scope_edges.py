@@ -12,7 +12,8 @@ import pytest
 
 from callout.core.meaning import Meaning
 from callout.core.units import Unit
-from callout.grammar.automaton import Automaton, compile_grammar
+from callout.grammar.automaton import Automaton
+from callout.grammar.compiling import compile_grammar
 from callout.grammar.jsgf import parse_jsgf
 from callout.grammar.scope import Scope, narrowed_to
 

@@ -13,7 +13,7 @@ import pytest
 
 from callout.core.errors import OperatorError
 from callout.core.meaning import Meaning
-from callout.grammar.automaton import compile_grammar
+from callout.grammar.compiling import compile_grammar
 from callout.grammar.jsgf import parse_jsgf
 from callout.grammar.language import read_language
 from callout.grammar.parser import Parsed, choose, parse_words

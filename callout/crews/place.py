@@ -6,7 +6,8 @@ of them to use is ruled on by people. Reads only.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from bisect import bisect_right
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ from callout.core.model import Plot, PlotSettings, Reading, Tree
 from callout.crews.recorder import SHORT_LETTERS, Recorder, recorder_of
 from callout.crews.site import Site, is_site
 from callout.crews.site_rulings import in_utc, office_rulings
+from callout.journal.codec import settings_from
 from callout.journal.earlier import Row, earlier_rows
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.journal.reader import JournalReader, current
@@ -25,13 +27,15 @@ from callout.journal.rulings import Ruling, rulings
 class Standing:
     """A reading that stands in its recorder's journal, and the newest ruling on it.
 
-    ``first`` is the entry that the reading began with, before any correction (0: its own).
+    ``first`` is the entry that the reading began with, before any correction (0: its own);
+    ``settings`` are the plot's as they were when it was confirmed (None: not told).
     """
 
     recorder: str
     reading: Reading
     ruling: Ruling | None = None
     first: int = 0
+    settings: PlotSettings | None = None
 
     @property
     def key(self) -> tuple[str, str, str]:
@@ -124,8 +128,9 @@ def _read(folder: SurveyFolder) -> _Read:
         name, ruled = recorder.id if recorder else "", rulings(reader)
         readings = reader.readings()
         first = first_entries(readings)
+        then = _settings_then(reader)
         standing = [
-            Standing(name, item, ruled.get(item.entry), first[item.entry])
+            Standing(name, item, ruled.get(item.entry), first[item.entry], then(item))
             for item in current(readings)
         ]
         memos: list[Mapping[str, Any]] = [{"recorder": name, **memo} for memo in reader.memos()]
@@ -134,6 +139,19 @@ def _read(folder: SurveyFolder) -> _Read:
             recorder, _since(reader), reader.plots(), standing, earlier_rows(reader),
             (in_utc(begun.at), begun.hash) if begun else ("", ""), memos,
         )  # fmt: skip
+
+
+def _settings_then(reader: JournalReader) -> Callable[[Reading], PlotSettings | None]:
+    """Tells the settings of a reading's plot as they were when it was confirmed."""
+    told = reader.of_kind("settings")
+    entries = [entry.seq for entry in told]
+    plots = [settings_from(entry.content) for entry in told]
+
+    def then(reading: Reading) -> PlotSettings | None:
+        at = bisect_right(entries, reading.entry) - 1
+        return plots[at].get(reading.plot) if at >= 0 else None
+
+    return then
 
 
 def first_entries(readings: Sequence[Reading]) -> dict[int, int]:

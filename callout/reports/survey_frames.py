@@ -209,6 +209,8 @@ def _reading_row(
     item: Standing, settings: PlotSettings, differing: Mapping[str, str]
 ) -> dict[str, Any]:
     reading, ruling = item.reading, item.ruling
+    # It was brought to the graduation as the settings told then, whatever they tell now.
+    then = item.settings or settings
     value = value_of(item)
     in_cm = None if value is None else float(convert(value, reading.unit, Unit.CENTIMETRE))
     told = "" if ruling is None else ruling.told
@@ -223,7 +225,7 @@ def _reading_row(
         "who": reading.who, "entered_by": reading.source, "engine": reading.engine,
         "confidence": _text(reading.confidence), "words": dropped(reading.words),
         "raw": _text(reading.raw), "raw_unit": reading.raw_unit.value if reading.raw_unit else "",
-        "graduation": str(settings.graduation), "rounding": settings.rounding.value,
+        "graduation": str(then.graduation), "rounding": then.rounding.value,
         "warnings": "; ".join(reading.warnings), "ruling": told, "recorder": item.recorder,
         "disagrees": differing.get(item.lasting_name, ""), "entry": str(reading.entry),
         "sound": reading.audio or "",

@@ -6,9 +6,11 @@ import csv
 import math
 
 import pytest
+from station_tools import at_work, settle
 
 from callout.cli.main import main
 from callout.core.errors import OperatorError
+from callout.journal.folder import SurveyFolder
 from callout.reports.exchange.taken.taking import take
 from callout.survey.config import read_config
 from callout.survey.plot_history import plot_history, told_censuses
@@ -68,6 +70,42 @@ def test_the_report_goes_by_what_held_on_the_day(survey, tmp_path):
     assert float(second["basal_area_m2_ha"]) == near(dense(31.0, 0.25))
     assert [first["treatment"], second["treatment"]] == ["none yet", "thinned"]
     assert [row["label"] for row in table(tmp_path / "out", "censuses")] == ["2015", "2018–2019"]
+
+
+def called(path, text):
+    with at_work(SurveyFolder(path)) as station:
+        station.open("K1", "R.V.")
+        station.type(text)
+        settle(station)
+
+
+def test_a_reading_keeps_how_it_was_read_when_the_settings_change(tmp_path):
+    """No history is told: what was rounded down stays so, and lacks half a graduation; invented."""
+    roster = tmp_path / "trees.csv"
+    trees = [f"K1,{tag},beech,2015-06-01,30.0,cm" for tag in range(1, 7)]
+    roster.write_text("\n".join(["plot,tag,species,date,value,unit", *trees]) + "\n")
+    plot = "--plot=K1:area_ha=0.1,rounding=down,graduation=0.5"
+    survey = tmp_path / "fen"
+    assert main(["new", str(survey), "--trees", str(roster), plot]) == 0
+    called(survey, "1 31.4")
+    settings = survey / "survey.toml"
+    text = settings.read_text(encoding="utf-8")
+    for was, now in (('"down"', '"nearest"'), ('"0.5"', '"0.1"')):
+        assert was in text
+        text = text.replace(was, now)
+    settings.write_text(text, encoding="utf-8")
+    called(survey, "2 31.4")
+    rows = take(survey).measurements
+    rows = rows[rows["source"] == "callout"].set_index("tag")
+    told = ["value", "rounding", "graduation"]
+    assert [str(rows.loc["1", name]) for name in told] == ["31.0", "down", "0.5"]
+    assert [str(rows.loc["2", name]) for name in told] == ["31.4", "nearest", "0.1"]
+    assert main(["report", str(survey), "--out", str(tmp_path / "out")]) == 0
+    grown = {row["tag"]: row for row in table(tmp_path / "out", "tree_growth")}
+    # Rows of the roster tell nothing: they were read as the first that tells, rounded down.
+    assert float(grown["1"]["from_cm"]) == near(30.25)
+    assert float(grown["1"]["to_cm"]) == near(31.25)
+    assert float(grown["2"]["to_cm"]) == near(31.4)
 
 
 @pytest.mark.parametrize("form", ["", "datapackage", "parquet", "darwincore", "excel"])

@@ -26,13 +26,14 @@ def corrected(
 ) -> pd.DataFrame:
     """``measurements`` with ``diameter_cm`` free of bias, and ``step_cm`` and ``rounded`` (how).
 
-    Graduation and rounding are the row's own, else the plot's on that day, else those of the
-    plot's newest row, else a tenth of the unit and ``otherwise``. A girth's graduation counts for
+    Graduation and rounding are the row's own, else the history's of that day, else those of the
+    plot's row before it, else of the next, else the plot's now, else a tenth of the unit and
+    ``otherwise``. A girth's graduation counts for
     its diameter by pi. ``measured_height_m``, where a row tells none, is the plot's on that day.
     """
     facts = facts_on(plots, history, measurements["plot"], measurements["date"])
-    rounded = _told(measurements, facts["rounding"], "rounding").fillna(otherwise)
-    step = _step_cm(measurements, facts["graduation"])
+    rounded = _told(measurements, facts["rounding"], "rounding", history).fillna(otherwise)
+    step = _step_cm(measurements, facts["graduation"], history)
     shift = np.where(rounded == DOWN, step / 2, 0.0) - facts["offset_cm"].fillna(0.0)
     height = measurements["measured_height_m"].astype("float64")
     return measurements.assign(
@@ -43,23 +44,39 @@ def corrected(
     )
 
 
-def _told(measurements: pd.DataFrame, on_day: pd.Series, name: str) -> pd.Series:
-    """The row's own text, else the plot's on that day, else that of the plot's newest row."""
+def _told(
+    measurements: pd.DataFrame, on_day: pd.Series, name: str, history: pd.DataFrame | None
+) -> pd.Series:
+    """The row's own text, else what the history tells of the day, else that of the plot's row
+
+    before it in time, else of the first after it, else what the plot tells now.
+    """
     given = on_day.astype(object).replace("", None)
     if name not in measurements.columns:
         return given
-    own = measurements[name].astype(object).replace("", None)
-    told = own.where(own.notna(), given)
-    if told.notna().all() or not told.notna().any():
-        return told
-    known = measurements.loc[told.notna(), ["plot", "date"]].assign(told=told[told.notna()])
-    newest = known.sort_values("date", kind="stable").groupby("plot", observed=True)["told"].last()
-    return told.where(told.notna(), measurements["plot"].astype(object).map(newest))
+    told = measurements[name].astype(object).replace("", None)
+    if history is not None:
+        known = history.loc[history[name].astype(str) != "", "plot"].astype(object).unique()
+        by_day = told.isna() & measurements["plot"].isin(known)
+        told = told.where(~by_day, given)
+    if told.isna().any() and told.notna().any():
+        told = _by_neighbours(told, measurements)
+    return told.where(told.notna(), given)
 
 
-def _step_cm(measurements: pd.DataFrame, on_day: pd.Series) -> pd.Series:
+def _by_neighbours(told: pd.Series, measurements: pd.DataFrame) -> pd.Series:
+    """In order of days; on one day those that tell speak for those that do not."""
+    order = np.lexsort((told.isna(), measurements["date"], pd.factorize(measurements["plot"])[0]))
+    plot = measurements["plot"].iloc[order]
+    before = told.iloc[order].groupby(plot, observed=True).ffill()
+    return before.groupby(plot, observed=True).bfill().reindex(told.index)
+
+
+def _step_cm(
+    measurements: pd.DataFrame, on_day: pd.Series, history: pd.DataFrame | None
+) -> pd.Series:
     unit = measurements["unit"].astype(object)
-    told = pd.to_numeric(_told(measurements, on_day, "graduation"), errors="coerce")
+    told = pd.to_numeric(_told(measurements, on_day, "graduation", history), errors="coerce")
     step = told.astype("float64") * unit.map(CM_PER_UNIT).astype("float64")
     step = step.fillna(unit.map(GRADUATION_CM).astype("float64")).fillna(0.1)
     if "raw_unit" in measurements.columns:

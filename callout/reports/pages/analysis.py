@@ -8,10 +8,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
 
 from callout.core.errors import OperatorError
-from callout.reports.pages.cautions import cautions
+from callout.reports.pages.cautions import cautions, plots_apart
 from callout.reports.stand.census import census_table, measured_again, with_aside
 from callout.reports.stand.composition import composition
 from callout.reports.stand.corrected import corrected
@@ -49,9 +50,8 @@ from callout.reports.stand.mass.reading_errors import ErrorModel, from_repeats
 from callout.reports.stand.mass.uncertainty import carbon_intervals, carbon_of_site, carbon_parts
 from callout.reports.stand.sampling import FEWEST_STEMS
 from callout.reports.stand.summary import diameter_classes, stand_summary
-from callout.reports.stand.taper import common_height, effect, on_one_basis
+from callout.reports.stand.taper import common_heights, effect, on_one_basis
 
-BREAST_HEIGHT_M = 1.30  # where no row tells at what height it was measured
 COMPARED = {
     "basal_area_m2_ha": Figure("basal_area_m2_ha", "Basal area, m² a hectare", 2),
     "qmd_cm": Figure("qmd_cm", "Quadratic mean diameter, cm", 1),
@@ -64,8 +64,9 @@ COMPARED = {
 class ReportSettings:
     """What the reader may set; every figure is under these.
 
-    ``basis_m``: the height that stand figures go by; None takes that at which most stems were
-    measured. ``rounding``: how readings were rounded where neither row nor plot tells.
+    ``basis_m``: the height that stand figures go by; None takes for each plot that at which most
+    of its stems were measured. ``rounding``: how readings were rounded where neither row nor plot
+    tells.
     """
 
     title: str = "Tree measurements"
@@ -90,7 +91,7 @@ class ReportSettings:
 class Analysis:
     """The tables by name, and what a reader must be told about them.
 
-    ``basis_m`` is the height of stand figures; ``converted`` says whether a diameter had to be
+    ``heights`` are those of stand figures by plot; ``converted`` says whether a diameter had to be
     brought there.
     """
 
@@ -100,7 +101,7 @@ class Analysis:
     plots: pd.DataFrame
     error: ErrorModel
     cautions: tuple[str, ...]
-    basis_m: float = BREAST_HEIGHT_M
+    heights: Mapping[str, float] = field(default_factory=dict)
     converted: bool = False
 
 
@@ -126,10 +127,10 @@ def analyse(
     if again is not None and len(again):
         repeats = pd.concat([repeats, again], ignore_index=True) if len(repeats) else again
     error = from_repeats(repeats)
-    height = settings.basis_m or common_height(stems) or BREAST_HEIGHT_M
+    heights = _heights(stems, settings.basis_m)
     trees = stem_biomass(stems, settings.equations, settings.carbon)
     tables: dict[str, pd.DataFrame] = {"censuses": census_table(stems), "set_aside": aside}
-    tables |= _stand(stems, plots, settings, height, history)
+    tables |= _stand(stems, plots, settings, heights, history)
     _named(tables)
     tables |= _carbon(trees, plots, with_error(settings.draws, error), settings, history)
     of_carbon = tables.pop("fluxes_of_carbon")
@@ -144,9 +145,20 @@ def analyse(
     tables |= _treatments(tables, plots, settings, history)
     if settings.climate is not None:
         tables["climate"] = _climate(tables["tree_growth"], plots, settings.climate, settings)
-    told = (*settings.notes, *cautions(stems, trees, tables, untold))
+    told = (
+        *settings.notes,
+        *cautions(stems, trees, tables, untold),
+        *plots_apart(heights, settings.carbon.taper),
+    )
     converted = len(tables["one_height"]) > 0
-    return Analysis(settings, tables, stems, plots, error, told, height, converted)
+    return Analysis(settings, tables, stems, plots, error, told, heights, converted)
+
+
+def _heights(stems: pd.DataFrame, basis_m: float | None) -> dict[str, float]:
+    """The height that each plot's stand figures go by."""
+    if basis_m is not None:
+        return dict.fromkeys((str(plot) for plot in stems["plot"].unique()), basis_m)
+    return common_heights(stems)
 
 
 def _named(tables: dict[str, pd.DataFrame]) -> None:
@@ -162,11 +174,12 @@ def _stand(
     stems: pd.DataFrame,
     plots: pd.DataFrame,
     settings: ReportSettings,
-    height: float,
+    heights: Mapping[str, float],
     history: pd.DataFrame | None,
 ) -> dict[str, pd.DataFrame]:
     """The stand, its growth and its changes; growth goes by diameters as measured."""
     taper = settings.carbon.taper
+    height = stems["plot"].astype(object).map(heights).to_numpy(dtype=np.float64)
     basis = on_one_basis(stems, height, taper)
     facts = scope_facts(stems, plots, history)
     pairs = increments(stems)

@@ -5,11 +5,15 @@ Sentences only; every figure in them is of ``analysis``.
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Mapping
+
 import pandas as pd
 
 from callout.reports.stand.columns import LIVE, LOST
 from callout.reports.stand.corrected import told_of_rounding
 from callout.reports.stand.dynamics.growth import ALL_MOVED
+from callout.reports.stand.taper import SPAN_M, Taper
 from callout.reports.stand.visits import told_aside
 
 _MOST = 8
@@ -62,6 +66,21 @@ def _areas(summary: pd.DataFrame) -> list[str]:
             "was outside before."
         )
     return told
+
+
+def plots_apart(heights: Mapping[str, float], taper: Taper) -> list[str]:
+    """That plots were measured at different heights, and what that alone may do."""
+    known = Counter(heights.values())
+    if len(known) < 2:
+        return []
+    apart = max(known) - min(known)
+    percent = 2 * taper.percent * apart / SPAN_M
+    much = f" (about {percent:.1g} % of basal area)" if apart <= taper.reach_m else ""
+    told = "; ".join(f"{height:.2f} m: {count} plots" for height, count in sorted(known.items()))
+    return [
+        f"Plots were measured at different heights ({told}). Each plot's figures go by its own, so "
+        f"that plots differ a little by that alone{much}; --basis brings all to one height."
+    ]
 
 
 def _moved(growth: pd.DataFrame) -> list[str]:

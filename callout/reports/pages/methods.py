@@ -5,6 +5,8 @@ The words follow the settings that were used. No figures and no markup here.
 
 from __future__ import annotations
 
+from collections import Counter
+
 from callout.reports.pages.analysis import Analysis
 from callout.reports.stand.mass.biomass import CARBON_FRACTIONS
 
@@ -65,20 +67,30 @@ def methods(analysis: Analysis) -> list[str]:
 
 def _heights(analysis: Analysis) -> list[str]:
     settings, taper = analysis.settings, analysis.settings.carbon.taper
-    told = [
-        f"Stand figures go by diameters at {analysis.basis_m:.2f} m above ground. "
-        + (
-            f"{taper.told} Its error is taken as {settings.draws.taper_sd:g} %; its effect is "
-            "shown in the table of heights. What was measured is unchanged."
-            if analysis.converted
-            else "All were measured there: none is converted."
-        )
-    ]
+    known = Counter(analysis.heights.values())
+    if len(known) > 1:
+        each = ", ".join(f"{height:.2f} m in {count}" for height, count in sorted(known.items()))
+        told = [
+            "Stand figures of each plot go by diameters at the height at which most of its stems "
+            f"were measured: {each} of {len(analysis.heights)} plots. "
+        ]
+    elif known:
+        told = [f"Stand figures go by diameters at {next(iter(known)):.2f} m above ground. "]
+    else:
+        told = ["Nobody told at what height stems were measured. "]
+    told[0] += (
+        f"{taper.told} Its error is taken as {settings.draws.taper_sd:g} %; its effect is "
+        "shown in the table of heights. What was measured is unchanged."
+        if analysis.converted
+        else "All were measured there: none is converted."
+        if known
+        else "None is converted."
+    )
     equations = settings.equations.breast_height_m
-    if abs(equations - analysis.basis_m) > 0.005:
+    if any(abs(equations - height) > 0.005 for height in known):
         told.append(
-            f"Biomass equations take diameters at {equations:.2f} m: diameters are brought there "
-            f"by the same step of {taper.percent:g} % over 7 cm."
+            f"Biomass equations take diameters at {equations:.2f} m: diameters are brought there. "
+            + ("The step is the same." if analysis.converted else taper.told)
         )
     return told
 

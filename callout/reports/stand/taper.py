@@ -43,7 +43,7 @@ class Taper:
 
 
 def at_height(
-    diameter_cm: object, measured_height_m: object, target_m: float, taper: Taper
+    diameter_cm: object, measured_height_m: object, target_m: Floats | float, taper: Taper
 ) -> Floats:
     """Diameters in cm at ``target_m``, from those at ``measured_height_m``; arrays of one shape.
 
@@ -54,7 +54,7 @@ def at_height(
     return np.asarray(size * (1 + taper.percent / 100 * moved / SPAN_M), dtype=np.float64)
 
 
-def moved_by(height_m: object, target_m: float, taper: Taper) -> Floats:
+def moved_by(height_m: object, target_m: Floats | float, taper: Taper) -> Floats:
     """Metres by which each diameter is brought up or down; 0 where it stays as measured."""
     above = np.asarray(height_m, dtype=np.float64) - target_m
     # False for NaN; a difference that no tape shows is none.
@@ -62,29 +62,38 @@ def moved_by(height_m: object, target_m: float, taper: Taper) -> Floats:
     return np.where(usable, above, 0.0)
 
 
-def common_height(stems: pd.DataFrame) -> float | None:
-    """The height at which most live stems were measured; None where none is told."""
-    height = stems.loc[stems["measured"], "measured_height_m"].dropna()
-    return float(height.round(2).mode().iloc[0]) if len(height) else None
+def common_heights(stems: pd.DataFrame) -> dict[str, float]:
+    """By plot, the height at which most of its live stems were measured; plots that tell none are
+
+    left out. Nothing needs converting where a plot's heights agree, so each goes by its own.
+    """
+    live = stems.loc[stems["measured"], ["plot", "measured_height_m"]].dropna()
+    live = live.assign(plot=live["plot"].astype(object), height=live["measured_height_m"].round(2))
+    counts = live.groupby(["plot", "height"]).size().rename("stems").reset_index()
+    counts = counts.sort_values(["plot", "stems", "height"], ascending=[True, False, True])
+    first = counts.drop_duplicates("plot")
+    return dict(zip(first["plot"].astype(str), first["height"].astype(float), strict=True))
 
 
-def on_one_basis(stems: pd.DataFrame, target_m: float, taper: Taper) -> pd.DataFrame:
-    """``stems`` with ``diameter_cm`` at ``target_m`` and ``measured_cm`` as it was."""
+def on_one_basis(stems: pd.DataFrame, target_m: Floats, taper: Taper) -> pd.DataFrame:
+    """``stems`` with ``diameter_cm`` at ``target_m`` (one a row) and ``measured_cm`` as it was."""
     size = stems["diameter_cm"].to_numpy(dtype=np.float64)
     basis = at_height(size, stems["measured_height_m"], target_m, taper)
     return stems.assign(measured_cm=size, diameter_cm=basis)
 
 
 def effect(
-    stems: pd.DataFrame, target_m: float, taper: Taper, percent_sd: float = 0.5
+    stems: pd.DataFrame, target_m: Floats, taper: Taper, percent_sd: float = 0.5
 ) -> pd.DataFrame:
     """What the assumption does: basal area a plot and census as measured, at one height, change.
 
-    ``as_measured_m2``, ``at_one_height_m2``, ``change_percent`` and its bounds where the taper is
-    off by 1.96 times ``percent_sd``. Only plots with a stem that is brought to another height.
+    ``target_m`` holds the height of each row's plot. ``as_measured_m2``, ``at_one_height_m2``,
+    ``change_percent`` and its bounds where the taper is off by 1.96 times ``percent_sd``. Only
+    plots with a stem that is brought to another height.
     """
-    live = stems[stems["measured"]]
-    moved = moved_by(live["measured_height_m"], target_m, taper)
+    measured = stems["measured"].to_numpy(dtype=bool)
+    live = stems[measured]
+    moved = moved_by(live["measured_height_m"], target_m[measured], taper)
     size = live["diameter_cm"].to_numpy(dtype=np.float64)
     parts = live[["plot", "census"]].assign(
         as_measured_m2=basal_area_m2(size), brought=(moved != 0).astype(np.int64)

@@ -75,25 +75,26 @@ def common_heights(stems: pd.DataFrame) -> dict[str, float]:
     return dict(zip(first["plot"].astype(str), first["height"].astype(float), strict=True))
 
 
-def on_one_basis(stems: pd.DataFrame, target_m: Floats, taper: Taper) -> pd.DataFrame:
-    """``stems`` with ``diameter_cm`` at ``target_m`` (one a row) and ``measured_cm`` as it was."""
+def on_one_basis(stems: pd.DataFrame, target_m: Floats | float, taper: Taper) -> pd.DataFrame:
+    """``stems`` with ``diameter_cm`` at ``target_m`` (of all or by row) and ``measured_cm`` as was."""
     size = stems["diameter_cm"].to_numpy(dtype=np.float64)
     basis = at_height(size, stems["measured_height_m"], target_m, taper)
     return stems.assign(measured_cm=size, diameter_cm=basis)
 
 
 def effect(
-    stems: pd.DataFrame, target_m: Floats, taper: Taper, percent_sd: float = 0.5
+    stems: pd.DataFrame, target_m: Floats | float, taper: Taper, percent_sd: float = 0.5
 ) -> pd.DataFrame:
     """What the assumption does: basal area a plot and census as measured, at one height, change.
 
-    ``target_m`` holds the height of each row's plot. ``as_measured_m2``, ``at_one_height_m2``,
+    ``target_m`` is one height, or that of each row's plot. ``as_measured_m2``, ``at_one_height_m2``,
     ``change_percent`` and its bounds where the taper is off by 1.96 times ``percent_sd``. Only
     plots with a stem that is brought to another height.
     """
     measured = stems["measured"].to_numpy(dtype=bool)
     live = stems[measured]
-    moved = moved_by(live["measured_height_m"], target_m[measured], taper)
+    target = np.broadcast_to(np.asarray(target_m, dtype=np.float64), len(stems))[measured]
+    moved = moved_by(live["measured_height_m"], target, taper)
     size = live["diameter_cm"].to_numpy(dtype=np.float64)
     parts = live[["plot", "census"]].assign(
         as_measured_m2=basal_area_m2(size), brought=(moved != 0).astype(np.int64)

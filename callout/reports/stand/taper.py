@@ -76,7 +76,7 @@ def common_heights(stems: pd.DataFrame) -> dict[str, float]:
 
 
 def on_one_basis(stems: pd.DataFrame, target_m: Floats | float, taper: Taper) -> pd.DataFrame:
-    """``stems`` with ``diameter_cm`` at ``target_m`` (of all or by row) and ``measured_cm`` as was."""
+    """``stems`` with ``diameter_cm`` at ``target_m`` (of all, or by row), and ``measured_cm``."""
     size = stems["diameter_cm"].to_numpy(dtype=np.float64)
     basis = at_height(size, stems["measured_height_m"], target_m, taper)
     return stems.assign(measured_cm=size, diameter_cm=basis)
@@ -87,7 +87,7 @@ def effect(
 ) -> pd.DataFrame:
     """What the assumption does: basal area a plot and census as measured, at one height, change.
 
-    ``target_m`` is one height, or that of each row's plot. ``as_measured_m2``, ``at_one_height_m2``,
+    ``target_m`` is one height, or each row's. ``as_measured_m2``, ``at_one_height_m2``,
     ``change_percent`` and its bounds where the taper is off by 1.96 times ``percent_sd``. Only
     plots with a stem that is brought to another height.
     """

@@ -18,7 +18,8 @@ from uuid import uuid4
 
 from callout.core.model import PlotSettings, Tree
 from callout.crews.merge import merge, parts_of
-from callout.crews.push import open_office, push
+from callout.crews.office_database import open_office
+from callout.crews.push import push
 from callout.journal.folder import SurveyFolder, make_survey
 from callout.sound.sound_files import encode_flac
 from callout.station.data import load_language

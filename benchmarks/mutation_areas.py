@@ -69,6 +69,7 @@ AREAS = {
             "sense.py": _files("session", "rules edges doubts"),
             "draft.py": _files("session", "rules edges accept height tape_of_the_day"),
             "presses.py": _files("session", "presses"),
+            "note_echo.py": _files("session", "rules edges"),
             "saving.py": _files("session", "rules edges accept"),
             "notes.py": (*_files("session", "rules edges"), *_files("adversary", "answers_late")),
             "walk.py": _files("session", "walk walk_places"),

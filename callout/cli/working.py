@@ -14,6 +14,7 @@ from callout.journal.folder import SurveyFolder
 from callout.sound.frames import Frame
 from callout.sound.sound_files import stream_sound
 from callout.station.post import Work
+from callout.station.scopes import plot_to_begin
 from callout.station.station import Station
 
 
@@ -47,7 +48,7 @@ def work_of(
 ) -> Work:
     """The work that the options ask for; ``typed`` work, and sound read faster, speak no echo."""
     return Work(
-        plot=station.plot_to_begin(args.plot),
+        plot=plot_to_begin(station.survey.plots, station.memory, args.plot),
         who=args.who or login(),
         frames=frames,
         realtime=args.realtime,

@@ -8,23 +8,22 @@ The database's own words never show a password.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from callout.core.errors import OperatorError, StorageError
 from callout.crews.merge import Part
-from callout.crews.office_tables import DEFAULT_SCHEMA, make_tables, put_aside
+from callout.crews.office_database import Office, office_errors
+from callout.crews.office_tables import put_aside
 from callout.crews.pool import ForkError
 from callout.journal.reader import Entry
 from callout.journal.removals import removed_in, sounds_left
 from callout.journal.schema import LATER_COLUMNS
 
 if TYPE_CHECKING:
-    from sqlalchemy import Connection, Engine, Table
+    from sqlalchemy import Connection
 
 BATCH = 500
 SOUNDS_AT_ONCE = 25
@@ -41,72 +40,6 @@ class Pushed:
     entries: int = 0
     sounds: int = 0
     notes: list[str] = field(default_factory=list)
-
-
-@dataclass(frozen=True)
-class Office:
-    """A database to push to. Leave with ``close``."""
-
-    engine: Engine
-    tables: Mapping[str, Table]
-
-    def close(self) -> None:
-        """Close every connection."""
-        self.engine.dispose()
-
-
-def open_office(address: str, schema: str = DEFAULT_SCHEMA) -> Office:
-    """The office's database at a ``postgresql://`` address, its tables made where needed.
-
-    Raises OperatorError for an address that is none, StorageError where it cannot be reached.
-    """
-    try:
-        from sqlalchemy import create_engine
-        from sqlalchemy.engine import make_url
-        from sqlalchemy.exc import ArgumentError
-    except ImportError:
-        raise OperatorError("push needs SQLAlchemy: pip install 'callout[office]'") from None
-    if not (schema.isascii() and schema.isidentifier()):
-        raise OperatorError(f"schema {schema!r}: use letters, digits and underscores")
-    try:
-        url = make_url(address)
-    except (ArgumentError, ValueError):
-        url = None
-    if url is None or url.drivername not in ("postgresql", "postgres", "postgresql+psycopg"):
-        raise OperatorError(
-            "the address is no PostgreSQL address: write postgresql://user@host:port/database, "
-            "and keep the password in PGPASSWORD or ~/.pgpass"
-        )
-    try:
-        engine = create_engine(
-            url.set(drivername="postgresql+psycopg"), connect_args={"connect_timeout": 10}
-        )
-    except ImportError:
-        raise OperatorError("push needs psycopg: pip install 'callout[office]'") from None
-    try:
-        with office_errors(url.password), engine.begin() as connection:
-            made = make_tables(connection, schema)
-    except BaseException:
-        engine.dispose()
-        raise
-    return Office(engine, {table.name: table for table in made.tables.values()})
-
-
-@contextmanager
-def office_errors(password: object = None) -> Iterator[None]:
-    """Turn what the database refuses into one plain line, without the password."""
-    from sqlalchemy.exc import SQLAlchemyError
-
-    try:
-        yield
-    except SQLAlchemyError as error:
-        cause = getattr(error, "orig", None) or error
-        told = str(cause).strip().splitlines()[0] if str(cause).strip() else type(cause).__name__
-        if password:
-            told = told.replace(str(password), "***")
-        raise StorageError(
-            f"the office's database refused: {told}; what was sent stays, push again to go on"
-        ) from None
 
 
 def push(

@@ -11,7 +11,7 @@ from callout.core.events import Heard, KeepMemo, Say
 from callout.core.saying import Says, saying
 from callout.session.state import Memory, Phase
 from callout.session.tags import known_tags
-from callout.session.told import echo
+from callout.session.told import echo, note_echo
 from callout.session.turn import (
     Result,
     Turn,
@@ -69,14 +69,14 @@ def keep(turn: Turn) -> Result:
 
 
 def _kept(memory: Memory, memo: KeepMemo) -> Result:
-    after, said = left(memory), echo.note_kept(note_about(memory))
+    after, said = left(memory), note_echo.kept(note_about(memory))
     waiting = echo.still_waiting(after.pending) if after.pending is not None else ()
     return after, (memo, Say((said, *waiting), "saved"))
 
 
 def drop(turn: Turn) -> Result:
     """No note after all."""
-    return asked(left(turn.memory), echo.note_dropped(note_about(turn.memory)), "refused")
+    return asked(left(turn.memory), note_echo.dropped(note_about(turn.memory)), "refused")
 
 
 def left(memory: Memory) -> Memory:
@@ -89,7 +89,7 @@ def left(memory: Memory) -> Memory:
 
 def not_kept(memory: Memory) -> Say:
     """That a note was under way and is over, told before what came instead."""
-    return Say((echo.note_dropped(note_about(memory)),), "refused")
+    return Say((note_echo.dropped(note_about(memory)),), "refused")
 
 
 def silent(memory: Memory) -> Result:

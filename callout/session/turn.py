@@ -13,7 +13,7 @@ from callout.core.model import Plot
 from callout.core.saying import Saying, Says
 from callout.session.state import Memory, Pending, Phase
 from callout.session.tags import tag_shown
-from callout.session.told import echo
+from callout.session.told import echo, note_echo
 
 
 @dataclass(frozen=True)
@@ -70,14 +70,14 @@ def asked_now(memory: Memory) -> Says:
 def note_asked(memory: Memory) -> Says:
     """What a note that is under way waits for."""
     if memory.memo is not None:
-        return echo.note_echo(note_about(memory), memory.memo)
-    return echo.note_asked(note_about(memory))
+        return note_echo.echoed(note_about(memory), memory.memo)
+    return note_echo.whose(note_about(memory))
 
 
 def note_about(memory: Memory) -> Saying:
     """Whose note it is."""
     shown = tag_shown(memory, memory.plot, memory.named) if memory.named else ""
-    return echo.about(memory, memory.named, shown)
+    return note_echo.about(memory, memory.named, shown)
 
 
 def refused(memory: Memory, rules: Rules, says: Saying) -> Result:

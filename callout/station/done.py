@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from callout.core.events import Effect, Event
+from callout.core.events import Effect, Event, Say
 
 
 @dataclass(frozen=True)
@@ -21,3 +21,23 @@ class Done:
 
 
 Watcher = Callable[[Done], None]
+
+
+class Watchers:
+    """Those who are told of everything done, in order."""
+
+    def __init__(self) -> None:
+        self._watchers: list[Watcher] = []
+
+    def add(self, watcher: Watcher) -> None:
+        """Tell ``watcher`` of everything from now on."""
+        self._watchers.append(watcher)
+
+    def told(self, done: Done) -> None:
+        """Tell them what was done."""
+        for watcher in self._watchers:
+            watcher(done)
+
+    def tell(self, *parts: Say) -> None:
+        """Tell them what is only said."""
+        self.told(Done(None, parts))

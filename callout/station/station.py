@@ -30,9 +30,9 @@ from callout.session.tags import known_tags
 from callout.session.turn import asked_now
 from callout.speech.engine import Candidate, Engine, Samples
 from callout.station.deciding import EchoTimes, sure
-from callout.station.done import Done, Watcher
+from callout.station.done import Done, Watcher, Watchers
 from callout.station.hearing.apart import ApartEngine
-from callout.station.scopes import plot_named, plot_to_begin, scope_of
+from callout.station.scopes import plot_named, scope_of
 from callout.station.typed_words import keepable, typed_line
 from callout.station.upkeep.ledger import Ledger, TellDisk
 from callout.wording.language_files import english
@@ -56,14 +56,12 @@ class Station:
         self._encode, self._now = encode, now
         self.wording = wording or english()
         """How what is done is told, in the survey's language."""
-        self._watchers: list[Watcher] = []
+        self._watchers = Watchers()
         self._echo_times = EchoTimes()
         self.refusals = 0
         """How often the disk refused to keep or save something."""
         self._ledger = Ledger(folder, now().isoformat(), self._believed)
         self._scope = Scope()
-
-    # ---- what others may know ----
 
     @property
     def memory(self) -> Memory:
@@ -90,13 +88,9 @@ class Station:
         """The plot being worked in."""
         return self._ledger.survey.plots[self._ledger.memory.plot]
 
-    def plot_to_begin(self, name: str | None) -> str:
-        """The plot called ``name``; without one, that of last time, or the first unfinished."""
-        return plot_to_begin(self.survey.plots, self.memory, name)
-
     def watch(self, watcher: Watcher) -> None:
         """Tell ``watcher`` of everything done from now on, after it is on disk."""
-        self._watchers.append(watcher)
+        self._watchers.add(watcher)
 
     def on_disk(self, tell: TellDisk) -> None:
         """Tell ``tell`` when the disk refuses or is slow (what is wrong), or is well (None)."""
@@ -109,8 +103,6 @@ class Station:
         self._lock.release()
         return True
 
-    # ---- what may happen ----
-
     def open(self, plot: str, who: str, at: datetime | None = None) -> None:
         """Begin or resume in ``plot``.
 
@@ -120,7 +112,7 @@ class Station:
         with self._lock:
             self._ledger.mend()
             event = Opened(self._ledger.next_entry, self._at(at), plot, keepable(who))
-            self._told(Done(event, self._ledger.commit(event)))
+            self._watchers.told(Done(event, self._ledger.commit(event)))
             self._listen_for_plot()
 
     def hear(
@@ -216,7 +208,7 @@ class Station:
             parts = [Say((says,), tone)]
             if waits := asked_now(self._ledger.memory):
                 parts.append(Say(waits, "ask"))
-            self._tell(*parts)
+            self._watchers.tell(*parts)
 
     def try_disk(self) -> None:
         """Where the disk has refused, see whether it takes a journal again; what waits, waits."""
@@ -259,8 +251,6 @@ class Station:
         if isinstance(self._engine, ApartEngine):
             self._engine.close()
 
-    # ---- how ----
-
     def _at(self, at: datetime | None) -> str:
         return stamp(at or self._now())
 
@@ -295,23 +285,16 @@ class Station:
             self._refused(saying("not-saved-why", why=error.saying), error)
             return
         # Told first: making a new tree hearable takes a good part of a second.
-        self._told(Done(event, effects, engine_s))
+        self._watchers.told(Done(event, effects, engine_s))
         saved = [effect.reading for effect in effects if isinstance(effect, Save)]
         if any(reading.is_new or reading.new_tag for reading in saved):
             self._listen_for_plot()
 
     def _believed(self, event: Event, effects: tuple[Effect, ...]) -> None:
         """What the disk took though it had refused is told now, as anything else that is done."""
-        self._told(Done(event, effects))
+        self._watchers.told(Done(event, effects))
 
     def _refused(self, says: Saying, error: StorageError) -> None:
         self.refusals += 1
         self._ledger.tell_disk(error.saying)
-        self._tell(Say((says,), "refused"))
-
-    def _tell(self, *parts: Say) -> None:
-        self._told(Done(None, parts))
-
-    def _told(self, done: Done) -> None:
-        for watcher in self._watchers:
-            watcher(done)
+        self._watchers.tell(Say((says,), "refused"))

@@ -10,7 +10,8 @@ import sys
 from pathlib import Path
 
 from callout.crews.merge import parts_of
-from callout.crews.push import open_office, push
+from callout.crews.office_database import open_office
+from callout.crews.push import push
 
 
 def main(folder: str, address: str, schema: str) -> None:

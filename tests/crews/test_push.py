@@ -26,8 +26,9 @@ from station_tools import at_work, settle
 
 from callout.cli.main import main
 from callout.core.errors import OperatorError, StorageError
+from callout.crews.office_database import open_office
 from callout.crews.pool import ForkError
-from callout.crews.push import open_office, push
+from callout.crews.push import push
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import current
 from callout.journal.removals import KIND as REMOVED

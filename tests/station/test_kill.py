@@ -31,6 +31,7 @@ from callout.journal.folder import SurveyFolder
 from callout.journal.writer import GENESIS, entry_hash
 from callout.practice.demo import make_demo_survey
 from callout.station.data import data_folder
+from callout.station.scopes import plot_to_begin
 from callout.station.upkeep.recall import remember
 
 KILLS = int(os.environ.get("CALLOUT_KILLS", "240"))
@@ -289,7 +290,7 @@ def test_kills_of_the_real_command_with_sound(
     assert sum(saved) > 0
     for folder in folders:
         with at_work(folder) as station:
-            station.open(station.plot_to_begin(None), "R.V.")
+            station.open(plot_to_begin(station.survey.plots, station.memory, None), "R.V.")
 
 
 def test_the_check_itself_finds_a_lost_and_an_invented_reading(tmp_path: Path) -> None:

@@ -27,6 +27,7 @@ from callout.journal.writer import JournalWriter
 from callout.proof.seals import seal
 from callout.proof.verify import take_snapshot, verify_journal
 from callout.sound.sound_files import encode_flac
+from callout.station.scopes import plot_to_begin
 from callout.station.station import Station
 from callout.station.upkeep.rebuild import rebuild, table_faults
 from callout.station.upkeep.recall import remember
@@ -48,7 +49,9 @@ class Work(RuleBasedStateMachine):
 
     def start(self) -> None:
         self.station = Station(self.folder, LANGUAGE, self.engine, encode_flac, self.now)
-        self.station.open(self.station.plot_to_begin(None), "R.V.")
+        self.station.open(
+            plot_to_begin(self.station.survey.plots, self.station.memory, None), "R.V."
+        )
 
     @rule(text=st.sampled_from(TYPED))
     def type(self, text: str) -> None:

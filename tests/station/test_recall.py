@@ -18,6 +18,7 @@ from callout.core.errors import OperatorError
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import current
 from callout.session.state import Phase
+from callout.station.scopes import plot_to_begin
 from callout.station.station import Station
 from callout.station.upkeep.recall import remember
 
@@ -67,7 +68,7 @@ def work(folder: SurveyFolder, now: Callable[[], datetime], part: list[tuple[str
     """Do these steps, then hold memory and journal against one another."""
     engine = ScriptedEngine()
     with at_work(folder, engine, now) as station:
-        station.open(station.plot_to_begin(None), "R.V.")
+        station.open(plot_to_begin(station.survey.plots, station.memory, None), "R.V.")
         for mark, step in enumerate(part):
             do(station, engine, step, mark)
         with folder.reading() as reader:
@@ -109,7 +110,7 @@ def test_a_pending_reading_waits_for_the_next_start(folder: SurveyFolder) -> Non
     assert waiting is not None
     with at_work(folder) as station:
         assert station.memory.pending == waiting
-        assert station.plot_to_begin(None) == "K1"
+        assert plot_to_begin(station.survey.plots, station.memory, None) == "K1"
         done = told_by(station)
         station.open("K1", "R.V.")
         assert said(done)[0].startswith("Still waiting: 83, 25.1")
@@ -125,7 +126,7 @@ def test_what_waits_keeps_its_plot_even_where_nothing_else_is_left(folder: Surve
             station.press("confirm" if text == "101 30.0" else "where")
         assert station.memory.pending is not None
     with at_work(folder) as station:
-        assert station.plot_to_begin(None) == "K2"
+        assert plot_to_begin(station.survey.plots, station.memory, None) == "K2"
 
 
 def edit(folder: SurveyFolder, old: str, new: str) -> None:

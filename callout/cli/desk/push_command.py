@@ -16,8 +16,9 @@ from rich.progress import Progress
 from callout.cli.shown import rich_console
 from callout.core.errors import OperatorError
 from callout.crews.merge import Part, parts_of
+from callout.crews.office_database import Office, open_office
 from callout.crews.office_tables import DEFAULT_SCHEMA
-from callout.crews.push import Office, Pushed, open_office, push
+from callout.crews.push import Pushed, push
 from callout.journal.removals import sound_of
 from callout.station.upkeep.rebuild import table_faults
 

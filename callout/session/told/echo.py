@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from callout.core.events import KeepMemo, Say
+from callout.core.events import Say
 from callout.core.model import Reading, Warned
 from callout.core.saying import Saying, Says, as_is, saying
 from callout.core.told import status_told, unit_told
 from callout.core.units import Scale
-from callout.session.state import Memory, Pending, Press
+from callout.session.state import Pending, Press
 
 # Numbers that end so sound alike in wind and are called back digit by digit as well.
 _TEENS = {f"1{digit}" for digit in range(3, 10)}
@@ -285,31 +285,3 @@ def dropped(press: Press | None) -> Says:
 def too_late(press: Press) -> Saying:
     """No tree was named in time."""
     return saying("press-too-late", press=pressed(press))
-
-
-# ---- notes ----
-
-
-def about(memory: Memory, tag: str | None, shown: str) -> Saying:
-    """What a note is about: a tree by what hangs there, or the plot."""
-    return saying("tree", tag=shown) if tag else saying("plot", plot=memory.plot)
-
-
-def note_asked(about_what: Saying) -> Says:
-    """Whose note it will be, told before anything is kept."""
-    return (saying("note-asked", about=about_what),)
-
-
-def note_echo(about_what: Saying, memo: KeepMemo) -> Says:
-    """A typed note that waits for a yes."""
-    return saying("note-echo", about=about_what, words=memo.words), saying("confirm-asked")
-
-
-def note_dropped(about_what: Saying) -> Saying:
-    """A note that was under way is over."""
-    return saying("note-dropped", about=about_what)
-
-
-def note_kept(about_what: Saying) -> Saying:
-    """Said only after the note is on disk."""
-    return saying("note-kept", about=about_what)

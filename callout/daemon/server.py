@@ -27,6 +27,8 @@ MOST_CLIENTS = 16
 MOST_WAITING = 64
 LEVEL_EVERY_S = 0.1
 SEND_S = 10.0
+IDLE_S = 2.0
+"""Whoever asked nothing for so long gives its place to a newcomer, where all are taken."""
 _LOG = logging.getLogger("callout.daemon")
 
 Answer = Callable[[Request], dict[str, Any] | None]
@@ -88,14 +90,24 @@ class Server:
             _refuse(connection, "this daemon is another user's")
             return
         with self._lock:
-            full = len(self._clients) >= MOST_CLIENTS
+            idle = self._most_idle() if len(self._clients) >= MOST_CLIENTS else None
+            full = idle is None and len(self._clients) >= MOST_CLIENTS
             if not full:
                 client = _Client(connection, self._answer, self._gone)
                 self._clients.append(client)
+            if idle is not None:
+                self._clients.remove(idle)
         if full:
-            _refuse(connection, f"{MOST_CLIENTS} are attached already: leave one")
+            _refuse(connection, f"{MOST_CLIENTS} are attached and busy: leave one")
             return
+        if idle is not None:
+            idle.leave(f"{MOST_CLIENTS} are attached, and this one asked nothing: attach again")
         client.start(self._hello)
+
+    def _most_idle(self) -> _Client | None:
+        """Who gives way: one that watches nothing before one that does, then the longest silent."""
+        idle = [one for one in self._clients if time.monotonic() - one.asked_at > IDLE_S]
+        return min(idle, key=lambda one: (one.watching, one.asked_at), default=None)
 
     def _gone(self, client: _Client) -> None:
         with self._lock, contextlib.suppress(ValueError):
@@ -115,6 +127,7 @@ class _Client:
         self._level: Level | None = None
         self._answers: deque[bytes] = deque()
         self._watching, self._leaving = False, False
+        self.asked_at = time.monotonic()
         self._threads = [
             threading.Thread(target=work, name="client", daemon=True)
             for work in (self._read, self._write)
@@ -125,6 +138,11 @@ class _Client:
         for thread in self._threads:
             thread.start()
 
+    @property
+    def watching(self) -> bool:
+        """Whether it is told of what is new."""
+        return self._watching
+
     def update(self, update: Update) -> None:
         with self._news:
             if not self._watching:
@@ -133,13 +151,13 @@ class _Client:
                 self._view = update
             else:
                 self._level = update
-            self._news.notify()
+            self._news.notify_all()
 
     def leave(self, why: str) -> None:
         self._put(line_of({"bye": why}))
         with self._news:
             self._leaving = True
-            self._news.notify()
+            self._news.notify_all()
 
     def join(self, seconds: float) -> None:
         for thread in self._threads:
@@ -148,9 +166,16 @@ class _Client:
     def _put(self, line: bytes) -> None:
         with self._news:
             self._answers.append(line)
-            if len(self._answers) > MOST_WAITING:
-                self._leaving = True  # it asks and does not read
-            self._news.notify()
+            self._news.notify_all()
+
+    def _room(self) -> None:
+        """Wait until its answers are read: whoever asks and does not read is let go by the writer,
+
+        and whoever asks too fast waits here, so that every request has its answer.
+        """
+        with self._news:
+            while len(self._answers) >= MOST_WAITING and not self._leaving:
+                self._news.wait()
 
     def _read(self) -> None:
         held = b""
@@ -164,6 +189,7 @@ class _Client:
                     break
                 *lines, held = (held + piece).split(b"\n")
                 for line in lines:
+                    self._room()
                     self._take(line)
                 if len(held) > MOST_ASKED_BYTES:
                     self._put(line_of({"error": f"a request is at most {MOST_ASKED_BYTES} bytes"}))
@@ -172,9 +198,10 @@ class _Client:
             pass  # it left in the middle
         with self._news:
             self._leaving = True
-            self._news.notify()
+            self._news.notify_all()
 
     def _take(self, line: bytes) -> None:
+        self.asked_at = time.monotonic()
         try:
             request = request_from(line)
             if request.do == "watch":
@@ -197,7 +224,9 @@ class _Client:
                     level_at = time.monotonic()
         except OSError:
             pass  # it left, or reads no more
-        self._leaving = True
+        with self._news:
+            self._leaving = True
+            self._news.notify_all()
         with contextlib.suppress(OSError):
             self._connection.shutdown(socket.SHUT_RDWR)
         self._connection.close()
@@ -215,6 +244,7 @@ class _Client:
             lines = list(self._answers)
             lines += [update_line(news) for news in (self._view, self._level) if news is not None]
             self._answers.clear()
+            self._news.notify_all()
             self._view = self._level = None
             return lines
 

@@ -31,6 +31,7 @@ BEAT_S = 5.0
 HEARING_S = 300.0
 LOCK_S = 30.0
 MOST_DEFECTS = 5
+MOST_WAITING = 64
 
 
 @dataclass(frozen=True)
@@ -156,9 +157,19 @@ class Daemon:
         return {"view": asdict(self._face.view())}
 
     def _submit(self, request: Request) -> None:
+        self._refuse_flood()
         self._face.submit(request.text, request.waiting, request.keys_s)
 
+    def _refuse_flood(self) -> None:
+        """What cannot be done soon is refused now, by an answer: nobody waits for it unawares."""
+        if self._face.waits >= MOST_WAITING:
+            raise OperatorError(
+                f"{MOST_WAITING} lines and keys wait already and this one was not taken: wait for "
+                "their echoes, then say it again"
+            )
+
     def _press(self, request: Request) -> None:
+        self._refuse_flood()
         self._face.press(request.kind, request.waiting)
 
     def _mute(self, request: Request) -> None:

@@ -6,6 +6,7 @@ the disk. No widget and no rule of the dialogue here.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
@@ -43,6 +44,7 @@ class StationFace:
         self._listeners: list[Callable[[Update], None]] = []
         self._talk: TalkKey | None = None
         self._tape: TakesTyped = lambda text, keys_s: False
+        self._waits, self._counting = 0, threading.Lock()
         self._hands = ThreadPoolExecutor(1, thread_name_prefix="hands")
         station.watch(self._watch)
 
@@ -131,12 +133,23 @@ class StationFace:
         """Finish what was typed, then take no more."""
         self._hands.shutdown(wait=True)
 
+    @property
+    def waits(self) -> int:
+        """How many lines and keys were taken and are not done yet."""
+        return self._waits
+
+    def _count(self, by: int) -> None:
+        with self._counting:
+            self._waits += by
+
     def _later(self, work: Callable[[], None]) -> None:
         def reported(future: Future[None]) -> None:
+            self._count(-1)
             error = future.exception()
             if error is not None:
                 self.fault("hands", saying("not-taken-why", why=as_is(str(error))))
 
+        self._count(1)
         self._hands.submit(work).add_done_callback(reported)
 
     def _watch(self, done: Done) -> None:

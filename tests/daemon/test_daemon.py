@@ -5,6 +5,7 @@ The survey is the demo's (invented).
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import random
@@ -23,10 +24,11 @@ import pytest
 from command_tools import run_callout
 from daemon_tools import Start, wait_for
 
+from callout.cli.main import main
 from callout.core.errors import OperatorError
 from callout.daemon.messages import MOST_ASKED_BYTES, VERSION, Request
 from callout.daemon.remote import GONE, RemoteFace, ask, connected
-from callout.daemon.server import MOST_CLIENTS
+
 from callout.daemon.socket_place import (
     log_path,
     runtime_folder,
@@ -34,6 +36,7 @@ from callout.daemon.socket_place import (
     socket_path,
     unit_name,
 )
+from callout.daemon.server import IDLE_S, MOST_CLIENTS
 from callout.daemon.system import unit_text
 from callout.journal.folder import SurveyFolder
 from callout.station.face import View
@@ -310,10 +313,48 @@ def test_too_many_clients_and_one_that_never_reads(start: Start, fen: SurveyFold
     wait_for(lambda: attached(path) > 0)
     many = [raw(path) for _ in range(MOST_CLIENTS)]
     with raw(path) as late:
-        assert b"attached already" in late.recv(4096)
+        assert b"attached and busy" in late.recv(4096)
+    time.sleep(IDLE_S + 0.5)
+    with raw(path) as late:
+        assert b"hello" in late.recv(4096), "whoever asks nothing gives way"
     for one in many:
         one.close()
     wait_for(lambda: attached(path) > 0)
+
+
+def test_a_flood_of_lines_is_answered_and_what_was_taken_is_written_before_stopped(
+    start: Start, fen: SurveyFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    process = start("--plot", "K1")
+    line = json.dumps({"v": VERSION, "do": "submit", "text": "hello", "waiting": 0}) + "\n"
+    ask_view = json.dumps({"v": VERSION, "do": "view"}) + "\n"
+    lines, told = 2000, [b""]
+    with raw(socket_path(fen.path)) as many:
+        many.settimeout(60)
+        reading = threading.Thread(target=read_all, args=(many, told))
+        reading.start()
+        many.sendall(line.encode() * lines + ask_view.encode())
+        wait_for(lambda: b'"view"' in told[0], 60)
+        assert main(["daemon", str(fen.path), "--stop"]) == 0
+        assert "stopped" in capsys.readouterr().out
+        with fen.reading() as reader:
+            taken, last = len(reader.of_kind("heard")), reader.last
+            sealed = reader.latest("sealed")
+            assert sealed is not None
+            assert sealed.seq == last, "sealed before it says stopped"
+        reading.join(10)
+    refused = told[0].count(b"was not taken")
+    assert taken + refused == lines, "each was written, or refused by an answer"
+    assert refused > 0
+    process.wait(10)
+    with fen.reading() as reader:
+        assert reader.last == last, "nothing was written after it said so"
+
+
+def read_all(connection: socket.socket, into: list[bytes]) -> None:
+    with contextlib.suppress(OSError):
+        while data := connection.recv(65536):
+            into[0] += data
 
 
 def attached(path: Path) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import fcntl
 import os
 import subprocess
 import sys
@@ -19,9 +20,10 @@ from callout.daemon.socket_place import log_path, socket_path, unit_name
 from callout.daemon.system import unit_folder, unit_text
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.survey.files import write_whole
+from callout.journal.guard import open_lock
 
 START_S = 60.0
-STOP_S = 30.0
+STOP_S = 300.0
 
 
 def add_parser(subparsers: Any) -> None:
@@ -131,12 +133,26 @@ def _stop(folder: SurveyFolder) -> int:
     if ask(path, Request("stop")) is None:
         raise OperatorError(f"no daemon is at work on {folder.path}")
     until = time.monotonic() + STOP_S
-    while path.exists():
+    while path.exists() or not _given_up(folder):
         if time.monotonic() > until:
-            raise DeviceError(f"the daemon did not stop within {STOP_S:.0f} s: end its process")
+            raise DeviceError(
+                f"the daemon still writes and seals after {STOP_S:.0f} s: wait, or see the log"
+            )
         time.sleep(0.05)
     print("stopped")
     return 0
+
+
+def _given_up(folder: SurveyFolder) -> bool:
+    """Whether nobody holds the journal any more: all is written then, its seal too."""
+    lock = open_lock(folder.path / ".lock")
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    finally:
+        os.close(lock)
+    return True
 
 
 def _status(folder: SurveyFolder) -> int:

@@ -103,6 +103,7 @@ class Post:
         station.watch(self.echo.tell)
         station.on_disk(self._disk)
         if isinstance(station.engine, ApartEngine):
+            station.engine.patient = self._work.frames is not None
             station.engine.on_trouble(lambda says: self.faults.report(RECOGNISER, says))
         self._check_in = CheckIn(listening.check_in_s, time.monotonic())
         station.watch(self._answered)

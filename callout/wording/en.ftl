@@ -348,6 +348,7 @@ recogniser-slow = the recogniser takes long: wait, or type. It is started anew i
 recogniser-failed-start = the recogniser { $what } while it was started
 recogniser-failed-twice = the recogniser { $what }, and did so again when started anew
 recogniser-restarted = the recogniser { $what } and was started again
+recogniser-second = the recogniser { $first } crashed five times in a row: { $second } hears now, until the next start. Look at what it echoes
 recogniser-down = the recogniser does not work: type, or use the tape
 recogniser-closed = the recogniser was closed
 type-or-tape = { $what }: type, or use the tape

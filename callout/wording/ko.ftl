@@ -321,6 +321,7 @@ recogniser-slow = 인식기가 오래 걸림: 기다리거나 입력하세요. �
 recogniser-failed-start = 인식기가 시작하는 동안 { $what }
 recogniser-failed-twice = 인식기가 { $what }, 다시 시작해도 같음
 recogniser-restarted = 인식기가 { $what } 다시 시작됨
+recogniser-second = 인식기 { $first } 다섯 번 잇달아 꺼짐: 다음 시작까지 { $second }(으)로 들음. 되풀이를 잘 보세요
 recogniser-down = 인식기가 되지 않음: 입력하거나 줄자를 쓰세요
 recogniser-closed = 인식기가 닫힘
 type-or-tape = { $what }: 입력하거나 줄자를 쓰세요

@@ -28,7 +28,7 @@ from callout.cli.main import main
 from callout.core.errors import OperatorError
 from callout.daemon.messages import MOST_ASKED_BYTES, VERSION, Request
 from callout.daemon.remote import GONE, RemoteFace, ask, connected
-
+from callout.daemon.server import IDLE_S, MOST_CLIENTS
 from callout.daemon.socket_place import (
     log_path,
     runtime_folder,
@@ -36,7 +36,6 @@ from callout.daemon.socket_place import (
     socket_path,
     unit_name,
 )
-from callout.daemon.server import IDLE_S, MOST_CLIENTS
 from callout.daemon.system import unit_text
 from callout.journal.folder import SurveyFolder
 from callout.station.face import View

@@ -1,8 +1,8 @@
 """The soak: hours of sound through a whole working post, with faults from a seeded list.
 
-``python tests/soak/soaking.py --minutes 300 --callouts 1250`` runs it, as fast as the pipeline
-takes sound, and prints the table by fault; ``--real-time`` gives sound at the pace of the clock,
-speaks the echo into a silent loudspeaker, and leaves every wait and limit as it is. Real:
+``PYTHONPATH=tests/wording python tests/soak/soaking.py --minutes 300 --callouts 1250`` runs it, as
+fast as the pipeline takes sound, and prints the table by fault; ``--real-time`` gives sound at the
+pace of the clock, speaks the echo into a silent loudspeaker, and leaves every wait as it is. Real:
 endpointing, the recogniser in its own process, session, journal, sound store, microphone
 supervision. Played: microphone, clock, measurer, and a file layer that fails on order
 (``faulty_files.c``). All data is invented.
@@ -40,7 +40,7 @@ from callout.sound.sound_devices import NULL_DEVICE
 from callout.sound.sound_files import encode_flac
 from callout.station import post as post_module
 from callout.station.build import make_station
-from callout.station.hearing import apart, ears
+from callout.station.hearing import apart, apart_process, ears
 from callout.station.hearing.apart import ApartEngine
 from callout.station.post import Post, Told, Work
 from callout.station.upkeep.clock import Clock
@@ -398,7 +398,7 @@ def resident_mb(process: Path) -> float:
 def soak(given: argparse.Namespace, where: Path) -> Result:
     """Run one; where it need not keep to the clock, with hangs and waits made short."""
     if not given.real_time:
-        apart._HANG_S, apart._HANG_FOR_EACH_S, apart._PAUSE_S = 3.0, 0.5, 0.0
+        apart_process.HANG_S, apart_process.HANG_FOR_EACH_S, apart._PAUSE_S = 3.0, 0.5, 0.0
         ears.RETRY_S = ears._SOON_S = 0.0
     made: list[Soak] = []
     post_module._opener = lambda name: lambda: made[0].open()  # type: ignore[assignment]

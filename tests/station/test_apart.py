@@ -13,6 +13,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import in_english
@@ -20,17 +21,21 @@ import pytest
 from journal_tools import survey
 from station_tools import BEGAN, LANGUAGE, at_work, said, told_by
 
+from callout.cli.main import main
 from callout.core.errors import DeviceError, OperatorError
 from callout.core.saying import Saying
 from callout.grammar.automaton import Automaton
 from callout.journal.folder import SurveyFolder
+from callout.practice.demo import make_demo_survey
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples
 from callout.sound.sound_files import encode_flac, read_sound
 from callout.speech.engine import Candidate
 from callout.speech.sphinx import SphinxEngine
 from callout.station.data import data_folder
-from callout.station.hearing import apart
+from callout.station.hearing import apart, apart_process
 from callout.station.hearing.apart import ApartEngine, EngineOrder
+from callout.station.hearing.apart_process import EngineProcess
+from callout.station.hearing.engines import second_engine
 from callout.station.scopes import scope_of
 from callout.station.station import Station
 
@@ -100,8 +105,8 @@ def test_a_hang_is_killed_and_the_utterance_heard_again(
     told: list[Saying | None],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(apart, "_HANG_S", 2.0)
-    monkeypatch.setattr(apart, "_HANG_FOR_EACH_S", 0.0)
+    monkeypatch.setattr(apart_process, "HANG_S", 2.0)
+    monkeypatch.setattr(apart_process, "HANG_FOR_EACH_S", 0.0)
     hung = engine.pid
     assert hung is not None
     os.kill(hung, signal.SIGSTOP)
@@ -121,15 +126,15 @@ def test_what_kills_every_time_is_given_up_and_the_next_is_heard(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(apart, "_PAUSE_S", 0.0)
-    hear = apart._Process.hear
+    hear = EngineProcess.hear
 
-    def killed(process: apart._Process, samples: Samples) -> tuple[Candidate, ...]:
+    def killed(process: EngineProcess, samples: Samples) -> tuple[Candidate, ...]:
         assert process.pid is not None
         os.kill(process.pid, signal.SIGKILL)
         return hear(process, samples)
 
     with monkeypatch.context() as patched:
-        patched.setattr(apart._Process, "hear", killed)
+        patched.setattr(EngineProcess, "hear", killed)
         with pytest.raises(DeviceError) as failed:
             engine.hear(SOUND)
     assert "did so again" in in_english.part(failed.value)
@@ -137,6 +142,71 @@ def test_what_kills_every_time_is_given_up_and_the_next_is_heard(
     assert len(told) == 1, "told once"
     assert engine.hear(SOUND) == expected
     assert told[-1] is None
+
+
+def killed_at_first(patch: pytest.MonkeyPatch, kills: int) -> list[int]:
+    """The next so many utterances kill the process that hears them; counts them."""
+    hear, count = EngineProcess.hear, [0]
+
+    def killed(process: EngineProcess, samples: Samples) -> tuple[Candidate, ...]:
+        count[0] += 1
+        if count[0] <= kills:
+            assert process.pid is not None
+            os.kill(process.pid, signal.SIGKILL)
+        return hear(process, samples)
+
+    patch.setattr(EngineProcess, "hear", killed)
+    return count
+
+
+def test_five_crashes_in_a_row_and_the_second_engine_hears_told_once(
+    engine: ApartEngine,
+    expected: tuple[Candidate, ...],
+    told: list[Saying | None],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(apart, "_PAUSE_S", 0.0)
+    engine._second = "pocketsphinx"  # the other one takes seconds to start
+    killed_at_first(monkeypatch, apart.MOST_CRASHES)
+    with pytest.raises(DeviceError):
+        engine.hear(SOUND)
+    assert engine.hear(SOUND) == expected, "two more crashes, and then the second one"
+    assert engine.hear(SOUND) == expected
+    shown = [in_english.part(one) for one in told]
+    assert len(shown) == 2, shown
+    assert "crashed five times in a row: pocketsphinx hears now" in shown[1]
+
+
+def test_which_engine_is_the_second() -> None:
+    assert second_engine("closed", LANGUAGE) == second_engine("auto", LANGUAGE) == "pocketsphinx"
+    assert second_engine("pocketsphinx", LANGUAGE) in ("closed", None)
+    assert second_engine("vosk", replace(LANGUAGE, code="ko")) is None
+
+
+def test_what_nobody_can_say_again_is_tried_more_often(
+    engine: ApartEngine, expected: tuple[Candidate, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    engine.patient = True
+    killed_at_first(monkeypatch, apart.MOST_CRASHES - 1)
+    assert engine.hear(SOUND) == expected
+
+
+def test_no_callout_of_a_recording_is_lost_to_crashes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Read faster than it was spoken, nobody can say it again: each callout is heard again."""
+    monkeypatch.setattr(apart, "second_engine", lambda name, language: "pocketsphinx")
+    folder, recording = make_demo_survey(tmp_path / "fen", BEGAN), tmp_path / "walk.flac"
+    recording.write_bytes(encode_flac(SOUND))
+    killed_at_first(monkeypatch, apart.MOST_CRASHES)
+    assert main(["listen", str(folder.path), "--headless", "--audio", str(recording),
+                 "--engine", "pocketsphinx", "--who", "R.V."]) == 0  # fmt: skip
+    told = capsys.readouterr().out
+    spoken = [line for line in told.splitlines() if '"said"' in line]
+    assert sum("crashed five times in a row" in line for line in spoken) == 1
+    with folder.reading() as reader:
+        heard = [entry.content["words"] for entry in reader.of_kind("heard")]
+    assert any(words.startswith("tree sixty one eighteen") for words in heard), told
 
 
 def test_an_engine_that_cannot_be_had_is_refused_as_ever() -> None:

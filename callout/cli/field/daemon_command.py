@@ -20,7 +20,7 @@ from callout.daemon.socket_place import log_path, socket_path, unit_name
 from callout.daemon.system import unit_folder, unit_text
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.survey.files import write_whole
-from callout.journal.guard import open_lock
+from callout.survey.guard import open_lock
 
 START_S = 60.0
 STOP_S = 300.0

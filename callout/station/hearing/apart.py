@@ -2,69 +2,35 @@
 
 An ``Engine`` like any other to whoever hears through it. Its process is killed when it takes far
 too long, started anew when it is gone, and given the same utterance again, a bounded number of
-times. What an engine is and how it hears is ``speech``'s business; what the process does is
+times. One that crashes five times in a row is replaced by the second engine, where there is one.
+What an engine is and how it hears is ``speech``'s business; what the process does is
 ``apart_child``'s.
 """
 
 from __future__ import annotations
 
 import contextlib
-import json
-import os
-import pickle
-import select
-import struct
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
-from pathlib import Path
+from dataclasses import replace
 from typing import Any
 
-from callout.core.errors import CalloutError, DeviceError, OperatorError
-from callout.core.meaning import Meaning
-from callout.core.saying import Saying, saying, saying_from
+from callout.core.errors import CalloutError, DeviceError
+from callout.core.saying import Saying, saying
 from callout.grammar.automaton import Automaton
-from callout.grammar.language import Language
-from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples
+from callout.speech.engine import Candidate, Samples
+from callout.station.hearing.apart_process import EngineOrder as EngineOrder
+from callout.station.hearing.apart_process import EngineProcess, GoneError
+from callout.station.hearing.engines import second_engine
 
 MOST_TRIES = 3
 """How often one utterance is decoded before it is given up: it may itself be what kills."""
-_START_S = 60.0
-_HANG_S = 8.0
-# A callout of 4 s is then given up before the microphone's queue of 20 s runs over.
-_HANG_FOR_EACH_S = 3.0
+MOST_CRASHES = 5
+"""In a row, of this utterance or of several; then the second engine hears."""
 _PAUSE_S = 5.0
-_MOST_BYTES = 4_000_000
-_LENGTH = struct.Struct(">I")
-_NOTHING = Automaton(0, frozenset(), ((),))
 
 TellTrouble = Callable[[Saying | None], None]
-
-
-@dataclass(frozen=True)
-class EngineOrder:
-    """Which recogniser the process is to start: what ``choose_engine`` takes."""
-
-    name: str
-    language: Language
-    vosk_model: str = ""
-    tuned: str = ""
-
-    def pickled(self) -> bytes:
-        """For our own child alone; the automata go by ``prepare``, so they are left out."""
-        lean = Language(self.language.code, _NOTHING, frozenset(), self.language.pronunciations)
-        return pickle.dumps((self.name, lean, self.vosk_model, self.tuned))
-
-
-class _GoneError(Exception):
-    """The process ended or hung; ``how`` says which."""
-
-    def __init__(self, how: Saying) -> None:
-        super().__init__(str(how))
-        self.how = how
 
 
 class ApartEngine:
@@ -73,18 +39,25 @@ class ApartEngine:
     def __init__(self, order: EngineOrder, tell: TellTrouble = lambda says: None) -> None:
         """Raises OperatorError or DeviceError where that engine cannot be had at all."""
         self._order, self._tell = order, tell
+        self._second: str | None = second_engine(order.name, order.language)
+        self._in_a_row = 0
+        self.patient = False
+        """Whether nobody can say an utterance again: of a recording, each is heard if it can be."""
         self._turn = threading.Lock()
         self._spoken: Automaton | None = None
         self._prepared: Automaton | None = None
         self._failed_at: float | None = None
         self._closed = False
         self.restarts = 0
-        self._process = _Process()
+        self._process = EngineProcess()
         try:
             about = self._process.start(order)
-        except _GoneError as error:
+        except GoneError as error:
             self._process.kill()
             raise DeviceError(saying("recogniser-failed-start", what=error.how)) from error
+        self._known(about)
+
+    def _known(self, about: dict[str, Any]) -> None:
         self.name, self.model = str(about["name"]), str(about["model"])
 
     @property
@@ -104,7 +77,7 @@ class ApartEngine:
         self._spoken = spoken
         if self._turn.acquire(blocking=False):
             try:
-                with contextlib.suppress(_GoneError):  # started again by the next utterance
+                with contextlib.suppress(GoneError):  # started again by the next utterance
                     self._make_ready()
             finally:
                 self._turn.release()
@@ -114,13 +87,17 @@ class ApartEngine:
         with self._turn:
             self._rest_from_failure()
             gone: Saying | None = None
-            for _ in range(MOST_TRIES):
+            tries = 0
+            while tries < (MOST_CRASHES if self.patient else MOST_TRIES):
+                tries += 1
                 try:
                     self._make_ready()
                     found = self._process.hear(samples)
-                except _GoneError as error:
+                except GoneError as error:
                     gone = error.how
                     self._process.kill()
+                    if self._crashed():
+                        tries, gone, self._failed_at = 0, None, None
                     continue
                 self._well_again(gone)
                 return found
@@ -129,9 +106,25 @@ class ApartEngine:
             self._tell(says)
             raise DeviceError(says)
 
+    def _crashed(self) -> bool:
+        """Whether that was once too often, and the second engine hears from now on."""
+        self._in_a_row += 1
+        if self._in_a_row < MOST_CRASHES or self._second is None:
+            return False
+        first, self._order = self.name, replace(self._order, name=self._second, tuned="")
+        self._second, self._in_a_row = None, 0
+        try:
+            self._known(self._process.start(self._order))
+        except (GoneError, CalloutError):
+            self._process.kill()
+            return False
+        self._prepared = None
+        self._tell(saying("recogniser-second", first=first, second=self.name))
+        return True
+
     def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
         """As the engine tells them; none from an engine that cannot tell, or that is gone."""
-        with self._turn, contextlib.suppress(_GoneError):
+        with self._turn, contextlib.suppress(GoneError):
             self._make_ready()
             return self._process.unknown_words(spoken)
         return ()
@@ -154,8 +147,13 @@ class ApartEngine:
             self._prepared = spoken
 
     def _rest_from_failure(self) -> None:
-        """One that keeps failing is not started for every cough."""
-        if self._failed_at is not None and time.monotonic() - self._failed_at < _PAUSE_S:
+        """One that keeps failing is not started for every cough; a recording can wait."""
+        left_s = 0.0 if self._failed_at is None else self._failed_at + _PAUSE_S - time.monotonic()
+        if left_s <= 0:
+            return
+        if self.patient:
+            time.sleep(left_s)
+        else:
             raise DeviceError(saying("recogniser-down"))
 
     def _well_again(self, gone: Saying | None) -> None:
@@ -163,125 +161,4 @@ class ApartEngine:
             self._tell(saying("recogniser-restarted", what=gone))
         if gone is not None or self._failed_at is not None:
             self._tell(None)
-        self._failed_at = None
-
-
-class _Process:
-    """One child and the two pipes to it."""
-
-    def __init__(self) -> None:
-        self._child: subprocess.Popen[bytes] | None = None
-
-    @property
-    def pid(self) -> int | None:
-        return self._child.pid if self._child is not None else None
-
-    @property
-    def alive(self) -> bool:
-        return self._child is not None and self._child.poll() is None
-
-    def start(self, order: EngineOrder) -> dict[str, Any]:
-        """Raises what the engine's own start raised, or _GoneError."""
-        self.kill()
-        self._child = subprocess.Popen(
-            [sys.executable, "-P", "-m", "callout.station.hearing.apart_child", str(os.getpid())],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,  # a crashing library's last words would spoil the screen
-            bufsize=0,
-            env={**os.environ, "PYTHONPATH": _our_path()},
-        )
-        assert self._child.stdin is not None
-        os.set_blocking(self._child.stdin.fileno(), False)
-        try:
-            return self._ask(b"start", order.pickled(), _START_S)
-        except CalloutError:
-            self.kill()
-            raise
-
-    def prepare(self, spoken: Automaton) -> None:
-        self._ask(b"prepare", pickle.dumps(spoken), _START_S)
-
-    def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
-        answer = self._ask(b"unknown", pickle.dumps(spoken), _START_S)
-        return tuple(map(str, answer["words"]))
-
-    def hear(self, samples: Samples) -> tuple[Candidate, ...]:
-        allowed_s = _HANG_S + _HANG_FOR_EACH_S * len(samples) / SAMPLE_RATE_HZ
-        answer = self._ask(b"hear", samples.tobytes(), allowed_s)
-        return tuple(
-            Candidate(
-                str(item["words"]),
-                tuple(Meaning.from_json(meaning) for meaning in item["meanings"]),
-                float(item["confidence"]),
-                tuple(Meaning.from_json(meaning) for meaning in item["likely"]),
-            )
-            for item in answer["candidates"]
-        )
-
-    def kill(self) -> None:
-        child, self._child = self._child, None
-        if child is None:
-            return
-        child.kill()
-        child.wait()
-        for pipe in (child.stdin, child.stdout):
-            if pipe is not None:
-                with contextlib.suppress(OSError):  # what was still to be sent has no reader
-                    pipe.close()
-
-    def _ask(self, what: bytes, data: bytes, allowed_s: float) -> dict[str, Any]:
-        child = self._child
-        if child is None or child.stdin is None or child.stdout is None:
-            raise _GoneError(saying("went-gone"))
-        until = time.monotonic() + allowed_s
-        try:
-            for part in (what, data):
-                _write(child.stdin.fileno(), _LENGTH.pack(len(part)) + part, until)
-            source = child.stdout.fileno()
-            (length,) = _LENGTH.unpack(_read(source, _LENGTH.size, until))
-            if length > _MOST_BYTES:
-                raise _GoneError(saying("went-nonsense"))
-            answer = json.loads(_read(source, length, until))
-        except (OSError, ValueError) as error:
-            raise _GoneError(saying("went-stopped")) from error
-        return _checked(answer)
-
-
-def _checked(answer: Any) -> dict[str, Any]:
-    if not isinstance(answer, dict):
-        raise _GoneError(saying("went-nonsense"))
-    if "error" in answer:
-        kind = OperatorError if answer.get("kind") == "OperatorError" else DeviceError
-        raise kind(saying_from(answer["error"]))
-    return answer
-
-
-def _write(sink: int, data: bytes, until: float) -> None:
-    """All of it, or _GoneError when the child stops taking it."""
-    left = memoryview(data)
-    while left:
-        left_s = until - time.monotonic()
-        if left_s <= 0 or not select.select([], [sink], [], left_s)[1]:
-            raise _GoneError(saying("went-hung"))
-        left = left[os.write(sink, left) :]
-
-
-def _our_path() -> str:
-    """Where our own package lies, first: the folder we were started in is never looked into."""
-    here = str(Path(__file__).resolve().parents[3])
-    return os.pathsep.join([here, *filter(None, [os.environ.get("PYTHONPATH", "")])])
-
-
-def _read(source: int, size: int, until: float) -> bytes:
-    """That many bytes, or _GoneError when the child ends or lets the time pass."""
-    data = b""
-    while len(data) < size:
-        left_s = until - time.monotonic()
-        if left_s <= 0 or not select.select([source], [], [], left_s)[0]:
-            raise _GoneError(saying("went-hung"))
-        piece = os.read(source, size - len(data))
-        if not piece:
-            raise _GoneError(saying("went-stopped"))
-        data += piece
-    return data
+        self._failed_at, self._in_a_row = None, 0

@@ -43,6 +43,15 @@ def choose_engine(name: str, language: Language, vosk_model: str = "", tuned: st
     return PairEngine(engine, _single(second, language, vosk_model, ""))
 
 
+def second_engine(name: str, language: Language) -> str | None:
+    """What can hear where the engine called ``name`` keeps crashing; None where nothing can."""
+    if language.code != "en":
+        return None
+    if name != "pocketsphinx":
+        return "pocketsphinx"
+    return "closed" if _closed_is_here() else None
+
+
 def _best_at_hand(language: Language, vosk_model: str) -> str:
     if vosk_model or os.environ.get(EVERY_SURVEYS_MODEL):
         return "vosk"

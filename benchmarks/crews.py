@@ -24,7 +24,7 @@ from callout.journal.folder import SurveyFolder, make_survey
 from callout.sound.sound_files import encode_flac
 from callout.station.data import load_language
 from callout.station.station import Station
-from callout.station.upkeep.rebuild import table_faults
+from callout.station.upkeep.table_check import table_faults
 
 SIZES = (100, 1_000, 5_000)
 RUNS = 3

@@ -36,7 +36,8 @@ from callout.station.data import data_folder, load_language
 from callout.station.hearing.engines import choose_engine
 from callout.station.scopes import scope_of, survey_species
 from callout.station.station import Station
-from callout.station.upkeep.rebuild import rebuild, table_faults
+from callout.station.upkeep.rebuild import rebuild
+from callout.station.upkeep.table_check import table_faults
 
 BEGAN = datetime(2026, 6, 2, 6, 0, tzinfo=UTC)
 

@@ -84,8 +84,7 @@ def convert(value: Decimal, source: Unit, target: Unit) -> Decimal:
     refuse_floats(value)
     if source is target:
         return value
-    with localcontext(EXACT):
-        return value * source.centimetres / target.centimetres
+    return EXACT.divide(EXACT.multiply(value, source.centimetres), target.centimetres)
 
 
 def too_large(value: Decimal, unit: Unit, scale: Scale = Scale.DIAMETER) -> bool:

@@ -30,6 +30,7 @@ KINDS: dict[str, type[Opened] | type[Heard] | type[TimedOut]] = {
 }
 _MOST_FIGURES = 100
 _SWITCHES = ("is_new", "void", "tag_lost")  # 0 or 1 in a row
+_ALREADY_PLAIN = frozenset({str, int, bool, type(None)})
 _KIND_OF = {kind: name for name, kind in KINDS.items()}
 
 
@@ -44,6 +45,8 @@ def canonical(value: Any) -> str:
 
 
 def _plain(value: Any) -> Any:
+    if type(value) in _ALREADY_PLAIN:
+        return value
     if isinstance(value, Decimal | date):
         return str(value)
     if isinstance(value, Unit | Scale | Rounding):
@@ -96,7 +99,7 @@ def _decimal(text: str | None) -> Decimal | None:
 
 def reading_row(reading: Reading) -> dict[str, Any]:
     """A reading as plain columns; exact numbers as text, warnings as JSON."""
-    row: dict[str, Any] = _plain(asdict(reading))
+    row: dict[str, Any] = {name: _plain(value) for name, value in vars(reading).items()}
     row["warnings"] = canonical(list(reading.warnings))
     for name in _SWITCHES:
         row[name] = int(row[name])

@@ -7,7 +7,7 @@ import hashlib
 import json
 import os
 import sqlite3
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -26,13 +26,21 @@ _Part = tuple[str, str, Mapping[str, Any], Iterable[tuple[str, dict[str, Any]]]]
 _Telling = tuple[str, Mapping[str, Any]]
 
 GENESIS = "0" * 64
+_text: Callable[[str], str] = json.encoder.encode_basestring
 # A folder with this file in it is a copy at a united site: to add to it would make a fork.
 UNITED = "united.txt"
 
 
 def entry_hash(seq: int, at: str, kind: str, body: str, prev: str) -> str:
-    """SHA-256 of an entry, over canonical JSON of its parts and the hash before it."""
-    whole = canonical({"at": at, "body": body, "kind": kind, "prev": prev, "seq": seq})
+    """SHA-256 of an entry, over canonical JSON of its parts and the hash before it.
+
+    Raises TypeError for what is no text, UnicodeEncodeError for what is no UTF-8.
+    """
+    # What ``canonical`` makes of the five, written out: a decade holds a million entries.
+    whole = (
+        f'{{"at":{_text(at)},"body":{_text(body)},"kind":{_text(kind)},"prev":{_text(prev)},'
+        f'"seq":{seq}}}'
+    )
     return hashlib.sha256(whole.encode()).hexdigest()
 
 

@@ -63,18 +63,18 @@ class Source:
         """Every entry, by number."""
         for row in self._pages("entries", "seq", _ENTRY):
             self._newest = row["seq"]
-            yield Entry(**row)
+            yield Entry(*row)
 
     def rows(self, table: str) -> Iterator[Row]:
         """Every row of one of ``TABLES``, by entry."""
-        yield from self._pages(table, "entry", "*")
+        yield from map(dict, self._pages(table, "entry", "*"))
 
-    def _pages(self, table: str, key: str, columns: str) -> Iterator[Row]:
+    def _pages(self, table: str, key: str, columns: str) -> Iterator[sqlite3.Row]:
         after: int | None = None
         while self._connection is not None:
-            page: list[Row] = []
+            page: list[sqlite3.Row] = []
             with self._told_faults():
-                page = [dict(row) for row in self._page(table, key, columns, after)]
+                page = self._page(table, key, columns, after).fetchall()
             yield from page
             if len(page) < _PAGE:
                 return

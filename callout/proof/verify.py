@@ -81,6 +81,11 @@ class Verifier:
         self._clock.take(entry)
         self._sounds.take(entry)
 
+    @property
+    def broken(self) -> bool:
+        """Whether the chain is, up to here."""
+        return bool(self._chain.faults)
+
     def report(self, faults: Iterable[Fault]) -> Report:
         """What was found, ``faults`` of the file itself among it."""
         sounds = self._sounds.report(self._folder)

@@ -163,7 +163,7 @@ def _of_size(
 def _value_before(memory: Memory, draft: Reading) -> Decimal | None:
     """The value saved last for another tree of this plot."""
     last = memory.latest
-    if last is None or last.plot != draft.plot or last.tag == draft.tag:
+    if last is None or last.tag == draft.tag:
         return None
     return last.value
 

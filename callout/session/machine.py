@@ -86,6 +86,7 @@ def _opened(survey: Survey, memory: Memory, event: Opened) -> Result:
         saved=memory.saved,
         done=memory.done,
         lost_tags=memory.lost_tags,
+        elsewhere=memory.saved_elsewhere(event.plot),
     )
     about = about_told(plot.settings)
     said = (

@@ -92,7 +92,7 @@ def _onwards(turn: Turn, memory: Memory, reading: Reading) -> list[Say]:
 def undo(turn: Turn) -> Result:
     """Take back the last saved reading by a new entry; what it superseded stands again."""
     last = turn.memory.latest
-    if last is None or last.plot != turn.memory.plot:
+    if last is None:
         return refused(turn.memory, turn.rules, saying("nothing-to-undo"))
     pending = Pending(
         replace(last, entry=turn.event.entry, supersedes=last.entry, void=True),

@@ -75,7 +75,8 @@ class Memory:
     one of a tape that waits for its tree. ``drafted`` is the reading last echoed for the tree in
     hand, whose stem, species and height a corrected size keeps; ``resume`` the phase to go back to
     after a note, ``memo`` a typed note that was echoed. ``lost_tags`` holds by plot and tag what
-    was said of tags that are lost ('' for no new one) until a reading has it.
+    was said of tags that are lost ('' for no new one) until a reading has it. ``elsewhere`` is the
+    entry saved last in another plot than the open one.
     """
 
     phase: Phase = Phase.CLOSED
@@ -95,6 +96,7 @@ class Memory:
     resume: Phase = Phase.IDLE
     memo: KeepMemo | None = None
     lost_tags: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    elsewhere: int = 0
 
     @property
     def asking(self) -> int:
@@ -117,9 +119,14 @@ class Memory:
 
     @property
     def latest(self) -> Reading | None:
-        """What was saved last, in whichever plot."""
-        ends = (own[-1] for own in self.done.values() if own)
-        return max(ends, key=lambda item: item.entry, default=None)
+        """What was saved last; None also where that was in another plot."""
+        last = self.undoable[-1] if self.undoable else None
+        return last if last is not None and last.entry > self.elsewhere else None
+
+    def saved_elsewhere(self, here: str) -> int:
+        """The entry saved last in any plot but ``here``; 0 for none."""
+        others = (own[-1].entry for plot, own in self.done.items() if own and plot != here)
+        return max(others, default=0)
 
     @property
     def listens_for_a_note(self) -> bool:

@@ -16,7 +16,7 @@ from station_tools import ScriptedEngine, at_work, sound
 from callout.journal.folder import SurveyFolder
 from callout.proof.verify import take_snapshot
 from callout.reports.survey_frames import survey_frames
-from callout.station.upkeep.rebuild import table_faults
+from callout.station.upkeep.table_check import table_faults
 
 
 @pytest.fixture

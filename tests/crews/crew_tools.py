@@ -18,7 +18,7 @@ from callout.journal.folder import SurveyFolder
 from callout.journal.writer import JournalWriter
 from callout.proof.seals import read_seals, seal, seals_path
 from callout.proof.verify import take_snapshot
-from callout.station.upkeep.rebuild import table_faults
+from callout.station.upkeep.table_check import table_faults
 
 # Who, in which plot, minutes after the first, and what is said; 83 disagrees and 91 does not.
 CREWS = (

@@ -32,8 +32,8 @@ from callout.journal.removals import KIND as REMOVED
 from callout.journal.removals import removal_body
 from callout.journal.writer import GENESIS, JournalWriter, entry_hash
 from callout.proof.verify import take_snapshot, verify_journal
-from callout.station.upkeep.rebuild import table_faults
 from callout.station.upkeep.sealing import seal_session
+from callout.station.upkeep.table_check import table_faults
 
 TRIALS = int(os.environ.get("CALLOUT_MERGE_TRIALS", "12"))
 

@@ -34,7 +34,7 @@ from callout.journal.reader import current
 from callout.journal.removals import KIND as REMOVED
 from callout.journal.removals import removal_body
 from callout.journal.writer import JournalWriter, entry_hash
-from callout.station.upkeep.rebuild import table_faults
+from callout.station.upkeep.table_check import table_faults
 
 KILLS = int(os.environ.get("CALLOUT_PUSH_KILLS", "4"))
 HERE = Path(__file__).parent

@@ -32,7 +32,7 @@ from callout.sound.sound_files import encode_flac
 from callout.station.build import endpointer_for, make_station
 from callout.station.hearing.listening import Listening
 from callout.station.tapes import Tapes
-from callout.station.upkeep.rebuild import table_faults
+from callout.station.upkeep.table_check import table_faults
 
 TREES = int(os.environ.get("CALLOUT_SPOKEN_TREES", "4"))
 NUMBER = 2026

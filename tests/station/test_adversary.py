@@ -39,8 +39,9 @@ from callout.proof.signatures import public_of, read_key
 from callout.proof.source import take_snapshot
 from callout.proof.verify import Report
 from callout.proof.witness import Witness, told, witness_of
-from callout.station.upkeep.rebuild import made_again, table_faults
+from callout.station.upkeep.rebuild import made_again
 from callout.station.upkeep.sealing import seal_act, seal_session
+from callout.station.upkeep.table_check import table_faults
 from callout.station.upkeep.verifying import verify_survey
 
 TRIALS = int(os.environ.get("CALLOUT_ADVERSARY", "120"))

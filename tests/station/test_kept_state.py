@@ -7,6 +7,9 @@ from __future__ import annotations
 
 import pickle
 import random
+import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -17,7 +20,9 @@ from callout.journal.folder import SurveyFolder
 from callout.journal.reader import JournalReader
 from callout.station.upkeep import kept_state
 from callout.station.upkeep.kept_state import followed, resume
+from callout.station.upkeep.rebuild import Session
 from callout.station.upkeep.sealing import seal_session
+from callout.station.upkeep.verifying import verify_survey
 
 SAID = (
     "83 25.1", "accept", "confirm", "91 12.9", "undo", "tree 91", "no", "new tree 205 8.1", "skip",
@@ -106,6 +111,80 @@ def test_a_state_that_is_no_state_runs_nothing(tmp_path: Path, states: Path) -> 
     with folder.reading() as reader:
         assert begun_at(reader) == 0
     assert not (tmp_path / "ran").exists()
+
+
+def verified(folder: SurveyFolder, replay: bool = False) -> list[str]:
+    return [str(fault) for fault in verify_survey(folder, replay=replay).faults]
+
+
+def test_rows_are_held_against_what_was_known_and_faults_named_as_by_a_replay(
+    tmp_path: Path, states: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = survey(tmp_path / "harrow")
+    for number in range(3):
+        day(folder, random.Random(number), seal=True)
+    day(folder, random.Random(9), seal=False)
+    taken: list[int] = []
+    take = Session.take
+    monkeypatch.setattr(
+        Session, "take", lambda self, entry: (taken.append(entry.seq), take(self, entry))[1]
+    )
+    assert verified(folder) == []
+    with folder.reading() as reader:
+        newest = reader.latest("sealed")
+        assert newest is not None
+        assert taken == list(range(newest.seq + 1, (reader.last or 0) + 1)), "only the tail"
+    taken.clear()
+    assert verified(folder, replay=True) == []
+    assert taken[0] == 1
+    with closing(sqlite3.connect(folder.database)) as database:
+        database.execute("UPDATE readings SET value='77.7' WHERE entry=(SELECT min(entry) "
+                         "FROM readings)")  # fmt: skip
+        database.commit()
+    assert verified(folder) == verified(folder, replay=True) != []
+
+
+def test_a_strangers_survey_is_replayed_once_and_known_from_then_on(
+    tmp_path: Path, states: Path
+) -> None:
+    folder = survey(tmp_path / "harrow")
+    day(folder, random.Random(1), seal=True)
+    day(folder, random.Random(2), seal=False)
+    shutil.rmtree(states)
+    assert verified(folder) == []
+    with folder.reading() as reader:
+        newest = reader.latest("sealed")
+        assert newest is not None
+        assert begun_at(reader) == newest.seq
+        short, long = followed(reader), followed(reader, from_start=True)
+    assert (short.memory, short.known.survey) == (long.memory, long.known.survey)
+
+
+def test_a_start_that_replayed_much_keeps_where_it_led_if_the_chain_holds(
+    tmp_path: Path, states: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(kept_state, "_WORTH_KEEPING", 3)
+    folder = survey(tmp_path / "harrow")
+    day(folder, random.Random(1), seal=True)
+    shutil.rmtree(states)
+    whole = folder.database.read_bytes()
+    with closing(sqlite3.connect(folder.database)) as database:
+        sql = [row[0] for row in database.execute("SELECT sql FROM sqlite_master WHERE "
+                                                  "type='trigger'")]  # fmt: skip
+        for name in ("keep", "stay", "follow"):
+            database.execute(f"DROP TRIGGER entries_{name}")
+        database.execute("UPDATE entries SET at=replace(at, '2026', '2025') WHERE seq=3")
+        for line in sql:
+            database.execute(line)
+        database.commit()
+    with folder.reading() as reader:
+        followed(reader)
+        assert begun_at(reader) == 0, "nothing is kept of what does not hold"
+    folder.database.write_bytes(whole)
+    with folder.reading() as reader:
+        followed(reader)
+        assert begun_at(reader) == reader.last
+    assert verified(folder) == []
 
 
 def test_settings_edited_after_the_seal_take_effect(tmp_path: Path, states: Path) -> None:

@@ -29,8 +29,9 @@ from callout.proof.verify import take_snapshot, verify_journal
 from callout.sound.sound_files import encode_flac
 from callout.station.scopes import plot_to_begin
 from callout.station.station import Station
-from callout.station.upkeep.rebuild import rebuild, table_faults
+from callout.station.upkeep.rebuild import rebuild
 from callout.station.upkeep.recall import remember
+from callout.station.upkeep.table_check import table_faults
 
 SESSIONS = int(os.environ.get("CALLOUT_REBUILD_SESSIONS", "60"))
 MEMORY_DISK = "/dev/shm" if Path("/dev/shm").is_dir() else None

@@ -30,7 +30,9 @@ from callout.journal.folder import SurveyFolder
 from callout.journal.writer import JournalWriter, entry_hash
 from callout.proof.seals import seal, seals_path
 from callout.proof.verify import Fault, take_snapshot, verify_journal
-from callout.station.upkeep.rebuild import table_faults
+from callout.station.upkeep.kept_state import resume
+from callout.station.upkeep.table_check import table_faults
+from callout.station.upkeep.verifying import verify_survey
 
 TRIALS = int(os.environ.get("CALLOUT_TAMPERINGS", "600"))
 KILLS = int(os.environ.get("CALLOUT_VERIFY_KILLS", "24"))
@@ -312,6 +314,9 @@ def test_every_tampering_is_found_and_the_first_bad_entry_named(
     intact: SurveyFolder, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert faults(intact) == []
+    assert verify_survey(intact).faults == []
+    with intact.reading() as reader:
+        assert resume(reader).entry == reader.last, "its state is known here from now on"
     found: Counter[str] = Counter()
     with tempfile.TemporaryDirectory(dir=MEMORY_DISK) as name:
         for trial in range(TRIALS):
@@ -323,6 +328,7 @@ def test_every_tampering_is_found_and_the_first_bad_entry_named(
             assert told, f"trial {trial}: {way} was not found (at {named})"
             first = next((fault.entry for fault in told if fault.entry), 0)
             assert not named or first in named, f"trial {trial}: {way} at {named}: {told}"
+            assert set(verify_survey(folder).faults) == set(told), "by what this machine knows"
             found[way] += 1
             shutil.rmtree(folder.path)
     with capsys.disabled():

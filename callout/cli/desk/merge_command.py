@@ -26,7 +26,7 @@ from callout.journal.codec import stamp
 from callout.journal.rulings import Ruling
 from callout.office.ruling import one_line
 from callout.reports.quality.agreement import Tolerance
-from callout.station.upkeep.rebuild import table_faults
+from callout.station.upkeep.table_check import table_faults
 
 MOST_LINES = 20
 

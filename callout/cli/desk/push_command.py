@@ -20,7 +20,7 @@ from callout.crews.office_database import Office, open_office
 from callout.crews.office_tables import DEFAULT_SCHEMA
 from callout.crews.push import Pushed, push
 from callout.journal.removals import sound_of
-from callout.station.upkeep.rebuild import table_faults
+from callout.station.upkeep.table_check import table_faults
 
 ADDRESS = "CALLOUT_OFFICE"
 

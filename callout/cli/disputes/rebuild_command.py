@@ -10,7 +10,8 @@ from callout.core.errors import OperatorError
 from callout.journal.folder import open_survey
 from callout.proof.verify import chain_faults, take_snapshot
 from callout.station.hearing.engines import ENGINES
-from callout.station.upkeep.rebuild import rebuild, table_faults
+from callout.station.upkeep.rebuild import rebuild
+from callout.station.upkeep.table_check import table_faults
 
 DIFFERENT = 1
 

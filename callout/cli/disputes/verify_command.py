@@ -54,6 +54,10 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument(
         "--strict", action="store_true", help="a clock that ran backwards counts as broken too"
     )
+    parser.add_argument(
+        "--replay", action="store_true",
+        help="replay every entry, and rely on nothing that this machine found out before",
+    )  # fmt: skip
     parser.set_defaults(run=run)
 
 
@@ -63,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
         return _verify_site(args)
     folder = open_survey(args.survey)
     witnesses = _witnesses(args.seals)
-    report = verify_survey(folder, _public_key(args.signer), witnesses)
+    report = verify_survey(folder, _public_key(args.signer), witnesses, replay=args.replay)
     report.notes += _uncovered(report.proof, args)
     faults = report.faults + (report.notes if args.strict else [])
     faults.sort(key=lambda fault: fault.entry)
@@ -171,7 +175,7 @@ def _verify_site(args: argparse.Namespace) -> int:
         )
     code = 0
     for folder in site_folders(Site(args.survey)):
-        report = verify_survey(folder)
+        report = verify_survey(folder, replay=args.replay)
         faults, recorder = list(report.faults), None
         if not faults:
             with folder.reading() as reader:

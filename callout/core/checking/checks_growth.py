@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Context, Decimal, localcontext
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -77,8 +78,12 @@ class Expected:
 
     def off(self, diameter_mm: Decimal) -> Decimal:
         """By how many standard deviations a diameter is above (or below) the middle."""
-        with localcontext(FIGURES):
-            return (diameter_mm - self.middle_mm) / self.sd_mm
+        return FIGURES.divide(FIGURES.subtract(diameter_mm, self.middle_mm), self.sd_mm)
+
+    @cached_property
+    def ln_sd(self) -> Decimal:
+        """The natural logarithm of ``sd_mm``."""
+        return FIGURES.ln(self.sd_mm)
 
 
 # ---- of the plot ----

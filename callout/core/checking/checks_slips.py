@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from decimal import Decimal, localcontext
+from functools import lru_cache
 
 from callout.core.checking.checks_digits import one_off, sounding_alike, swapped
 from callout.core.checking.checks_growth import FIGURES, Expected
@@ -46,7 +47,7 @@ def likeliest_slip(of: Compared, tags_alone: bool = False) -> Warned | None:
     if repeated is not None:
         return repeated
     with localcontext(FIGURES):
-        as_called, better = _misfit(_mm(of, of.value), of.expected), 2 * of.limits.slip_times.ln()
+        as_called, better = _misfit(_mm(of, of.value), of.expected), 2 * _ln(of.limits.slip_times)
         # What lies near the middle, no slip of its own figures can bring so much nearer.
         doubted = not tags_alone and of.off**2 >= better
         tried = [*(figure_slips(of) if doubted else ()), *tag_slips(of)]
@@ -111,10 +112,16 @@ def _mm(of: Compared, value: Decimal) -> Decimal:
     return convert(value, of.unit, Unit.MILLIMETRE)
 
 
+@lru_cache(maxsize=64)
+def _ln(number: Decimal) -> Decimal:
+    """Of the few numbers that are asked for again and again."""
+    return FIGURES.ln(number)
+
+
 def _misfit(size_mm: Decimal, whose: Expected) -> Decimal:
     """Minus twice the logarithm of the likelihood, but for a constant."""
     off = whose.off(size_mm)
-    return off * off + 2 * whose.sd_mm.ln()
+    return off * off + 2 * whose.ln_sd
 
 
 def _best_misfit(of: Compared, slip: Slip) -> Decimal | None:
@@ -124,7 +131,7 @@ def _best_misfit(of: Compared, slip: Slip) -> Decimal | None:
         for size, whose in slip.ways
         if abs(whose.off(size)) <= of.limits.fits_sd
     ]
-    return min(fitting) + 2 * Decimal(slip.tried).ln() if fitting else None
+    return min(fitting) + 2 * _ln(Decimal(slip.tried)) if fitting else None
 
 
 _SIDE, _UNIT, _POINT = saying("look-side"), saying("look-unit"), saying("warn-decimal")

@@ -1,8 +1,11 @@
-"""The session's state as of the newest seal, kept on this machine so that a start need not replay
+"""The session's state as of a seal, kept on this machine so that neither a start nor verify need
 
-years. It lies in the user's own cache and never in a survey, so that no stranger can bring one; it
-belongs to one sealed entry, by its hash, and to the very rules that made it. Anything wrong with it
-only means that the whole journal is replayed.
+replay years. It lies in the user's own cache and never in a survey, so that no stranger can bring
+one; it belongs to one sealed entry, by its hash, and to the very rules that made it. Anything wrong
+with it only means that the whole journal is replayed.
+
+The hash of a sealed entry is that of all before it, and state and rows follow from those entries
+alone: what is kept is what a replay of the same entries came to before, and nothing else is taken.
 """
 
 from __future__ import annotations
@@ -11,79 +14,141 @@ import hashlib
 import io
 import os
 import pickle
+from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import callout
 from callout.core.errors import CalloutError
-from callout.journal.reader import JournalReader
+from callout.journal.audio import is_digest
+from callout.journal.reader import Entry, JournalReader
 from callout.proof.seals import KIND as SEALED
-from callout.station.upkeep.rebuild import Known, Session
+from callout.proof.source import TABLES
+from callout.proof.verify import ChainCheck
+from callout.station.upkeep.rebuild import Known, Row, Session, rows_of
 from callout.survey.files import FOLDER_MODE, write_whole
 from callout.survey.guard import read_plain
 
-_MARK = b"callout state 1\n"
+_MARK = b"callout state 2\n"
 _DIGEST_BYTES = 32
 _MOST_BYTES = 1_000_000_000
-_MOST_KEPT = 20
+_MOST_KEPT, _MOST_KEPT_BYTES = 20, 1_000_000_000
+_WORTH_KEEPING = 2000
+"""So many entries replayed at a start make it worth to keep where they led."""
 _OURS = ("callout.core.", "callout.session.", "callout.station.upkeep.rebuild")
 _THEIRS = {("decimal", "Decimal"), ("datetime", "date"), ("types", "MappingProxyType")}
 
 
+def _no_rows() -> dict[str, bytes]:
+    return dict.fromkeys(TABLES, b"")
+
+
 @dataclass(frozen=True)
-class Resumed:
-    """A session that stands where it stood at ``entry``; 0 for one that begins."""
+class AtEntry:
+    """A session that stands where it stood at ``entry``, of that hash; 0 for one that begins.
 
-    session: Session
-    entry: int
+    ``rows`` holds by table the digest of all rows that the journal gives up to there.
+    """
+
+    session: Session = field(default_factory=Session)
+    entry: int = 0
+    hash: str = ""
+    rows: Mapping[str, bytes] = field(default_factory=_no_rows)
+
+    def after(self, entry: Entry) -> AtEntry:
+        """The next entry taken: the same session, moved on. Raises whatever an altered one does."""
+        rows = dict(self.rows)
+        for table, row in rows_of(self.session.take(entry)):
+            rows[table] = rolled(rows[table], row)
+        return AtEntry(self.session, entry.seq, entry.hash, rows)
 
 
-def resume(reader: JournalReader) -> Resumed:
-    """The session as of the newest seal, where this machine kept it; else a fresh one."""
-    sealed = reader.latest(SEALED)
-    if sealed is not None:
+def rolled(digest: bytes, row: Row) -> bytes:
+    """The digest of all rows so far, once ``row`` is one of them."""
+    whole = ascii([row[name] for name in _names(tuple(row))])
+    return hashlib.sha256(digest + whole.encode()).digest()
+
+
+@cache
+def _names(columns: tuple[str, ...]) -> list[str]:
+    return sorted(columns)
+
+
+def resume(reader: JournalReader) -> AtEntry:
+    """The session as of the newest seal that this machine kept one of; else a fresh one."""
+    for sealed in reversed(reader.of_kind(SEALED)):
         with suppress(CalloutError, OSError, pickle.UnpicklingError, AttributeError, ImportError,
-                      EOFError, IndexError, TypeError, ValueError):  # fmt: skip
-            data = read_plain(_path(sealed.hash), _MOST_BYTES)
-            found = _read(data, sealed.hash)
-            return Resumed(found, sealed.seq)
-    return Resumed(Session(), 0)
+                      EOFError, IndexError, KeyError, TypeError, ValueError):  # fmt: skip
+            if is_digest(sealed.hash):
+                return _read(read_plain(_path(sealed.hash), _MOST_BYTES), sealed)
+    return AtEntry()
 
 
 def followed(reader: JournalReader, from_start: bool = False) -> Session:
     """A session that followed the journal to its end, from the newest state that is at hand."""
-    begun = Resumed(Session(), 0) if from_start else resume(reader)
-    for entry in reader.entries(after=begun.entry):
-        begun.session.take(entry)
-    return begun.session
+    begun = AtEntry() if from_start else resume(reader)
+    newest = reader.latest(SEALED)
+    if newest is None or from_start or newest.seq - begun.entry < _WORTH_KEEPING:
+        for entry in reader.entries(after=begun.entry):
+            begun.session.take(entry)
+        return begun.session
+    return _followed_and_kept(reader, begun, newest)
 
 
-def keep(session: Session, sealed_hash: str) -> None:
-    """Keep the state as of a seal that was just made. Never raises: it only saves time."""
+def _followed_and_kept(reader: JournalReader, begun: AtEntry, newest: Entry) -> Session:
+    """Keeps the state at the newest seal, if the chain up to it holds from the very beginning."""
+    chain, at = ChainCheck(), begun
+    for entry in reader.entries():
+        if entry.seq <= newest.seq:
+            chain.take(entry)
+        if entry.seq > begun.entry:
+            at = at.after(entry)
+        if entry.seq == newest.seq and not chain.faults:
+            keep(AtEntry(at.session.copy(), at.entry, at.hash, at.rows))
+    return at.session
+
+
+def keep(state: AtEntry) -> None:
+    """Keep the state as of a seal, whose entries and rows were checked. Never raises: it only
+
+    saves time.
+    """
     with suppress(CalloutError, OSError, pickle.PicklingError, RecursionError):
         folder = _folder()
         folder.mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)
-        payload = pickle.dumps((sealed_hash, _rules(), vars(session.known), session.memory))
-        write_whole(_path(sealed_hash), _MARK + hashlib.sha256(payload).digest() + payload)
-        kept = sorted(folder.glob("*.state"), key=lambda path: path.stat().st_mtime_ns)
-        for old in kept[:-_MOST_KEPT]:
-            old.unlink()
+        parts, rows = vars(state.session.known), dict(state.rows)
+        payload = pickle.dumps(
+            (state.entry, state.hash, _rules(), rows, parts, state.session.memory)
+        )
+        write_whole(_path(state.hash), _MARK + hashlib.sha256(payload).digest() + payload)
+        _clear(folder)
 
 
-def _read(data: bytes, sealed_hash: str) -> Session:
-    payload = data[len(_MARK) + _DIGEST_BYTES :]
+def _clear(folder: Path) -> None:
+    """Only the newest are kept, and no more than so many bytes of them."""
+    found = [(path, path.stat()) for path in folder.glob("*.state")]
+    found.sort(key=lambda item: item[1].st_mtime_ns, reverse=True)
+    held = 0
+    for number, (path, about) in enumerate(found):
+        held += about.st_size
+        if number and (number >= _MOST_KEPT or held > _MOST_KEPT_BYTES):
+            path.unlink()
+
+
+def _read(data: bytes, sealed: Entry) -> AtEntry:
+    payload = memoryview(data)[len(_MARK) + _DIGEST_BYTES :]
     told = data[len(_MARK) : len(_MARK) + _DIGEST_BYTES]
     if not data.startswith(_MARK) or hashlib.sha256(payload).digest() != told:
         raise ValueError("damaged")
-    of, rules, parts, memory = _OnlyOurs(io.BytesIO(payload)).load()
-    if (of, rules) != (sealed_hash, _rules()):
+    entry, of, rules, rows, parts, memory = _OnlyOurs(io.BytesIO(payload)).load()
+    if (entry, of, rules) != (sealed.seq, sealed.hash, _rules()):
         raise ValueError("of another seal, or of other rules")
     known = Known()
     vars(known).update(parts)
-    return Session(known, memory)
+    return AtEntry(Session(known, memory), entry, of, rows)
 
 
 class _OnlyOurs(pickle.Unpickler):

@@ -1,12 +1,12 @@
 """Makes the tables anew: the journal's events, through a fresh session, give every saved row.
 
-The rows are compared with those on disk bit for bit, or written into a new survey folder. Nothing
-here is heard or decided; the session's own rules do it all again.
+The rows are written into a new survey folder, or compared with those on disk (``table_check``).
+Nothing here is heard or decided; the session's own rules do it all again.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -19,7 +19,6 @@ from callout.journal.codec import reading_row, settings_from, trees_from
 from callout.journal.copying import write_journal
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import Entry, plots_of
-from callout.journal.schema import LATER_COLUMNS
 from callout.proof.verify import TABLES, Fault, Snapshot
 from callout.session.machine import step
 from callout.session.state import Memory, Survey
@@ -74,6 +73,12 @@ class Session:
     def __init__(self, known: Known | None = None, memory: Memory | None = None) -> None:
         self.known, self.memory = known or Known(), memory or Memory()
 
+    def copy(self) -> Session:
+        """One that stands where this one does, and is moved on by itself."""
+        known = Known()
+        vars(known).update(vars(self.known))
+        return Session(known, self.memory)
+
     def take(self, entry: Entry) -> Step:
         """The next entry. Raises whatever an altered one leads to."""
         survey = self.known.after(entry)
@@ -110,96 +115,14 @@ def made_again(entries: Iterable[Entry]) -> tuple[dict[str, list[Row]], list[Fau
                 tables[table].append(row)
             reached = done.entry.seq
     except Exception as error:  # an altered entry may hold anything
-        return tables, [_unfollowed(reached + 1, error)]
+        return tables, [unfollowed(reached + 1, error)]
     return tables, []
 
 
-def _unfollowed(entry: int, error: Exception) -> Fault:
+def unfollowed(entry: int, error: Exception) -> Fault:
+    """The entry is one that a session cannot take."""
     why = str(error) if isinstance(error, CalloutError) else repr(error)
     return Fault(entry, f"the session cannot follow it: {why}")
-
-
-class TableCheck:
-    """Holds the tables' rows against what the journal's entries give, as they come.
-
-    Where the journal can be followed only in part, that is told, and nothing is compared beyond.
-    """
-
-    def __init__(self, rows: Mapping[str, Iterable[Row]]) -> None:
-        self._found = {table: _Ahead(iter(items), table) for table, items in rows.items()}
-        self.session = Session()
-        self._reached = 0
-        self._ended = False
-        self._faults: list[Fault] = []
-
-    def take(self, entry: Entry) -> None:
-        """The next entry."""
-        if self._ended:
-            return
-        try:
-            wanted = dict(rows_of(self.session.take(entry)))
-        except Exception as error:  # an altered entry may hold anything
-            self._faults.append(_unfollowed(self._reached + 1, error))
-            self._ended = True
-            return
-        self._reached = entry.seq
-        for table, found in self._found.items():
-            self._faults += found.compared(entry.seq, wanted.get(table))
-
-    def finish(self) -> list[Fault]:
-        """Every fault, by entry."""
-        if not self._ended:
-            for found in self._found.values():
-                self._faults += found.left()
-        return sorted(self._faults, key=lambda fault: fault.entry)
-
-
-class _Ahead:
-    """A table's rows in order, the next one known."""
-
-    def __init__(self, rows: Iterator[Row], table: str) -> None:
-        self._rows, self._table = rows, table
-        self._later = LATER_COLUMNS.get(table, {})
-        self._next = next(rows, None)
-
-    def compared(self, entry: int, wanted: Row | None) -> Iterator[Fault]:
-        while self._next is not None and self._next["entry"] < entry:
-            yield from self._strange()
-        have = self._next if self._next is not None and self._next["entry"] == entry else None
-        if have is not None and wanted is not None:
-            self._advance()
-            whole = {**self._later, **have} if self._later else have
-            if wanted != whole:
-                yield Fault(entry, f"{self._table} {_told_difference(wanted, whole)}")
-        elif have is not None:
-            yield from self._strange()
-        elif wanted is not None:
-            yield Fault(entry, f"its row of {self._table} is missing")
-
-    def left(self) -> Iterator[Fault]:
-        while self._next is not None:
-            yield from self._strange()
-
-    def _strange(self) -> Iterator[Fault]:
-        assert self._next is not None
-        yield Fault(self._next["entry"], f"a row of {self._table} that the journal does not give")
-        self._advance()
-
-    def _advance(self) -> None:
-        self._next = next(self._rows, None)
-
-
-def table_faults(snapshot: Snapshot) -> list[Fault]:
-    """Where the tables on disk are not what the journal gives, bit for bit."""
-    check = TableCheck({table: snapshot.tables.get(table, []) for table in TABLES})
-    for entry in snapshot.entries:
-        check.take(entry)
-    return check.finish()
-
-
-def _told_difference(want: Row, have: Row) -> str:
-    name = next(name for name in [*want, *have] if want.get(name) != have.get(name))
-    return f"{name} is {have.get(name)!r}, the journal gives {want.get(name)!r}"
 
 
 # ---- a new folder ----

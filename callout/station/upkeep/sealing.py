@@ -21,8 +21,7 @@ from callout.proof.seals import Seal, Sign, add_lost_lines, seal, seal_of
 from callout.proof.signatures import KIND as SIGNER
 from callout.proof.signatures import key_path, public_of, read_key, sign_for
 from callout.station.station import Station
-from callout.station.upkeep.kept_state import keep
-from callout.station.upkeep.rebuild import Session
+from callout.station.upkeep.kept_state import AtEntry, keep
 from callout.station.upkeep.verifying import verify_and_follow
 
 MakeSeal = Callable[[Sign | None], Seal]
@@ -79,7 +78,7 @@ def seal_checked(folder: SurveyFolder, make: MakeSeal) -> tuple[Seal, str]:
         if memory is not None:
             _check_known(folder, reader, known)
     add_lost_lines(folder, [known] if known is not None else [])
-    report, session = verify_and_follow(folder)
+    report, verified = verify_and_follow(folder)
     if report.faults:
         raise NotSealedError(
             f"{report.faults[0]}; see 'callout verify {folder.path}', and hold it against a seal "
@@ -87,17 +86,19 @@ def seal_checked(folder: SurveyFolder, make: MakeSeal) -> tuple[Seal, str]:
         )
     signed = None if sign is None or memory is None else _remembering(sign, memory, survey)
     made = make(signed)
-    _keep_state(folder, session, report.entries, made)
+    if verified is not None:
+        _keep_state(folder, verified, made)
     return made, why_not
 
 
-def _keep_state(folder: SurveyFolder, session: Session, verified: int, made: Seal) -> None:
+def _keep_state(folder: SurveyFolder, verified: AtEntry, made: Seal) -> None:
     """What was verified, and what the sealing itself added, is the state that the seal seals."""
+    at = verified
     with folder.reading() as reader:
-        for entry in reader.entries(after=verified):
-            session.take(entry)
-        if reader.last == made.entry:
-            keep(session, made.hash)
+        for entry in reader.entries(after=verified.entry):
+            at = at.after(entry)
+    if at.entry == made.entry and at.hash == made.hash and at.entry > verified.entry:
+        keep(at)
 
 
 def _check_known(folder: SurveyFolder, reader: JournalReader, known: Seal | None) -> None:

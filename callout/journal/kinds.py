@@ -14,8 +14,8 @@ from callout.core.errors import StorageError
 from callout.journal.codec import KINDS as EVENTS
 
 OTHERS = frozenset({
-    "drawn", "earlier", "office", "remeasures", "roster", "ruling", "sealed", "session_sound",
-    "settings", "signer", "sound_removed",
+    "drawn", "earlier", "noted", "office", "remeasures", "roster", "ruling", "sealed",
+    "session_sound", "settings", "signer", "sound_removed",
 })  # fmt: skip
 KNOWN = frozenset(EVENTS) | OTHERS
 

@@ -17,6 +17,7 @@ from callout.core.errors import OperatorError, StorageError
 from callout.core.events import Effect, Event, KeepMemo, Save
 from callout.journal.codec import canonical, event_parts, reading_row
 from callout.journal.kinds import TELLING, with_program, written_by
+from callout.journal.machine import MACHINE, NOTED, holder_in, machine_id
 from callout.journal.schema import connect
 from callout.survey.guard import open_lock
 
@@ -60,6 +61,7 @@ class JournalWriter:
                 "SELECT seq, hash FROM entries ORDER BY seq DESC LIMIT 1"
             ).fetchone()
             self._telling: _Telling | None = _newest_telling(self._database)
+            self._machine = _holder(self._database)
         except sqlite3.Error as error:
             os.close(self._lock)
             raise StorageError(f"{database} cannot be used as a journal: {error}") from error
@@ -88,7 +90,7 @@ class JournalWriter:
         if not any(kind in TELLING for kind, _ in parts):
             self.tell_program(at)
         before = self._seq
-        self._commit([(at, kind, with_program(kind, body), ()) for kind, body in parts])
+        self._commit([(at, kind, self._stamped(kind, body), ()) for kind, body in parts])
         return list(range(before + 1, self._seq + 1))
 
     def tell_program(self, at: str) -> None:
@@ -100,7 +102,14 @@ class JournalWriter:
             return
         kind, body = self._telling
         if written_by(body) != __version__:
-            self._commit([(at, kind, with_program(kind, body), ())])
+            self._commit([(at, kind, self._stamped(kind, body), ())])
+
+    def _stamped(self, kind: str, body: Mapping[str, Any]) -> dict[str, Any]:
+        """The body with this version and the survey's holder, where entries of its kind tell it."""
+        whole = with_program(kind, body)
+        if kind in TELLING and self._machine:
+            whole[MACHINE] = self._machine
+        return whole
 
     def commit(self, event: Event, effects: Iterable[Effect], plot: str) -> None:
         """Add an event with what it saves, all or nothing. Raises StorageError; then nothing
@@ -129,6 +138,9 @@ class JournalWriter:
                 raise StorageError(f"the journal cannot be written: {error}") from error
             raise
         self._seq, self._hash, self._telling = seq, before, telling
+        for _, kind, body, _ in parts:
+            if kind == NOTED:
+                self._machine = holder_in(body)
 
     def _insert(self, seq: int, at: str, kind: str, body: str, prev: str) -> tuple[int, str]:
         digest = entry_hash(seq, at, kind, body, prev)
@@ -148,6 +160,20 @@ class JournalWriter:
             with suppress(OSError):
                 os.close(self._lock)
         self._lock = -1
+
+
+def _holder(database: sqlite3.Connection) -> str:
+    """The machine that holds the survey; this one, where no entry tells."""
+    kinds = (*TELLING, NOTED)
+    row = database.execute(
+        f"SELECT body FROM entries WHERE kind IN ({','.join('?' * len(kinds))}) "
+        "ORDER BY seq DESC LIMIT 1",
+        kinds,
+    ).fetchone()
+    with suppress(ValueError):
+        if row is not None and isinstance(body := json.loads(row["body"]), dict):
+            return holder_in(body) or machine_id()
+    return machine_id()
 
 
 def _newest_telling(database: sqlite3.Connection) -> _Telling | None:

@@ -34,6 +34,7 @@ from callout.station.station import Station
 from callout.station.tapes import Tapes
 from callout.station.upkeep.clock import Clock
 from callout.station.upkeep.faults import RECOGNISER, SPACE, Faults
+from callout.station.upkeep.notices import notices
 
 VOICE, DISK = "voice", "disk"
 LOW_DISK_MB = (1, 5, 20, 50, 100)
@@ -111,7 +112,12 @@ class Post:
         self._clock.on_sleep(self._slept)
         self._clock.on_zone(self._zoned)
         began = datetime.now().astimezone()
+        with self._folder.reading() as reader:
+            told = notices(reader, station.survey, began)
         station.open(self._work.plot, self._work.who, began)
+        for name, says in told.items():
+            self.faults.report(name, says)
+        station.noting.ask(told, lambda: self._all_noted(told))
         self._listening = Listening(
             station, self._endpointer, began, listening.reminder_s, to.level, to.set_aside,
             keep=session_sound(self._folder, station, self._config.keeping), talk=self.talk,
@@ -154,6 +160,10 @@ class Post:
         self.echo.close()
 
     # ---- what is watched ----
+
+    def _all_noted(self, told: Iterable[str]) -> None:
+        for name in told:
+            self.faults.report(name, None, aloud=False)
 
     def _say(self, says: Saying) -> None:
         self.station.say(says, "told")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import json
 import zipfile
+import zlib
 from collections.abc import Mapping
 from pathlib import Path
 from xml.etree import ElementTree
@@ -25,7 +25,12 @@ from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
 from callout.reports.exchange.eml import WHOLE
 from callout.reports.exchange.metadata import About, about_from
 from callout.reports.stand.columns import PLOT_COLUMNS
+from callout.survey.archives import MOST_XML_BYTES, json_of, open_archive
 
+_BROKEN = (
+    OSError, EOFError, KeyError, TypeError, ValueError, RuntimeError, NotImplementedError,
+    zlib.error, ElementTree.ParseError, zipfile.BadZipFile,
+)  # fmt: skip
 Facts = dict[str, dict[str, str]]
 _WORDS = {words: table for table, (words, _) in FURTHER_TABLES.items()}
 
@@ -33,17 +38,17 @@ _WORDS = {words: table for table, (words, _) in FURTHER_TABLES.items()}
 def read_archive(path: Path) -> Dataset:
     """What an archive that this program wrote holds. Raises OperatorError for any other."""
     try:
-        with zipfile.ZipFile(path) as archive:
-            described = _described(archive.read("meta.xml").decode("utf-8"))
+        with open_archive(path) as archive:
+            described = _described(archive.read("meta.xml", MOST_XML_BYTES).decode("utf-8"))
             if described != {name: terms for name, (_, terms) in TABLES.items()}:
                 raise OperatorError(f"{path} is laid out by another program: columns differ")
             tables = {
                 name: text_table(archive.read(name).decode("utf-8")).to_dict("records")
                 for name in TABLES
             }
-            about = _about(archive.read("eml.xml").decode("utf-8"))
+            about = _about(archive.read("eml.xml", MOST_XML_BYTES).decode("utf-8"))
         return _dataset(tables, about)
-    except (OSError, KeyError, ValueError, ElementTree.ParseError, zipfile.BadZipFile) as error:
+    except _BROKEN as error:
         raise OperatorError(f"{path} is no archive of this program: {error}") from None
 
 
@@ -68,7 +73,7 @@ def _parsed(xml: str) -> ElementTree.Element:
 
 def _about(xml: str) -> About | None:
     whole = next((item.text for item in _parsed(xml).iter() if item.tag.endswith(WHOLE)), None)
-    return about_from(json.loads(whole)) if whole else None
+    return about_from(json_of(whole)) if whole else None
 
 
 def _dataset(tables: Mapping[str, list[dict[str, str]]], about: About | None) -> Dataset:
@@ -77,7 +82,7 @@ def _dataset(tables: Mapping[str, list[dict[str, str]]], about: About | None) ->
     for fact in tables["measurementorfact.csv"]:
         table = _WORDS.get(fact["measurementMethod"])
         if table:
-            further.setdefault(table, []).append(json.loads(fact["measurementRemarks"]))
+            further.setdefault(table, []).append(json_of(fact["measurementRemarks"]))
         else:
             facts.setdefault(fact["eventID"], {})[fact["measurementType"]] = fact
     species = {row["eventID"]: row["verbatimIdentification"] for row in tables["occurrence.csv"]}
@@ -144,7 +149,7 @@ def _stem_cells(event: dict[str, str], facts: Facts, species: str) -> dict[str, 
 
 
 def _exact(event: Mapping[str, str]) -> dict[str, str]:
-    found = json.loads(event["dynamicProperties"] or "{}")
+    found = json_of(event["dynamicProperties"] or "{}")
     if not isinstance(found, dict) or not all(isinstance(text, str) for text in found.values()):
         raise OperatorError(f"dynamicProperties of {event['eventID']} are none of ours")
     return found

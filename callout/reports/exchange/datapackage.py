@@ -38,7 +38,9 @@ from callout.reports.exchange.metadata import About, about_from
 from callout.reports.identities import identified
 from callout.reports.spreadsheets import GUARD_NOTE, bared, guarded, plain_number
 from callout.reports.stand.columns import PLOT_COLUMNS, STATUSES
+from callout.survey.archives import json_of, read_table, refuse_large
 from callout.survey.files import storage_errors
+from callout.survey.guard import read_plain
 
 DESCRIPTOR = "datapackage.json"
 _PLOT_KEY = {"fields": ["plot"], "reference": {"resource": "plots", "fields": ["plot"]}}
@@ -193,7 +195,7 @@ def read_package(path: Path) -> Dataset:
     """
     descriptor = path / DESCRIPTOR if path.is_dir() else path
     try:
-        told = json.loads(descriptor.read_text(encoding="utf-8"))
+        told = json_of(read_plain(descriptor).decode("utf-8"))
         resources = {item["name"]: item for item in told["resources"]}
         names = ["measurements", "plots", *(name for name in FURTHER_TABLES if name in resources)]
         tables = {name: _read(descriptor.parent, resources[name]) for name in names}
@@ -218,7 +220,7 @@ def _read(folder: Path, resource: dict[str, Any]) -> pd.DataFrame:
     name = str(resource["path"])
     if "/" in name or "\\" in name:
         raise OperatorError(f"{name!r} lies outside the package: give one with plain file names")
-    data = (folder / name).read_bytes()
+    data = read_table(folder / name)
     if resource["hash"] != f"sha256:{hashlib.sha256(data).hexdigest()}":
         raise OperatorError(f"{name} was changed after the package was written: its hash differs")
     return text_table(data.decode("utf-8"))
@@ -229,6 +231,7 @@ def text_table(text: str) -> pd.DataFrame:
     header = next(csv.reader(io.StringIO(text, newline="")), [])
     if not header:
         raise OperatorError("a table is empty")
+    refuse_large(text.count("\n"), len(header))
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)

@@ -37,6 +37,7 @@ from callout.reports.exchange.metadata import About, about_from
 from callout.reports.identities import identified
 from callout.reports.spreadsheets import GUARD_NOTE, bared, guarded, plain_number
 from callout.reports.stand.columns import PLOT_COLUMNS
+from callout.survey.archives import open_archive, refuse_large
 from callout.survey.files import storage_errors
 
 _CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\ufffe\uffff\ud800-\udfff]")
@@ -132,10 +133,15 @@ def read_workbook(path: Path) -> Dataset:
     """What a workbook that this program wrote holds. Raises OperatorError for any other."""
     openpyxl = _library()
     try:
-        book = openpyxl.load_workbook(path)
+        with open_archive(path) as archive:
+            archive.check_book()
+        book = openpyxl.load_workbook(path, read_only=True)
         further = [name for name in FURTHER_TABLES if name in book.sheetnames]
         tables = {name: _sheet(book[name]) for name in ("measurements", "plots", *further)}
         told = _sheet(book["about"]) if "about" in book.sheetnames else frame_of([], ["what"])
+        book.close()
+    except OperatorError:
+        raise
     except Exception as error:  # the library raises nearly anything for a broken file
         raise OperatorError(f"{path} is no workbook of this program: {error}") from None
     return Dataset(
@@ -155,8 +161,15 @@ def _about(told: pd.DataFrame) -> About | None:
 
 
 def _sheet(sheet: Any) -> pd.DataFrame:
-    rows = [[_text(cell) for cell in row] for row in sheet.iter_rows()]
-    return frame_of(rows[1:], rows[0])
+    rows: list[list[str]] = []
+    cells = 0
+    for row in sheet.iter_rows():
+        cells += len(row)
+        refuse_large(1, len(row))
+        refuse_large(cells, 1)
+        rows.append([_text(cell) for cell in row])
+    width = max(map(len, rows))
+    return frame_of([[*row, *[""] * (width - len(row))] for row in rows[1:]], rows[0])
 
 
 def _text(cell: Any) -> str:

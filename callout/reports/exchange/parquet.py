@@ -28,6 +28,7 @@ from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
 from callout.reports.exchange.metadata import About, about_from
 from callout.reports.identities import identified
 from callout.reports.stand.columns import PLOT_COLUMNS
+from callout.survey.archives import refuse_large
 from callout.survey.files import storage_errors
 
 NAMES = ("measurements.parquet", "plots.parquet")
@@ -86,6 +87,8 @@ def read_parquet(folder: Path) -> Dataset:
         if name not in NAMES and not (folder / name).is_file():
             continue
         try:
+            about_it = parquet.read_metadata(folder / name)
+            refuse_large(about_it.num_rows, about_it.num_columns)
             found = parquet.read_table(folder / name)
         except (OSError, arrow.ArrowException) as error:
             raise OperatorError(f"{folder / name} cannot be read: {error}") from None

@@ -7,7 +7,6 @@ table is refused, and so is a table of which any row cannot be used.
 from __future__ import annotations
 
 import hashlib
-import json
 from pathlib import Path
 
 import pandas as pd
@@ -18,7 +17,9 @@ from callout.reports.exchange.taken.foreign import read_foreign
 from callout.reports.exchange.taken.importing import import_table
 from callout.reports.exchange.taken.mapping import read_mapping
 from callout.reports.identities import identified
+from callout.survey.archives import json_of, read_table
 from callout.survey.files import storage_errors
+from callout.survey.guard import read_plain
 
 DESCRIPTOR = "datapackage.json"
 
@@ -45,7 +46,7 @@ def mapped_dataset(path: Path, mapping: Path) -> Dataset:
 def origin_of(path: Path) -> str:
     """What a table's rows are called by: the very bytes of its file."""
     with storage_errors(f"cannot read {path}"):
-        return hashlib.sha256(path.read_bytes()).hexdigest()
+        return hashlib.sha256(read_table(path)).hexdigest()
 
 
 def _table_of(path: Path) -> Path:
@@ -53,7 +54,7 @@ def _table_of(path: Path) -> Path:
     if descriptor.name != DESCRIPTOR:
         return path
     try:
-        resources = json.loads(descriptor.read_text(encoding="utf-8"))["resources"]
+        resources = json_of(read_plain(descriptor).decode("utf-8"))["resources"]
         names = [str(item["path"]) for item in resources if str(item["path"]).endswith(".csv")]
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise OperatorError(f"{descriptor} is no data package: {error}") from None

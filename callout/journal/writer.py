@@ -16,8 +16,8 @@ from callout import __version__
 from callout.core.errors import OperatorError, StorageError
 from callout.core.events import Effect, Event, KeepMemo, Save
 from callout.journal.codec import canonical, event_parts, reading_row
+from callout.journal.holder import MACHINE, NOTED, holder_in, machine_id
 from callout.journal.kinds import TELLING, with_program, written_by
-from callout.journal.machine import MACHINE, NOTED, holder_in, machine_id
 from callout.journal.schema import connect
 from callout.survey.guard import open_lock
 

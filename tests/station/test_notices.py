@@ -24,7 +24,7 @@ from callout.core.model import PastMeasurement, PlotSettings, Tree
 from callout.core.saying import Saying, saying
 from callout.core.units import Unit
 from callout.journal.folder import SurveyFolder, make_survey
-from callout.journal.machine import machine_id
+from callout.journal.holder import machine_id
 from callout.station import build
 from callout.station.post import Post, Told, Work
 from callout.station.station import Station

@@ -17,7 +17,7 @@ from callout.core.events import Effect, Event, Heard, Say
 from callout.core.model import PlotSettings
 from callout.core.saying import Saying, as_is, saying
 from callout.journal.codec import KINDS, settings_from
-from callout.journal.machine import MACHINE, NOTED, holder_in, machine_id
+from callout.journal.holder import MACHINE, NOTED, holder_in, machine_id
 from callout.journal.reader import Entry, JournalReader
 from callout.session.state import Memory, Survey
 from callout.survey.check_settings import rules_in

@@ -35,7 +35,6 @@ from callout.station.hearing.apart import ApartEngine
 from callout.station.scopes import plot_named, scope_of
 from callout.station.typed_words import keepable, typed_line
 from callout.station.upkeep.ledger import Ledger, TellDisk
-from callout.station.upkeep.notices import Noting
 from callout.wording.language_files import english
 from callout.wording.wording import Wording
 
@@ -57,13 +56,11 @@ class Station:
         self._encode, self._now = encode, now
         self.wording = wording or english()
         """How what is done is told, in the survey's language."""
-        self._watchers = Watchers()
-        self._echo_times = EchoTimes()
+        self._watchers, self._echo_times = Watchers(), EchoTimes()
         self.refusals = 0
         """How often the disk refused to keep or save something."""
         self._ledger = Ledger(folder, now().isoformat(), self._believed)
-        self.noting = Noting()
-        """What this start asks to be looked at."""
+        self.noting = self._ledger.noting
         self._scope = Scope()
 
     @property
@@ -282,10 +279,7 @@ class Station:
         try:
             self._ledger.mend()
             event = make()
-            noting = self.noting.answered_by(event, self.memory)
             effects = self._ledger.commit(event)
-            if noting:
-                effects = self.noting.done(self._ledger.append, event.at, self.memory.who)
         except StorageError as error:
             # The session stays where it was: what waits for confirmation still waits.
             self._refused(saying("not-saved-why", why=error.saying), error)

@@ -19,6 +19,7 @@ from callout.proof.seals import Seal, Sign, seal
 from callout.session.machine import step
 from callout.session.state import Memory, Survey
 from callout.station.upkeep.mending import mended, place_of, same_place
+from callout.station.upkeep.notices import Noting
 from callout.station.upkeep.recall import recall
 
 SLOW_DISK_S = 2.0
@@ -36,6 +37,8 @@ class Ledger:
         self._doubt = False  # whether the last commit may or may not have reached the disk
         self.tell_disk: TellDisk = lambda says: None
         """Told when the disk refuses or is slow (what is wrong), or is well (None)."""
+        self.noting = Noting()
+        """What this start asks to be looked at; the answer is an entry that follows its event."""
         self._writer = JournalWriter(folder.database)
         try:
             self.survey, self.memory = recall(folder, self._writer, now)
@@ -65,8 +68,9 @@ class Ledger:
         took_s = time.perf_counter() - started
         slow = saying("disk-slow", count=round(took_s))
         self.tell_disk(slow if took_s >= SLOW_DISK_S else None)
+        noting = self.noting.answered_by(event, self.memory)
         self.memory = memory
-        return effects
+        return self.noting.done(self.append, event.at, memory.who) if noting else effects
 
     def append(self, at: str, kind: str, body: dict[str, Any]) -> None:
         """Journal what is no event of the session. Raises StorageError, nothing done."""

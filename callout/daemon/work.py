@@ -136,7 +136,7 @@ class Daemon:
         """Whether hearing gets on and the station can be spoken to."""
         live = self._orders.work.frames is None
         if live and time.monotonic() - self._beat_at > HEARING_S:
-            logs.LOGGER.error("hearing gets on no more")
+            logs.LOGGER.error("hearing makes no progress")
             return False
         if not self._station.responds(LOCK_S):
             logs.LOGGER.error("the station does not respond")

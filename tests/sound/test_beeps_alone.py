@@ -212,7 +212,7 @@ def test_a_newer_answer_cuts_an_older_one_and_a_notice_waits(
     waiting = Say((as_is("Still waiting: 83, 24.6."), saying("confirm-asked")), "ask")
     with echoing(monkeypatch, None) as echo:
         echo.tell(answer(NEXT))
-        until(lambda: bool(made and made[0].played))
+        until(lambda: bool(made and made[0].played) and made[0]._now.done)
         speaker = made[0]
         speaker.hold.clear()
         echo.tell(answer(QUESTION))

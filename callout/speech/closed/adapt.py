@@ -113,7 +113,7 @@ def slope(
     recipe: Recipe,
     rng: np.random.Generator | None = None,
 ) -> tuple[float, Weights]:
-    """What is to become small, and its gradient over the weights of ``recipe.layers``.
+    """The loss, and its gradient over the weights of ``recipe.layers``.
 
     The mean CTC loss of what was said, and ``hold`` times the mean divergence from what is held
     (less a constant). With ``rng`` some hidden values are dropped.

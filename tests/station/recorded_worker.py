@@ -1,0 +1,44 @@
+"""The process whose file calls are written down: the worker of the kill tests, for a while.
+
+Run as ``recorded_worker.py SURVEY MARKS SEED CONFIRMATIONS``; what it was told goes into MARKS.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+import killed_worker
+
+from callout.journal.folder import SurveyFolder
+from callout.station.station import Station
+
+
+class EnoughError(Exception):
+    """It has confirmed so often."""
+
+
+def main() -> None:
+    folder, seed, most = SurveyFolder(Path(sys.argv[1])), int(sys.argv[3]), int(sys.argv[4])
+    pipe = os.open(sys.argv[2], os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+    press, presses = Station.press, 0
+
+    def counted(station: Station, *args: object, **kwargs: object) -> None:
+        nonlocal presses
+        press(station, *args, **kwargs)  # type: ignore[arg-type]
+        presses += 1
+        if presses % 9 == 0:
+            station.seal()
+        if presses >= most:
+            raise EnoughError
+
+    Station.press = counted  # type: ignore[method-assign,assignment]
+    try:
+        killed_worker.work(folder, pipe, seed)
+    except EnoughError:
+        os._exit(0)
+
+
+if __name__ == "__main__":
+    main()

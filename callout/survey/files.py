@@ -61,6 +61,14 @@ def sync_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
+def refuse_taken(path: Path) -> None:
+    """Raises OperatorError where ``path`` exists or its parent does not."""
+    if path.exists():
+        raise OperatorError(f"{path} exists already: choose another name")
+    if not path.parent.is_dir():
+        raise OperatorError(f"there is no folder {path.parent}: make it first")
+
+
 @contextmanager
 def new_folder(path: Path) -> Iterator[Path]:
     """A folder to fill, which becomes ``path`` where nothing fails, and goes away where it does.
@@ -68,10 +76,7 @@ def new_folder(path: Path) -> Iterator[Path]:
     Raises OperatorError where ``path`` exists or its parent does not. What a killed builder left
     in the same place is taken away first; a builder still at work holds a lock on its mark.
     """
-    if path.exists():
-        raise OperatorError(f"{path} exists already: choose another name")
-    if not path.parent.is_dir():
-        raise OperatorError(f"there is no folder {path.parent}: make it first")
+    refuse_taken(path)
     with storage_errors(f"cannot make {path}"):
         clear_abandoned(path.parent)
         building = Path(tempfile.mkdtemp(dir=path.parent, prefix=f"{_BUILDING}{path.name}-"))

@@ -22,7 +22,7 @@ from callout.core.units import parse_decimal
 from callout.journal.folder import SurveyFolder, make_survey
 from callout.journal.reader import current
 from callout.journal.writer import JournalWriter
-from callout.survey.files import storage_errors
+from callout.survey.files import refuse_taken, storage_errors
 from callout.survey.plot_history import SECTION
 from callout.survey.species_table import SPECIES_FILE
 
@@ -106,18 +106,18 @@ def make_remeasurement(
         config = folder.config()
         names = dict.fromkeys(tree.plot for tree in drawn.trees)
         settings = {name: plots[name].settings for name in names}
-        second = make_survey(
-            into, drawn.trees, config.measuring, settings, at, _files(folder, into.name)
-        )
         told = _told(drawn)
+        origin = {**told, "survey": folder.path.resolve().name}
+        refuse_taken(into)
+        # First here: a walk that this journal does not know could never be held against it, and a
+        # draw that was never walked does no harm.
         writer.append(at, DRAWN, {**told, "into": into.name})
+        make_survey(
+            into, drawn.trees, config.measuring, settings, at, _files(folder, into.name),
+            [(REMEASURES, origin)],
+        )  # fmt: skip
     finally:
         writer.close()
-    again = JournalWriter(second.database)
-    try:
-        again.append(at, REMEASURES, {**told, "survey": folder.path.resolve().name})
-    finally:
-        again.close()
     return drawn
 
 

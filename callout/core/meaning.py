@@ -23,7 +23,8 @@ class Meaning:
     ``tag`` is the tag as said, leading zeros kept; ``value`` the size as said, exact, in ``unit``
     (None: the plot's unit) and ``scale`` (None: the plot's); ``implied`` marks a decimal point that
     was not said. ``height_m`` is in metres, exact; ``height_unit`` feet where it was said in feet.
-    ``text`` holds the words of a note that was typed.
+    ``text`` holds the words of a note that was typed, or a plot's name. ``bare``: the tag came in
+    words, and without the word for it ("sixty one nineteen").
     """
 
     kind: str
@@ -39,6 +40,7 @@ class Meaning:
     scale: Scale | None = None
     height_unit: Unit | None = None
     text: str | None = None
+    bare: bool = False
 
     def as_json(self) -> dict[str, Any]:
         """Plain values for JSON; numbers as exact text, absent parts left out but the main four."""
@@ -71,17 +73,30 @@ class Meaning:
 
 # Of one number: more than any tape shows, and few enough that exact arithmetic stays exact.
 MOST_FIGURES = 12
-_SLOTS = ("tag", "size", "stem", "height", "new", "retag", "species")
+BARE = "@bare"
+"""Emitted where a tag came without its word."""
+_SLOTS = ("tag", "size", "stem", "height", "new", "retag", "species", "plot")
+_BETWEEN = ("@pause", "@link")
+_YES = ("confirm", "accept")
 
 
 def meaning_of(tokens: Sequence[str]) -> Meaning | None:
-    """The meaning that a grammar's emitted tokens add up to; None where they are no number."""
+    """The meaning that a grammar's emitted tokens add up to; None where they are no number,
+
+    or where a word that follows leaves it open what is to come: "yes, so" is no yes.
+    """
+    if _goes_on(tokens):
+        return None
     slots: dict[str, str] = {}
     said: dict[str, str] = {}
     slot = ""
     for token in tokens:
         name, _, argument = token[1:].partition(":")
-        if token == "@redo":
+        if token in _BETWEEN:
+            continue
+        if token == "@anew":
+            slots, said, slot = {}, {}, ""
+        elif token == "@redo":
             slots[slot] = ""
         elif token.startswith("@") and name in _SLOTS:
             slot = name
@@ -107,7 +122,40 @@ def meaning_of(tokens: Sequence[str]) -> Meaning | None:
         height_unit=Unit.FOOT if height_unit is Unit.FOOT else None,
         scale=Scale(said["scale"]) if "scale" in said else None,
         new_tag=slots.get("retag"),
+        text=slots["plot"].replace("_", " ") if "plot" in slots else None,
     )
+
+
+def _goes_on(tokens: Sequence[str]) -> bool:
+    """Whether something was to follow, or a yes is not said plainly, or a word cuts a number."""
+    if any(f"@kind:{kind}" in tokens for kind in _YES):
+        return "@link" in tokens or tokens[-1] in _BETWEEN
+    return bool(tokens) and (tokens[-1] == "@link" or _cut_by("@link", tokens))
+
+
+def parted(tokens: Sequence[str]) -> bool:
+    """Whether there was a pause between the figures of one number.
+
+    "Nineteen, um, three" may be 19.3, or 3 after a 19 that was not meant.
+    """
+    return _cut_by("@pause", tokens)
+
+
+def _cut_by(between: str, tokens: Sequence[str]) -> bool:
+    before, cut = "@", False
+    for token in tokens:
+        if token in _BETWEEN:
+            cut = cut or token == between
+        else:
+            if cut and _are_figures(before) and _are_figures(token):
+                return True
+            before, cut = token, False
+    return False
+
+
+def _are_figures(token: str) -> bool:
+    """Figures of a number, but not its point, beside which one may hesitate."""
+    return not token.startswith(("@", ".")) and token != "_"
 
 
 def _number(text: str | None) -> Decimal | None:

@@ -25,8 +25,8 @@ class PlotSettings:
     """How one plot is measured. Sizes in ``unit``; ``breast_height_m`` in metres.
 
     ``area_ha`` (None: not known), ``treatment`` (control, too, is one), ``site``, ``shape`` and
-    ``established`` (a year or a day) say what the plot is. ``paint_line``: whether the height of
-    measurement is painted on the trees (None: not known).
+    ``established`` (a year or a day) say what the plot is. ``decimal_comma``: a typed 11,2 is 11.2.
+    ``paint_line``: whether the height of measurement is painted on the trees (None: not known).
     """
 
     plot: str
@@ -38,6 +38,7 @@ class PlotSettings:
     smallest: Decimal = Decimal("1.0")
     largest: Decimal = Decimal(200)
     implied_point: bool = True
+    decimal_comma: bool = False
     area_ha: Decimal | None = None
     treatment: str = ""
     site: str = ""

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Mapping
 from collections.abc import Sequence as Ordered
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple, Protocol
 
@@ -28,11 +28,16 @@ class Arc(NamedTuple):
 
 @dataclass(frozen=True)
 class Automaton:
-    """Without empty arcs and loops: ``arcs[state]`` lead on, in ``finals`` an utterance may end."""
+    """Without empty arcs and loops: ``arcs[state]`` lead on, in ``finals`` an utterance may end.
+
+    Words of ``anywhere`` may also stand between any two others, and emit a token there; nobody
+    listens for those.
+    """
 
     start: int
     finals: frozenset[int]
     arcs: tuple[tuple[Arc, ...], ...]
+    anywhere: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def words(self) -> frozenset[str]:
@@ -54,7 +59,10 @@ class Automaton:
 
     def __getstate__(self) -> dict[str, Any]:
         """Without what can be worked out again, so that it is small to send."""
-        return {"start": self.start, "finals": self.finals, "arcs": self.arcs}
+        return {
+            "start": self.start, "finals": self.finals, "arcs": self.arcs,
+            "anywhere": self.anywhere,
+        }  # fmt: skip
 
 
 def without_words(automaton: Automaton, words: frozenset[str]) -> Automaton:

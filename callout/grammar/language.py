@@ -6,27 +6,30 @@ Takes texts, not paths; where ``grammars/`` lies is the wiring's business.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from callout.core.errors import OperatorError
-from callout.grammar.automaton import Automaton, without_words
+from callout.grammar.automaton import Automaton
 from callout.grammar.compiling import compile_grammar
-from callout.grammar.jsgf import Choice, Expansion, Grammar, Repeat, Tag, Token, parse_jsgf
+from callout.grammar.jsgf import VOID, Choice, Expansion, Grammar, Repeat, Tag, Token, parse_jsgf
 from callout.grammar.jsgf import Sequence as Said
 from callout.grammar.scope import Scope, narrowed_to
+from callout.grammar.words import tokens_of
 
 ROOT = "callout"
-WRITTEN = "written_"
+NOT_HEARD = ("written_", "free_")
+"""How the rules begin that are for text alone: nobody listens for what stands in them."""
+_ANYWHERE = {"free_pause": "@pause", "free_link": "@link"}
 
 
 @dataclass(frozen=True)
 class Language:
-    """``full`` reads what is typed or transcribed; ``written`` are its words that nobody says."""
+    """``full`` reads what is typed or transcribed, all of ``grammar``."""
 
     code: str
     full: Automaton
-    written: frozenset[str]
+    grammar: Grammar
     pronunciations: Mapping[str, str]
     species: tuple[str, ...] = ()
     unsaid: tuple[str, ...] = ()
@@ -34,8 +37,12 @@ class Language:
 
     @cached_property
     def spoken(self) -> Automaton:
-        """What a recogniser may hear."""
-        return without_words(self.full, self.written)
+        """What a recogniser may hear: the grammar without its rules for text."""
+        rules = {
+            name: VOID if name.startswith(NOT_HEARD) else part
+            for name, part in self.grammar.rules.items()
+        }
+        return compile_grammar(replace(self.grammar, rules=rules), ROOT)
 
     def spoken_in(self, scope: Scope) -> Automaton:
         """What may be heard in one plot."""
@@ -43,32 +50,37 @@ class Language:
 
 
 def read_language(
-    code: str, grammar: str, dictionary: str = "", species: Sequence[str] = ()
+    code: str,
+    grammar: str,
+    dictionary: str = "",
+    species: Sequence[str] = (),
+    plots: Sequence[str] = (),
 ) -> Language:
     """The language of a JSGF text, its pronunciations (``word PH ON ES`` lines), and the survey's
 
-    species by their spoken names. Raises OperatorError for a grammar that cannot be used.
+    species and plots by their names. Raises OperatorError for a grammar that cannot be used.
     """
     parsed = parse_jsgf(grammar)
-    filled = {"species": _species(species)} if "species" in parsed.rules else {}
-    full = compile_grammar(parsed, ROOT, filled)
+    filled = {"species": _species(species), "plots": _plots(plots)}
+    rules = {name: filled.get(name, part) for name, part in parsed.rules.items()}
+    parsed = replace(parsed, rules=rules)
     return Language(
         code=code,
-        full=full,
-        written=_written_words(parsed),
+        full=replace(compile_grammar(parsed, ROOT), anywhere=_anywhere(parsed)),
+        grammar=parsed,
         pronunciations=_pronunciations(dictionary),
         species=tuple(sorted(set(species))),
         unsaid=tuple(name for name in sorted(set(species)) if not plain_words(name)),
     )
 
 
-def _written_words(grammar: Grammar) -> frozenset[str]:
-    """Words that stand in the rules for the keyboard and in no other: nobody says them."""
-    written: set[str] = set()
-    said: set[str] = set()
-    for name, part in grammar.rules.items():
-        (written if name.startswith(WRITTEN) else said).update(_words_in(part))
-    return frozenset(written - said)
+def _anywhere(grammar: Grammar) -> dict[str, str]:
+    """The words that may stand between any two others, and what each emits."""
+    return {
+        word: token
+        for name, token in _ANYWHERE.items()
+        for word in _words_in(grammar.rules.get(name, VOID))
+    }
 
 
 def _words_in(part: Expansion) -> set[str]:
@@ -87,6 +99,19 @@ def _species(names: Sequence[str]) -> Expansion:
     for name in sorted(set(names)):
         if words := plain_words(name):
             options.append(Said((*(Token(word) for word in words), Tag(name.replace(" ", "_")))))
+    return Choice(tuple(options))
+
+
+def _plots(names: Sequence[str]) -> Expansion:
+    """Each plot by what is typed for its name; its figures are emitted as they were typed."""
+    options = []
+    for name in sorted(set(names)):
+        try:
+            tokens = tokens_of(name)
+        except OperatorError:
+            continue  # a name that cannot be typed as a callout: --plot opens it
+        emits = ["$" if token.word.isupper() else token.text for token in tokens]
+        options.append(Said((*(Token(one.word) for one in tokens), Tag(" _ ".join(emits)))))
     return Choice(tuple(options))
 
 

@@ -7,10 +7,10 @@ purpose: it may flag a reading, never choose it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
-from callout.core.meaning import MOST_FIGURES, Meaning, meaning_of
+from callout.core.meaning import BARE, MOST_FIGURES, Meaning, meaning_of, parted
 from callout.core.saying import Saying, Says, saying
 from callout.core.told import command_told, status_told
 from callout.grammar.automaton import Automaton, Emits
@@ -28,11 +28,23 @@ class Parsed:
 
 
 def meanings_of(automaton: Automaton, heard: Sequence[Heard]) -> tuple[Meaning, ...]:
-    """Every distinct meaning of the tokens, in a stable order; empty where there is none."""
+    """Every distinct meaning of the tokens, in a stable order; empty where there is none.
+
+    A number is a tag without the word for it only where the words have no other meaning: "twenty
+    four point six" is a size, not tree 20.
+    """
+    return _distinct(said for said in _ends(automaton, heard) if not parted(said))
+
+
+def _ends(automaton: Automaton, heard: Sequence[Heard]) -> set[Emits]:
+    """What the words emit, by every way through the automaton."""
     reached: dict[int, set[Emits]] = {automaton.start: {()}}
     for token in heard:
         following: dict[int, set[Emits]] = {}
         for state, said in reached.items():
+            between = automaton.anywhere.get(token.word)
+            if between is not None and said:
+                following.setdefault(state, set()).update((*old, between) for old in said)
             for arc in automaton.arcs_by(state, token.word):
                 more = arc.emits
                 if "$" in more:
@@ -40,23 +52,65 @@ def meanings_of(automaton: Automaton, heard: Sequence[Heard]) -> tuple[Meaning, 
                 landed = following.setdefault(arc.target, set())
                 landed.update([old + more for old in said] if more else said)
         reached = following
-    ends = {said for state in automaton.finals for said in reached.get(state, ())}
-    found = {meaning_of(said): None for said in sorted(ends)}
-    return tuple(meaning for meaning in found if meaning is not None)
+    return {said for state in automaton.finals for said in reached.get(state, ())}
+
+
+def _distinct(ends: Iterable[Emits]) -> tuple[Meaning, ...]:
+    """Each meaning once, of those with the fewest tags that came without their word."""
+    by_bare: dict[int, dict[Meaning, None]] = {}
+    for said in sorted(ends):
+        if (meaning := meaning_of(said)) is not None:
+            by_bare.setdefault(said.count(BARE), {})[meaning] = None
+    if not by_bare:
+        return ()
+    fewest = min(by_bare)
+    return tuple(replace(one, bare=True) if fewest else one for one in by_bare[fewest])
 
 
 def parse_words(automaton: Automaton, text: str, scope: Scope) -> Parsed:
     """What ``text`` means within ``scope``. Raises OperatorError for text that is no words."""
-    tokens = _split_known(tokens_of(text), automaton.words)
-    meanings = meanings_of(automaton, tokens)
-    if not meanings and any(token.word == "," for token in tokens):
+    known = automaton.words.union(automaton.anywhere)
+    tokens = _split_known(tokens_of(text, scope.decimal_comma), known)
+    tokens = tuple(_as_it_hangs(token, scope) for token in tokens)
+    ends = _ends(automaton, tokens)
+    if not ends and any(token.word == "," for token in tokens):
         # A comma helps where it parts tag from size; elsewhere it must not stand in the way. A
         # hyphen must: "eighty-three inches" is no tree 80 of three inches.
-        meanings = meanings_of(automaton, [item for item in tokens if item.word != ","])
+        tokens = tuple(item for item in tokens if item.word != ",")
+        ends = _ends(automaton, tokens)
     figures = max((sum(map(str.isdigit, token.text)) for token in tokens), default=0)
-    if not meanings and figures > MOST_FIGURES:
+    if not ends and figures > MOST_FIGURES:
         return Parsed(text, (), saying("number-of-figures", count=figures))
-    return choose(text, meanings, scope)
+    meanings = _distinct(said for said in ends if not parted(said))
+    if any(token.word in _FIGURES for token in tokens):  # in figures it is plain which is the tag
+        meanings = tuple(replace(meaning, bare=False) for meaning in meanings)
+    chosen = choose(text, meanings, scope)
+    return _with_parted(chosen, _distinct(said for said in ends if parted(said)), scope)
+
+
+_FIGURES = ("NUMERAL", "LABEL")
+
+
+def _with_parted(chosen: Parsed, apart: Sequence[Meaning], scope: Scope) -> Parsed:
+    """Asked, where a number with a pause within it fits the plot as well: it is never taken."""
+    known = [replace(meaning, bare=False) for meaning in chosen.meanings]
+    others = [one for one in apart if replace(one, bare=False) not in known and scope.fits(one)]
+    if not others or (chosen.problem is not None and chosen.meanings):
+        return chosen
+    if not chosen.meanings:
+        says = saying("number-in-one-piece", meaning=_told(others[0]))
+        return Parsed(chosen.words, (), says)
+    both = (*chosen.meanings, *others)
+    return Parsed(chosen.words, both, saying("could-be", meanings=_listed(both)))
+
+
+def _as_it_hangs(token: Heard, scope: Scope) -> Heard:
+    """A tag of letters as the roster writes it, where only a hyphen is the difference."""
+    if token.word != "LABEL" or scope.tags is None or token.text in scope.tags:
+        return token
+    plain = token.text.replace("-", "")
+    alike = [tag for tag in scope.tags if tag.replace("-", "").upper() == plain]
+    return replace(token, text=alike[0]) if len(alike) == 1 else token
 
 
 def _split_known(tokens: Sequence[Heard], known: frozenset[str]) -> tuple[Heard, ...]:

@@ -25,6 +25,7 @@ class Scope:
     """The plot's tags (None: any tag) and its plausible diameters, ends included, in ``unit``.
 
     A size is called by ``scale`` unless its side of the tape is said; a girth is pi times as large.
+    ``decimal_comma``: a typed 11,2 is 11.2.
     """
 
     tags: frozenset[str] | None = None
@@ -33,6 +34,7 @@ class Scope:
     unit: Unit | None = None
     implied_point: bool = True
     scale: Scale = Scale.DIAMETER
+    decimal_comma: bool = False
 
     def fits(self, meaning: Meaning) -> bool:
         """Whether ``meaning`` names a tree of the plot (or a new one) and a size trees have."""

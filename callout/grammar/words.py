@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from decimal import Decimal
 
 from callout.core.errors import OperatorError
 from callout.core.saying import saying
@@ -27,18 +28,20 @@ class Heard:
 # ASCII digits only: a tag in other digits would be no tag of the roster. Korean writes a counter
 # on to its number ("83번"), so that a Hangul syllable ends a number as a space does.
 _TOKEN = re.compile(
-    r"""(?P<hyphened>(?:[a-z]{1,3}-[0-9]|[0-9]+-[a-z](?![a-z]{2}))[a-z0-9]*(?:-[a-z0-9]+)*)(?![^\W가-힣]|\.[0-9])
+    r"""(?:(?P<whole>[0-9]+)-)?(?P<fraction>[0-9]+/[0-9]+)(?P<part>in|cm|mm|")?(?![^\W가-힣]|[./][0-9])
+    |(?P<hyphened>(?:[a-z]{1,3}-[0-9]|[0-9]+-[a-z](?![a-z]{2}))[a-z0-9]*(?:-[a-z0-9]+)*)(?![^\W가-힣]|\.[0-9])
     |(?P<number>[0-9]+(?:\.[0-9]+)?)(?P<unit>in|cm|mm|")?(?![^\W가-힣]|\.[0-9])
     |(?P<label>[a-z]{0,3}[0-9][a-z0-9]*)(?![^\W가-힣]|\.[0-9])
     |(?P<word>[^\W\d_]+(?:'[^\W\d_]+)?)
-    |(?P<mark>[,"-])""",
+    |(?P<half>\.[0-9]+)(?P<of>in|cm|mm|")?(?![^\W가-힣]|\.[0-9])
+    |(?P<mark>[,"#=-])""",
     re.VERBOSE,
 )
 
 _HYPHEN = re.compile(r"(?<=[^\W\d_])-(?=[^\W\d_])")
 # What would lose its sign or its point if punctuation were merely passed over.
 _MISLEADING = (
-    (re.compile(r"(?<![0-9])\.[0-9]+"), saying("size-begins")),
+    (re.compile(r"(?<=[0-9])[\s,:;]+\.[0-9]+|\.\.[0-9]+"), saying("size-begins")),
     (re.compile(r"(?<!\w)-[0-9.]+"), saying("size-below-zero")),
     (
         re.compile(r"[0-9]+,[0-9]+(?!\.?[0-9])"),
@@ -47,11 +50,24 @@ _MISLEADING = (
 )
 
 
-def tokens_of(text: str) -> tuple[Heard, ...]:
-    """The tokens of ``text``, lower case. Raises OperatorError for over-long or unreadable text."""
+_WITH_COMMA = re.compile(r"(?<![0-9.,])([0-9]+),([0-9]+)(?![0-9.,])")
+_ASKING = "?"
+_FRACTIONS_OF = (2, 4, 8, 16, 32)
+"""What an inch is divided into on a tape (common practice)."""
+
+
+def tokens_of(text: str, decimal_comma: bool = False) -> tuple[Heard, ...]:
+    """The tokens of ``text``, lower case. Raises OperatorError for over-long or unreadable text.
+
+    ``decimal_comma``: ``11,2`` is 11.2 here.
+    """
     if len(text) > MAX_CHARACTERS:
         raise OperatorError(saying("callout-too-long", count=len(text)))
     plain = text.lower().replace("’", "'")
+    if plain.strip() == _ASKING:
+        return (Heard(_ASKING, _ASKING),)
+    if decimal_comma:
+        plain = _WITH_COMMA.sub(r"\1.\2", plain)
     for pattern, advice in _MISLEADING:
         misled = pattern.search(plain)
         if misled:
@@ -59,10 +75,10 @@ def tokens_of(text: str) -> tuple[Heard, ...]:
     found: list[Heard] = []
     at = 0
     while at < len(plain):
-        if plain[at] in " \t\n\r.;:!?…":
+        match = _TOKEN.match(plain, at)
+        if match is None and plain[at] in " \t\n\r.;:!?…":
             at += 1
             continue
-        match = _TOKEN.match(plain, at)
         if match is None:
             advice = saying("write-words")
             raise OperatorError(
@@ -86,7 +102,11 @@ def is_tag(text: str) -> bool:
 
 
 def _tokens(match: re.Match[str]) -> list[Heard]:
+    if match.group("fraction"):
+        return _fraction(match)
     number, unit = match.group("number"), match.group("unit")
+    if match.group("half"):
+        number, unit = f"0{match.group('half')}", match.group("of")
     if number:
         kind = "DECIMAL" if "." in number else "NUMERAL"
         return [Heard(kind, number), *([Heard(unit, unit)] if unit else [])]
@@ -94,6 +114,18 @@ def _tokens(match: re.Match[str]) -> list[Heard]:
     if label:
         return [Heard("LABEL", label.upper())]
     mark = match.group("mark")
-    if mark == "-" and not _HYPHEN.match(match.string, match.start()):
+    if mark == "=" or (mark == "-" and not _HYPHEN.match(match.string, match.start())):
         mark = ","  # a dash parts, as a comma does; only a hyphen within a word joins
     return [Heard(mark or match.group(), match.group())]
+
+
+def _fraction(match: re.Match[str]) -> list[Heard]:
+    """``3/8``, or ``11-3/8``: the fraction's text is what follows the whole number, ``.375``."""
+    whole, unit = match.group("whole"), match.group("part")
+    top, bottom = map(int, match.group("fraction").split("/"))
+    if bottom not in _FRACTIONS_OF or not 0 < top < bottom:
+        advice = saying("write-fraction")
+        raise OperatorError(saying("cannot-read", words=repr(match.group()), advice=advice))
+    part = Heard("FRACTION", f"{Decimal(top) / bottom:f}".removeprefix("0"))
+    before = [Heard("NUMERAL", whole)] if whole else []
+    return [*before, part, *([Heard(unit, unit)] if unit else [])]

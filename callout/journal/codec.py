@@ -166,6 +166,7 @@ def plot_settings(plot: str, item: Mapping[str, Any]) -> PlotSettings:
         smallest=Decimal(item["smallest"]),
         largest=Decimal(item["largest"]),
         implied_point=bool(item["implied_point"]),
+        decimal_comma=bool(item.get("decimal_comma", False)),
         area_ha=_decimal(item.get("area_ha")),
         treatment=str(item.get("treatment", "")),
         site=str(item.get("site", "")),

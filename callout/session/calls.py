@@ -41,8 +41,14 @@ def reading(turn: Turn) -> Result:
     tag = turn.meaning.tag or turn.memory.named
     if tag is None:
         return which_tree(turn)
+    if turn.meaning.bare and turn.memory.phase is not Phase.IDLE and tag != turn.memory.named:
+        # "Nineteen, um, twenty" may be the size of the tree in hand, said twice.
+        return asked(turn.memory, saying("say-tree-word", tag=turn.shown(tag)), "refused")
     turn, dropped = let_press_go(turn)
     meaning = replace(turn.meaning, status=_status_told(turn, tag))
+    draft = turn.memory.drafted
+    if draft is not None and draft.is_new and draft.value is None and draft.tag == tag:
+        meaning = replace(meaning, kind="new", species=meaning.species or draft.species or None)
     return propose(turn, tag, meaning, dropped)
 
 
@@ -63,6 +69,8 @@ def named_only(turn: Turn) -> Result:
     if tag not in known_tags(turn.memory, turn.plot):
         return refused(turn.memory, turn.rules, saying("no-such-tree", tag=tag))
     stem = turn.meaning.stem or ""
+    if turn.treeless is not None:  # the answer to "which tree?"
+        return propose(turn, tag, replace(turn.treeless, kind="reading", stem=stem or None))
     taken = joined(turn, tag, stem)
     if taken is not None:
         return taken
@@ -107,10 +115,41 @@ def new_tree(turn: Turn) -> Result:
     """A tree that the roster lacks: tag and diameter come together, or from the tape."""
     tag = str(turn.meaning.tag)
     if turn.meaning.value is None:
-        said = saying("new-tree-together")
-        return joined(turn, tag) or refused(turn.memory, turn.rules, said)
+        return joined(turn, tag) or _new_named(turn, tag)
     turn, dropped = let_press_go(turn)
     return propose(turn, tag, told=dropped)
+
+
+def _new_named(turn: Turn, tag: str) -> Result:
+    """A new tree by its tag alone: its diameter comes next, or where it is dead, that."""
+    if turn.edition < 3:
+        return refused(turn.memory, turn.rules, saying("new-tree-together"))
+    if tag in known_tags(turn.memory, turn.plot):
+        return refused(turn.memory, turn.rules, saying("tag-in-plot", tag=tag))
+    here, event = turn.plot.settings, turn.event
+    draft = Reading(
+        event.entry, event.at, here.plot, tag, turn.meaning.species or "", unit=here.unit,
+        words=event.words, source=event.source, who=turn.memory.who, is_new=True,
+    )  # fmt: skip
+    return _new_in_hand(replace(turn, memory=wait_for_size(turn, tag)[0]), draft)
+
+
+def _new_in_hand(turn: Turn, draft: Reading) -> Result:
+    parts = (saying("tree", tag=draft.tag), *([as_is(draft.species)] if draft.species else []))
+    called = saying("new-tree-in-hand", parts=parts)
+    said = (*echo.let_go(turn.waiting), called, saying("diameter-asked"))
+    return replace(turn.memory, drafted=draft, said=said), (Say(said, "ask"),)
+
+
+def species(turn: Turn) -> Result:
+    """The species of the new tree in hand; of any other tree it is the roster's."""
+    draft, name = turn.memory.drafted, str(turn.meaning.species)
+    in_hand = turn.memory.phase in (Phase.NAMED, Phase.PENDING)
+    if draft is None or not draft.is_new or not in_hand:
+        return asked(turn.memory, saying("species-of-new"), "refused")
+    if turn.waiting is not None:
+        return _amended(turn, species=name)
+    return _new_in_hand(turn, replace(draft, species=name))
 
 
 def amend(turn: Turn) -> Result:

@@ -22,12 +22,12 @@ from callout.core.meaning import Meaning
 from callout.core.model import Plot, Tree
 from callout.core.saying import Saying, Says, saying
 from callout.core.told import about_told, command_told
-from callout.session import calls, notes, presses, saving
-from callout.session.propose import which_tree
+from callout.session import calls, notes, numbers, presses, saving
 from callout.session.state import Memory, Phase, Survey, left_to_do
 from callout.session.tags import by_roster_tag
 from callout.session.tags import let_go as let_go_tag
-from callout.session.told import answers, echo
+from callout.session.told import answers, asides, echo
+from callout.session.told.asides import overheard
 from callout.session.turn import Result, Turn, asked, note_asked, refused
 
 MOST_REMINDERS = 2
@@ -37,12 +37,15 @@ def step(survey: Survey, memory: Memory, event: Event) -> Result:
     """The state after ``event`` and what the edges must do, in order."""
     if isinstance(event, Opened):
         return _opened(survey, memory, event)
-    if memory.phase is Phase.CLOSED:
+    if memory.phase is Phase.CLOSED or overheard(memory, event):
         return memory, ()
     rules = survey.rules_of(memory.plot)
     if isinstance(event, TimedOut):
+        if memory.paused:
+            return memory, ()
         return _timed_out(memory, event, float(rules.join_s))
     plot = survey.plots[memory.plot]
+    treeless, memory = memory.treeless, replace(memory, treeless=None)
     if memory.listens_for_a_note and event.source == "voice":
         return notes.listened(memory, event)
     if event.problem is not None or len(event.meanings) != 1:
@@ -51,7 +54,7 @@ def step(survey: Survey, memory: Memory, event: Event) -> Result:
         set_aside = event.source == "tape"
         return asked(memory, said, "refused") if set_aside else refused(memory, rules, said)
     meaning = by_roster_tag(memory, plot, event.meanings[0])
-    turn = Turn(memory, plot, rules, event, meaning)
+    turn = Turn(memory, plot, rules, event, meaning, treeless)
     if rules.edition > 1 and memory.phase is Phase.MEMO and meaning.kind not in _IN_A_NOTE:
         left, effects = _answered(replace(turn, memory=notes.left(memory)))
         return left, (notes.not_kept(memory), *effects)
@@ -76,8 +79,9 @@ def _opened(survey: Survey, memory: Memory, event: Opened) -> Result:
     if memory.plot == event.plot and memory.pending is not None:
         question = echo.question(memory.pending)
         kept = replace(
-            memory, who=event.who, phase=Phase.PENDING, memo=None, said=question, reminded=0
-        )
+            memory, who=event.who, phase=Phase.PENDING, memo=None, said=question, reminded=0,
+            paused=False,
+        )  # fmt: skip
         return kept, (Say(echo.still_waiting(memory.pending), "ask"),)
     fresh = Memory(
         phase=Phase.IDLE,
@@ -202,10 +206,11 @@ TABLE: dict[tuple[Phase | None, str], Handler] = {
     (None, "tree"): calls.named_only,
     (None, "new"): calls.new_tree,
     (None, "status"): calls.status,
-    (Phase.NAMED, "size"): calls.amend,
-    (Phase.PENDING, "size"): calls.amend,
-    (None, "size"): which_tree,
-    (None, "amend"): calls.amend,
+    (Phase.NAMED, "size"): numbers.for_tree_in_hand,
+    (Phase.PENDING, "size"): numbers.for_tree_in_hand,
+    (None, "size"): numbers.alone,
+    (None, "amend"): numbers.for_tree_in_hand,
+    (None, "species"): calls.species,
     (Phase.PENDING, "height"): calls.height,
     (None, "retag"): calls.lost_tag,
     (None, "press"): presses.pressed,
@@ -228,7 +233,14 @@ TABLE: dict[tuple[Phase | None, str], Handler] = {
     (Phase.MEMO, "skip"): notes.drop,
     (None, "repeat"): answers.repeat,
     (None, "left"): answers.left,
-    (None, "where"): answers.where,
+    (None, "next"): asides.following,
+    (None, "last"): asides.last_time,
+    (Phase.PENDING, "why"): asides.why,
+    (None, "help"): asides.what_fits,
+    (None, "pause"): asides.pause,
+    (None, "resume"): asides.resume,
+    (None, "plot"): asides.no_such_plot,
+    (None, "where"): asides.where_now,
     (None, "note"): notes.note,
     (None, "well"): answers.well,
     (None, "complete"): answers.complete,
@@ -236,7 +248,19 @@ TABLE: dict[tuple[Phase | None, str], Handler] = {
 
 # What is answered while a note is under way, and does not end it.
 _IN_A_NOTE = frozenset(
-    {"repeat", "left", "where", "well", "complete", "note"}
+    {
+        "repeat",
+        "left",
+        "where",
+        "well",
+        "complete",
+        "note",
+        "next",
+        "last",
+        "help",
+        "pause",
+        "resume",
+    }
     | {kind for phase, kind in TABLE if phase is Phase.MEMO}
 )
 

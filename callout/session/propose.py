@@ -55,4 +55,8 @@ def _another(before: Pending, now: Pending) -> bool:
 
 def which_tree(turn: Turn) -> Result:
     """A size with no tree in hand must not fall to the tree that was saved last."""
-    return refused(turn.memory, turn.rules, saying("which-tree"))
+    called = turn.meaning.value
+    if turn.edition < 3 or called is None:
+        return refused(turn.memory, turn.rules, saying("which-tree"))
+    memory, effects = refused(turn.memory, turn.rules, saying("size-which-tree", size=called))
+    return replace(memory, treeless=turn.meaning), effects

@@ -9,6 +9,7 @@ from enum import Enum
 
 from callout.core.checking.checks import FirstLimits, Rules
 from callout.core.events import KeepMemo
+from callout.core.meaning import Meaning
 from callout.core.model import Plot, Reading, Warned
 from callout.core.saying import Saying, Says
 from callout.core.units import Scale, Unit
@@ -76,7 +77,9 @@ class Memory:
     hand, whose stem, species and height a corrected size keeps; ``resume`` the phase to go back to
     after a note, ``memo`` a typed note that was echoed. ``lost_tags`` holds by plot and tag what
     was said of tags that are lost ('' for no new one) until a reading has it. ``elsewhere`` is the
-    entry saved last in another plot than the open one.
+    entry saved last in another plot than the open one. ``treeless`` is the size that was called
+    with no tree in hand, until anything else is said. While ``paused``, nothing that is spoken is
+    taken but the words that end it.
     """
 
     phase: Phase = Phase.CLOSED
@@ -97,6 +100,8 @@ class Memory:
     memo: KeepMemo | None = None
     lost_tags: Mapping[tuple[str, str], str] = field(default_factory=dict)
     elsewhere: int = 0
+    treeless: Meaning | None = None
+    paused: bool = False
 
     @property
     def asking(self) -> int:

@@ -25,6 +25,8 @@ class Turn:
     rules: Rules
     event: Heard
     meaning: Meaning
+    treeless: Meaning | None = None
+    """The size that was called just before, and asks for its tree."""
 
     @property
     def edition(self) -> int:

@@ -43,8 +43,8 @@ def make_station(
     """
     config = folder.config()
     with folder.reading() as reader:
-        species = survey_species(reader.plots().values())
-    language = load_language(config.language, species)
+        plots = reader.plots()
+    language = load_language(config.language, survey_species(plots.values()), tuple(plots))
     wording = load_wording(config.language)
     name = engine or config.listening.engine
     tuned, told = usable(folder, who)

@@ -29,14 +29,16 @@ def grammar_folders() -> tuple[Path, ...]:
     return (*([Path(own).expanduser()] if own else []), data_folder("grammars"))
 
 
-def load_language(code: str, species: tuple[str, ...] = ()) -> Language:
+def load_language(
+    code: str, species: tuple[str, ...] = (), plots: tuple[str, ...] = ()
+) -> Language:
     """The language of ``CODE.jsgf``. Raises OperatorError for one that is not there."""
     folders = grammar_folders()
     found = next((path for path in _paths(folders, f"{code}.jsgf") if code.isalpha()), None)
     if found is None:
         known = ", ".join(sorted({item.stem for one in folders for item in one.glob("*.jsgf")}))
         raise OperatorError(f"no grammar for language {code!r}: there is {known}")
-    return _language(code, found, species)
+    return _language(code, found, species, plots)
 
 
 def load_grammar(path: Path, code: str, species: tuple[str, ...] = ()) -> Language:
@@ -53,7 +55,9 @@ def _paths(folders: Iterable[Path], name: str) -> list[Path]:
     return [folder / name for folder in folders if (folder / name).is_file()]
 
 
-def _language(code: str, path: Path, species: tuple[str, ...]) -> Language:
+def _language(
+    code: str, path: Path, species: tuple[str, ...], plots: tuple[str, ...] = ()
+) -> Language:
     def beside(suffix: str) -> str:
         own = path.with_suffix(suffix)
         found = [own] if own.is_file() else _paths(grammar_folders(), f"{code}{suffix}")
@@ -61,6 +65,6 @@ def _language(code: str, path: Path, species: tuple[str, ...]) -> Language:
 
     try:
         grammar = path.read_text(encoding="utf-8")
-        return read_language(code, grammar, beside(".dict"), species)
+        return read_language(code, grammar, beside(".dict"), species, plots)
     except (OSError, UnicodeDecodeError) as error:
         raise OperatorError(f"{path} cannot be read as a grammar: {error}") from None

@@ -17,6 +17,7 @@ from callout.grammar.language import Language
 from callout.grammar.parser import Parsed, choose
 from callout.grammar.scope import Scope
 from callout.session.state import Memory
+from callout.session.told.asides import WAKES
 from callout.session.told.doubts import UNSURE, doubt
 from callout.speech.engine import Candidate, Engine
 
@@ -41,6 +42,14 @@ def sure(best: Candidate, scope: Scope, waits: bool = False) -> Parsed:
     if likely.problem is None and _may_be_echoed(likely.meanings, scope):
         return likely  # the session warns: it sees how unsure the engine was
     return Parsed(best.words, best.meanings, _which(best.meanings, scope))
+
+
+def wakes(heard: Sequence[Candidate]) -> bool:
+    """Whether the likeliest of what was heard surely ends a pause."""
+    if not heard or heard[0].confidence < LEAST_CONFIDENCE:
+        return False
+    kinds = {meaning.kind for meaning in heard[0].meanings}
+    return len(kinds) == 1 and kinds <= WAKES
 
 
 def _denied(meanings: Sequence[Meaning]) -> Meaning | None:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 
 from callout.core.errors import OperatorError
 from callout.core.model import Plot
+from callout.grammar.parser import Parsed
 from callout.grammar.scope import Scope
 from callout.session.state import Memory, left_to_do
 
@@ -19,6 +20,7 @@ def scope_of(plot: Plot, more_tags: Iterable[str] = ()) -> Scope:
         largest=settings.largest,
         unit=settings.unit,
         implied_point=settings.implied_point,
+        decimal_comma=settings.decimal_comma,
         scale=settings.scale,
     )
 
@@ -44,6 +46,19 @@ def plot_to_begin(plots: Mapping[str, Plot], memory: Memory, name: str | None) -
         return here
     unfinished = (item for item in plots.values() if left_to_do(memory, item))
     return next(unfinished, plot_named(plots, None)).settings.plot
+
+
+def plot_asked(parsed: Parsed, plots: Mapping[str, Plot]) -> str | None:
+    """The plot that was asked for by its name, whatever its case and hyphens; None for none."""
+    if parsed.problem is not None or [one.kind for one in parsed.meanings] != ["plot"]:
+        return None
+    wanted = _plain(parsed.meanings[0].text or "")
+    found = [name for name in plots if _plain(name) == wanted]
+    return found[0] if len(found) == 1 else None
+
+
+def _plain(name: str) -> str:
+    return "".join(character for character in name.casefold() if character.isalnum())
 
 
 def survey_species(plots: Iterable[Plot]) -> tuple[str, ...]:

@@ -29,10 +29,10 @@ from callout.session.state import Memory, Phase, Survey
 from callout.session.tags import known_tags
 from callout.session.turn import asked_now
 from callout.speech.engine import Candidate, Engine, Samples
-from callout.station.deciding import EchoTimes, sure
+from callout.station.deciding import EchoTimes, sure, wakes
 from callout.station.done import Done, Watcher, Watchers
 from callout.station.hearing.apart import ApartEngine
-from callout.station.scopes import plot_named, scope_of
+from callout.station.scopes import plot_asked, plot_named, scope_of
 from callout.station.typed_words import keepable, typed_line
 from callout.station.upkeep.ledger import Ledger, TellDisk
 from callout.wording.language_files import english
@@ -98,10 +98,9 @@ class Station:
 
     def responds(self, within_s: float) -> bool:
         """Whether nobody holds the station up for so long."""
-        if not self._lock.acquire(timeout=within_s):
-            return False
-        self._lock.release()
-        return True
+        if free := self._lock.acquire(timeout=within_s):
+            self._lock.release()
+        return free
 
     def open(self, plot: str, who: str, at: datetime | None = None) -> None:
         """Begin or resume in ``plot``.
@@ -133,6 +132,8 @@ class Station:
         engine_s = time.perf_counter() - started
         with self._lock:
             memo = self._ledger.memory.listens_for_a_note
+            if self._ledger.memory.paused and not wakes(candidates):
+                return  # said to somebody else: neither kept nor told
             if self._ledger.memory.plot != where and candidates:
                 self.say(saying("plot-changed"))
             elif candidates or memo:
@@ -180,7 +181,16 @@ class Station:
         with self._lock:
             notes = self._ledger.memory.listens_for_a_note
             parsed = typed_line(self._language.full, text, self._scope, notes)
+            plot = plot_asked(parsed, self.survey.plots)
+            if plot is not None:
+                return self._go_to(plot, at)
             self._do(lambda: self._written("typed", parsed, at, about))
+
+    def _go_to(self, plot: str, at: datetime | None) -> None:
+        try:
+            self.open(plot, self._ledger.memory.who, at)
+        except StorageError as error:
+            self._refused(saying("not-saved-why", why=error.saying), error)
 
     def press(self, kind: str, at: datetime | None = None, about: int | None = None) -> None:
         """A key for a command, e.g. ``confirm``; ``about`` as in ``Heard``, else what waits now."""

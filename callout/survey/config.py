@@ -135,6 +135,7 @@ MEASURING: dict[str, tuple[str, Callable[[Any], Any]]] = {
     "smallest": ("smallest", _positive),
     "largest": ("largest", lambda value: parse_decimal(str(value))),
     "implied_point": ("implied_point", _boolean),
+    "decimal_comma": ("decimal_comma", _boolean),
     "area_ha": ("area_ha", _positive),
     "treatment": ("treatment", str),
     "site": ("site", plot_facts.word),

@@ -43,6 +43,7 @@ _NOTES = {
     "smallest": "below this a size is questioned",
     "largest": "above this a size is questioned",
     "implied_point": 'whether "twenty-four six" is 24.6',
+    "decimal_comma": "whether a typed 11,2 is 11.2",
     "area_ha": "hectares, for figures a hectare",
     "treatment": "a word, to compare treated plots with the control",
     "site": "where the plot lies",

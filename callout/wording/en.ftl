@@ -61,6 +61,9 @@ say-accept-to-undo = say accept to undo it, or no
 tree-in-hand = { $parts }
 diameter-asked = diameter?
 which-tree = which tree? say tree and its tag
+size-which-tree = { $size }: which tree?
+size-or-tree = could be diameter { $size }, or tree { $tag }: say which
+new-tree-in-hand = new { $parts }
 which-tree-lost = which tree? say tree, its old tag, and tag lost
 
 ## What was done
@@ -74,8 +77,8 @@ not-saved = not saved
 say-tree-again = tree { $tag }: say it again
 say-tree-and-tag-again = tree { $tag }: say it again, its new tag too
 skipped = skipped { $tag }; it stays on the list
-scratched = scratched, nothing saved
-scratched-undo = scratched, nothing undone
+scratched = dropped, nothing saved
+scratched-undo = dropped, nothing undone
 size-dropped = { $size } is dropped
 
 ## The walk
@@ -97,6 +100,23 @@ all-accounted-for = every tree of this plot is accounted for
 
 ## Answers
 
+paused = paused: say where was I, or type go on
+goes-on = listening again
+was-not-paused = listening
+last-time = { $tag } was { $size } in { $year }
+no-last-time = no size of { $tag } from before
+no-tree-in-hand = no tree in hand
+blind-not-told = not told before it is saved: this plot is measured blind
+no-warning = nothing is suspected of it
+species-of-new = a species is called for a new tree: say new tree and its tag first
+no-such-plot = no plot { $plot } in this survey
+help-idle = call a tree and its diameter, or its tag alone. Also: what's left, next, undo, note, pause, plot and its name
+help-named = call its diameter, or dead, cut, missing, not found. Also: last time, skip, no
+help-new = call its diameter, its species, or dead. Also: no
+help-pending = say yes, or no and the right diameter. Also: repeat, last time, measured at, drop it
+help-warned = say accept, or call it again. Also: why, last time, no, drop it
+help-note = speak or type the note, or say no
+help-paused = say where was I, or type go on
 nothing-to-repeat = nothing to repeat
 last-saved = last saved { $reading }
 nothing-saved-yet = nothing saved yet
@@ -121,12 +141,20 @@ command-reject = no
 command-repeat = repeat
 command-undo = undo
 command-skip = skip
-command-scratch = stop
+command-scratch = drop it
 command-note = note
 command-left = what's left
 command-where = where was I
 command-well = I am standing
 command-complete = plot complete
+command-help = help
+command-pause = pause
+command-resume = go on
+command-next = next
+command-last = last time
+command-why = why
+command-plot = plot
+command-species = species
 command-retag = tag lost
 command-height = height
 command-status = status
@@ -158,6 +186,7 @@ press-both = { $other } and { $device } were both pressed with no tree named: pr
 
 ## Why it was not taken
 
+say-tree-word = another tree, { $tag }? say tree before its tag
 no-such-tree = no tree { $tag } in this plot: a new one is called new tree
 read-old-tag = no tree { $tag } in this plot: read the old tag again
 read-tag = no tree { $tag } in this plot: read the tag again
@@ -203,6 +232,8 @@ size-begins = a size begins with a digit, as 0.5
 size-below-zero = a size is never below zero
 write-point = write 24.6, or a space after the comma
 write-words = write words or digits
+write-fraction = write a fraction in halves to thirty-seconds, as 11 3/8
+number-in-one-piece = { $meaning }? say the number in one piece
 number-of-figures = no tree has a number of { $count } figures: call it again
 line-too-long = a line of { $count } characters is no callout and no note
 

@@ -64,6 +64,9 @@ say-accept-to-undo = 되돌리려면 인정, 아니면 아니라고 하세요
 tree-in-hand = { $parts }
 diameter-asked = 지름?
 which-tree = 어느 나무? 나무와 번호를 말하세요
+size-which-tree = { $size }: 어느 나무?
+size-or-tree = 지름 { $size } 또는 나무 { $tag }: 어느 것인지 말하세요
+new-tree-in-hand = 새 { $parts }
 which-tree-lost = 어느 나무? 나무와 옛 번호를 말하고 표찰 분실이라고 하세요
 
 ## What was done
@@ -100,6 +103,23 @@ all-accounted-for = 이 조사구의 나무를 모두 조사함
 
 ## Answers
 
+paused = 멈춤: 어디라고 말하거나 계속이라고 입력하세요
+goes-on = 다시 듣습니다
+was-not-paused = 듣고 있습니다
+last-time = { $tag }, { $year }년에 { $size }
+no-last-time = { $tag } 이전 지름 없음
+no-tree-in-hand = 지금 부른 나무 없음
+blind-not-told = 저장 전에는 알리지 않음: 이 조사구는 이전 값 없이 잽니다
+no-warning = 의심할 것 없음
+species-of-new = 수종은 새 나무에만: 새 나무와 번호를 먼저 말하세요
+no-such-plot = 조사구 { $plot } 없음
+help-idle = 나무와 지름, 또는 번호만 부르세요. 남은 나무, 다음, 되돌리기, 메모, 멈춤, 조사구 이름도 됩니다
+help-named = 지름, 또는 고사, 벌채, 없음, 발견 못함이라고 하세요. 지난번, 통과, 아니도 됩니다
+help-new = 지름이나 수종, 또는 고사라고 하세요. 아니도 됩니다
+help-pending = 확인, 또는 아니와 맞는 지름을 말하세요. 다시, 지난번, 측정 높이, 취소도 됩니다
+help-warned = 인정, 또는 다시 부르세요. 왜, 지난번, 아니, 취소도 됩니다
+help-note = 메모를 말하거나 입력하세요. 아니도 됩니다
+help-paused = 어디라고 말하거나 계속이라고 입력하세요
 nothing-to-repeat = 다시 말할 것 없음
 last-saved = 마지막 저장 { $reading }
 nothing-saved-yet = 아직 저장한 것 없음
@@ -130,6 +150,14 @@ command-left = 남은 나무
 command-where = 어디
 command-well = 이상 무
 command-complete = 조사 완료
+command-help = 도움말
+command-pause = 멈춤
+command-resume = 계속
+command-next = 다음
+command-last = 지난번
+command-why = 왜
+command-plot = 조사구
+command-species = 수종
 command-retag = 표찰 분실
 command-height = 높이
 command-status = 상태
@@ -161,6 +189,7 @@ press-both = { $other }, { $device } 둘 다 나무 없이 눌림: 다시 누르
 
 ## Why it was not taken
 
+say-tree-word = 다른 나무 { $tag }? 번호 앞에 나무라고 하세요
 no-such-tree = 이 조사구에 나무 { $tag } 없음: 새것이면 새 나무라고 하세요
 read-old-tag = 이 조사구에 나무 { $tag } 없음: 옛 번호를 다시 읽으세요
 read-tag = 이 조사구에 나무 { $tag } 없음: 번호를 다시 읽으세요
@@ -206,6 +235,8 @@ size-begins = 지름은 0.5 처럼 숫자로 시작
 size-below-zero = 지름은 0 보다 작지 않음
 write-point = 24.6 처럼 쓰거나 쉼표 뒤를 띄우세요
 write-words = 낱말이나 숫자로 쓰세요
+write-fraction = 분수는 2분의 1에서 32분의 1까지, 11 3/8처럼 쓰세요
+number-in-one-piece = { $meaning }? 숫자를 이어서 말하세요
 number-of-figures = { $count } 자리 번호의 나무는 없음: 다시 부르세요
 line-too-long = { $count } 자의 줄은 부름도 메모도 아님
 

@@ -6,6 +6,7 @@ at the grammar; it is generous, since it only has to say which figures were neve
 
 from __future__ import annotations
 
+from decimal import Decimal
 from functools import cache
 
 _UNITS = "zero one two three four five six seven eight nine"
@@ -15,7 +16,18 @@ UNITS = {word: str(n) for n, word in enumerate(_UNITS.split())} | {"oh": "0"}
 TEENS = {word: str(n) for n, word in enumerate(_TEENS.split(), 10)}
 TENS = {word: str(n) for n, word in enumerate(_TENS.split(), 2)}
 FRACTIONS = {"a half": ".5", "one half": ".5", "a quarter": ".25", "three quarters": ".75"}
-JOINING = {"and", ",", "-"}
+HESITATING = {"um", "umm", "uh", "uhm", "er", "erm", "ah", "hm", "hmm", "mm", "eh"}
+JOINING = {"and", ",", "-", *HESITATING}
+ONES = ("one", "a", "an")
+PARTS = {
+    "quarter": 4,
+    "quarters": 4,
+    "half": 2,
+    "eighth": 8,
+    "eighths": 8,
+    "sixteenth": 16,
+    "sixteenths": 16,
+}
 
 
 @cache
@@ -56,6 +68,11 @@ def spelt(words: tuple[str, ...]) -> frozenset[str]:
     return frozenset(found)
 
 
+def part_of(top: int, bottom: int) -> str:
+    """A fraction as what stands behind a whole number: 3 of 8 is ``.375``."""
+    return str(Decimal(top) / bottom).removeprefix("0")
+
+
 @cache
 def _piece(words: tuple[str, ...]) -> frozenset[str]:
     """One piece: a joining word, a figure, a point, a fraction, a double, or a whole numeral."""
@@ -64,12 +81,17 @@ def _piece(words: tuple[str, ...]) -> frozenset[str]:
         (word,) = words
         if word in JOINING:
             found.add("")
-        elif word == "point":
+        elif word in ("point", "decimal", "dot"):
             found.add(".")
         elif word in UNITS:
             found.add(UNITS[word])
         elif word.replace(".", "").isdigit():
             found.add(word)
+        elif "/" in word:
+            found.add(part_of(*map(int, word.split("/"))))
+    if (plain := [word for word in words if word not in JOINING]) and plain[-1] in PARTS:
+        tops = {1} if plain[0] in ONES and len(plain) == 2 else below_hundred(tuple(plain[:-1]))
+        found.update(part_of(top, PARTS[plain[-1]]) for top in tops)
     if len(words) == 2 and words[0] in ("double", "triple") and words[1] in UNITS:
         found.add(UNITS[words[1]] * (2 if words[0] == "double" else 3))
     if words[0] == "and" and " ".join(words[1:]) in FRACTIONS:

@@ -23,9 +23,17 @@ from callout.grammar.automaton import Automaton
 ENGLISH = Path(__file__).parents[2] / "grammars" / "en.jsgf"
 WORDS_OF_FIGURES = {
     *figures_said.UNITS, *figures_said.TEENS, *figures_said.TENS, *figures_said.JOINING,
-    "hundred", "thousand", "double", "triple", "point", "half", "quarter", "quarters", "a",
+    *figures_said.PARTS, "hundred", "thousand", "double", "triple", "point", "decimal", "dot", "a",
+    "an",
 }  # fmt: skip
 REPAIRS = ("no wait", "wait no", "sorry", "no sorry", "i mean", "make that", "correction")
+MORE_REPAIRS = (
+    "no", "nope", "nah", "n", "wait", "oops", "whoops", "actually", "rather", "wrong", "hang on",
+    "hold on", "make it", "i meant", "i said", "scratch that", "strike that", "should be",
+    "my mistake",
+)  # fmt: skip
+# Words that hold a figure and say none.
+TALK = ("take a break", "this one", "next one", "last one", "which one", "look at one")
 UNIT_WORDS = {
     "in": {"inch", "inches", "in", '"'},
     "cm": {"centimetre", "centimetres", "centimeter", "centimeters", "cm"},
@@ -48,6 +56,7 @@ def walk(automaton: Automaton, start: tuple[int, str]) -> list[str]:
             "NUMERAL": str(chance.randrange(1000)),
             "DECIMAL": f"{chance.randrange(200)}.{chance.randrange(100)}",
             "LABEL": f"A{chance.randrange(100)}",
+            "FRACTION": f"{chance.randrange(1, 8)}/8",
         }
         words.append(written.get(word, word))
         state = arc.target
@@ -86,9 +95,31 @@ def _height_said(meaning: Meaning) -> Decimal:
     return meaning.height_m / Decimal("0.3048") if meaning.height_unit else meaning.height_m
 
 
+STATUS_WORDS = {
+    "live": ("live", "living"),
+    "dead_standing": ("dead", "snag"),
+    "dead_down": ("down", "fallen", "fell", "ground"),
+    "cut": ("cut", "felled", "harvested", "logged", "removed", "stump"),
+    "missing": ("missing", "gone"),
+    "not_found": ("not found", "find", "no sign"),
+}
+
+
+def taken_back(plain: tuple[str, ...]) -> bool:
+    said = f" {' '.join(plain)} ".replace(" ,", "")
+    return any(f" {repair} " in said for repair in (*REPAIRS, *MORE_REPAIRS))
+
+
+def without_talk(plain: tuple[str, ...]) -> tuple[str, ...]:
+    said = f" {' '.join(plain)} ".replace(" a stump ", " stump ")
+    for talk in TALK:
+        said = said.replace(f" {talk} ", " ")
+    return tuple(said.split())
+
+
 def check(words: list[str], meaning: Meaning) -> None:
     """The words' own figures, in order, must give the tag and then the value."""
-    plain = tuple(word.lower() for word in words)
+    plain = without_talk(tuple(word.lower() for word in words))
     tag = meaning.tag or ""
     value = "" if meaning.value is None else f"{meaning.value:f}"
     if tag.startswith("A"):
@@ -97,13 +128,13 @@ def check(words: list[str], meaning: Meaning) -> None:
     assert said_apart(plain, tag, value, meaning.implied), (words, meaning)
     if meaning.unit is not None:
         assert UNIT_WORDS[meaning.unit.value] & set(plain)
-    else:
+    elif not taken_back(plain):
         assert not set(plain) & (UNIT_WORDS["cm"] | UNIT_WORDS["mm"]) or meaning.value is None
     if meaning.status is not None:
-        assert meaning.status.split("_")[0] in " ".join(plain).replace("alive", "live")
+        assert any(word in " ".join(plain) for word in STATUS_WORDS[meaning.status])
     if meaning.height_m is not None:
         assert ends_with_run(plain, f"{_height_said(meaning):f}", False)
-    if any(repair in " ".join(plain).replace(" ,", "") for repair in REPAIRS):
+    if taken_back(plain):
         return
     # Nothing was taken back, so every figure said stands in the tag or the value: none is lost.
     figures = tuple(w for w in plain if w in WORDS_OF_FIGURES or w.replace(".", "").isdigit())

@@ -169,10 +169,10 @@ def test_an_answer_begins_with_a_capital_and_ends_as_a_sentence() -> None:
     assert talk.hear("press", value=Decimal("24.6"), unit=Unit.INCH) == (
         "Tape 24.6 in: which tree?"
     )
-    assert talk.hear("scratch") == "Tape 24.6 in is dropped. Scratched, nothing saved."
+    assert talk.hear("scratch") == "Tape 24.6 in is dropped. Dropped, nothing saved."
     talk = Talk(survey(tree("83"), tree("84")))
     assert talk.hear("skip") == "No tree in hand to skip."
-    assert talk.hear("size", value=Decimal("24.6")) == "Which tree? say tree and its tag."
+    assert talk.hear("size", value=Decimal("24.6")) == "24.6: which tree?"
     assert talk.hear("height", height_m=Decimal("1.4")) == "Height cannot be done now."
     assert talk.hear("confirm") == "Nothing waits for confirmation."
     assert talk.hear("accept") == "Nothing waits for confirmation."

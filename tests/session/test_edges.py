@@ -329,8 +329,8 @@ def test_where_tells_what_was_saved_last_and_what_is_in_hand() -> None:
 def test_scratched_nothing_is_in_hand_any_more() -> None:
     one = talk()
     one.hear("tree", tag="83")
-    assert one.hear("scratch") == "Scratched, nothing saved."
-    assert one.hear("repeat") == "Scratched, nothing saved."
-    assert one.hear("size", value=Decimal("24.6")).startswith("Which tree?")
+    assert one.hear("scratch") == "Dropped, nothing saved."
+    assert one.hear("repeat") == "Dropped, nothing saved."
+    assert one.hear("size", value=Decimal("24.6")).startswith("24.6: which tree?")
     assert one.hear("status", status="cut").startswith("Which tree?")
-    assert one.hear("amend", value=Decimal("24.6")).startswith("Which tree?")
+    assert one.hear("amend", value=Decimal("24.6")).startswith("24.6: which tree?")

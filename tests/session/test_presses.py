@@ -237,14 +237,14 @@ def test_a_new_tree_takes_the_press_that_waits() -> None:
     one = day()
     one.press(0, "8.2")
     assert one.call(3, "new", tag="95", species="beech") == "New tree 95, beech, 8.2. Confirm?"
-    assert day().call(3, "new", tag="95").startswith("Say new tree, its tag and its diameter")
+    assert day().call(3, "new", tag="95") == "New tree 95. Diameter?"
 
 
 def test_no_and_stop_let_a_press_go() -> None:
     for word in ("reject", "scratch"):
         one = day()
         one.press(0, "24.6")
-        assert one.call(2, word) == "Tape 24.6 cm is dropped. Scratched, nothing saved."
+        assert one.call(2, word) == "Tape 24.6 cm is dropped. Dropped, nothing saved."
         assert one.memory.press is None and one.memory.phase is Phase.IDLE
 
 

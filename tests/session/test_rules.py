@@ -55,24 +55,34 @@ ROWS = [
     (Phase.PENDING, Meaning("tree", "84"), Phase.NAMED, "83, 24.6 was not saved. Tree 84"),
     (Phase.IDLE, Meaning("tree", "99"), Phase.IDLE, "No tree 99"),
     (Phase.IDLE, Meaning("new", "201", Decimal(12)), Phase.PENDING, "New tree 201, 12.0"),
-    (Phase.IDLE, Meaning("new", "201"), Phase.IDLE, "together"),
+    (Phase.IDLE, Meaning("new", "201"), Phase.NAMED, "New tree 201. Diameter?"),
+    (Phase.IDLE, size("84"), Phase.NAMED, "Tree 84, beech. Diameter?"),
+    (Phase.PENDING, Meaning("species", species="oak"), Phase.PENDING, "for a new tree"),
+    (Phase.PENDING, Meaning("why"), Phase.PENDING, "Nothing is suspected"),
+    (Phase.IDLE, Meaning("next"), Phase.IDLE, "Next 40"),
+    (Phase.NAMED, Meaning("last"), Phase.NAMED, "83 was 24.0 centimetres in 2019."),
+    (Phase.IDLE, Meaning("last"), Phase.IDLE, "No tree in hand"),
+    (Phase.PENDING, Meaning("help"), Phase.PENDING, "Say yes, or no and the right diameter"),
+    (Phase.PENDING, Meaning("pause"), Phase.PENDING, "Paused"),
+    (Phase.IDLE, Meaning("resume"), Phase.IDLE, "Listening"),
+    (Phase.IDLE, Meaning("plot", text="K7"), Phase.IDLE, "No plot K7"),
     (Phase.IDLE, Meaning("status", "40", status="cut"), Phase.PENDING, "cut"),
     (Phase.NAMED, Meaning("status", status="missing"), Phase.PENDING, "83, missing"),
     (Phase.IDLE, Meaning("status", status="missing"), Phase.IDLE, "Which tree?"),
     (Phase.NAMED, size("24.6"), Phase.PENDING, "83, 24.6"),
     (Phase.PENDING, size("24.9"), Phase.PENDING, "83, 24.9"),
-    (Phase.IDLE, size("24.6"), Phase.IDLE, "Which tree?"),
+    (Phase.IDLE, size("24.6"), Phase.IDLE, "24.6: which tree?"),
     (Phase.NAMED, size("24.6", "amend"), Phase.PENDING, "83, 24.6"),
     (Phase.PENDING, size("24.9", "amend"), Phase.PENDING, "83, 24.9"),
-    (Phase.IDLE, size("24.6", "amend"), Phase.IDLE, "Which tree?"),
+    (Phase.IDLE, size("24.6", "amend"), Phase.IDLE, "24.6: which tree?"),
     (Phase.PENDING, Meaning("height", height_m=Decimal("1.4")), Phase.PENDING, "at 1.4 metres"),
     (Phase.PENDING, Meaning("confirm"), Phase.IDLE, "Saved 83, 24.6"),
     (Phase.PENDING, Meaning("accept"), Phase.IDLE, "Saved 83, 24.6"),
     (Phase.PENDING, Meaning("reject"), Phase.NAMED, "Not saved"),
-    (Phase.PENDING, Meaning("scratch"), Phase.IDLE, "Scratched"),
-    (Phase.PENDING, Meaning("undo"), Phase.IDLE, "Scratched"),
-    (Phase.NAMED, Meaning("reject"), Phase.IDLE, "Scratched"),
-    (Phase.NAMED, Meaning("scratch"), Phase.IDLE, "Scratched"),
+    (Phase.PENDING, Meaning("scratch"), Phase.IDLE, "Dropped"),
+    (Phase.PENDING, Meaning("undo"), Phase.IDLE, "Dropped"),
+    (Phase.NAMED, Meaning("reject"), Phase.IDLE, "Dropped"),
+    (Phase.NAMED, Meaning("scratch"), Phase.IDLE, "Dropped"),
     (Phase.IDLE, Meaning("undo"), Phase.IDLE, "Nothing to undo"),
     (Phase.NAMED, Meaning("skip"), Phase.IDLE, "Skipped 83"),
     (Phase.PENDING, Meaning("skip"), Phase.IDLE, "Skipped 83"),
@@ -246,7 +256,9 @@ def test_doubt_changes_nothing_and_is_said(state, heard):
     assert effects[0].tone == "refused"
     in_hand = talk.memory.phase is Phase.NAMED or talk.memory.resume is Phase.NAMED
     assert not in_hand
-    assert "Which tree?" in says(talk.hear(size("30.0", "amend"))) or before.phase is Phase.MEMO
+    assert (
+        "30.0: which tree?" in says(talk.hear(size("30.0", "amend"))) or before.phase is Phase.MEMO
+    )
     assert talk.memory.pending == before.pending
     assert in_english.part(heard.get("problem", as_is("again")))[-5:] in in_english.told(effects[0])
 
@@ -299,7 +311,7 @@ def test_what_was_saved_cannot_be_skipped():
 
 def test_a_size_does_not_fall_to_the_tree_saved_last():
     talk = saved()
-    assert "Which tree" in says(talk.hear(size("30")))
+    assert "30: which tree?" in says(talk.hear(size("30")))
     assert talk.memory.pending is None
 
 

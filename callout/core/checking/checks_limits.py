@@ -14,7 +14,7 @@ from callout.core.heights import HIGHEST_M, LOWEST_M
 
 DAYS_A_YEAR = Decimal("365.25")
 
-EDITION = 2
+EDITION = 3
 """The dialogue's rules of today; docs/session.md tells what each edition changed."""
 
 

@@ -22,6 +22,7 @@ from callout.core.errors import CalloutError, DeviceError, OperatorError
 from callout.core.meaning import Meaning
 from callout.core.saying import Saying, saying, saying_from
 from callout.grammar.automaton import Automaton
+from callout.grammar.jsgf import Grammar
 from callout.grammar.language import Language
 from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples
 
@@ -45,7 +46,7 @@ class EngineOrder:
 
     def pickled(self) -> bytes:
         """For our own child alone; the automata go by ``prepare``, so they are left out."""
-        lean = Language(self.language.code, _NOTHING, frozenset(), self.language.pronunciations)
+        lean = Language(self.language.code, _NOTHING, Grammar("", {}), self.language.pronunciations)
         return pickle.dumps((self.name, lean, self.vosk_model, self.tuned))
 
 

@@ -73,13 +73,13 @@ def parse_words(automaton: Automaton, text: str, scope: Scope) -> Parsed:
     tokens = _split_known(tokens_of(text, scope.decimal_comma), known)
     tokens = tuple(_as_it_hangs(token, scope) for token in tokens)
     ends = _ends(automaton, tokens)
-    if not ends and any(token.word == "," for token in tokens):
+    if not _distinct(ends) and any(token.word == "," for token in tokens):
         # A comma helps where it parts tag from size; elsewhere it must not stand in the way. A
         # hyphen must: "eighty-three inches" is no tree 80 of three inches.
         tokens = tuple(item for item in tokens if item.word != ",")
         ends = _ends(automaton, tokens)
     figures = max((sum(map(str.isdigit, token.text)) for token in tokens), default=0)
-    if not ends and figures > MOST_FIGURES:
+    if not _distinct(ends) and figures > MOST_FIGURES:
         return Parsed(text, (), saying("number-of-figures", count=figures))
     meanings = _distinct(said for said in ends if not parted(said))
     if any(token.word in _FIGURES for token in tokens):  # in figures it is plain which is the tag

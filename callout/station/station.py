@@ -180,7 +180,7 @@ class Station:
         """
         with self._lock:
             notes = self._ledger.memory.listens_for_a_note
-            parsed = typed_line(self._language.full, text, self._scope, notes)
+            parsed = typed_line(self._language, text, self._scope, notes)
             plot = plot_asked(parsed, self.survey.plots)
             if plot is not None:
                 return self._go_to(plot, at)

@@ -8,27 +8,39 @@ from __future__ import annotations
 from callout.core.errors import CalloutError
 from callout.core.meaning import Meaning
 from callout.core.saying import saying
-from callout.grammar.automaton import Automaton
+from callout.grammar.language import Language
 from callout.grammar.parser import Parsed, parse_words
 from callout.grammar.scope import Scope
 
 LONGEST_TYPED = 5_000
 """Characters of a typed line; a note may be that long."""
 SHOWN_TYPED = 300
+_ENDS_A_NOTE = frozenset({"reject", "scratch", "help", "pause", "resume"})
 
 
-def typed_line(grammar: Automaton, text: str, scope: Scope, notes: bool) -> Parsed:
+def typed_line(language: Language, text: str, scope: Scope, notes: bool) -> Parsed:
     """The meaning of ``text``; where ``notes`` are listened for, what is no callout is one."""
     length, text = len(text), keepable(text[: LONGEST_TYPED + 1])
     if length > LONGEST_TYPED:  # told, and no more of it kept than shows what it was
         return Parsed(f"{text[:SHOWN_TYPED]}…", (), saying("line-too-long", count=length))
     try:
-        parsed = parse_words(grammar, text, scope)
+        parsed = parse_words(language.full, text, scope)
     except CalloutError as error:
         parsed = Parsed(text, (), error.saying)
-    if not parsed.meanings and notes:
+    if notes and not _interrupts(language, parsed, scope):
         return Parsed(text, (Meaning("note", text=text),), None)
     return parsed
+
+
+def _interrupts(language: Language, parsed: Parsed, scope: Scope) -> bool:
+    """Whether a line ends the note that is listened for: "gone" and "right" are words of a note.
+
+    A callout as it is spoken does, one with figures, and what lets the note go.
+    """
+    kinds = {meaning.kind for meaning in parsed.meanings}
+    if not kinds or kinds & _ENDS_A_NOTE or any(map(str.isdigit, parsed.words)):
+        return bool(kinds)
+    return bool(parse_words(language.spoken, parsed.words, scope).meanings)
 
 
 def keepable(text: str) -> str:

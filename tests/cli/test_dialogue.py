@@ -64,7 +64,7 @@ def test_a_girth_plot_honours_a_diameter_and_calls_back_the_number_first(folder,
 
 def test_a_correction_after_a_refused_callout_finds_no_tree(type_in) -> None:
     said, saved = type_in("107 23.9", "yes", "tree 43", "correction 28.3", "yes")
-    assert "Which tree? say tree and its tag." in said
+    assert "28.3: which tree?" in said
     assert said[-1] == "Nothing waits for confirmation."
     assert len(saved) == 1
 

@@ -144,13 +144,9 @@ class Station:
             # Else it was no callout: a cough, a branch, somebody else.
 
     def _take(
-        self,
-        best: Candidate,
-        samples: Samples,
-        at: datetime | None,
-        began: datetime | None,
+        self, best: Candidate, samples: Samples, at: datetime | None, began: datetime | None,
         engine_s: float,
-    ) -> None:
+    ) -> None:  # fmt: skip
         try:
             audio = self._folder.audio.keep(self._encode(samples))
         except StorageError as error:
@@ -165,7 +161,7 @@ class Station:
                 words=best.words,
                 meanings=parsed.meanings,
                 problem=parsed.problem,
-                engine=self._engine_name(),
+                engine=f"{self._engine.name} ({self._engine.model})" if self._engine else "",
                 confidence=Decimal(str(best.confidence)),
                 audio=audio,
                 about=self._echo_times.asked_by(self._ledger.memory, began),
@@ -181,16 +177,12 @@ class Station:
         with self._lock:
             notes = self._ledger.memory.listens_for_a_note
             parsed = typed_line(self._language, text, self._scope, notes)
-            plot = plot_asked(parsed, self.survey.plots)
-            if plot is not None:
-                return self._go_to(plot, at)
-            self._do(lambda: self._written("typed", parsed, at, about))
-
-    def _go_to(self, plot: str, at: datetime | None) -> None:
-        try:
-            self.open(plot, self._ledger.memory.who, at)
-        except StorageError as error:
-            self._refused(saying("not-saved-why", why=error.saying), error)
+            if plot := plot_asked(parsed, self.survey.plots):
+                who = self._ledger.memory.who
+                self._do(lambda: Opened(self._ledger.next_entry, self._at(at), str(plot), who))
+                self._listen_for_plot()
+            else:
+                self._do(lambda: self._written("typed", parsed, at, about))
 
     def press(self, kind: str, at: datetime | None = None, about: int | None = None) -> None:
         """A key for a command, e.g. ``confirm``; ``about`` as in ``Heard``, else what waits now."""
@@ -263,9 +255,6 @@ class Station:
 
     def _at(self, at: datetime | None) -> str:
         return stamp(at or self._now())
-
-    def _engine_name(self) -> str:
-        return f"{self._engine.name} ({self._engine.model})" if self._engine else ""
 
     def _written(
         self, source: str, parsed: Parsed, at: datetime | None, about: int | None = None

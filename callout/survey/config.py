@@ -40,12 +40,16 @@ class Listening:
     push_to_talk: bool = False
 
 
+ECHOES = ("full", "brief", "tones")
+
+
 @dataclass(frozen=True)
 class Speaking:
-    """How the echo is spoken. ``words_a_minute`` is the voice's rate."""
+    """How the echo is spoken. ``words_a_minute`` is the voice's rate, ``echo`` how much it says."""
 
     voice: str = "en"
     words_a_minute: int = 170
+    echo: str = "full"
     speaker: str = ""
     muted: bool = False
 
@@ -240,6 +244,8 @@ def _section(kind: type[Any], name: str, given: Mapping[str, Any]) -> Any:
         if key not in known:
             raise OperatorError(f"[{name}] unknown setting {key!r}: use {', '.join(known)}")
         wanted = _no_level(value) if key.endswith("_dbfs") else _misfit(known[key], value)
+        if key == "echo" and value not in ECHOES:
+            wanted = " or ".join(ECHOES)
         if wanted:
             raise OperatorError(f"[{name}] {key} = {value!r} must be {wanted}")
     return kind(**table)

@@ -89,6 +89,7 @@ def _speaking_table() -> Any:
     return _table(
         ("voice", "en", "a voice of espeak-ng, e.g. en-us"),
         ("words_a_minute", 170, ""),
+        ("echo", "full", "full; brief: tag and number; tones: only what is warned of is spoken"),
         ("speaker", "", "part of its name; empty takes the system's default"),
         ("muted", False, "true: the echo is only shown"),
     )

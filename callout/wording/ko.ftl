@@ -55,12 +55,16 @@ before-of-stands-again = { $tag } 앞의 측정값이 다시 유효
 
 echo = { $parts }
 confirm-asked = 확인?
+    .brief = { "" }
 accept-asked = 인정?
 still-waiting = 아직 기다림: { $what }
 not-saved-yet = 아직 저장 안 됨: { $what }
 say-accept-to-keep = { $size } 그대로 두려면 인정, 아니면 다시 부르세요
+    .brief = 인정?
 say-accept-to-keep-it = 그대로 두려면 인정, 아니면 다시 부르세요
+    .brief = 인정?
 say-accept-to-undo = 되돌리려면 인정, 아니면 아니라고 하세요
+    .brief = 인정?
 tree-in-hand = { $parts }
 diameter-asked = 지름?
 which-tree = 어느 나무? 나무와 번호를 말하세요
@@ -72,6 +76,7 @@ which-tree-lost = 어느 나무? 나무와 옛 번호를 말하고 표찰 분실
 ## What was done
 
 saved = 저장 { $reading }
+    .brief = { "" }
 was-not-saved = { $reading } 저장 안 됨
 was-not-undone = { $reading } 되돌리지 않음
 undone = 되돌림: { $reading } 취소
@@ -95,6 +100,8 @@ tags = { $tags }
 tags-more = { $tags } 외 { $more }
 passed-over = 지나친 나무 { $tags }
 next-tree = 다음 { $tag }
+    .brief = { "" }
+next-asked = 다음 { $tag }
 end-of-list = 목록 끝
 left = 남은 나무 { $count }: { $tags }
 nothing-left = 이 조사구에 남은 나무 없음
@@ -281,24 +288,43 @@ days = { $count }일
 ## What to look at
 
 look-tag = 번호를 다시 읽으세요
+    .brief = { "" }
 look-right-tag = 번호가 맞습니까?
+    .brief = { "" }
 look-figures = 숫자가 모두 맞습니까?
+    .brief = { "" }
 look-leaves = 잎을 보세요
+    .brief = { "" }
 look-species-stem = 그 수종입니까? 줄기 하나입니까?
+    .brief = { "" }
 look-tag-bud = 번호가 맞습니까? 산 눈이 있습니까?
+    .brief = { "" }
 look-at-old-line = 옛 선에서 재었습니까?
+    .brief = { "" }
 look-old-line = 옛 선이 어디입니까?
+    .brief = { "" }
 look-slack-height = 줄자가 느슨하거나 꼬였습니까? 같은 높이입니까?
+    .brief = { "" }
 look-slack-line = 줄자가 느슨하거나 꼬였습니까? 페인트 선 위입니까?
+    .brief = { "" }
 look-right-tree = 나무가 맞습니까?
+    .brief = { "" }
 look-right-tree-alive = 나무가 맞습니까? 살아 있습니까?
+    .brief = { "" }
 look-remembered = 읽은 값입니까, 기억한 값입니까?
+    .brief = { "" }
 look-side = 줄자의 어느 면을 읽었습니까?
+    .brief = { "" }
 look-unit = 줄자의 단위가 무엇입니까?
+    .brief = { "" }
 look-point = 소수점이 어디입니까?
+    .brief = { "" }
 look-point-right = 소수점이 맞습니까?
+    .brief = { "" }
 look-digits = 숫자를 하나씩 말하세요
+    .brief = { "" }
 look-tape = 줄자를 다시 읽으세요
+    .brief = { "" }
 
 ## Being alone
 
@@ -402,6 +428,7 @@ a-reading = 측정값
 side-girth = 둘레
 side-diameter = 지름
 look-other-stem = 다른 줄기입니까?
+    .brief = { "" }
 tape-refused = { $reason } { $count }
 tape-link-lost = { $device }: 연결 끊김
 its-port = 그 포트

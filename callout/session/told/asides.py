@@ -51,7 +51,7 @@ def following(turn: Turn) -> Result:
     last = memory.undoable[-1].tag if memory.undoable else ""
     tag = next_tree(memory, turn.plot, memory.named or last)
     if tag is not None:
-        return asked(memory, saying("next-tree", tag=turn.shown(tag)), "told")
+        return asked(memory, saying("next-asked", tag=turn.shown(tag)), "told")
     remaining = left_to_do(memory, turn.plot)
     end = (saying("end-of-list"),) if remaining else ()
     return asked(memory, (*end, echo.left(remaining)), "told")

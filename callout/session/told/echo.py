@@ -219,7 +219,8 @@ def walk(passed: Sequence[str], following: str | None, remaining: Sequence[str])
     """What was passed over, and the next tree of the list."""
     over = (saying("passed-over", tags=listed(passed)),) if passed else ()
     if following is not None:
-        return (*over, saying("next-tree", tag=following))
+        # Where trees were passed over the walk has left its order, which few words tell too.
+        return (*over, saying("next-asked" if over else "next-tree", tag=following))
     return (*over, *([saying("end-of-list")] if remaining else []), left(remaining))
 
 

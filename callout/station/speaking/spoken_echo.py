@@ -11,6 +11,8 @@ import threading
 from collections.abc import Callable
 from typing import Protocol
 
+import numpy as np
+
 from callout.core.errors import CalloutError
 from callout.core.events import Say
 from callout.core.saying import Saying, Says, as_is, saying
@@ -23,7 +25,7 @@ from callout.station.done import Done
 from callout.station.speaking.spoken_turns import SpokenTurn, SpokenTurns
 from callout.survey.config import Speaking
 from callout.wording.language_files import english
-from callout.wording.wording import Wording
+from callout.wording.wording import Length, Wording
 
 TellFault = Callable[[Saying | None], None]
 TellSounding = Callable[[bool], None]
@@ -39,6 +41,7 @@ class StreamClock(Protocol):
 
 
 _LONGEST_ECHO_S = 60.0
+BRIEF_WORDS_A_MINUTE = 200
 _TONES = {"saved": Tone.ACCEPT, "refused": Tone.REFUSE}
 """Before the words."""
 _ACCEPTS = frozenset(
@@ -162,6 +165,8 @@ class SpokenEcho:
         for part in turn.parts:
             if self._muted:
                 break
+            if self._by_tone(part, turn, speaker):
+                continue
             try:
                 words = self._spoken(part.says)
             except CalloutError as error:
@@ -175,8 +180,18 @@ class SpokenEcho:
             self._play(speaker, words)
         return why
 
+    def _by_tone(self, part: Say, turn: SpokenTurn, speaker: Speaker) -> bool:
+        """Play the tone that is all of this part, where the listener chose so; else False."""
+        tones = self._speaking.echo == "tones" and not turn.notice and part.tone != "refused"
+        tone = tone_alone(part, turn)
+        if not tones or tone is Tone.WARN:
+            return False
+        if tone is not None:
+            speaker.play(beep(tone))
+        return True
+
     def _play(self, speaker: Speaker, words: Samples) -> None:
-        if self._sayings.overtaken:
+        if self._sayings.overtaken or not len(words):
             return
         playback = speaker.play(words, wait=False)
         while not playback.done:
@@ -190,9 +205,10 @@ class SpokenEcho:
             chosen = self._speaking.voice
             # A language has a voice of its own, unless the survey's settings name one.
             name = self._wording.voice if chosen == Speaking.voice else ""
-            settings = VoiceSettings(name or chosen, self._speaking.words_a_minute)
+            settings = VoiceSettings(name or chosen, rate_of(self._speaking))
             self._voice = GuardedVoice(settings)
-        return self._voice.say(self._wording.spoken(*says))
+        text = self._wording.spoken(*says, length=length_of(self._speaking))
+        return self._voice.say(text) if text else np.zeros(0, np.int16)
 
     def _loudspeaker(self) -> Speaker:
         if self._speaker is None:
@@ -218,6 +234,18 @@ class SpokenEcho:
         if fault != self._fault:
             self._fault = fault
             self._tell_fault(fault)
+
+
+def length_of(speaking: Speaking) -> Length:
+    """How much of each saying is spoken."""
+    return Length.FULL if speaking.echo == "full" else Length.BRIEF
+
+
+def rate_of(speaking: Speaking) -> int:
+    """Words a minute: few words are heard as surely a little faster (our assumption)."""
+    if speaking.echo == "full":
+        return speaking.words_a_minute
+    return max(speaking.words_a_minute, BRIEF_WORDS_A_MINUTE)
 
 
 def tone_alone(part: Say, turn: SpokenTurn) -> Tone | None:

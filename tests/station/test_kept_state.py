@@ -106,10 +106,21 @@ def test_a_state_that_is_no_state_runs_nothing(tmp_path: Path, states: Path) -> 
         def __reduce__(self) -> tuple[object, ...]:
             return (Path.touch, (tmp_path / "ran",))
 
-    payload = pickle.dumps(Evil())
-    path.write_bytes(kept_state._MARK + hashlib.sha256(payload).digest() + payload)
+    evil = pickle.dumps(Evil())
     with folder.reading() as reader:
-        assert begun_at(reader) == 0
+        newest = reader.latest("sealed")
+        assert newest is not None
+        for head, session in (
+            (evil, b""),
+            (pickle.dumps((newest.seq, newest.hash, kept_state._rules(), {},
+                           hashlib.sha256(evil).digest())), evil),
+        ):  # fmt: skip
+            path.write_bytes(
+                kept_state._MARK + hashlib.sha256(head).digest()
+                + len(head).to_bytes(8, "big") + head + session
+            )  # fmt: skip
+            assert begun_at(reader) == 0
+    assert verified(folder) == []
     assert not (tmp_path / "ran").exists()
 
 

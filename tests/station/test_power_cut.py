@@ -52,7 +52,7 @@ def recorded(folder: SurveyFolder, recorder: Path, seed: int) -> list[Call]:
     subprocess.run(
         [sys.executable, "recorded_worker.py", str(folder.path), str(marks), str(seed),
          str(CONFIRMATIONS)],
-        cwd=tests, check=True, timeout=120,
+        cwd=tests, check=True, timeout=600,
         env={**os.environ, "PYTHONPATH": os.pathsep.join(map(str, rooms)),
              "LD_PRELOAD": str(recorder), "RECORDED_UNDER": str(folder.path),
              "RECORDED_LOG": str(log), "RECORDED_MARKS": str(marks)},

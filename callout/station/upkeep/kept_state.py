@@ -14,10 +14,10 @@ import hashlib
 import io
 import os
 import pickle
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
 
@@ -32,13 +32,18 @@ from callout.station.upkeep.rebuild import Known, Row, Session, rows_of
 from callout.survey.files import FOLDER_MODE, write_whole
 from callout.survey.guard import read_plain
 
-_MARK = b"callout state 2\n"
-_DIGEST_BYTES = 32
-_MOST_BYTES = 1_000_000_000
+_MARK = b"callout state 3\n"
+_DIGEST_BYTES, _LENGTH_BYTES = 32, 8
+_MOST_BYTES, _MOST_HEAD_BYTES = 1_000_000_000, 10_000
 _MOST_KEPT, _MOST_KEPT_BYTES = 20, 1_000_000_000
 _WORTH_KEEPING = 2000
 """So many entries replayed at a start make it worth to keep where they led."""
 _OURS = ("callout.core.", "callout.session.", "callout.station.upkeep.rebuild")
+WRONG = (
+    CalloutError, OSError, pickle.UnpicklingError, AttributeError, ImportError, EOFError,
+    IndexError, KeyError, TypeError, ValueError,
+)  # fmt: skip
+"""What reading a kept state may come to; each only means that there is none."""
 _THEIRS = {("decimal", "Decimal"), ("datetime", "date"), ("types", "MappingProxyType")}
 
 
@@ -50,20 +55,36 @@ def _no_rows() -> dict[str, bytes]:
 class AtEntry:
     """A session that stands where it stood at ``entry``, of that hash; 0 for one that begins.
 
-    ``rows`` holds by table the digest of all rows that the journal gives up to there.
+    ``rows`` holds by table the digest of all rows that the journal gives up to there. The session
+    itself is loaded when it is first asked for, which may raise what reading a file does.
     """
 
-    session: Session = field(default_factory=Session)
+    load: Callable[[], Session] = Session
     entry: int = 0
     hash: str = ""
     rows: Mapping[str, bytes] = field(default_factory=_no_rows)
+
+    @cached_property
+    def session(self) -> Session:
+        """The session, to be moved on by whoever holds this."""
+        return self.load()
+
+    def loaded(self) -> AtEntry:
+        """The same, with its session at hand. Raises one of ``WRONG`` where that is damaged."""
+        _ = self.session
+        return self
 
     def after(self, entry: Entry) -> AtEntry:
         """The next entry taken: the same session, moved on. Raises whatever an altered one does."""
         rows = dict(self.rows)
         for table, row in rows_of(self.session.take(entry)):
             rows[table] = rolled(rows[table], row)
-        return AtEntry(self.session, entry.seq, entry.hash, rows)
+        return standing(self.session, entry, rows)
+
+
+def standing(session: Session, entry: Entry, rows: Mapping[str, bytes]) -> AtEntry:
+    """Where ``session`` stands, once it took ``entry``."""
+    return AtEntry(lambda: session, entry.seq, entry.hash, rows)
 
 
 def rolled(digest: bytes, row: Row) -> bytes:
@@ -79,12 +100,22 @@ def _names(columns: tuple[str, ...]) -> list[str]:
 
 def resume(reader: JournalReader) -> AtEntry:
     """The session as of the newest seal that this machine kept one of; else a fresh one."""
-    for sealed in reversed(reader.of_kind(SEALED)):
-        with suppress(CalloutError, OSError, pickle.UnpicklingError, AttributeError, ImportError,
-                      EOFError, IndexError, KeyError, TypeError, ValueError):  # fmt: skip
-            if is_digest(sealed.hash):
-                return _read(read_plain(_path(sealed.hash), _MOST_BYTES), sealed)
+    for found in _known(reader):
+        with suppress(*WRONG):  # loaded here, where what is wrong with it costs little
+            return found.loaded()
     return AtEntry()
+
+
+def known_rows(reader: JournalReader) -> AtEntry:
+    """As ``resume``, its session not loaded yet."""
+    return next(_known(reader), AtEntry())
+
+
+def _known(reader: JournalReader) -> Iterator[AtEntry]:
+    for sealed in reversed(reader.of_kind(SEALED)):
+        with suppress(*WRONG):
+            if is_digest(sealed.hash):
+                yield _read(read_plain(_path(sealed.hash), _MOST_BYTES), sealed)
 
 
 def followed(reader: JournalReader, from_start: bool = False) -> Session:
@@ -107,7 +138,7 @@ def _followed_and_kept(reader: JournalReader, begun: AtEntry, newest: Entry) -> 
         if entry.seq > begun.entry:
             at = at.after(entry)
         if entry.seq == newest.seq and not chain.faults:
-            keep(AtEntry(at.session.copy(), at.entry, at.hash, at.rows))
+            keep(standing(at.session.copy(), entry, at.rows))
     return at.session
 
 
@@ -119,11 +150,13 @@ def keep(state: AtEntry) -> None:
     with suppress(CalloutError, OSError, pickle.PicklingError, RecursionError):
         folder = _folder()
         folder.mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)
-        parts, rows = vars(state.session.known), dict(state.rows)
-        payload = pickle.dumps(
-            (state.entry, state.hash, _rules(), rows, parts, state.session.memory)
+        session = pickle.dumps((vars(state.session.known), state.session.memory))
+        head = (state.entry, state.hash, _rules(), dict(state.rows), _digest(session))
+        told = pickle.dumps(head)
+        write_whole(
+            _path(state.hash),
+            _MARK + _digest(told) + len(told).to_bytes(_LENGTH_BYTES, "big") + told + session,
         )
-        write_whole(_path(state.hash), _MARK + hashlib.sha256(payload).digest() + payload)
         _clear(folder)
 
 
@@ -139,16 +172,31 @@ def _clear(folder: Path) -> None:
 
 
 def _read(data: bytes, sealed: Entry) -> AtEntry:
-    payload = memoryview(data)[len(_MARK) + _DIGEST_BYTES :]
-    told = data[len(_MARK) : len(_MARK) + _DIGEST_BYTES]
-    if not data.startswith(_MARK) or hashlib.sha256(payload).digest() != told:
+    file = io.BytesIO(data)
+    if file.read(len(_MARK)) != _MARK:
+        raise ValueError("no state")
+    told = file.read(_DIGEST_BYTES)
+    head = file.read(min(int.from_bytes(file.read(_LENGTH_BYTES), "big"), _MOST_HEAD_BYTES))
+    if _digest(head) != told:
         raise ValueError("damaged")
-    entry, of, rules, rows, parts, memory = _OnlyOurs(io.BytesIO(payload)).load()
+    entry, of, rules, rows, digest = _OnlyOurs(io.BytesIO(head)).load()
     if (entry, of, rules) != (sealed.seq, sealed.hash, _rules()):
         raise ValueError("of another seal, or of other rules")
+    at = file.tell()
+    return AtEntry(lambda: _session(memoryview(data)[at:], digest), entry, of, rows)
+
+
+def _session(data: memoryview, digest: bytes) -> Session:
+    if _digest(data) != digest:
+        raise ValueError("damaged")
+    parts, memory = _OnlyOurs(io.BytesIO(data)).load()
     known = Known()
     vars(known).update(parts)
-    return AtEntry(Session(known, memory), entry, of, rows)
+    return Session(known, memory)
+
+
+def _digest(data: bytes | memoryview) -> bytes:
+    return hashlib.sha256(data).digest()
 
 
 class _OnlyOurs(pickle.Unpickler):

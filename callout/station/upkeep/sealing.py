@@ -8,6 +8,7 @@ and whoever is at work is told why.
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 
 from callout.core.errors import CalloutError, OperatorError, StorageError
 from callout.journal.codec import KINDS
@@ -21,7 +22,7 @@ from callout.proof.seals import Seal, Sign, add_lost_lines, seal, seal_of
 from callout.proof.signatures import KIND as SIGNER
 from callout.proof.signatures import key_path, public_of, read_key, sign_for
 from callout.station.station import Station
-from callout.station.upkeep.kept_state import AtEntry, keep
+from callout.station.upkeep.kept_state import WRONG, AtEntry, keep
 from callout.station.upkeep.verifying import verify_and_follow
 
 MakeSeal = Callable[[Sign | None], Seal]
@@ -94,7 +95,7 @@ def seal_checked(folder: SurveyFolder, make: MakeSeal) -> tuple[Seal, str]:
 def _keep_state(folder: SurveyFolder, verified: AtEntry, made: Seal) -> None:
     """What was verified, and what the sealing itself added, is the state that the seal seals."""
     at = verified
-    with folder.reading() as reader:
+    with suppress(*WRONG), folder.reading() as reader:
         for entry in reader.entries(after=verified.entry):
             at = at.after(entry)
     if at.entry == made.entry and at.hash == made.hash and at.entry > verified.entry:

@@ -12,7 +12,7 @@ from callout.journal.reader import Entry
 from callout.journal.schema import LATER_COLUMNS
 from callout.proof.seals import KIND as SEALED
 from callout.proof.verify import TABLES, Fault, Snapshot
-from callout.station.upkeep.kept_state import AtEntry, rolled
+from callout.station.upkeep.kept_state import AtEntry, rolled, standing
 from callout.station.upkeep.rebuild import Row, rows_of, unfollowed
 
 
@@ -27,7 +27,6 @@ class TableCheck:
     def __init__(self, rows: Mapping[str, Iterable[Row]], begun: AtEntry | None = None) -> None:
         self._begun = begun or AtEntry()
         self._found = {table: _Ahead(iter(items), table) for table, items in rows.items()}
-        self.session = self._begun.session
         self.trusted = not self._begun.entry
         self.at_seal: AtEntry | None = None
         """The state at the newest seal, where the tables were right up to it."""
@@ -44,7 +43,7 @@ class TableCheck:
         if self._ended:
             return
         try:
-            wanted = dict(rows_of(self.session.take(entry)))
+            wanted = dict(rows_of(self._begun.session.take(entry)))
         except Exception as error:  # an altered entry may hold anything
             self._faults.append(unfollowed(self._reached + 1, error))
             self._ended = True
@@ -57,8 +56,10 @@ class TableCheck:
 
     def state(self, entry: Entry) -> AtEntry:
         """Where it stands, at the entry that was taken last."""
+        if entry.seq == self._begun.entry:
+            return self._begun
         rows = {table: found.digest for table, found in self._found.items()}
-        return AtEntry(self.session.copy(), entry.seq, entry.hash, rows)
+        return standing(self._begun.session.copy(), entry, rows)
 
     def _meet(self, entry: Entry) -> None:
         self._reached = entry.seq

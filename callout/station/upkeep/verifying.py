@@ -19,7 +19,7 @@ from callout.journal.reader import Entry
 from callout.proof.source import TABLES, Source, open_source
 from callout.proof.verify import Report, Verifier
 from callout.proof.witness import Witness
-from callout.station.upkeep.kept_state import AtEntry, keep, resume
+from callout.station.upkeep.kept_state import AtEntry, keep, known_rows
 from callout.station.upkeep.table_check import TableCheck
 
 
@@ -76,7 +76,7 @@ def _known(folder: SurveyFolder) -> AtEntry:
     # What the file itself is worth is found out and told by the pass that follows.
     wrong = (CalloutError, sqlite3.Error, TypeError, ValueError)
     with suppress(*wrong), folder.reading() as reader:
-        return resume(reader)
+        return known_rows(reader)
     return AtEntry()
 
 

@@ -12,6 +12,7 @@ from callout.core.errors import OperatorError
 from callout.core.saying import Saying
 from callout.journal.folder import SurveyFolder
 from callout.sound.frames import Frame
+from callout.sound.played import read_played
 from callout.sound.sound_files import stream_sound
 from callout.station.post import Work
 from callout.station.scopes import plot_to_begin
@@ -24,6 +25,10 @@ def add_working_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--plot", help="the plot to work in (default: the first unfinished)")
     parser.add_argument("--who", default=None, help="who measures (default: the login name)")
     parser.add_argument("--audio", type=Path, metavar="FILE", help="sound file for a microphone")
+    parser.add_argument(
+        "--played", type=Path, metavar="FILE",
+        help="with --audio: what the loudspeaker played meanwhile, begun together",
+    )  # fmt: skip
     parser.add_argument("--realtime", action="store_true", help="take the file at its own speed")
     names = "auto, closed, pocketsphinx, vosk, or two: closed+pocketsphinx"
     parser.add_argument("--engine", default=None, help=names)
@@ -35,6 +40,8 @@ def check_options(args: argparse.Namespace) -> None:
     """Raises OperatorError for options that do not go together."""
     if args.realtime and not args.audio:
         raise OperatorError("--realtime goes with --audio FILE")
+    if args.played and (args.realtime or not args.audio):
+        raise OperatorError("--played goes with --audio FILE and without --realtime")
 
 
 def work_of(
@@ -51,6 +58,7 @@ def work_of(
         plot=plot_to_begin(station.survey.plots, station.memory, args.plot),
         who=args.who or login(),
         frames=frames,
+        played=read_played(args.played) if args.played else None,
         realtime=args.realtime,
         silent=typed or (frames is not None and not args.realtime),
         muted=args.mute or folder.config().speaking.muted,

@@ -61,7 +61,10 @@ Event = Opened | Heard | TimedOut
 
 @dataclass(frozen=True)
 class Say:
-    """Tell this, one sentence each. ``tone`` is ``ask``, ``saved``, ``refused`` or ``told``."""
+    """Tell this, one sentence each. ``tone`` is ``ask``, ``saved``, ``refused``, ``told``, or
+
+    ``over``: something was said over the voice.
+    """
 
     says: Says
     tone: str = "told"

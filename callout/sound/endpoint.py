@@ -63,6 +63,13 @@ class Endpointer:
         self._broken_by: Reason | None = None
         self._since_break = 0
         self._now_s: float | None = None
+        self.voiced = False
+        """Whether the last frame was taken for speech, kept out or not."""
+
+    @property
+    def begun_under_echo(self) -> bool:
+        """True while an utterance is under way that will be set aside: it began in an echo."""
+        return bool(self._held) and self._doomed is Reason.ECHO
 
     @property
     def speaking(self) -> bool:
@@ -137,12 +144,14 @@ class Endpointer:
     def _is_voiced(self, frame: Frame) -> bool:
         # Always ask the detector: it tracks the noise itself and must hear every frame.
         speech = self._vad.is_speech(frame.samples.tobytes(), SAMPLE_RATE_HZ)
-        return bool(speech) and frame.level_dbfs > self._noise.gate_dbfs
+        self.voiced = bool(speech) and frame.level_dbfs > self._noise.gate_dbfs
+        return self.voiced
 
     def _break(self, reason: Reason) -> None:
         """The stream is not continuous here: nothing may be joined across this point."""
         if self._held:
-            self._set_aside(self._doomed or reason)
+            short = self._voiced < self.settings.shortest_frames
+            self._set_aside(self._doomed or (Reason.TOO_SHORT if short else reason))
         self._ring.clear()
         self._recent.clear()
         self._broken_by = reason

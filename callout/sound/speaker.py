@@ -22,8 +22,8 @@ _PERIODS = 3
 _DRAIN_SAMPLES = SAMPLE_RATE_HZ * _PERIOD_MS * (_PERIODS + 1) // 1000
 _SLACK_S = 3.0
 
-OnStart = Callable[[float], None]
-"""Called with the seconds about to be played, before the first of them sounds."""
+OnStart = Callable[[Samples], None]
+"""Called with what is about to be played, before the first of it sounds."""
 OnEnd = Callable[[], None]
 """Called once for each OnStart, when the sound has left the device or was stopped.
 
@@ -93,7 +93,7 @@ class Speaker:
             self._stop_now()
             playback = self._now = Playback(samples)
             if self._on_start is not None:
-                self._on_start(samples.size / SAMPLE_RATE_HZ)
+                self._on_start(samples)
             self._begin(playback)
             self._thread = threading.Thread(
                 target=self._finish, args=(playback,), name="callout-speaker", daemon=True

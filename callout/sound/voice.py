@@ -69,10 +69,12 @@ class Tone(Enum):
     ASK = "ask"
     WARN = "warn"
     TELL = "tell"
+    OVER = "over"
 
 
 # Hertz and seconds, one after the other: up for accept, low and long for refuse, two alike to ask,
-# high and low by turns to warn, one short one for what is only to be looked at. All within what a
+# high and low by turns to warn, one short one for what is only to be looked at, three quick alike
+# for what was said over the voice. All within what a
 # headset's telephone band lets through, or (refuse, by its overtones) with enough of it there.
 _NOTES: dict[Tone, tuple[tuple[float, float], ...]] = {
     Tone.ACCEPT: ((660.0, 0.07), (990.0, 0.09)),
@@ -80,6 +82,7 @@ _NOTES: dict[Tone, tuple[tuple[float, float], ...]] = {
     Tone.ASK: ((784.0, 0.07), (0.0, 0.06), (784.0, 0.07)),
     Tone.WARN: ((988.0, 0.08), (587.0, 0.08), (988.0, 0.08), (587.0, 0.08)),
     Tone.TELL: ((523.0, 0.09),),
+    Tone.OVER: ((880.0, 0.05), (0.0, 0.04), (880.0, 0.05), (0.0, 0.04), (880.0, 0.05)),
 }
 _FADE_S = 0.008
 # Of a note under the telephone band (300 to 3400 Hz): strength of the first, second, third partial.

@@ -20,9 +20,12 @@ from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.journal.folder import SurveyFolder
 from callout.sound.endpoint import Discarded
 from callout.sound.frames import Frame
+from callout.sound.played import Played
+from callout.sound.spoken_over import SpokenOver
 from callout.station.build import endpointer_for
 from callout.station.done import Done
 from callout.station.hearing.apart import ApartEngine
+from callout.station.hearing.beside import with_played
 from callout.station.hearing.ears import Ears, Microphone, OpenMicrophone
 from callout.station.hearing.keeping import session_sound
 from callout.station.hearing.listening import Listening
@@ -71,6 +74,8 @@ class Work:
     plot: str
     who: str
     frames: Iterable[Frame] | None = None
+    played: Played | None = None
+    """What the loudspeaker sounded while ``frames`` were recorded, where that is known."""
     realtime: bool = False
     silent: bool = False
     muted: bool = False
@@ -88,8 +93,9 @@ class Post:
         self._leaving = threading.Event()
         self._names_until_s: float | None = None
         self.station = station
+        self._over = SpokenOver()
         self.echo: Echo = make_echo(
-            self._config.speaking, self._endpointer, work.silent, station.wording
+            self._config.speaking, self._endpointer, work.silent, station.wording, self._over
         )
         self.echo.mute(work.muted)
         live = work.frames is None
@@ -121,6 +127,7 @@ class Post:
         self._listening = Listening(
             station, self._endpointer, began, listening.reminder_s, to.level, to.set_aside,
             keep=session_sound(self._folder, station, self._config.keeping), talk=self.talk,
+            over=self._over,
         )  # fmt: skip
         if self._work.without_engine is not None:
             says = saying("type-or-tape", what=self._work.without_engine)
@@ -148,7 +155,10 @@ class Post:
         if self._work.frames is None:
             self.ears.run(leaving, must_open)
             return
-        self._listening.run(_until(self._work.frames, leaving), self._work.realtime)
+        frames = self._work.frames
+        if self._work.played is not None:
+            frames = with_played(frames, self._work.played, self._endpointer, self._over)
+        self._listening.run(_until(frames, leaving), self._work.realtime)
 
     def close(self) -> None:
         """Let tapes, sound and voice finish. The station is closed by whoever made it."""

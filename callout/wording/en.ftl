@@ -380,6 +380,7 @@ not-saved-why = not saved: { $why }
 not-kept-why = not kept: { $why }
 not-taken-why = that was not taken: { $why }
 say-it-again-why = { $why }: say it again
+spoken-over = something said over the voice was not taken: say it again
 too-long = too long
 sound-lost = sound was lost
 works-again = the { $name } works again

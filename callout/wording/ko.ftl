@@ -339,6 +339,7 @@ not-saved-why = 저장 안 됨: { $why }
 not-kept-why = 보관 안 됨: { $why }
 not-taken-why = 받지 못함: { $why }
 say-it-again-why = { $why }: 다시 말하세요
+spoken-over = 음성과 겹쳐 말한 것은 받지 않음: 다시 말하세요
 too-long = 너무 김
 sound-lost = 소리가 빠짐
 works-again = { $name } 다시 됨

@@ -206,6 +206,33 @@ def test_parts_of_one_answer_never_cut_each_other(monkeypatch: pytest.MonkeyPatc
     assert made[0].cut == []
 
 
+def test_of_what_was_said_over_the_voice_a_tone_tells_and_no_words(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    over = Done(None, (Say((saying("spoken-over"),), "over"), QUESTION))
+    with echoing(monkeypatch, None) as echo:
+        echo.tell(over)
+        until(lambda: bool(made and made[0].played))
+        made[0].hold.clear()
+        echo.tell(answer(NEXT))
+        until(lambda: len(made[0].played) == 2)
+        echo.tell(over)
+        echo.tell(answer(SAVED))  # overtakes the sign, which is still no words
+        made[0].hold.set()
+    assert made[0].told == ["over", *letters(NEXT), "accept", *letters(SAVED), "over"]
+
+
+def test_the_sign_of_it_is_no_proof_that_the_voice_works(monkeypatch: pytest.MonkeyPatch) -> None:
+    faults: list[str | None] = []
+    with echoing(monkeypatch, "The voice failed.") as echo:
+        echo.on_fault(lambda says: faults.append(in_english.part(says) or None))
+        for done in (answer(QUESTION), Done(None, (Say((saying("spoken-over"),), "over"),))):
+            echo.tell(done)
+            until(lambda: bool(made and made[0].played))
+    assert made[0].told == ["ask", "over"]
+    assert len(faults) == 1 and faults[0] is not None
+
+
 def test_a_newer_answer_cuts_an_older_one_and_a_notice_waits(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -265,6 +292,7 @@ def test_tones_differ_in_shape_and_reach_a_telephone_band() -> None:
     rhythms = {tone: _loud_pieces(beep(tone)) for tone in Tone}
     assert rhythms[Tone.ASK] == rhythms[Tone.ACCEPT] == 2
     assert rhythms[Tone.WARN] == 4
+    assert rhythms[Tone.OVER] == 3
     assert rhythms[Tone.REFUSE] == rhythms[Tone.TELL] == 1
     assert beep(Tone.REFUSE).size > 2.5 * beep(Tone.TELL).size
 

@@ -12,7 +12,7 @@ from sound_tools import LoopedServer, trimmed
 from callout.core.errors import DeviceError
 from callout.sound import microphone as microphone_module
 from callout.sound.endpoint import Endpointer
-from callout.sound.frames import Frame, Samples, Utterance
+from callout.sound.frames import SAMPLE_RATE_HZ, Frame, Samples, Utterance
 from callout.sound.microphone import Microphone
 from callout.sound.sound_devices import list_microphones, list_speakers
 from callout.sound.speaker import Speaker
@@ -120,7 +120,9 @@ def test_the_tools_own_echo_is_never_an_utterance(looped: LoopedServer, say: Voi
         thread.start()
         speaker = Speaker(
             "TrialOne",
-            on_start=lambda lasts_s: gate.mute(microphone.now_s + lasts_s, microphone.captured_s),
+            on_start=lambda sound: gate.mute(
+                microphone.now_s + sound.size / SAMPLE_RATE_HZ, microphone.captured_s
+            ),
             on_end=lambda: gate.unmute(microphone.now_s),
         )
         # The answer comes from another speaker, so that no gate is told of it.

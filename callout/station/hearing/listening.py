@@ -15,12 +15,15 @@ from callout.core.saying import saying
 from callout.journal.session_sound import SessionSound
 from callout.sound.endpoint import Discarded, Endpointer, Reason
 from callout.sound.frames import Frame, Samples, Utterance
+from callout.sound.spoken_over import SpokenOver
 from callout.station.done import Done
 from callout.station.hearing.talking import TalkKey
+from callout.station.speaking.spoken_turns import OVER
 from callout.station.station import Station
 
 QUESTION = "ask"
-# Speech over our own echo is only shown: a late echo would answer itself without end.
+# Of speech over our own echo a tone tells, no words: a late echo would answer itself without end.
+OVER_VOICE = saying("spoken-over")
 _WHY = {Reason.GAP: saying("sound-lost"), Reason.TOO_LONG: saying("too-long")}
 
 
@@ -37,11 +40,13 @@ class Listening:
         set_aside: Callable[[Discarded], None] | None = None,
         keep: SessionSound | None = None,
         talk: TalkKey | None = None,
+        over: SpokenOver | None = None,
     ) -> None:
         self._station, self._endpointer = station, endpointer
         self._began, self._reminder_s = began, reminder_s
         self._level, self._set_aside = level, set_aside
         self._keep, self._talk = keep, talk
+        self._over = over or SpokenOver()
         self._asked_at_s: float | None = None
         self._watch_sound: Callable[[Samples, float], None] = lambda samples, floor_dbfs: None
         self._now_s, self._was_open = 0.0, False
@@ -75,19 +80,35 @@ class Listening:
             self._keep.take(frame.samples.tobytes(), frame.start_s, at, echo)
         for utterance in self._endpointer.push(frame):
             self._hear(utterance)
-        self._tell_discarded()
+        echo = self._endpointer.muted(frame)
+        cut = self._tell_discarded()
+        if cut and echo:
+            self._over.cut()
+        goes_on = self._endpointer.begun_under_echo
+        voiced = self._endpointer.voiced
+        self._tell_over(self._over.take(frame, voiced=voiced, echo=echo, goes_on=goes_on))
+
+    def _tell_over(self, found: Utterance | None) -> None:
+        """Somebody spoke while the voice did: a sign that it was not taken, and nothing else."""
+        if found is None:
+            return
+        if self._set_aside is not None:
+            self._set_aside(Discarded(found, Reason.ECHO))
+        self._station.say(OVER_VOICE, OVER)
 
     def _take_closed(self, frame: Frame) -> None:
         """Nothing is heard or kept; only the noise is followed, so that the next press hears."""
         if self._was_open:
             self.finish()  # pressed again while speaking: what was said so far is the callout
         self._endpointer.pass_over(frame)
+        self._over.pass_over(frame)
 
     def finish(self) -> None:
         """The stream ended: what was under way is heard as it is."""
         for utterance in self._endpointer.flush():
             self._hear(utterance)
         self._tell_discarded()
+        self._tell_over(self._over.finish())
         if self._keep is not None:
             self._keep.cut()
 
@@ -115,12 +136,16 @@ class Listening:
         if self._talk is not None:
             self._talk.heard()
 
-    def _tell_discarded(self) -> None:
+    def _tell_discarded(self) -> bool:
+        """Whether anything was set aside for the echo."""
+        found = False
         for item in self._endpointer.take_discarded():
             if item.reason in _WHY:
                 self._station.say(saying("say-it-again-why", why=_WHY[item.reason]))
+            found = found or item.reason is Reason.ECHO
             if self._set_aside is not None:
                 self._set_aside(item)
+        return found
 
     def _watch(self, done: Done) -> None:
         asks = [getattr(effect, "tone", "") == QUESTION for effect in done.effects]

@@ -17,12 +17,13 @@ from callout.core.errors import CalloutError
 from callout.core.events import Say
 from callout.core.saying import Saying, Says, as_is, saying
 from callout.sound.endpoint import Endpointer
-from callout.sound.frames import Samples
+from callout.sound.frames import SAMPLE_RATE_HZ, Samples
 from callout.sound.guarded_voice import GuardedVoice
 from callout.sound.speaker import Speaker
+from callout.sound.spoken_over import SpokenOver
 from callout.sound.voice import Tone, VoiceSettings, beep
 from callout.station.done import Done
-from callout.station.speaking.spoken_turns import SpokenTurn, SpokenTurns
+from callout.station.speaking.spoken_turns import OVER, SpokenTurn, SpokenTurns
 from callout.survey.config import Speaking
 from callout.wording.language_files import english
 from callout.wording.wording import Length, Wording
@@ -97,9 +98,15 @@ class SpokenEcho:
     """Speaks through espeak-ng and a loudspeaker, opened when first needed."""
 
     def __init__(
-        self, speaking: Speaking, endpointer: Endpointer, wording: Wording | None = None
+        self,
+        speaking: Speaking,
+        endpointer: Endpointer,
+        wording: Wording | None = None,
+        over: SpokenOver | None = None,
     ) -> None:
         self._speaking, self._endpointer = speaking, endpointer
+        self._over = over or SpokenOver()
+        self._words_sound = False
         self._wording = wording or english()
         self._muted = speaking.muted
         self._tell_fault: TellFault = lambda says: None
@@ -128,7 +135,7 @@ class SpokenEcho:
         """Gate this microphone while speaking."""
         self._microphone = microphone
         if self._sounding:
-            self._gate(_LONGEST_ECHO_S)  # it began before the microphone did
+            self._close_gate(_LONGEST_ECHO_S)  # it began before the microphone did
 
     def on_fault(self, tell: TellFault) -> None:
         """Tell ``tell`` when the voice fails or works again."""
@@ -150,6 +157,10 @@ class SpokenEcho:
             if self._muted:
                 continue
             try:
+                if any(part.tone == OVER for part in turn.parts):
+                    # Words would only invite another word over them: they are on the screen.
+                    self._beep(self._loudspeaker(), Tone.OVER)
+                    continue
                 without_voice = self._say(turn)
                 self._report(without_voice and saying("no-echo-beeps", why=without_voice))
             except CalloutError as error:
@@ -173,10 +184,10 @@ class SpokenEcho:
                 why = error.saying
                 tone = tone_alone(part, turn)
                 if tone is not None:
-                    speaker.play(beep(tone))
+                    self._beep(speaker, tone)
                 continue
             if part.tone in _TONES:
-                speaker.play(beep(_TONES[part.tone]))
+                self._beep(speaker, _TONES[part.tone])
             self._play(speaker, words)
         return why
 
@@ -187,12 +198,17 @@ class SpokenEcho:
         if not tones or tone is Tone.WARN:
             return False
         if tone is not None:
-            speaker.play(beep(tone))
+            self._beep(speaker, tone)
         return True
+
+    def _beep(self, speaker: Speaker, tone: Tone) -> None:
+        self._words_sound = False
+        speaker.play(beep(tone))
 
     def _play(self, speaker: Speaker, words: Samples) -> None:
         if self._sayings.overtaken or not len(words):
             return
+        self._words_sound = True
         playback = speaker.play(words, wait=False)
         while not playback.done:
             if self._sayings.overtaken:
@@ -216,9 +232,14 @@ class SpokenEcho:
             self._speaker = Speaker(name, on_start=self._gate, on_end=self._ungate)
         return self._speaker
 
-    def _gate(self, lasts_s: float) -> None:
+    def _gate(self, samples: Samples) -> None:
         self._sounding = True
         self._tell_sounding(True)
+        if self._microphone is not None:
+            self._over.plays(samples, self._microphone.captured_s, words=self._words_sound)
+        self._close_gate(samples.size / SAMPLE_RATE_HZ)
+
+    def _close_gate(self, lasts_s: float) -> None:
         if self._microphone is not None:
             # From what was captured so far: nothing of the echo may slip in before the gate.
             ends_s = self._microphone.now_s + lasts_s
@@ -229,6 +250,7 @@ class SpokenEcho:
         self._tell_sounding(False)
         if self._microphone is not None:
             self._endpointer.unmute(self._microphone.now_s)
+            self._over.ends(self._microphone.now_s)
 
     def _report(self, fault: Saying | None) -> None:
         if fault != self._fault:
@@ -262,7 +284,11 @@ def tone_alone(part: Say, turn: SpokenTurn) -> Tone | None:
 
 
 def make_echo(
-    speaking: Speaking, endpointer: Endpointer, silent: bool, wording: Wording | None = None
+    speaking: Speaking,
+    endpointer: Endpointer,
+    silent: bool,
+    wording: Wording | None = None,
+    over: SpokenOver | None = None,
 ) -> Echo:
-    """The spoken echo in the words of ``wording``, or a silent one."""
-    return SilentEcho() if silent else SpokenEcho(speaking, endpointer, wording)
+    """The spoken echo in ``wording``, or a silent one; ``over`` is told what sounds."""
+    return SilentEcho() if silent else SpokenEcho(speaking, endpointer, wording, over)

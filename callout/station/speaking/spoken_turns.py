@@ -16,6 +16,8 @@ from callout.core.events import Say
 from callout.station.done import Done
 
 MOST_NOTICES = 16
+OVER = "over"
+"""The tone of a sign that something was said over the voice: a tone alone, never words."""
 
 
 @dataclass(frozen=True)
@@ -78,5 +80,7 @@ def is_notice(done: Done) -> bool:
 
 def _overtaken(turn: SpokenTurn) -> SpokenTurn:
     """What it told again as waiting, its question, waits no more."""
-    parts = tuple(Say(part.says) for part in turn.parts if part.tone != "ask")
+    parts = tuple(
+        part if part.tone == OVER else Say(part.says) for part in turn.parts if part.tone != "ask"
+    )
     return SpokenTurn(parts, notice=True)

@@ -48,7 +48,8 @@ AREAS = {
                 *_files(
                     "session", "rules told_of_which edges accept tags walk walk_places presses"
                 ),
-                *_files("session", "doubts heard_unsurely tape_of_the_day"),
+                *_files("session", "doubts makes_no_sense first_edition heard_unsurely"),
+                *_files("session", "tape_of_the_day"),
                 *_files("session", "echo_words between_plots blind height"),
                 *_files("adversary", "answers_late"),
                 *_VALUES,
@@ -66,11 +67,13 @@ AREAS = {
         {
             "echo.py": _files("session", "echo_words"),
             "doubts.py": _files("session", "doubts"),
-            "sense.py": _files("session", "rules edges doubts"),
+            "sense.py": _files("session", "makes_no_sense doubts"),
             "draft.py": _files("session", "rules edges accept height tape_of_the_day"),
             "presses.py": _files("session", "presses"),
             "note_echo.py": _files("session", "rules edges"),
-            "saving.py": _files("session", "rules edges accept"),
+            "saving.py": _files("session", "rules edges accept first_edition"),
+            "calls.py": _files("session", "rules edges makes_no_sense first_edition"),
+            "propose.py": _files("session", "rules makes_no_sense"),
             "notes.py": (*_files("session", "rules edges"), *_files("adversary", "answers_late")),
             "walk.py": _files("session", "walk walk_places"),
             "tags.py": _files("session", "tags edges between_plots"),

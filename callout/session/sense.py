@@ -13,7 +13,7 @@ from callout.core.meaning import Meaning
 from callout.core.model import PlotSettings
 from callout.core.saying import Saying, saying
 from callout.core.told import unit_told
-from callout.core.units import Unit, too_large, too_small
+from callout.core.units import Unit, convert, too_large, too_small
 from callout.session.draft import recorded_value
 from callout.session.records import Stems
 
@@ -59,7 +59,7 @@ def height_problem(meaning: Meaning, limits: Limits) -> Saying | None:
     if height_m is None or low <= height_m <= high:
         return None
     called = height_said(meaning)
-    if called is None and height_m <= high * 3:
+    if called is None and low <= convert(height_m, Unit.FOOT, Unit.METRE) <= high:
         called = saying("metres", metres=height_m)
         return saying("height-or-feet", called=called, lowest=low, highest=high)
     called = called or saying("metres", metres=height_m)

@@ -12,8 +12,8 @@ from callout.core.errors import OperatorError
 from callout.core.saying import Saying
 from callout.journal.folder import SurveyFolder
 from callout.sound.frames import Frame
-from callout.sound.played import read_played
 from callout.sound.sound_files import stream_sound
+from callout.station.hearing.beside import read_played
 from callout.station.post import Work
 from callout.station.scopes import plot_to_begin
 from callout.station.station import Station

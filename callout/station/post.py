@@ -20,12 +20,11 @@ from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.journal.folder import SurveyFolder
 from callout.sound.endpoint import Discarded
 from callout.sound.frames import Frame
-from callout.sound.played import Played
 from callout.sound.spoken_over import SpokenOver
 from callout.station.build import endpointer_for
 from callout.station.done import Done
 from callout.station.hearing.apart import ApartEngine
-from callout.station.hearing.beside import with_played
+from callout.station.hearing.beside import Played, with_played
 from callout.station.hearing.ears import Ears, Microphone, OpenMicrophone
 from callout.station.hearing.keeping import session_sound
 from callout.station.hearing.listening import Listening

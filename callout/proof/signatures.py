@@ -10,13 +10,14 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable
 from contextlib import suppress
+from errno import EEXIST
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from callout.core.errors import CalloutError, OperatorError, StorageError
 from callout.journal.reader import Entry
 from callout.proof.seals import Seal, Sign
-from callout.survey.files import FILE_MODE, FOLDER_MODE, storage_errors, sync_folder
+from callout.survey.files import FOLDER_MODE, storage_errors, write_whole
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -54,12 +55,9 @@ def make_key(path: Path) -> None:
     )
     with storage_errors(f"cannot write the key {path}"):
         path.parent.mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, FILE_MODE)
-        with os.fdopen(handle, "wb") as file:
-            file.write(pem)
-            file.flush()
-            os.fsync(file.fileno())
-        sync_folder(path.parent)
+        if os.path.lexists(path):
+            raise FileExistsError(EEXIST, os.strerror(EEXIST))
+        write_whole(path, pem)  # a part of a key would be in the way of every other
 
 
 def read_key(path: Path) -> Ed25519PrivateKey:

@@ -22,6 +22,7 @@ from callout.core.errors import OperatorError
 from callout.reports.figures.stand import _runs, change_components, growth_by_year
 from callout.reports.figures.style import SHADES
 from callout.reports.figures.survey import measured_when
+from callout.reports.pages import writing
 from callout.reports.pages.analysis import ReportSettings, analyse
 from callout.reports.pages.colophon import fingerprint
 from callout.reports.pages.html import number
@@ -356,3 +357,26 @@ def test_treatments_are_compared_in_growth_too():
     assert row["high"] - row["effect"] == pytest.approx(4.302653 * error, rel=1e-6)
     assert (row["plots"], row["control_plots"], row["freedom"]) == (2, 2, 2)  # one stem: no plot
     assert "There is no before" in row["told"]
+
+
+def test_a_long_table_is_written_by_columns_and_reads_as_a_short_one(tmp_path, monkeypatch):
+    """The same cells, whatever they hold; a number is the same number."""
+    table = pd.DataFrame(
+        {
+            "plot": pd.Categorical(["K1", "=1+1", None]), "words": ['a "b", c', "'x", ""],
+            "value": [Decimal("20.10"), None, Decimal("3")], "size": [20.0, np.nan, 1.5e-7],
+            "count": [1, 2, 3], "sure": [True, False, True],
+            "day": pd.to_datetime(["2020-06-01", None, "2021-06-01"]),
+        }
+    )  # fmt: skip
+    found = []
+    for most, name in ((100, "short.csv"), (1, "long.csv")):
+        monkeypatch.setattr(writing, "LONG_ROWS", most)
+        writing.write_table(tmp_path / name, table)
+        with (tmp_path / name).open(encoding="utf-8", newline="") as file:
+            rows = list(csv.DictReader(file))
+        for row in rows:
+            row["size"] = row["size"] and float(row["size"])
+        found.append(rows)
+    assert found[0] == found[1]
+    assert found[1][1]["plot"] == "'=1+1"

@@ -96,11 +96,11 @@ def frame_csv(frame: pd.DataFrame) -> str:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow([guarded(str(name)) for name in frame.columns])
-    writer.writerows(zip(*(_shown(frame[name]) for name in frame.columns), strict=True))
+    writer.writerows(zip(*(shown(frame[name]) for name in frame.columns), strict=True))
     return text.getvalue()
 
 
-def _shown(column: pd.Series) -> np.ndarray:
+def shown(column: pd.Series) -> np.ndarray:
     """Cells as texts; what was a text is guarded, each different one once."""
     if isinstance(column.dtype, (pd.CategoricalDtype, pd.StringDtype)):
         return mapped(column, guarded)

@@ -30,6 +30,7 @@ from callout.reports.pages.methods import limits, methods
 from callout.reports.pages.plot_page import CARBON, CHANGE, GROWTH, RATES, STAND, Columns
 
 MOST_ROWS = 120  # of a table on the page
+MOST_FINDINGS = 20  # plots whose chief findings are told
 PLOTS: Columns = {
     "plot": ("plot", None), "treatment": ("treatment", None), "area_ha": ("area, ha", 3),
     "unit": ("measured in", None), "breast_height_m": ("at, m", 2), "site": ("site", None),
@@ -263,9 +264,11 @@ def _last(summary: pd.DataFrame) -> pd.DataFrame:
 
 def _findings(tables: Mapping[str, pd.DataFrame]) -> list[str]:
     """The chief findings of each plot, a sentence each: first to last census, a hectare."""
-    told = []
+    told: list[str] = []
     carbon, summary = tables["carbon"], tables["summary"]
     for plot, rows in summary.groupby("plot", observed=True):
+        if len(told) == MOST_FINDINGS:
+            break
         first, last = rows.iloc[0], rows.iloc[-1]
         dense = rows["basal_area_m2_ha"].notna().all()
         changed = rows["area_ha"].nunique() > 1
@@ -286,4 +289,4 @@ def _findings(tables: Mapping[str, pd.DataFrame]) -> list[str]:
                 f"{number(row['co2_low_t_ha_year'], 1)} to {number(row['co2_high_t_ha_year'], 1)})"
             )
         told.append(words + ".")
-    return told[:20]
+    return told

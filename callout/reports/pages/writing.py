@@ -11,19 +11,24 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
+
+import pandas as pd
 
 import callout
 from callout.core.errors import OperatorError
-from callout.reports.exchange.cells import frame_csv
+from callout.reports.exchange.cells import frame_csv, shown, told
 from callout.reports.figures.style import FORMS, Drawing
 from callout.reports.pages.analysis import Analysis
 from callout.reports.pages.colophon import colophon, settings_told
 from callout.reports.pages.dictionary import dictionary, table_package
 from callout.reports.pages.plot_page import plot_page
 from callout.reports.pages.report import summary_page
+from callout.reports.spreadsheets import guarded
 from callout.survey.files import storage_errors
 
 MOST_PAGES = 12  # plots that are drawn unasked
+LONG_ROWS = 20_000  # a table that no person reads row by row
 Tell = Callable[[str, int, int], None]
 
 
@@ -70,9 +75,32 @@ def write_report(
         _write(folder, "index.html", words, "all", figures, wanted.forms)
         for at, (name, table) in enumerate(analysis.tables.items(), 1):
             tell("tables", at, len(analysis.tables))
-            (folder / "tables" / f"{name}.csv").write_bytes(frame_csv(table).encode("utf-8"))
+            write_table(folder / "tables" / f"{name}.csv", table)
         _write_facts(analysis, folder, data)
     return folder / "index.html"
+
+
+def write_table(path: Path, table: pd.DataFrame) -> None:
+    """A table as CSV; a long one by columns, where numbers lose a ``.0`` and texts are quoted."""
+    if len(table) < LONG_ROWS:
+        path.write_bytes(frame_csv(table).encode("utf-8"))
+        return
+    import pyarrow
+    from pyarrow import csv
+
+    made = pyarrow.table({name: _column(pyarrow, table[name]) for name in table.columns})
+    with path.open("wb") as file:
+        csv.write_csv(made, file, csv.WriteOptions(quoting_style="needed"))
+
+
+def _column(arrow: Any, column: pd.Series) -> Any:
+    if column.dtype.kind in "fiu":
+        return arrow.array(column.to_numpy(), from_pandas=True)
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        words = [guarded(told(word)) for word in column.cat.categories]
+        codes = arrow.array(column.cat.codes.to_numpy(), mask=column.isna().to_numpy())
+        return arrow.DictionaryArray.from_arrays(codes, arrow.array(words, arrow.string()))
+    return arrow.array(shown(column), arrow.string())
 
 
 def _pages(names: Mapping[str, str], wanted: Wanted) -> dict[str, str]:

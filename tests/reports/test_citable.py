@@ -61,6 +61,33 @@ latitude = "47.3812"
 longitude = "-71.0034"
 coordinate_uncertainty_m = "25"
 """
+# Every key that a history can tell; the last are what the settings tell.
+HISTORY = """
+[history.K1."1990-01-01"]
+area_ha = "0.05"
+breast_height = "1.30"
+graduation = "1"
+rounding = "nearest"
+scale = "diameter"
+smallest = "4"
+tape_offset = "-0.05"
+treatment = "none yet"
+
+[history.K1."2018-05-01"]
+area_ha = "0.1"
+breast_height = "1.37"
+graduation = "0.1"
+rounding = "down"
+smallest = "0.4"
+tape_offset = "0"
+treatment = "thinned"
+
+[history.K2."2001-03-04"]
+rounding = "nearest"
+
+[censuses]
+"summer 2021" = "2021-06-01 to 2021-08-31"
+"""
 
 
 def made(path, *, about=True):
@@ -132,9 +159,13 @@ def losses(before, after):
 
 @EVERY_FORM
 def test_what_a_round_trip_loses(form, tmp_path, capsys):
-    """The list is empty: rows, plots, trees, notes, and what is told of the data."""
+    """The list is empty: rows, plots, trees, notes, the history, and what is told of the data."""
     survey = worked(tmp_path / "first")
+    settings = survey.path / "survey.toml"
+    settings.write_text(settings.read_text(encoding="utf-8") + HISTORY, encoding="utf-8")
     before = survey_dataset(survey.path)
+    assert len(before.further["history"]) == 3
+    assert set(before.measurements["census_told"]) == {"", "summer 2021"}
     notes = before.further["notes"]
     assert len(notes) == 1 and notes["sound"].iloc[0] and len(before.trees) == 5
     assert before.measurements["warnings"].astype(str).str.len().gt(0).any()

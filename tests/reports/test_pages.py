@@ -302,8 +302,8 @@ def test_rows_without_a_height_are_taken_at_their_plots():
     assert heights.fillna(0).tolist() == [1.37, 1.37, 1.60, 0]
     told = [caution for caution in analysis.cautions if "height of measurement" in caution]
     assert told == [
-        "2 rows tell no height of measurement: taken at their plot's breast height; 1 stems at a "
-        "census are of plots that tell none, and taken as measured."
+        "2 rows tell no height of measurement: taken at the plot's breast height; 1 stem is of "
+        "plots that tell none, and taken as measured."
     ]
 
 
@@ -328,7 +328,7 @@ def test_visits_and_stems_without_an_equation_are_told():
     assert missing.to_numpy().tolist() == [["K2", "2", "", "yggdrasil", why, 2015, 2020]]
     assert "yggdrasil" in plot_page(analysis, "K2")[0]
     assert analysis.cautions[0] == "Told before."
-    assert any("1 stems are left out of carbon" in caution for caution in analysis.cautions)
+    assert any("1 stem is left out of carbon" in caution for caution in analysis.cautions)
 
 
 def test_treatments_are_compared_in_growth_too():

@@ -37,6 +37,13 @@ def cautions(
     )
 
 
+def counted(count: int, noun: str, verb: str = "") -> str:
+    """A count with its noun and verb: 1 stem was, 2 stems were."""
+    verbs = {"was": "were", "is": "are", "tells": "tell", "": ""}
+    words = f"{count} {noun}{'' if count == 1 else 's'}"
+    return f"{words} {verb if count == 1 else verbs[verb]}".rstrip()
+
+
 def some(names: list[str], most: int = _MOST) -> str:
     """The names, and how many more there are."""
     more = f" and {len(names) - most} more" if len(names) > most else ""
@@ -76,7 +83,9 @@ def plots_apart(heights: Mapping[str, float], taper: Taper) -> list[str]:
     apart = max(known) - min(known)
     percent = 2 * taper.percent * apart / SPAN_M
     much = f" (about {percent:.1g} % of basal area)" if apart <= taper.reach_m else ""
-    told = "; ".join(f"{height:.2f} m: {count} plots" for height, count in sorted(known.items()))
+    told = "; ".join(
+        f"{height:.2f} m: {counted(count, 'plot')}" for height, count in sorted(known.items())
+    )
     return [
         f"Plots were measured at different heights ({told}). Each plot's figures go by its own, so "
         f"that plots differ a little by that alone{much}; --basis brings all to one height."
@@ -126,8 +135,8 @@ def _absent(stems: pd.DataFrame) -> list[str]:
     if not absent:
         return []
     return [
-        f"{absent} stems were not found or not measured at their plot's last census: until "
-        "they are, they count as lost in changes of basal area and carbon."
+        f"{counted(absent, 'stem', 'was')} not found or not measured at the plot's last census: "
+        "until that is done, counted as lost in changes of basal area and carbon."
     ]
 
 
@@ -137,8 +146,9 @@ def _late(rates: pd.DataFrame) -> list[str]:
     if late.empty:
         return []
     return [
-        f"{late.sum():.0f} deaths in {some([str(plot) for plot in late.index])} were found after a "
-        "census that skipped the stem: they are shared among the intervals that they may lie in."
+        f"{counted(round(late.sum()), 'death', 'was')} found after a census that skipped the stem "
+        f"({some([str(plot) for plot in late.index])}): each is shared among the intervals that it "
+        "may lie in."
     ]
 
 
@@ -151,9 +161,10 @@ def gaps_told(stems: pd.DataFrame, gaps: pd.DataFrame) -> list[str]:
         share = gaps[gaps["why"] == why].groupby(["plot", "census"], observed=True)
         most = share["basal_area_percent"].sum().max()
         told.append(
-            f"{len(rows)} stems are left out of carbon: {why} ({', '.join(names[:6])}{more}). They "
-            f"are up to {most:.0f} % of a plot's basal area; the table species_gaps tells what "
-            "they would change. Tell their species, or give --species-groups or --equations."
+            f"{counted(len(rows), 'stem', 'is')} left out of carbon: {why} "
+            f"({', '.join(names[:6])}{more}), up to {most:.0f} % of a plot's basal area; "
+            "the table species_gaps tells what that would change. Tell their species, or give "
+            "--species-groups or --equations."
         )
     return told
 
@@ -163,8 +174,8 @@ def heights_told(untold: int, stems: pd.DataFrame) -> list[str]:
     if not untold:
         return []
     still = int(stems["measured_height_m"].isna().sum())
-    rest = f"; {still} stems at a census are of plots that tell none, and taken as measured"
+    rest = f"; {counted(still, 'stem', 'is')} of plots that tell none, and taken as measured"
     return [
-        f"{untold} rows tell no height of measurement: taken at their plot's breast height"
-        f"{rest if still else ''}."
+        f"{counted(untold, 'row', 'tells')} no height of measurement: taken at the plot's breast "
+        f"height{rest if still else ''}."
     ]

@@ -30,6 +30,7 @@ table { border-collapse: collapse; margin: 0.6rem 0 1.2rem;
 caption { text-align: left; font-weight: bold; padding: 0.2rem 0; }
 th, td { padding: 0.2rem 0.45rem; border-bottom: 1px solid #999; text-align: left; }
 th { border-bottom: 2px solid #202020; vertical-align: bottom; }
+td { white-space: nowrap; } td.w { white-space: normal; min-width: 13em; }
 td.n, th.n { text-align: right; font-variant-numeric: tabular-nums; }
 img { max-width: 100%; height: auto; }
 figure { margin: 1rem 0; break-inside: avoid; }
@@ -50,7 +51,8 @@ a { color: #1b2a4a; }
   h2, h3, caption { break-after: avoid; } tr, li { break-inside: avoid; }
   a { color: inherit; text-decoration: none; }
   .wide { overflow: visible; } .wide table { font-size: 7pt; width: 100%; }
-  .wide th, .wide td { padding: 0.12rem 0.25rem; } figure img { max-height: 150mm; } }
+  .wide th, .wide td { padding: 0.12rem 0.25rem; }
+  .wide td.w { min-width: 9em; } figure img { max-height: 150mm; } }
 """
 # Marks that no escaped text can hold; ``page`` puts numbers in their place.
 _FIGURE_MARK, _TABLE_MARK = "<b data-figure></b>", "<b data-table></b>"
@@ -81,7 +83,8 @@ _TEMPLATES = {
 <thead><tr>{% for title, number in heads %}<th{% if number %} class="n"{% endif %}>{{ title }}</th>
 {%- endfor %}</tr></thead>
 <tbody>{% for row in rows %}<tr>{% for cell, number in row -%}
-<td{% if number %} class="n"{% endif %}>{{ cell }}</td>{% endfor %}</tr>
+<td{% if number %} class="n"{% elif cell|string|length > 24 %} class="w"{% endif %}>{{ cell }}</td>
+{%- endfor %}</tr>
 {% endfor %}</tbody></table></div>""",
     "contents": """<nav class="contents" aria-label="Contents"><ul>
 {%- for name, words in entries %}<li><a href="#{{ name }}">{{ words|safe }}</a></li>

@@ -43,10 +43,10 @@ def methods(analysis: Analysis) -> list[str]:
         "a change of area or smallest size brought − died − cut − not found − not measured = net "
         "change. A stem is new where no earlier record of it is known.",
         "Mortality is (ln N − ln S) / t and recruitment (ln N2 − ln S) / t a year (as in forest "
-        "censuses by R. Condit and co-workers), intervals by Wilson's score over stems, over plots "
-        "by leaving out each in turn. Deaths found after a skipped census are shared among the "
-        "intervals they may lie in, by the plot's own rates. Stems cut, not found or not measured "
-        "are left out.",
+        "censuses by R. Condit and co-workers), intervals over stems by Wilson's score (1927), "
+        "over plots by leaving out each in turn. Deaths found after a skipped census are shared "
+        "among the intervals they may lie in, by the plot's own rates (Turnbull 1976). Stems cut, "
+        "not found or not measured are left out.",
         f"Biomass: {settings.equations.source}. {settings.equations.standing}. It counts "
         f"{settings.equations.pool}.",
         f"Carbon is {settings.carbon.fraction:g} of dry mass"
@@ -58,11 +58,36 @@ def methods(analysis: Analysis) -> list[str]:
         f"departs from the equation, whose curve is taken for the {draws.equation_gives}: "
         f"{100 * draws.equation_share:g} % of its variance is shared by all trees of a group, the "
         "rest is each tree's own. That share is an assumption: the residuals come from points made "
-        "of published equations (Jenkins and others 2003), so much of them lies between equations. "
+        "of published equations (Jenkins and others 2003), so much of them lies between equations, "
+        "and the choice of the equation is the largest error of all (Chave and others 2004). "
         "The table of parts says what is how large. The interval called measuring alone takes the "
         "equations for right: by it censuses and plots under the same equations are held against "
         "each other; the whole interval is for carbon itself.",
     ]
+
+
+# Holm and Chave and others were looked up; volumes and pages of the others are from memory.
+_PAPERS = (
+    "Chave, J., Condit, R., Aguilar, S., Hernandez, A., Lao, S. and Perez, R. 2004. Error "
+    "propagation and scaling for tropical forest biomass estimates. Philosophical Transactions of "
+    "the Royal Society B 359: 409–420. doi:10.1098/rstb.2003.1425",
+    "Holm, S. 1979. A simple sequentially rejective multiple test procedure. Scandinavian Journal "
+    "of Statistics 6: 65–70.",
+    "Reineke, L. H. 1933. Perfecting a stand-density index for even-aged forests. Journal of "
+    "Agricultural Research 46: 627–638.",
+    "Seabold, S. and Perktold, J. 2010. statsmodels: econometric and statistical modeling with "
+    "Python. Proceedings of the 9th Python in Science Conference.",
+    "Turnbull, B. W. 1976. The empirical distribution function with arbitrarily grouped, censored "
+    "and truncated data. Journal of the Royal Statistical Society B 38: 290–295.",
+    "Van Hooser and Chojnacky 1984. USDA Forest Service Research Paper INT-327.",
+    "Wilson, E. B. 1927. Probable inference, the law of succession, and statistical inference. "
+    "Journal of the American Statistical Association 22: 209–212.",
+)
+
+
+def references(analysis: Analysis) -> list[str]:
+    """The papers that the methods name, with those of the equations that were used."""
+    return sorted([*_PAPERS, f"{analysis.settings.equations.source}."])
 
 
 def _heights(analysis: Analysis) -> list[str]:

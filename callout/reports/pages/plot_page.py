@@ -37,14 +37,19 @@ GROWTH: Columns = {
 CARBON: Columns = {
     "plot": ("plot", None), "census": ("census", None), "carbon_t_ha": ("carbon Mg C/ha (t/ha)", 1),
     "low_t_ha": ("95 % from", 1), "high_t_ha": ("to", 1),
-    "measuring_low_t_ha": ("measuring alone from", 1), "measuring_high_t_ha": ("to", 1),
     "co2_t_ha": ("CO2 t/ha", 1), "co2_t_ha_year": ("CO2 t/ha/year", 2),
     "co2_low_t_ha_year": ("95 % from", 2), "co2_high_t_ha_year": ("to", 2),
-    "co2_measuring_low_t_ha_year": ("measuring alone from", 2),
-    "co2_measuring_high_t_ha_year": ("to", 2), "outside_range": ("stems outside range", 0),
+    "outside_range": ("stems outside range", 0),
     "no_equation": ("no equation", 0), "another_height": ("other height", 0),
     "why": ("", None),
 }  # fmt: skip
+MEASURING: Columns = {
+    "plot": ("plot", None), "census": ("census", None), "carbon_t_ha": ("carbon Mg C/ha", 1),
+    "measuring_low_t_ha": ("95 % from", 1), "measuring_high_t_ha": ("to", 1),
+    "co2_t_ha_year": ("CO2 t/ha/year", 2), "co2_measuring_low_t_ha_year": ("95 % from", 2),
+    "co2_measuring_high_t_ha_year": ("to", 2),
+}  # fmt: skip
+MEASURING_ALONE = "The same, by measuring alone: the equations taken for right"
 CHANGE: Columns = {
     "plot": ("plot", None), "from_census": ("from", None), "to_census": ("to", None),
     "at_first": ("first", 4), "survivor_growth": ("survivor growth", 4),
@@ -108,6 +113,7 @@ def plot_page(analysis: Analysis, plot: str, foot: str = "") -> tuple[str, dict[
         ("growth", GROWTH, "Growth of stems measured at both censuses"),
         ("change_basal_area", CHANGE, "Components of change, m² of basal area"),
         ("carbon", CARBON, "Carbon and CO2, above ground"),
+        ("carbon", MEASURING, MEASURING_ALONE),
         ("rates", RATES, "Annual rates"),
         ("composition", COMPOSITION, "Species at each census"),
     ):

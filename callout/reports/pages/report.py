@@ -26,8 +26,17 @@ from callout.reports.pages.html import (
     paragraph,
     picture,
 )
-from callout.reports.pages.methods import limits, methods
-from callout.reports.pages.plot_page import CARBON, CHANGE, GROWTH, RATES, STAND, Columns
+from callout.reports.pages.methods import limits, methods, references
+from callout.reports.pages.plot_page import (
+    CARBON,
+    CHANGE,
+    GROWTH,
+    MEASURING,
+    MEASURING_ALONE,
+    RATES,
+    STAND,
+    Columns,
+)
 
 MOST_ROWS = 120  # of a table on the page
 MOST_FINDINGS = 20  # plots whose chief findings are told
@@ -138,6 +147,7 @@ def summary_page(
             "\N{SUPERSCRIPT ONE} is the same figure as in t a hectare."
         ),
         *_grid(tables["carbon"], CARBON, "Carbon and CO2, above ground"),
+        *_grid(tables["carbon"], MEASURING, MEASURING_ALONE),
         *_grid(tables["carbon_site"], SITE_CARBON, "All plots, the plot as the unit"),
         *_grid(tables["carbon_parts"], PARTS, "What the uncertainty is made of, shares"),
         *_drawn(figures, "carbon"),
@@ -148,6 +158,8 @@ def summary_page(
         *_shown(tables, "one_height", HEIGHTS, "One height", "Effect of the taper"),
         heading("Methods and sources"),
         bullets(methods(analysis)),
+        heading("References"),
+        bullets(references(analysis)),
         heading("What this is not"),
         bullets(limits(analysis)),
         paragraph(

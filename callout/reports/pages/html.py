@@ -50,7 +50,8 @@ a { color: #1b2a4a; }
 @media print { body { margin: 0; padding: 0; max-width: none; font-size: 10pt; }
   h2, h3, caption { break-after: avoid; } tr, li { break-inside: avoid; }
   a { color: inherit; text-decoration: none; }
-  .wide { overflow: visible; } .wide table { font-size: 7pt; width: 100%; }
+  .wide { overflow: visible; } .short { break-inside: avoid; }
+  .wide table { font-size: 7pt; width: 100%; }
   .wide th, .wide td { padding: 0.12rem 0.25rem; }
   .wide td.w { min-width: 9em; } figure img { max-height: 150mm; } }
 """
@@ -79,7 +80,8 @@ _TEMPLATES = {
 <figcaption>{{ mark|safe }}{{ caption }}</figcaption></figure>""",
     "links": """<p>{{ before }}{% for name, address in links %}
 <a href="{{ address }}">{{ name }}</a>{% if not loop.last %}, {% endif %}{% endfor %}.</p>""",
-    "grid": """<div class="wide"><table><caption>{{ mark|safe }}{{ caption }}</caption>
+    "grid": """<div class="wide{% if rows|length < 12 %} short{% endif %}"><table>
+<caption>{{ mark|safe }}{{ caption }}</caption>
 <thead><tr>{% for title, number in heads %}<th{% if number %} class="n"{% endif %}>{{ title }}</th>
 {%- endfor %}</tr></thead>
 <tbody>{% for row in rows %}<tr>{% for cell, number in row -%}

@@ -135,8 +135,9 @@ def start(path: Path) -> int:
 
     folder = open_survey(path)
     with folder.reading() as reader:
-        species = survey_species(reader.plots().values())
-    station = Station(folder, load_language("en", species), None, encode_flac, datetime.now)
+        plots = reader.plots()
+    language = load_language("en", survey_species(plots.values()), tuple(plots))
+    station = Station(folder, language, None, encode_flac, datetime.now)
     tidy(folder, station.record, pcm_within)
     with folder.reading() as reader:
         last = reader.last or 0

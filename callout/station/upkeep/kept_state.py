@@ -10,6 +10,7 @@ alone: what is kept is what a replay of the same entries came to before, and not
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import io
 import os
@@ -189,7 +190,13 @@ def _read(data: bytes, sealed: Entry) -> AtEntry:
 def _session(data: memoryview, digest: bytes) -> Session:
     if _digest(data) != digest:
         raise ValueError("damaged")
-    parts, memory = _OnlyOurs(io.BytesIO(data)).load()
+    collects = gc.isenabled()
+    gc.disable()  # it would look again and again through a million values that all stay
+    try:
+        parts, memory = _OnlyOurs(io.BytesIO(data)).load()
+    finally:
+        if collects:
+            gc.enable()
     known = Known()
     vars(known).update(parts)
     return Session(known, memory)

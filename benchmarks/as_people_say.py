@@ -113,7 +113,7 @@ class Judge:
 
     def _made(self, row: Row) -> str:
         before = self._memory(row.moment)
-        parsed = self._parsed(row)
+        parsed = self.parsed(row)
         event = Heard(9, AT, "voice" if row.how == "spoken" else "typed", row.said,
                       parsed.meanings, parsed.problem, about=before.asking)  # fmt: skip
         after, effects = step(self._survey, before, event)
@@ -139,7 +139,8 @@ class Judge:
             memory, _ = step(self._survey, memory, event)
         return memory
 
-    def _parsed(self, row: Row) -> Parsed:
+    def parsed(self, row: Row) -> Parsed:
+        """Its meaning, before the session has it."""
         try:
             scope = scope_of(self._plot)
             if row.moment == "comma":

@@ -7,7 +7,7 @@ purpose: it may flag a reading, never choose it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from callout.core.meaning import BARE, MOST_FIGURES, Meaning, meaning_of, parted
@@ -38,9 +38,25 @@ def meanings_of(automaton: Automaton, heard: Sequence[Heard]) -> tuple[Meaning, 
 
 def _ends(automaton: Automaton, heard: Sequence[Heard]) -> set[Emits]:
     """What the words emit, by every way through the automaton."""
-    reached: dict[int, set[Emits]] = {automaton.start: {()}}
+    return _ending(automaton, list(_reached(automaton, heard))[-1])
+
+
+def _ending(automaton: Automaton, reached: _Reached) -> set[Emits]:
+    return {said for state in automaton.finals for said in reached.get(state, ())}
+
+
+_Reached = dict[int, set[Emits]]
+
+
+def _reached(automaton: Automaton, heard: Sequence[Heard]) -> Iterator[_Reached]:
+    """The states that the words lead to, and what was emitted on the way: at first, by the first
+
+    word, by the first two, and so on.
+    """
+    reached: _Reached = {automaton.start: {()}}
+    yield reached
     for token in heard:
-        following: dict[int, set[Emits]] = {}
+        following: _Reached = {}
         for state, said in reached.items():
             between = automaton.anywhere.get(token.word)
             if between is not None and said:
@@ -52,7 +68,7 @@ def _ends(automaton: Automaton, heard: Sequence[Heard]) -> set[Emits]:
                 landed = following.setdefault(arc.target, set())
                 landed.update([old + more for old in said] if more else said)
         reached = following
-    return {said for state in automaton.finals for said in reached.get(state, ())}
+        yield reached
 
 
 def _distinct(ends: Iterable[Emits]) -> tuple[Meaning, ...]:
@@ -84,10 +100,25 @@ def parse_words(automaton: Automaton, text: str, scope: Scope) -> Parsed:
     meanings = _distinct(said for said in ends if not parted(said))
     if any(token.word in _FIGURES for token in tokens):  # in figures it is plain which is the tag
         meanings = tuple(replace(meaning, bare=False) for meaning in meanings)
+    if not meanings and (so_far := _so_far(automaton, tokens, scope)) is not None:
+        return Parsed(text, (), so_far)
     chosen = choose(text, meanings, scope)
     return _with_parted(chosen, _distinct(said for said in ends if parted(said)), scope)
 
 
+def _so_far(automaton: Automaton, tokens: Sequence[Heard], scope: Scope) -> Saying | None:
+    """Which tree was understood before the words went astray; it is told, and not taken."""
+    steps = list(_reached(automaton, tokens))[:-1]
+    for count in range(len(steps) - 1, 0, -1):
+        whole = (said for said in _ending(automaton, steps[count]) if not parted(said))
+        found = [one for one in _distinct(whole) if one.tag and scope.fits(one)]
+        if len(found) == 1 and scope.tags is not None and found[0].kind in _OF_A_TREE:
+            rest = repr(" ".join(token.text for token in tokens[count:]))
+            return saying("so-far", meaning=_told(found[0]), rest=rest)
+    return None
+
+
+_OF_A_TREE = ("tree", "reading", "status")
 _FIGURES = ("NUMERAL", "LABEL")
 
 

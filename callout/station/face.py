@@ -56,6 +56,8 @@ class View:
     heard: str = ""
     tone: str = "told"
     left: tuple[str, ...] = ()
+    next_tag: str = ""
+    """The next tree of the list, where the walk goes by it."""
     done: int = 0
     total: int = 0
     recent: tuple[SavedLine, ...] = ()

@@ -22,6 +22,7 @@ from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.session.machine import tree_in_hand
 from callout.session.state import Memory, Pending, left_to_do
 from callout.session.tags import tag_shown
+from callout.session.walk import next_tree
 from callout.station.done import Done
 from callout.station.face import Level, SavedLine, Update, View
 from callout.station.hearing.talking import TalkKey
@@ -158,7 +159,9 @@ class StationFace:
         says = [effect for effect in done.effects if isinstance(effect, Say)]
         if says:
             self._said = tuple(one for say in says for one in say.says)
-            self._tone = says[-1].tone
+            # What is only told after a save, "Next 84", does not take its place.
+            after = {say.tone for say in says[1:]}
+            self._tone = says[0].tone if after <= {"told"} else says[-1].tone
         self._tell(self.view())
 
     def _tell(self, update: Update) -> None:
@@ -200,6 +203,7 @@ def view_of(
         heard=heard,
         tone=tone,
         left=left,
+        next_tag=_next(memory, plot) if station.survey.rules_of(memory.plot).walk else "",
         done=len(plot.trees) - len(left),
         total=len(plot.trees),
         recent=_recent(memory),
@@ -209,6 +213,13 @@ def view_of(
         muted=muted,
         faults=faults,
     )
+
+
+def _next(memory: Memory, plot: Plot) -> str:
+    """The next tree of the list, by what hangs on it."""
+    last = memory.undoable[-1].tag if memory.undoable else ""
+    tag = next_tree(memory, plot, last)
+    return tag_shown(memory, memory.plot, tag) if tag is not None else ""
 
 
 def _answer(said: Says) -> str:

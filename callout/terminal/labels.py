@@ -5,10 +5,13 @@ Every status is a word as well as a tone, so that nobody has to tell colours apa
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from callout.station.face import Level, SavedLine, View
 from callout.terminal.plain import plain
 
 WAITING = "awaiting confirmation"
+IDLE = "idle"
 NAMED = "tree named"
 MEMO = "listening for a note"
 TOO_LOUD_DBFS = -1.0
@@ -79,6 +82,16 @@ def just_saved(view: View) -> SavedLine | None:
     newest = view.recent[0]
     tag = newest.tag.partition(" ")[0]
     return newest if view.answer == f"saved {tag}" else None
+
+
+def at_rest(view: View) -> bool:
+    """Whether nothing waits, no tree is in hand and nothing was asked or refused."""
+    return view.phase == IDLE and not waits(view) and view.tone in ("told", "rest")
+
+
+def rested(view: View) -> View:
+    """``view`` once what was saved has stood long enough to be seen."""
+    return replace(view, tone="rest", answer="")
 
 
 def progress(view: View) -> str:

@@ -14,9 +14,9 @@ from textual.events import Key, Paste
 from textual.screen import Screen
 from textual.widgets import Label
 
-from callout.station.face import Face, View
+from callout.station.face import Face, SavedLine, View
 from callout.terminal.keyboard import Asked, Do, Keyboard, Notice, Press, Submit
-from callout.terminal.labels import waits
+from callout.terminal.labels import just_saved, rested, waits
 from callout.terminal.screen_messages import Mailbox, Updated
 from callout.terminal.widgets.about import Engine, Faults, Past, Place, Talk, Warnings
 from callout.terminal.widgets.banner import Banner
@@ -28,6 +28,8 @@ from callout.terminal.widgets.meter import Meter
 from callout.terminal.widgets.reading import Reading
 
 STALE_CHECK_S = 1.0
+SAVED_STANDS_S = 2.0
+"""So long what was saved stands alone; then the next tree of the list is shown, marked as next."""
 MOST_TROUBLES = 2
 """With more warnings and faults than this, the lists give way to them and to the large type."""
 _SHOWS: tuple[type[Any], ...] = (
@@ -51,6 +53,7 @@ class StationScreen(Screen[None]):
         self._keyboard = Keyboard(covered=safety)
         self._mailbox = Mailbox(self.post_message)
         self._view: View | None = None
+        self._seen: SavedLine | None = None  # what was saved, and has stood long enough
         self._stands = False
 
     def compose(self) -> ComposeResult:
@@ -106,6 +109,12 @@ class StationScreen(Screen[None]):
 
     def _show(self, view: View) -> None:
         self._view = view
+        saved = just_saved(view)
+        if saved is not None and view.next_tag:
+            if saved == self._seen:
+                view = rested(view)
+            else:
+                self.set_timer(SAVED_STANDS_S, lambda: self._saved_was_seen(view))
         if self._laid == "help" and waits(view):  # a reading that waits must not lie hidden
             self._uncover()
         self._keyboard.showed(view, self._clock())
@@ -114,6 +123,11 @@ class StationScreen(Screen[None]):
             self.query_one(kind).show(view)
         if view.talk == "closed":
             self.query_one(Meter).closed()
+
+    def _saved_was_seen(self, view: View) -> None:
+        if self._stands and self._view == view:
+            self._seen = just_saved(view)
+            self._show(view)
 
     def _lay(self, cover: str) -> None:
         self._laid = cover

@@ -217,6 +217,7 @@ say-which-stem = tree { $tag } has { $count ->
 ## What was not understood
 
 no-callout = no callout in { $words }: say tree, its tag, then the diameter
+so-far = { $meaning } was understood, { $rest } was not: call it again
 nothing-fits = nothing in this plot fits: { $meanings }?
 could-be = could be { $meanings }: say 'diameter' between them
 could-be-either = could be { $one }, or { $other }: say it again

@@ -218,6 +218,7 @@ say-which-stem = 나무 { $tag } 줄기 { $count ->
 ## What was not understood
 
 no-callout = 알 수 없음, { $words }: 나무, 번호, 지름 순으로 말하세요
+so-far = { $meaning } 알아들음, { $rest } 모름: 다시 부르세요
 nothing-fits = 이 조사구에 맞는 것 없음: { $meanings }?
 could-be = { $meanings } 중 어느 것인지: 사이에 지름이라고 하세요
 could-be-either = { $one }, 또는 { $other } 중 어느 것인지: 다시 말하세요

@@ -6,6 +6,7 @@ were understood rightly.
 
 from __future__ import annotations
 
+import in_english
 import pytest
 
 from benchmarks.as_people_say import NOT, RIGHT, WRONG, Judge, Row, rows
@@ -67,6 +68,23 @@ def test_what_is_left_open_takes_nothing(judge, moment, said):
 def test_what_could_be_taken_for_something_else(judge, moment, said, meaning):
     judged = judge.judged(Row("spoken", moment, said, meaning))
     assert judged.verdict == RIGHT, judged
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        ("tree sixty one wibble", "Tree 61 was understood, 'wibble' was not: call it again."),
+        (
+            "tree sixty one nineteen point three or four",
+            "Tree 61 diameter 19.3 was understood, 'or four' was not: call it again.",
+        ),
+        ("61 about 19", "No callout in '61 about 19': say tree, its tag, then the diameter."),
+    ],
+)
+def test_a_failure_tells_what_was_understood_and_takes_nothing(judge, said, told):
+    parsed = judge.parsed(Row("spoken", "idle", said, "nothing"))
+    assert parsed.meanings == ()
+    assert in_english.told(parsed.problem) == told
 
 
 def test_a_wrong_table_is_told(judge):

@@ -12,14 +12,16 @@ import pytest
 from textual.pilot import Pilot
 
 from callout.station.face import Level
+from callout.terminal import station_screen
 from callout.terminal.app import CalloutApp
 from callout.terminal.widgets.line import Line
+from callout.terminal.widgets.reading import Reading
 
 Step = Callable[[Pilot[None], scripted.FakeFace], Awaitable[None]]
 
 
 def text_of(pilot: Pilot[None], name: str) -> str:
-    return str(pilot.app.query_one(name, Line).render())
+    return str(pilot.app.screen.query_one(name, Line).render())
 
 
 def run(
@@ -87,6 +89,34 @@ def test_a_tap_confirms_nothing() -> None:
             await pilot.click(place)
 
     assert run(step, scripted.PENDING).asked == []
+
+
+def test_what_was_saved_stands_and_then_the_next_tree_is_marked_as_next(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """As a station tells it: the tree that was saved is still the one in hand."""
+    monkeypatch.setattr(station_screen, "SAVED_STANDS_S", 0.2)
+    saved = replace(scripted.SAVED, tag="83", next_tag="84")
+
+    def label(pilot: Pilot[None]) -> str:
+        return str(pilot.app.screen.query_one("#reading", Reading).render()).splitlines()[0]
+
+    async def step(pilot: Pilot[None], face: scripted.FakeFace) -> None:
+        face.tell(saved)
+        await pilot.pause(0.05)
+        assert label(pilot).startswith("Saved: tree 83, 25.4")
+        assert "SAVED" in text_of(pilot, "#banner")
+        await pilot.pause(0.4)
+        assert label(pilot) == "Next: tree 84"
+        assert "SAVED" not in text_of(pilot, "#banner"), "84 is not what was saved"
+        face.tell(replace(saved, muted=True))
+        await pilot.pause(0.05)
+        assert label(pilot) == "Next: tree 84", "it has been seen"
+        face.tell(replace(scripted.PENDING, tag="84"))
+        await pilot.pause(0.05)
+        assert label(pilot).startswith("Tree 84, 25.4")
+
+    run(step)
 
 
 def test_a_meter_without_levels_says_so() -> None:

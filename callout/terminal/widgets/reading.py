@@ -43,10 +43,12 @@ class Shown:
 def shown_of(view: View) -> Shown:
     """What of ``view`` deserves the very large type."""
     saved = labels.just_saved(view)
-    if saved is not None and not view.tag:
+    if saved is not None:
         told = plain(saved.told, 24)
         label = f"Saved: tree {plain(saved.tag, 16)}, {told} {plain(saved.unit, 8)}"
         return Shown(label, plain(saved.tag, 16), told)
+    if labels.at_rest(view) and view.next_tag:
+        return Shown(f"Next: tree {plain(view.next_tag, 16)}", plain(view.next_tag, 16))
     if view.tag:
         size = labels.size(view)
         unit = f" {plain(view.unit, 8)}" if view.value else ""

@@ -137,7 +137,9 @@ def check(words: list[str], meaning: Meaning) -> None:
     if taken_back(plain):
         return
     # Nothing was taken back, so every figure said stands in the tag or the value: none is lost.
-    figures = tuple(w for w in plain if w in WORDS_OF_FIGURES or w.replace(".", "").isdigit())
+    figures = tuple(
+        w for w in plain if w in WORDS_OF_FIGURES or re.fullmatch(r"[0-9.]+|[0-9]+/[0-9]+", w)
+    )
     height = f"{_height_said(meaning):f}" if meaning.height_m is not None else ""
     new = meaning.new_tag or ""
     if new.startswith("A"):

@@ -158,3 +158,15 @@ def test_an_imported_height_beyond_reach_is_taken_when_the_mapping_says_so(
     assert main(["new", str(survey), "--from", str(out)]) == 0
     said, saved = call(survey, "7 94.8", "measured at 4.2 metres", "yes", "accept")
     assert [row["recorded"] for row in saved] == ["94.8"], said
+
+
+def test_a_table_with_dates_in_two_ways_is_refused_with_its_rows(tmp_path, capsys) -> None:
+    """Day and month are never guessed row by row."""
+    table, out = tmp_path / "office.csv", tmp_path / "taken"
+    table.write_text(
+        "plot,tag,dbh (cm),date\nK1,1,20.1,04/09/2020\nK1,2,21.0,2020-09-23\n", encoding="utf-8"
+    )
+    assert main(["import", str(table), "--out", str(out), "--yes"]) == 2
+    told = capsys.readouterr().err
+    assert "line 3 '2020-09-23'" in told and "line 2 '04/09/2020'" in told
+    assert not out.exists()

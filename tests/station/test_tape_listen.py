@@ -137,13 +137,12 @@ def test_press_then_tag_is_asked_for_joined_echoed_and_confirmed(tmp_path: Path)
 
 
 def test_a_press_goes_to_the_tree_that_the_words_left_in_hand(tmp_path: Path) -> None:
-    """To one whose tag was just lost; to none after a skip or in another plot."""
+    """To one whose tag was just lost; to none after a skip."""
     folder = survey_with_tape(tmp_path / "s", tmp_path / "tape")
     press = [sys.executable, str(TAPE), str(tmp_path / "tape"), "1", "0.2"]
     steps = (
         (("tree 101 tag lost new tag 312",), "312, was 101, 5.1, "),
         (("no", "skip", "tree 104", "skip"), "Tape 5.1 cm: which tree?"),
-        (("no", "tree 107", "plot K1"), "Tape 5.1 in: which tree?"),
     )
     with listening(folder, "K2") as at_work:
         at_work.wait(lambda: at_work.count("said") == 1)

@@ -1,7 +1,7 @@
 """A careful person and random trouble, a million steps: nothing wrong is stored, nothing is lost.
 
-    PYTHONPATH=tests/adversary:tests/station:tests/wording:tests/session python benchmarks/adversary.py \
-        [--steps 1000000] [--station 20000] [--ledger FILE]
+    PYTHONPATH=tests/adversary:tests/station:tests/wording:tests/session \
+        python benchmarks/adversary.py [--steps 1000000] [--station 20000] [--ledger FILE]
 
 A step is one thing that the person does: says, types, presses a key or a tape, opens a plot, waits,
 restarts; utterances over the echo, which never reach the session, are counted apart and are no

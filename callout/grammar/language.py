@@ -5,7 +5,7 @@ Takes texts, not paths; where ``grammars/`` lies is the wiring's business.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -18,6 +18,8 @@ from callout.grammar.scope import Scope, narrowed_to
 from callout.grammar.words import tokens_of
 
 ROOT = "callout"
+Compile = Callable[[Grammar, str], Automaton]
+"""Makes the automaton of a rule: ``compile_grammar``, or what remembers what that made."""
 NOT_HEARD = ("written_", "free_")
 """How the rules begin that are for text alone: nobody listens for what stands in them."""
 _ANYWHERE = {"free_pause": "@pause", "free_link": "@link"}
@@ -34,6 +36,7 @@ class Language:
     species: tuple[str, ...] = ()
     unsaid: tuple[str, ...] = ()
     """Those of the species whose names are no plain words, so that the grammar lacks them."""
+    compile: Compile = compile_grammar
 
     @cached_property
     def spoken(self) -> Automaton:
@@ -42,7 +45,7 @@ class Language:
             name: VOID if name.startswith(NOT_HEARD) else part
             for name, part in self.grammar.rules.items()
         }
-        return compile_grammar(replace(self.grammar, rules=rules), ROOT)
+        return self.compile(replace(self.grammar, rules=rules), ROOT)
 
     def spoken_in(self, scope: Scope) -> Automaton:
         """What may be heard in one plot."""
@@ -55,6 +58,7 @@ def read_language(
     dictionary: str = "",
     species: Sequence[str] = (),
     plots: Sequence[str] = (),
+    compile: Compile = compile_grammar,
 ) -> Language:
     """The language of a JSGF text, its pronunciations (``word PH ON ES`` lines), and the survey's
 
@@ -66,11 +70,12 @@ def read_language(
     parsed = replace(parsed, rules=rules)
     return Language(
         code=code,
-        full=replace(compile_grammar(parsed, ROOT), anywhere=_anywhere(parsed)),
+        full=replace(compile(parsed, ROOT), anywhere=_anywhere(parsed)),
         grammar=parsed,
         pronunciations=_pronunciations(dictionary),
         species=tuple(sorted(set(species))),
         unsaid=tuple(name for name in sorted(set(species)) if not plain_words(name)),
+        compile=compile,
     )
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from callout.core.errors import OperatorError
 from callout.grammar.language import Language, read_language
+from callout.station.compiled import compiled
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 
@@ -65,6 +66,6 @@ def _language(
 
     try:
         grammar = path.read_text(encoding="utf-8")
-        return read_language(code, grammar, beside(".dict"), species, plots)
+        return read_language(code, grammar, beside(".dict"), species, plots, compiled)
     except (OSError, UnicodeDecodeError) as error:
         raise OperatorError(f"{path} cannot be read as a grammar: {error}") from None

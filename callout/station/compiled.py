@@ -1,0 +1,70 @@
+"""Compiled grammars, kept in the user's cache: compiling one takes longer than a short command.
+
+A file is named by a digest of the rules and of the compiler's own source, and holds one of its
+content; anything wrong with it only means compiling again. Never in a survey's folder.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import marshal
+import os
+import sys
+from contextlib import suppress
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import callout.grammar
+from callout.core.errors import StorageError
+from callout.grammar.automaton import Arc, Automaton
+from callout.grammar.compiling import compile_grammar
+from callout.grammar.jsgf import Grammar
+from callout.survey.files import write_whole
+
+_MOST_BYTES = 64_000_000
+_DIGEST_BYTES = 32
+
+
+def compiled(grammar: Grammar, root: str) -> Automaton:
+    """As ``compile_grammar``, from the cache where it is there."""
+    path = _path(grammar, root)
+    with suppress(OSError, ValueError, EOFError, TypeError):
+        return _read(path)
+    made = compile_grammar(grammar, root)
+    with suppress(OSError, StorageError):  # no cache to be had: it is compiled each time
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        write_whole(path, _written(made))
+    return made
+
+
+def _path(grammar: Grammar, root: str) -> Path:
+    given = os.environ.get("XDG_CACHE_HOME")
+    folder = (Path(given) if given else Path.home() / ".cache") / "callout" / "grammars"
+    rules = f"{_compiler()} {root} {sorted(grammar.rules.items())!r}"
+    return folder / f"{hashlib.sha256(rules.encode('utf-8', 'surrogatepass')).hexdigest()}.bin"
+
+
+@cache
+def _compiler() -> str:
+    whole = hashlib.sha256(sys.version.encode())
+    for path in sorted(Path(callout.grammar.__file__).parent.glob("*.py")):
+        whole.update(path.read_bytes())
+    return whole.hexdigest()
+
+
+def _written(automaton: Automaton) -> bytes:
+    arcs = tuple(tuple(map(tuple, ways)) for ways in automaton.arcs)
+    whole: Any = (automaton.start, automaton.finals, arcs)
+    plain = marshal.dumps(whole)
+    return hashlib.sha256(plain).digest() + plain
+
+
+def _read(path: Path) -> Automaton:
+    with path.open("rb") as file:
+        data = file.read(_MOST_BYTES)
+    digest, plain = data[:_DIGEST_BYTES], data[_DIGEST_BYTES:]
+    if hashlib.sha256(plain).digest() != digest:
+        raise ValueError("damaged")
+    start, finals, arcs = marshal.loads(plain)
+    return Automaton(start, finals, tuple(tuple(map(Arc._make, ways)) for ways in arcs))

@@ -67,8 +67,9 @@ def played_and_captured(device: str, spoken: Samples) -> float:
     with Microphone(f"Monitor of {device}") as microphone:
         thread = capture(microphone, frames)
         speaker = Speaker(
-            device, lambda lasts_s: marks.append(f"{lasts_s:.1f}"), lambda: marks.append("end")
-        )
+            device, lambda sound: marks.append(f"{sound.size / 16000:.1f}"),
+            lambda: marks.append("end"),
+        )  # fmt: skip
         time.sleep(0.3)
         speaker.play(spoken)
         assert marks == [f"{spoken.size / 16000:.1f}", "end"]

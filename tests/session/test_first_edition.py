@@ -27,7 +27,7 @@ def saves(effects: tuple[Effect, ...]) -> list[Reading]:
     return [effect.reading for effect in effects if isinstance(effect, Save)]
 
 
-@pytest.mark.parametrize("edition", [1, 2])
+@pytest.mark.parametrize("edition", [1, 2, 3])
 def test_an_undo_was_taken_at_once_and_is_asked_about_now(edition: int) -> None:
     one = talk(edition)
     one.read("83", "24.6")
@@ -46,7 +46,7 @@ def test_an_undo_was_taken_at_once_and_is_asked_about_now(edition: int) -> None:
     assert one.memory.phase is Phase.IDLE and one.memory.undoable == ()
 
 
-@pytest.mark.parametrize("edition", [1, 2])
+@pytest.mark.parametrize("edition", [1, 2, 3])
 def test_a_refused_callout_left_the_tree_in_hand(edition: int) -> None:
     one = talk(edition)
     one.hear("tree", tag="83")
@@ -54,7 +54,7 @@ def test_a_refused_callout_left_the_tree_in_hand(edition: int) -> None:
     assert one.memory.named == ("83" if edition == 1 else None)
 
 
-@pytest.mark.parametrize("edition", [1, 2])
+@pytest.mark.parametrize("edition", [1, 2, 3])
 def test_a_stem_beside_the_whole_tree_was_no_warning(edition: int) -> None:
     one = talk(edition)
     one.read("83", "24.6")
@@ -65,7 +65,7 @@ def test_a_stem_beside_the_whole_tree_was_no_warning(edition: int) -> None:
     assert ("stem beside tree" in names) is (edition > 1)
 
 
-@pytest.mark.parametrize("edition", [1, 2])
+@pytest.mark.parametrize("edition", [1, 2, 3])
 def test_the_side_of_the_tape_was_not_kept(edition: int) -> None:
     one = talk(edition)
     one.read("83", "24.6")
@@ -114,3 +114,10 @@ def test_a_note_is_no_place_for_a_size_any_more(phase: str) -> None:
     assert one.memory.pending is not None and one.memory.pending.draft.tag == "84"
     assert "note" in said.lower()
     assert one.memory.asking == one.memory.pending.number > 0
+
+
+@pytest.mark.parametrize("edition", [1, 2, 3])
+def test_a_size_that_no_tree_has_was_echoed(edition: int) -> None:
+    one = talk(edition)
+    one.read("83", "0.0")
+    assert (one.memory.pending is None) == (edition > 1)

@@ -84,8 +84,9 @@ def new_folder(path: Path) -> Iterator[Path]:
         try:
             fcntl.flock(mark, fcntl.LOCK_EX)
             yield building
-            (building / _MARK).unlink()
             building.rename(path)
+            # Only now: without its mark nobody would ever clear away what a crash leaves here.
+            (path / _MARK).unlink()
             sync_folder(path.parent)
         except BaseException:
             shutil.rmtree(building, ignore_errors=True)

@@ -71,6 +71,7 @@ AREAS = {
             "draft.py": _files("session", "rules edges accept height tape_of_the_day"),
             "presses.py": _files("session", "presses"),
             "note_echo.py": _files("session", "rules edges"),
+            "asides.py": _files("session", "asides"),
             "saving.py": _files("session", "rules edges accept first_edition"),
             "calls.py": _files("session", "rules edges makes_no_sense first_edition"),
             "propose.py": _files("session", "rules makes_no_sense"),

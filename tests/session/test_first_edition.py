@@ -121,3 +121,13 @@ def test_a_size_that_no_tree_has_was_echoed(edition: int) -> None:
     one = talk(edition)
     one.read("83", "0.0")
     assert (one.memory.pending is None) == (edition > 1)
+
+
+def test_an_undo_left_the_next_tree_in_hand() -> None:
+    one = talk(1)
+    one.read("83", "24.6")
+    one.hear("confirm")
+    one.hear("tree", tag="84")
+    one.hear("undo")
+    assert [item.tag for item in saves(one.effects) if item.void] == ["83"]
+    assert one.memory.named == "84"

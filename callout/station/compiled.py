@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import marshal
-import os
 import sys
 from contextlib import suppress
 from functools import cache
@@ -20,7 +19,7 @@ from callout.core.errors import StorageError
 from callout.grammar.automaton import Arc, Automaton
 from callout.grammar.compiling import compile_grammar
 from callout.grammar.jsgf import Grammar
-from callout.survey.files import write_whole
+from callout.survey.files import cache_folder, write_whole
 
 _MOST_BYTES = 64_000_000
 _DIGEST_BYTES = 32
@@ -39,10 +38,11 @@ def compiled(grammar: Grammar, root: str) -> Automaton:
 
 
 def _path(grammar: Grammar, root: str) -> Path:
-    given = os.environ.get("XDG_CACHE_HOME")
-    folder = (Path(given) if given else Path.home() / ".cache") / "callout" / "grammars"
     rules = f"{_compiler()} {root} {sorted(grammar.rules.items())!r}"
-    return folder / f"{hashlib.sha256(rules.encode('utf-8', 'surrogatepass')).hexdigest()}.bin"
+    return (
+        cache_folder("grammars")
+        / f"{hashlib.sha256(rules.encode('utf-8', 'surrogatepass')).hexdigest()}.bin"
+    )
 
 
 @cache

@@ -52,6 +52,12 @@ def write_whole(path: Path, data: bytes) -> None:
         sync_folder(path.parent)
 
 
+def cache_folder(name: str) -> Path:
+    """Where this user keeps what can be made again; it may not exist yet."""
+    given = os.environ.get("XDG_CACHE_HOME")
+    return (Path(given) if given else Path.home() / ".cache") / "callout" / name
+
+
 def sync_folder(folder: Path) -> None:
     """Force a folder's entries to the disk, so that a rename survives a power cut."""
     descriptor = os.open(folder, os.O_RDONLY)

@@ -13,7 +13,6 @@ from __future__ import annotations
 import gc
 import hashlib
 import io
-import os
 import pickle
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
@@ -30,7 +29,7 @@ from callout.proof.seals import KIND as SEALED
 from callout.proof.source import TABLES
 from callout.proof.verify import ChainCheck
 from callout.station.upkeep.rebuild import Known, Row, Session, rows_of
-from callout.survey.files import FOLDER_MODE, write_whole
+from callout.survey.files import FOLDER_MODE, cache_folder, write_whole
 from callout.survey.guard import read_plain
 
 _MARK = b"callout state 3\n"
@@ -226,8 +225,7 @@ def _rules() -> str:
 
 
 def _folder() -> Path:
-    given = os.environ.get("XDG_CACHE_HOME")
-    return (Path(given) if given else Path.home() / ".cache") / "callout" / "states"
+    return cache_folder("states")
 
 
 def _path(sealed_hash: str) -> Path:

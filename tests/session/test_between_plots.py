@@ -119,3 +119,16 @@ def test_letting_a_new_tag_go_lets_that_one_go() -> None:
     left = let_go(kept, anew("K2"), anew("83")).lost_tags
     assert left == {("K1", "83"): "1", ("K2", "84"): "2"}
     assert held(kept, "K2", "83", "").lost_tags["K2", "83"] == ""
+
+
+@pytest.mark.parametrize("elsewhere", ["K1", "K3"])
+def test_what_was_saved_last_elsewhere_is_the_last_of_it(elsewhere: str) -> None:
+    rows = (read(elsewhere, "83"), read("K2", "83"), read(elsewhere, "84"))
+    assert memory(*rows).saved_elsewhere("K2") == 3
+    assert memory(*rows).saved_elsewhere(elsewhere) == 2
+    assert memory(*rows[::2]).saved_elsewhere(elsewhere) == 0
+
+
+def test_a_stem_is_taken_back_by_its_name() -> None:
+    kept = memory(read("K2", "83", stem=anew("A1"))).saved
+    assert kept.lacking(("K2", "83", anew("A1"))).stems("K2", "83") == {}

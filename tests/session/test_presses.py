@@ -157,6 +157,14 @@ def test_a_clock_that_goes_back_joins_nothing() -> None:
     assert one.press(-1, "24.6") == "Tape 24.6 cm: which tree?"
 
 
+@pytest.mark.parametrize("sent", ["83", "85"])
+def test_a_tag_before_or_after_the_one_in_hand_is_another_tree(sent: str) -> None:
+    one = day()
+    one.tree(0, "84")
+    assert "Confirm" not in one.press(5, "24.6", tag=sent)
+    assert one.memory.pending is None
+
+
 def test_a_tag_sent_by_the_tape_joins_unless_another_was_spoken() -> None:
     assert day().press(5, "24.6", tag="84") == "84, 24.6. Confirm?"
     one = day()

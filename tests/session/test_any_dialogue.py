@@ -190,6 +190,15 @@ class AnyDialogue(RuleBasedStateMachine):
         assert self.talk.effects[-1] or type(last).__name__ == "TimedOut"
 
     @invariant()
+    def what_was_drafted_is_of_the_tree_in_hand(self):
+        memory = self.talk.memory
+        assert memory.drafted is None or memory.drafted.tag == memory.named
+
+    @invariant()
+    def what_asks_has_its_time(self):
+        assert (self.talk.memory.asked_at == "") == (self.talk.memory.asking == 0)
+
+    @invariant()
     def what_stands_follows_from_the_journal_alone(self):
         """Void entries take back what they supersede; the newest of the rest stands."""
         standing: dict[tuple[str, str, str], list[Reading]] = {}

@@ -13,8 +13,8 @@ from session_tools import AT, Talk, survey, tree
 
 from callout.core.checking.checks import Rules
 from callout.core.events import Effect, Heard, Save
-from callout.core.model import Reading
-from callout.session.state import Phase
+from callout.core.model import Plot, PlotSettings, Reading
+from callout.session.state import Phase, Survey
 
 NOW = Rules(walk=False)
 
@@ -131,3 +131,12 @@ def test_an_undo_left_the_next_tree_in_hand() -> None:
     one.hear("undo")
     assert [item.tag for item in saves(one.effects) if item.void] == ["83"]
     assert one.memory.named == "84"
+
+
+def test_a_survey_without_rules_is_of_the_first_edition_and_tells_no_next_tree() -> None:
+    plot = Plot(PlotSettings("K2"), {tag: tree(tag) for tag in ("83", "84")})
+    one = Talk(Survey({"K2": plot}))
+    one.read("83", "24.6")
+    assert one.hear("confirm") == "Saved 83, 24.6."
+    one.hear("undo")
+    assert [item.void for item in saves(one.effects)] == [True], "taken back at once"

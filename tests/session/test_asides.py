@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from decimal import Decimal
 
 import pytest
 from session_tools import AT, Talk, survey, tree
@@ -127,3 +128,24 @@ def test_a_plot_that_is_not_there_changes_nothing() -> None:
     waits = one.memory.pending
     assert "K9" in one.hear("plot", text="K9")
     assert one.memory.pending == waits and one.memory.plot == "K2"
+
+
+def test_a_number_that_is_too_large_for_a_size_and_a_tag_of_the_plot_is_asked_about() -> None:
+    one = Talk(survey(tree("41", "24.0"), tree("83", "30.0"), tree("412"), rules=Rules(walk=False)))
+    one.hear("tree", tag="83")
+    said = one.hear("size", value=Decimal(412))
+    assert "412" in said and "tree 412" in said and one.memory.pending is None
+    assert one.memory.named == "83"
+    # In the plot's range it is the size that was asked for, whatever tags there are.
+    assert one.hear("size", value=Decimal(41)).startswith("83, 41")
+    # A number that is no tag of the plot is a size too, and no tree has it.
+    assert "tree 413" not in one.hear("size", value=Decimal(413))
+
+
+def test_a_number_alone_is_a_tree_where_the_plot_has_its_tag() -> None:
+    one = Talk(survey(tree("41", "24.0"), tree("83", "30.0"), rules=Rules(walk=False)))
+    assert one.hear("size", value=Decimal(41)).startswith("Tree 41")
+    assert one.memory.named == "41"
+    other = Talk(survey(tree("41", "24.0"), rules=Rules(walk=False)))
+    other.hear("size", value=Decimal("24.6"))
+    assert other.memory.named is None

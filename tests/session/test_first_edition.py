@@ -140,3 +140,12 @@ def test_a_survey_without_rules_is_of_the_first_edition_and_tells_no_next_tree()
     assert one.hear("confirm") == "Saved 83, 24.6."
     one.hear("undo")
     assert [item.void for item in saves(one.effects)] == [True], "taken back at once"
+
+
+@pytest.mark.parametrize("edition", [1, 2, 3])
+def test_a_yes_to_a_note_that_was_asked_for_had_no_answer_of_its_own(edition: int) -> None:
+    one = talk(edition)
+    one.hear("tree", tag="83")
+    one.hear("note")
+    said = one.hear("confirm")
+    assert said.startswith("Note about tree 83" if edition > 1 else "Nothing waits")

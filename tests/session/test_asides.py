@@ -9,7 +9,7 @@ import pytest
 from session_tools import AT, Talk, survey, tree
 
 from callout.core.checking.checks import Rules
-from callout.core.events import Heard
+from callout.core.events import Heard, Say
 from callout.core.meaning import Meaning
 from callout.core.saying import Saying, as_is
 
@@ -108,6 +108,23 @@ def test_help_tells_what_fits_the_moment() -> None:
     one.hear("pause")
     told.append(one.hear("help"))
     assert len(set(told)) == len(told), told
+
+
+def test_help_is_of_the_phase_it_is_asked_in() -> None:
+    def key(one: Talk) -> str:
+        one.hear("help")
+        (effect,) = one.effects
+        assert isinstance(effect, Say)
+        return effect.says[0].key
+
+    one = talk()
+    assert key(one) == "help-idle"
+    one.hear("tree", tag="83")
+    assert key(one) == "help-named"
+    one.hear("new", tag="99", value=Decimal("22.5"), species="beech")
+    assert key(one) in ("help-pending", "help-warned")
+    one.hear("reject")
+    assert key(one) == "help-new"
 
 
 def test_why_tells_the_warning_again_and_keeps_the_question() -> None:

@@ -25,6 +25,7 @@ USUAL = Rules(walk=False)
         ("1234567890", {}, "A size of 10 figures"),
         ("12345678901", {}, "A size of 11 figures"),
         ("1E+9", {}, "A size of 10 figures"),
+        ("1E+12", {}, "A size of 13 figures"),
         ("1.234567891", {}, "A size of 10 figures"),
         ("123456789", {}, "123456789 cm"),
         ("1.23456789", {}, ""),

@@ -49,7 +49,7 @@ AREAS = {
                     "session", "rules told_of_which edges accept tags walk walk_places presses"
                 ),
                 *_files("session", "doubts makes_no_sense first_edition heard_unsurely"),
-                *_files("session", "tape_of_the_day"),
+                *_files("session", "tape_of_the_day beside_the_work asides"),
                 *_files("session", "echo_words between_plots blind height"),
                 *_files("adversary", "answers_late"),
                 *_VALUES,
@@ -71,7 +71,8 @@ AREAS = {
             "draft.py": _files("session", "rules edges accept height tape_of_the_day"),
             "presses.py": _files("session", "presses"),
             "note_echo.py": _files("session", "rules edges"),
-            "asides.py": _files("session", "asides"),
+            "asides.py": _files("session", "asides beside_the_work"),
+            "numbers.py": _files("session", "beside_the_work asides rules"),
             "saving.py": _files("session", "rules edges accept first_edition"),
             "calls.py": _files("session", "rules edges makes_no_sense first_edition"),
             "propose.py": _files("session", "rules makes_no_sense"),

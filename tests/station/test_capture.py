@@ -148,22 +148,26 @@ def callouts(count: int) -> Samples:
 def test_the_walk_through_a_microphone_saves_exactly_its_readings(
     looped: LoopedServer, tmp_path: Path
 ) -> None:
-    spoken = json.loads((FIXTURES / "walk.json").read_text())["saved"]
-    saved = _walked(tmp_path / "s")
+    walk = json.loads((FIXTURES / "walk.json").read_text())
+    # With a repair and a no; CALLOUT_WHOLE_WALK=1 plays the rest too, two minutes of it.
+    count = len(walk["said"]) if os.environ.get("CALLOUT_WHOLE_WALK") else 10
+    sound = read_sound(FIXTURES / "walk.flac") if count > 10 else callouts(count)
+    spoken = dict(list(walk["saved"].items())[: 4 if count == 10 else None])
+    saved = _walked(tmp_path / "s", sound)
     # A value that was not spoken is wrong whatever the machine was doing.
     assert saved.items() <= spoken.items()
     if saved != spoken:  # a sound server on a busy machine may drop frames: walk once more
-        saved = _walked(tmp_path / "again")
+        saved = _walked(tmp_path / "again", sound)
     assert saved == spoken
 
 
-def _walked(path: Path) -> dict[str, str]:
+def _walked(path: Path, sound: Samples) -> dict[str, str]:
     """What is saved of the recorded walk, played to the microphone at its own speed."""
     make_demo_survey(path, datetime.now().astimezone())
     listener = Listener(path, "--mute")
     listener.wait_for("listening", 20)
     time.sleep(0.5)
-    play(read_sound(FIXTURES / "walk.flac"))
+    play(np.concatenate([sound, np.zeros(SAMPLE_RATE_HZ, dtype=np.int16)]))
     time.sleep(1.5)
     assert "Traceback" not in listener.stop()
     with open_survey(path).reading() as reader:

@@ -26,6 +26,19 @@ class Arc(NamedTuple):
     target: int
 
 
+class _Leaving(dict[int, Mapping[str, tuple[Arc, ...]]]):
+    def __init__(self, arcs: tuple[tuple[Arc, ...], ...]) -> None:
+        super().__init__()
+        self._arcs = arcs
+
+    def __missing__(self, state: int) -> Mapping[str, tuple[Arc, ...]]:
+        by_word: dict[str, tuple[Arc, ...]] = {}
+        for arc in self._arcs[state]:
+            by_word[arc.word] = (*by_word.get(arc.word, ()), arc)
+        self[state] = by_word
+        return by_word
+
+
 @dataclass(frozen=True)
 class Automaton:
     """Without empty arcs and loops: ``arcs[state]`` lead on, in ``finals`` an utterance may end.
@@ -44,18 +57,10 @@ class Automaton:
         """Every word on any arc."""
         return frozenset(arc.word for arcs in self.arcs for arc in arcs)
 
-    def arcs_by(self, state: int, word: str) -> tuple[Arc, ...]:
-        """The arcs of ``state`` that ``word`` takes."""
-        by_word = self._by_word.get(state)
-        if by_word is None:
-            by_word = self._by_word[state] = {}
-            for arc in self.arcs[state]:
-                by_word[arc.word] = (*by_word.get(arc.word, ()), arc)
-        return by_word.get(word, ())
-
     @cached_property
-    def _by_word(self) -> dict[int, dict[str, tuple[Arc, ...]]]:
-        return {}
+    def leaving(self) -> Mapping[int, Mapping[str, tuple[Arc, ...]]]:
+        """By state and word the arcs that lead on; made when a state is first asked for."""
+        return _Leaving(self.arcs)
 
     def __getstate__(self) -> dict[str, Any]:
         """Without what can be worked out again, so that it is small to send."""

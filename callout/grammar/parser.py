@@ -57,11 +57,13 @@ def _reached(automaton: Automaton, heard: Sequence[Heard]) -> Iterator[_Reached]
     yield reached
     for token in heard:
         following: _Reached = {}
+        between = automaton.anywhere.get(token.word)
+        if between is not None:
+            following = {
+                state: {(*old, between) for old in said} for state, said in reached.items()
+            }
         for state, said in reached.items():
-            between = automaton.anywhere.get(token.word)
-            if between is not None and said:
-                following.setdefault(state, set()).update((*old, between) for old in said)
-            for arc in automaton.arcs_by(state, token.word):
+            for arc in automaton.leaving[state].get(token.word, ()):
                 more = arc.emits
                 if "$" in more:
                     more = tuple(token.text if emit == "$" else emit for emit in more)

@@ -15,9 +15,8 @@ from functools import cached_property
 from callout.core.checking.checks_growth import PlotGrowth, growth_of
 from callout.core.rounding import Rounding
 from callout.core.saying import Saying
+from callout.core.statuses import Status, in_words
 from callout.core.units import Scale, Unit
-
-STATUSES = ("live", "dead_standing", "dead_down", "cut", "missing", "not_found")
 
 
 @dataclass(frozen=True)
@@ -135,7 +134,7 @@ class Reading:
     raw_unit: Unit | None = None
     value: Decimal | None = None
     unit: Unit = Unit.CENTIMETRE
-    status: str = "live"
+    status: str = str(Status.LIVE)
     stem: str = ""
     words: str = ""
     source: str = ""
@@ -155,7 +154,7 @@ class Reading:
     @property
     def status_told(self) -> str:
         """The status in words."""
-        return self.status.replace("_", " ")
+        return in_words(self.status)
 
     @property
     def told(self) -> str:

@@ -6,14 +6,38 @@ next, so that only a person can say it.
 
 from __future__ import annotations
 
+from enum import StrEnum
+
+
+class Status(StrEnum):
+    """A tree's state by its name in journals and grammars; ``words`` is its name in tables."""
+
+    LIVE = "live"
+    DEAD_STANDING = "dead_standing"
+    DEAD_DOWN = "dead_down"
+    CUT = "cut"
+    MISSING = "missing"
+    NOT_FOUND = "not_found"
+
+    @property
+    def words(self) -> str:
+        """The same in plain words."""
+        return in_words(self)
+
+
+def in_words(status: str) -> str:
+    """A status by its name in a journal, in plain words; '' stays ''."""
+    return status.replace("_", " ")
+
+
 _WORDS = {
-    "live": ("live", "alive", "living"),
+    Status.LIVE.words: ("live", "alive", "living"),
     "dead": ("dead",),
-    "dead standing": ("dead standing", "standing dead", "snag"),
-    "dead down": ("dead down", "down", "dead fallen", "fallen"),
-    "cut": ("cut", "harvested", "removed", "felled"),
-    "missing": ("missing",),
-    "not found": ("not found", "notfound"),
+    Status.DEAD_STANDING.words: ("dead standing", "standing dead", "snag"),
+    Status.DEAD_DOWN.words: ("dead down", "down", "dead fallen", "fallen"),
+    Status.CUT.words: ("cut", "harvested", "removed", "felled"),
+    Status.MISSING.words: ("missing",),
+    Status.NOT_FOUND.words: ("not found", "notfound"),
 }
 STATUS_WORDS = {word: status for status, words in _WORDS.items() for word in words}
 
@@ -23,8 +47,12 @@ def status_named(text: str) -> str:
 
     ``dead`` is one of them, though it leaves open whether the tree stands.
     """
-    plain = text.strip().casefold().replace("_", " ").replace("-", " ")
-    return STATUS_WORDS.get(" ".join(plain.split()), "")
+    return STATUS_WORDS.get(plain_status(text), "")
+
+
+def plain_status(text: str) -> str:
+    """A state as somebody wrote it, in small letters and without marks between its words."""
+    return " ".join(text.casefold().replace("_", " ").replace("-", " ").split())
 
 
 def known_statuses() -> str:

@@ -6,17 +6,18 @@ from datetime import timedelta
 
 from callout.core.model import PlotSettings
 from callout.core.saying import Saying, as_is, saying
+from callout.core.statuses import Status, plain_status
 from callout.core.units import Scale, Unit
 
-STATUSES = ("live", "dead_standing", "dead_down", "cut", "missing", "not_found", "dead", "down")
+STATUSES = (*(status.words for status in Status), "dead", "down")
 """What the wordings have words for; a roster may hold others, told as they stand."""
 
 
 def status_told(status: str) -> Saying:
     """A status by its name in the journal, or as a roster writes it."""
-    name = status.strip().lower().replace(" ", "_").replace("-", "_")
+    name = plain_status(status)
     if name in STATUSES:
-        return saying(f"status-{name.replace('_', '-')}")
+        return saying(f"status-{name.replace(' ', '-')}")
     return as_is(status)
 
 

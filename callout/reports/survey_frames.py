@@ -23,7 +23,7 @@ from callout.crews.twice import disagreements, reading_told, value_of
 from callout.reports.exchange.cells import frame_of, measurements_from
 from callout.reports.identities import identified
 from callout.reports.quality.agreement import Tolerance
-from callout.reports.stand.columns import MEASUREMENT_COLUMNS, PLOT_COLUMNS
+from callout.reports.stand.columns import LIVE, MEASUREMENT_COLUMNS, PLOT_COLUMNS
 
 TREE_COLUMNS = ("plot", "tag", "species")
 # Few different texts in many rows: categories keep large surveys small and quick.
@@ -200,7 +200,7 @@ def _roster_rows(plot: Plot) -> Iterator[dict[str, Any]]:
                 "plot": tree.plot, "tag": tree.tag, "stem": "", "species": tree.species,
                 "date": past.on.isoformat(), "value": past.value, "unit": past.unit.value,
                 "diameter_cm": float(convert(past.value, past.unit, Unit.CENTIMETRE)),
-                "status": "live", "measured_height_m": float(plot.settings.breast_height_m),
+                "status": LIVE, "measured_height_m": float(plot.settings.breast_height_m),
                 "source": "roster",
             }  # fmt: skip
 

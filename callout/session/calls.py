@@ -14,6 +14,7 @@ from callout.core.meaning import Meaning
 from callout.core.model import Reading
 from callout.core.rounding import Rounding, to_graduation
 from callout.core.saying import Says, as_is, saying
+from callout.core.statuses import Status
 from callout.core.units import Unit
 from callout.session.draft import amended, pending_of
 from callout.session.parts import MEASURABLE, with_parts
@@ -206,7 +207,7 @@ def status(turn: Turn) -> Result:
     tag = turn.meaning.tag or in_hand
     if tag is None:
         return which_tree(turn)
-    pending, state = turn.waiting, turn.meaning.status or "live"
+    pending, state = turn.waiting, turn.meaning.status or str(Status.LIVE)
     stem = turn.meaning.stem
     if pending is None or pending.draft.tag != tag or stem not in (None, pending.draft.stem):
         return propose(turn, tag, _status_of(turn, tag))

@@ -18,6 +18,7 @@ from callout.core.meaning import Meaning
 from callout.core.model import Plot, PlotSettings, Reading, Tree, Warned
 from callout.core.rounding import to_graduation
 from callout.core.saying import saying
+from callout.core.statuses import Status
 from callout.core.told import side_told, unit_told
 from callout.core.units import Scale, Unit, convert, diameter_from
 from callout.session.records import key_of
@@ -54,7 +55,7 @@ def draft_reading(
         raw_unit=raw_unit if meaning.value is not None else None,
         value=value,
         unit=plot.settings.unit,
-        status=meaning.status or "live",
+        status=meaning.status or str(Status.LIVE),
         stem=meaning.stem or "",
         words=event.words,
         source=event.source,
@@ -154,7 +155,7 @@ def _of_size(
     tree = tree_of(plot, draft.tag)
     if rules.first is not None:
         return checks.against_history_first(draft.value, draft.unit, on, tree, rules.first, before)
-    called, alive = draft.raw or draft.value, draft.status == "live"
+    called, alive = draft.raw or draft.value, draft.status == Status.LIVE
     return checks.against_history(
         plot, tree, draft.value, called, on, rules.limits, before, alive=alive
     )

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 from callout.core.meaning import Meaning
+from callout.core.statuses import Status
 from callout.core.units import Scale
 from callout.session.turn import Turn
 
-MEASURABLE = ("live", "dead_standing", "dead_down")
+MEASURABLE = (Status.LIVE, Status.DEAD_STANDING, Status.DEAD_DOWN)
 """What stands or lies at the tree's place can be measured; what is gone cannot."""
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from callout.core.statuses import in_words
 from callout.station.face import Level, SavedLine, View
 from callout.terminal.plain import plain
 
@@ -101,7 +102,7 @@ def progress(view: View) -> str:
 
 def size(view: View) -> str:
     """The value or, where there is none, the tree's status."""
-    return plain(view.value or view.status.replace("_", " "), 24)
+    return plain(view.value or in_words(view.status), 24)
 
 
 def next_few(view: View, width: int, rows: int) -> str:

@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 
 from callout.core.events import Event, Heard, Opened, TimedOut
 from callout.core.meaning import Meaning
-from callout.core.model import STATUSES, PastMeasurement, PlotSettings, Reading, Tree
+from callout.core.model import PastMeasurement, PlotSettings, Reading, Tree
 from callout.core.rounding import Rounding
 from callout.core.saying import as_is
+from callout.core.statuses import Status
 from callout.core.units import Scale, Unit
 from callout.journal.folder import SurveyFolder, make_survey
 
@@ -98,7 +99,7 @@ meanings = st.builds(
     value=maybe_decimals,
     unit=st.none() | units,
     implied=st.booleans(),
-    status=st.none() | st.sampled_from(STATUSES),
+    status=st.none() | st.sampled_from(tuple(map(str, Status))),
     stem=st.none() | words,
     species=st.none() | words,
     height_m=maybe_decimals,
@@ -131,7 +132,7 @@ readings = st.builds(
     raw_unit=st.none() | units,
     value=maybe_decimals,
     unit=units,
-    status=st.sampled_from(STATUSES),
+    status=st.sampled_from(tuple(map(str, Status))),
     stem=words,
     words=words,
     source=words,

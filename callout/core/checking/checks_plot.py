@@ -13,12 +13,14 @@ from callout.core.checking.checks_limits import Limits, Rules
 from callout.core.errors import OperatorError
 from callout.core.model import Plot, PlotSettings, Reading, Tree, Warned
 from callout.core.saying import saying
+from callout.core.statuses import Status, plain_status
 from callout.core.told import status_told
 from callout.core.units import Unit, convert, parse_decimal
 
 SURELY_HEARD = Decimal("0.5")
 """The confidence from which on an engine's hearing is taken without a question."""
-_GONE = ("dead", "dead standing", "dead down", "cut")
+_DOWN = (Status.DEAD_DOWN.words, Status.CUT.words)
+_GONE = ("dead", Status.DEAD_STANDING.words, *_DOWN)
 _HEIGHT = "height of measurement"
 
 
@@ -87,14 +89,14 @@ def beyond_species(value: Decimal, unit: Unit, species: str, rules: Rules) -> Wa
 
 def last_status(tree: Tree) -> str:
     """The status of last visit in plain words, from the roster's column; '' if unknown."""
-    return _told(tree, "status").lower().replace("_", " ").replace("-", " ")
+    return plain_status(_told(tree, "status"))
 
 
 def dead_then_alive(tree: Tree, status: str) -> Warned | None:
     """Live now, but dead, down or cut last time; or standing again after it was down or cut."""
     before = last_status(tree)
-    again = status == "dead_standing" and before in ("dead down", "cut")
-    if before not in _GONE or (status != "live" and not again):
+    again = status == Status.DEAD_STANDING and before in _DOWN
+    if before not in _GONE or (status != Status.LIVE and not again):
         return None
     says = saying("warn-status-last-time", status=status_told(before))
     return Warned("dead last time", says, saying("look-tag-bud"))

@@ -25,7 +25,7 @@ from callout.reports.exchange.metadata import About
 from callout.reports.exchange.scientific import Named, scientific_names
 from callout.reports.identities import identified
 from callout.reports.spreadsheets import guarded, plain_number
-from callout.reports.stand.columns import PLOT_COLUMNS
+from callout.reports.stand.columns import LIVE, LOST, PLOT_COLUMNS
 from callout.survey.files import storage_errors
 from callout.survey.species_table import reference_species
 
@@ -213,8 +213,8 @@ def _remarks(row: Mapping[str, str]) -> str:
 
 
 def _occurrence(event: str, row: Mapping[str, str], named: Named) -> dict[str, str]:
-    absent = row["status"] in ("missing", "not found")
-    known = "alive" if row["status"] == "live" else "dead"
+    absent = row["status"] in LOST
+    known = "alive" if row["status"] == LIVE else "dead"
     scientific = named(row["species"])
     words = len(scientific.removesuffix(".").split())
     sure = words > 1 and scientific.split()[1] not in ("sp.", "spp.", "sp", "spp")

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from callout.reports.figures.style import INK, MARKERS, SHADES, Drawing, drawing, figure, short
-from callout.reports.stand.columns import STATUSES
+from callout.reports.stand.columns import CUT, DEAD, STATUSES
 from callout.reports.stand.mass.reading_errors import ErrorModel
 
 MOST_ROWS = 400
@@ -94,7 +94,7 @@ def measured_when(stems: pd.DataFrame) -> Drawing:
 
 
 def _letters(axes: Any, grid: pd.DataFrame, states: list[str]) -> None:
-    dark = {"dead down", "dead standing", "cut"}
+    dark = {*DEAD, CUT}
     for (row, column), code in np.ndenumerate(grid.to_numpy().astype(int)):
         letter = _STATES[states[code]][0]
         if letter:

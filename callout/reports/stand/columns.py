@@ -9,6 +9,7 @@ from __future__ import annotations
 import pandas as pd
 
 from callout.core.errors import OperatorError
+from callout.core.statuses import Status
 
 # One row a measurement. ``value`` is the exact decimal as recorded, in ``unit``; ``diameter_cm``
 # and ``measured_height_m`` (height of measurement) are floats, NaN where there is none.
@@ -19,12 +20,12 @@ MEASUREMENT_COLUMNS = (
 # One row a plot. ``area_ha`` may be NaN; ``treatment`` may be ''.
 PLOT_COLUMNS = ("plot", "area_ha", "unit", "breast_height_m", "treatment")
 STEM = ["plot", "tag", "stem"]
-LIVE = "live"
-STANDING = "dead standing"
-DEAD = (STANDING, "dead down")
-CUT = "cut"
-LOST = ("missing", "not found")
-STATUSES = (LIVE, *DEAD, CUT, *LOST)
+LIVE = Status.LIVE.words
+STANDING = Status.DEAD_STANDING.words
+DEAD = (STANDING, Status.DEAD_DOWN.words)
+CUT = Status.CUT.words
+LOST = (Status.MISSING.words, Status.NOT_FOUND.words)
+STATUSES = tuple(status.words for status in Status)
 
 
 def check_measurements(measurements: pd.DataFrame) -> None:

@@ -12,6 +12,7 @@ from decimal import Decimal
 from callout.core.events import Say
 from callout.core.model import Reading, Warned
 from callout.core.saying import Saying, Says, as_is, saying
+from callout.core.statuses import Status
 from callout.core.told import status_told, unit_told
 from callout.core.units import Scale
 from callout.session.state import Pending, Press
@@ -58,7 +59,7 @@ def _what(reading: Reading, height_said: Saying | None = None) -> Says:
     parts = [_size(reading)]
     if reading.height_m:
         parts.append(_height(reading.height_m, height_said))
-    if reading.status != "live":
+    if reading.status != Status.LIVE:
         parts.append(status_told(reading.status))
     return tuple(parts)
 

@@ -11,6 +11,7 @@ from textual.content import Content
 from textual.geometry import Size
 from textual.widget import Widget
 
+from callout.core.statuses import Status, in_words
 from callout.station.face import View
 from callout.terminal import labels
 from callout.terminal.blocks import SMALL, TALL, Font, Scale, draw, drawable, height, width
@@ -52,9 +53,9 @@ def shown_of(view: View) -> Shown:
     if view.tag:
         size = labels.size(view)
         unit = f" {plain(view.unit, 8)}" if view.value else ""
-        status = plain(view.status.replace("_", " "), 24) if view.value else ""
+        status = plain(in_words(view.status), 24) if view.value else ""
         label = f"Tree {plain(view.tag, 16)}" + (f", {size}{unit}" if size else "")
-        label += f", {status}" if status not in ("", "live") else ""
+        label += f", {status}" if status not in ("", Status.LIVE) else ""
         label += f"   {plain(view.species, 40)}" if view.species else ""
         return Shown(label, plain(view.tag, 16), size or "?")
     if view.tone == "ask":

@@ -29,6 +29,7 @@ from callout.core.units import (
 from callout.reports.exchange.cells import WRITTEN, centimetres
 from callout.reports.exchange.taken.foreign import Foreign
 from callout.reports.exchange.taken.mapping import Diameter, TableMapping, unit_told
+from callout.reports.stand.columns import LIVE
 from callout.survey.days import ASK, order_of, read_day
 
 EMPTY = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "."})
@@ -151,7 +152,7 @@ def _states(
     """
     own = [_own_unit(row, item) for item in mapping.diameters]
     sizes = [(item, *_size(row[item.column], item, mapping)) for item in own]
-    if status == "live":
+    if status == LIVE:
         found = [(*size, _when(row, size[0], mapping), status) for size in sizes if size[1]]
         if not found:
             names = ", ".join(item.column for item in mapping.diameters)
@@ -164,7 +165,7 @@ def _states(
     for item, value, unit, day in dated:
         if value is not None:
             told = told or day == newest
-            yield item, value, unit, day, status if day == newest else "live"
+            yield item, value, unit, day, status if day == newest else LIVE
     if not told:
         item, _, unit, _ = next(one for one in dated if one[3] == newest)
         yield item, None, unit, newest, status
@@ -172,7 +173,7 @@ def _states(
 
 def _status(text: str, mapping: TableMapping) -> str:
     if not text:
-        return "live"
+        return LIVE
     status = mapping.statuses.get(text)
     if status is None:
         raise _RefusalError(mapping.columns["status"], text, "a status the mapping does not name")

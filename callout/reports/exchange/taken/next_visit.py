@@ -16,6 +16,7 @@ import pandas as pd
 from callout.core.errors import OperatorError
 from callout.core.model import PastMeasurement, PlotSettings, Tree
 from callout.core.rounding import Rounding
+from callout.core.statuses import Status
 from callout.core.units import Scale, Unit, parse_decimal, parse_unit
 from callout.reports.exchange.cells import WRITTEN, extra_columns, text_rows, told
 from callout.reports.exchange.dataset import Dataset
@@ -23,7 +24,7 @@ from callout.reports.stand.columns import LIVE
 from callout.survey.config import plausible_range
 from callout.survey.roster import checked_tag
 
-GONE = ("dead down", "cut")
+GONE = (Status.DEAD_DOWN.words, Status.CUT.words)
 _PLOT_FACTS: Mapping[str, Any] = {
     "site": str, "shape": str, "established": str,
     "paint_line": {"yes": True, "no": False}.__getitem__,

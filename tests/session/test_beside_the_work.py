@@ -153,6 +153,11 @@ def test_its_species_may_come_before_its_size_and_its_tag_again():
     assert one.read("417", "12.2").startswith("New tree 417, oak, 12.2,")
 
 
+def test_its_species_may_come_with_its_tag():
+    one = talk()
+    assert one.hear("new", tag="417", species="oak") == "New tree 417, oak. Diameter?"
+
+
 def test_a_tag_that_hangs_in_the_plot_is_no_new_tree():
     one = talk()
     assert one.hear("new", tag="61").startswith("Tag 61 is in this plot already")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from decimal import Decimal
 
 import pytest
@@ -11,7 +12,7 @@ from session_tools import AT, Talk, survey, tree
 from callout.core.checking.checks import Rules
 from callout.core.events import Heard, KeepMemo
 from callout.core.meaning import Meaning
-from callout.core.model import Plot, PlotSettings, Tree
+from callout.core.model import PastMeasurement, Plot, PlotSettings, Tree
 from callout.core.units import Scale, Unit
 from callout.session.state import Phase, Survey
 
@@ -334,3 +335,18 @@ def test_scratched_nothing_is_in_hand_any_more() -> None:
     assert one.hear("size", value=Decimal("24.6")).startswith("24.6: which tree?")
     assert one.hear("status", status="cut").startswith("Which tree?")
     assert one.hear("amend", value=Decimal("24.6")).startswith("24.6: which tree?")
+
+
+@pytest.mark.parametrize(("status", "warned"), [(None, ["too slow"]), ("dead_standing", [])])
+def test_what_is_dead_may_stand_still(status: str | None, warned: list[str]) -> None:
+    """Thirty invented trees that grew a centimetre a year; one of them hardly grew since."""
+    trees = [
+        Tree("K2", str(tag), "beech", tuple(
+            PastMeasurement(date(year, 6, 1), Decimal(10 + tag % 7 + at * 5), Unit.CENTIMETRE)
+            for at, year in enumerate((2006, 2011, 2016, 2021))))
+        for tag in range(1, 31)
+    ]  # fmt: skip
+    one = Talk(survey(*trees, rules=Rules(walk=False)))
+    one.read("1", "26.4", status=status)
+    assert one.memory.pending is not None
+    assert [item.check for item in one.memory.pending.warned] == warned

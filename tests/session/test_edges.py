@@ -350,3 +350,21 @@ def test_what_is_dead_may_stand_still(status: str | None, warned: list[str]) -> 
     one.read("1", "26.4", status=status)
     assert one.memory.pending is not None
     assert [item.check for item in one.memory.pending.warned] == warned
+
+
+@pytest.mark.parametrize("blind", [False, True])
+def test_a_stem_beside_the_whole_tree_tells_its_size_unless_measured_blind(blind: bool) -> None:
+    one = Talk(survey(tree("83"), rules=Rules(walk=False, blind=blind)))
+    one.read("83", "24.6")
+    one.hear("confirm")
+    said = one.read("83", "9.2", stem="2")
+    assert one.memory.pending is not None
+    assert "stem beside tree" in [item.check for item in one.memory.pending.warned]
+    assert ("24.6" in said) is not blind
+
+
+def test_a_stem_beside_a_tree_without_a_size() -> None:
+    one = Talk(survey(tree("83"), rules=Rules(walk=False)))
+    one.hear("status", tag="83", status="missing")
+    one.hear("confirm")
+    assert "other stem" in one.read("83", "9.2", stem="2")

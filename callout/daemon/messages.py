@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
 from callout.core.errors import OperatorError
+from callout.core.given import Reader, boolean, one_of, read_table, whole
 from callout.station.face import MOST_KEYS, MOST_TYPED, Level, SavedLine, Update, View
 
 VERSION = 2
@@ -45,24 +46,6 @@ def _text(value: Any) -> str:
     return value.encode("utf-8", "replace").decode("utf-8")
 
 
-def _kind(value: Any) -> str:
-    if value not in KEYS:
-        raise OperatorError(f"no such key: there are {', '.join(KEYS)}")
-    return str(value)
-
-
-def _number(value: Any) -> int:
-    if type(value) is not int or not 0 <= value < 2**53:
-        raise OperatorError("a whole number, not below zero, is wanted")
-    return value
-
-
-def _truth(value: Any) -> bool:
-    if not isinstance(value, bool):
-        raise OperatorError("true or false is wanted")
-    return value
-
-
 def _times(value: Any) -> tuple[float, ...]:
     if not isinstance(value, list) or len(value) > MOST_KEYS:
         raise OperatorError(f"a list of at most {MOST_KEYS} times is wanted")
@@ -72,14 +55,15 @@ def _times(value: Any) -> tuple[float, ...]:
     return tuple(map(float, value))
 
 
+_number = whole(0, 2**53 - 1)
 # What may be asked: each request's fields, and how each is checked; every one is needed but keys_s.
-_REQUESTS: Mapping[str, Mapping[str, Callable[[Any], Any]]] = {
+_REQUESTS: Mapping[str, Mapping[str, Reader]] = {
     "watch": {},
     "view": {},
     "stop": {},
     "submit": {"text": _text, "waiting": _number, "keys_s": _times},
-    "press": {"kind": _kind, "waiting": _number},
-    "mute": {"muted": _truth},
+    "press": {"kind": one_of(*KEYS), "waiting": _number},
+    "mute": {"muted": boolean},
     "open": {"plot": _text, "who": _text},
     "talk": {},
 }
@@ -95,15 +79,12 @@ def request_from(line: bytes) -> Request:
     do = given.pop("do", None)
     if not isinstance(do, str) or do not in _REQUESTS:
         raise OperatorError(f"no such request: there are {', '.join(_REQUESTS)}")
-    checks = _REQUESTS[do]
-    odd = sorted(given.keys() - checks.keys())
-    missing = sorted(checks.keys() - given.keys() - {"keys_s"})
-    if odd or missing:
-        raise OperatorError(
-            f"{do}: " + ("too much was given" if odd else f"{missing[0]} is missing")
-        )
+    readers = _REQUESTS[do]
+    missing = sorted(readers.keys() - given.keys() - {"keys_s"})
     try:
-        return Request(do, **{name: checks[name](value) for name, value in given.items()})
+        if missing:
+            raise OperatorError(f"{missing[0]} is missing")
+        return Request(do, **read_table(given, readers))
     except OperatorError as error:
         raise OperatorError(f"{do}: {error}") from None
 

@@ -6,19 +6,29 @@ once. Nothing is opened here.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from decimal import Decimal
 from uuid import UUID
 
 from callout.core.errors import OperatorError
+from callout.core.given import (
+    Reader,
+    boolean,
+    member,
+    number,
+    one_of,
+    read_table,
+    short_text,
+    whole,
+)
 from callout.core.units import Scale, Unit, parse_unit
 from callout.devices.intake import Intake, Limits
 from callout.devices.line_format.lines import LineFormat
 from callout.devices.line_format.numerals import Mark
 from callout.devices.line_format.template import compile_template
 
-Reader = Callable[[object], object]
 TRANSPORTS = ("serial", "ble", "wedge")
 PARITIES = {"none": "N", "even": "E", "odd": "O", "mark": "M", "space": "S"}
 
@@ -73,20 +83,15 @@ def intake_of(device: DeviceSettings) -> Intake:
 
 def device_from(table: Mapping[str, object]) -> DeviceSettings:
     """The device in one table. Raises OperatorError that lists everything wrong with it."""
-    found: dict[str, object] = {}
-    wrong = [f"{key}: no such setting" for key in table if key not in _READERS]
-    for key, reader in _READERS.items():
-        if key in table:
-            try:
-                found[key] = reader(table[key])
-            except (OperatorError, ValueError) as error:
-                wrong.append(f"{key}: {error}")
-    if not wrong:
+    try:
+        found = read_table(table, _READERS)
         wrong = _disagreements(found)
+    except OperatorError as error:
+        wrong = [str(error)]
     if wrong:
         name = table.get("name", "without a name")
         raise OperatorError(f"device {name}: " + "; ".join(wrong))
-    return DeviceSettings(**found)  # type: ignore[arg-type]
+    return DeviceSettings(**found)
 
 
 def devices_from(tables: object) -> tuple[DeviceSettings, ...]:
@@ -156,40 +161,10 @@ def _any(found: Mapping[str, object], *keys: str) -> bool:
     return any(found.get(key) for key in keys)
 
 
-def _text(value: object) -> str:
-    if not isinstance(value, str) or len(value) > 200 or not value.isprintable():
-        raise OperatorError(f"{value!r} is not a short text in quotes")
-    return value
-
-
 def _name(value: object) -> str:
-    if not _text(value).strip():
+    if not short_text(value).strip():
         raise OperatorError("give it a name, as name = 'tape'")
-    return _text(value)
-
-
-def _one_of(*words: str) -> Reader:
-    def read(value: object) -> str:
-        if value not in words:
-            raise OperatorError(f"{value!r} is not one of {', '.join(words)}")
-        return str(value)
-
-    return read
-
-
-def _whole(least: int, most: int) -> Reader:
-    def read(value: object) -> int:
-        if not isinstance(value, int) or isinstance(value, bool) or not least <= value <= most:
-            raise OperatorError(f"{value!r} is not a whole number from {least} to {most}")
-        return int(value)
-
-    return read
-
-
-def _seconds(value: object) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0.01 <= value <= 300:
-        raise OperatorError(f"{value!r} is not a number of seconds from 0.01 to 300")
-    return float(value)
+    return short_text(value)
 
 
 def _stop_bits(value: object) -> Decimal:
@@ -198,60 +173,57 @@ def _stop_bits(value: object) -> Decimal:
     return Decimal(str(value))
 
 
-def _flag(value: object) -> bool:
-    if not isinstance(value, bool):
-        raise OperatorError(f"{value!r} is not true or false")
-    return value
-
-
 def _usb(value: object) -> str:
-    vendor, colon, product = _text(value).partition(":")
-    if not colon or any(len(part) != 4 for part in (vendor, product)):
-        raise OperatorError(f"{value!r} is not VID:PID in hex, as 0403:6001")
-    int(vendor, 16), int(product, 16)
-    return f"{vendor}:{product}".lower()
+    given = short_text(value).lower()
+    if _USB.fullmatch(given) is None:
+        raise OperatorError(f"{given!r} is not VID:PID in hex, as 0403:6001")
+    return given
 
 
 def _uuid(value: object) -> str:
-    text = _text(value).lower()
-    if len(text) == 4:
-        return f"{int(text, 16):08x}-0000-1000-8000-00805f9b34fb"
-    return str(UUID(text))
+    given = short_text(value).lower()
+    short = f"0000{given}-0000-1000-8000-00805f9b34fb" if len(given) == 4 else given
+    try:
+        return str(UUID(short))
+    except ValueError:
+        raise OperatorError(f"{given!r} is no UUID, nor four digits of hex") from None
 
 
 def _pattern(value: object) -> str:
-    compile_template(_text(value))
-    return _text(value)
+    compile_template(short_text(value))
+    return short_text(value)
 
 
 def _scale_words(value: object) -> Mapping[str, Scale]:
     if not isinstance(value, Mapping) or len(value) > 20:
         raise OperatorError("write the device's words as { D = 'diameter', G = 'girth' }")
-    return {_name(word).lower(): Scale(meaning) for word, meaning in value.items()}
+    return {_name(word).lower(): member(Scale)(meaning) for word, meaning in value.items()}
 
 
+_USB = re.compile("[0-9a-f]{4}:[0-9a-f]{4}")
+_RETRY_S = number(0.01, 300, "seconds")
 _READERS: Mapping[str, Reader] = {
     "name": _name,
-    "transport": _one_of(*TRANSPORTS),
-    "port": _text,
+    "transport": one_of(*TRANSPORTS),
+    "port": short_text,
     "usb": _usb,
-    "serial_number": _text,
-    "baud": _whole(50, 4_000_000),
-    "data_bits": _whole(5, 8),
-    "parity": _one_of(*PARITIES),
+    "serial_number": short_text,
+    "baud": whole(50, 4_000_000),
+    "data_bits": whole(5, 8),
+    "parity": one_of(*PARITIES),
     "stop_bits": _stop_bits,
-    "address": _text,
-    "ble_name": _text,
+    "address": short_text,
+    "ble_name": short_text,
     "service": _uuid,
     "characteristic": _uuid,
-    "packets": _flag,
+    "packets": boolean,
     "pattern": _pattern,
-    "unit": lambda value: parse_unit(_text(value)),
-    "scale": lambda value: Scale(value),
-    "decimal": lambda value: Mark(value),
+    "unit": lambda value: parse_unit(short_text(value)),
+    "scale": member(Scale),
+    "decimal": member(Mark),
     "scale_words": _scale_words,
-    "lines_a_second": _whole(1, 10_000),
-    "retry_s": _seconds,
-    "longest_retry_s": _seconds,
+    "lines_a_second": whole(1, 10_000),
+    "retry_s": _RETRY_S,
+    "longest_retry_s": _RETRY_S,
 }
 _BLANK = DeviceSettings(name="", transport="")

@@ -15,12 +15,16 @@ import tomlkit
 
 from callout.core.checking.checks import FirstLimits, Limits, Rules
 from callout.core.errors import OperatorError
+from callout.core.given import Reader, above_zero, boolean, read_table, section
 from callout.core.model import Plot
 from callout.core.species import Species
-from callout.core.units import parse_decimal
 
 _LIMITS = tuple(item.name for item in fields(Limits))
 _SWITCHES = ("blind", "walk", "accept_word")
+_READERS: dict[str, Reader] = {
+    **dict.fromkeys(_SWITCHES, boolean),
+    **dict.fromkeys(_LIMITS, above_zero),
+}
 
 
 def rules_from(
@@ -34,8 +38,8 @@ def rules_from(
     ``table`` gives the sizes of the species that stand in the plot; ``join_s`` is how many seconds
     a tag and a press of a tape may lie apart. Raises OperatorError naming what cannot be used.
     """
-    given = _section("checks", checks)
-    single = _section("checks.plots", given.get("plots", {}))
+    given = section("checks", checks)
+    single = section("checks.plots", given.get("plots", {}))
     unknown = next((name for name in single if name not in plots), None)
     if unknown is not None:
         raise OperatorError(f"[checks.plots.{unknown}] no such plot: there is {', '.join(plots)}")
@@ -44,7 +48,7 @@ def rules_from(
     largest = {name: one.largest_cm for one in table if one.largest_cm for name in one.names}
     return {
         name: replace(
-            _ruled(f"checks.plots.{name}", _section(f"checks.plots.{name}", single[name]), usual)
+            _ruled(f"checks.plots.{name}", section(f"checks.plots.{name}", single[name]), usual)
             if name in single
             else usual,
             largest_cm=_standing(plot, largest),
@@ -58,53 +62,27 @@ def _standing(plot: Plot, largest: Mapping[str, Decimal]) -> dict[str, Decimal]:
     return {name: largest[name] for name in here if name in largest}
 
 
-def _section(name: str, given: object) -> Mapping[str, Any]:
-    if not isinstance(given, Mapping):
-        raise OperatorError(f"{name} = {given!r} must be a section, as [{name}]")
-    return given
-
-
-def _ruled(section: str, given: Mapping[str, Any], over: Rules) -> Rules:
-    limits: dict[str, Decimal] = {}
-    switches: dict[str, bool] = {}
-    for key, value in given.items():
-        if key in _SWITCHES:
-            if not isinstance(value, bool):
-                raise OperatorError(f"[{section}] {key} = {value!r} must be true or false")
-            switches[key] = value
-        elif key in _LIMITS:
-            limits[key] = _limit(section, key, value)
-        else:
-            known = ", ".join((*_SWITCHES, *_LIMITS))
-            raise OperatorError(f"[{section}] unknown setting {key!r}: use {known}")
+def _ruled(where: str, given: Mapping[str, Any], over: Rules) -> Rules:
+    try:
+        values = read_table(given, _READERS)
+    except OperatorError as error:
+        raise OperatorError(f"[{where}] {error}") from None
+    limits = {key: value for key, value in values.items() if key in _LIMITS}
+    switches = {key: value for key, value in values.items() if key in _SWITCHES}
     found = replace(
         over,
         limits=replace(over.limits, **limits),
-        blind=switches.get("blind", over.blind),
-        walk=switches.get("walk", over.walk),
-        accept_word=switches.get("accept_word", over.accept_word),
+        **switches,
     )
     low, high = found.limits.lowest_m, found.limits.highest_m
     if low >= high:
-        raise OperatorError(f"[{section}] lowest_m {low} must be below highest_m {high}")
+        raise OperatorError(f"[{where}] lowest_m {low} must be below highest_m {high}")
     if found.limits.shrink_sd > found.limits.reject_sd:
         raise OperatorError(
-            f"[{section}] shrink_sd {found.limits.shrink_sd} is above "
+            f"[{where}] shrink_sd {found.limits.shrink_sd} is above "
             f"reject_sd {found.limits.reject_sd}"
         )
     return found
-
-
-def _limit(section: str, key: str, value: object) -> Decimal:
-    if isinstance(value, float | bool):
-        raise OperatorError(f'[{section}] {key} = {value}: write it in quotes, as "0.06"')
-    try:
-        limit = parse_decimal(str(value))
-    except OperatorError as error:
-        raise OperatorError(f"[{section}] {key}: {error}") from None
-    if limit <= 0:
-        raise OperatorError(f"[{section}] {key} {limit} must be above zero")
-    return limit
 
 
 def reach_text(reach: Mapping[str, Limits]) -> str:

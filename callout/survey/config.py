@@ -7,19 +7,31 @@ named. Sizes are text in the file, so that they stay exact.
 from __future__ import annotations
 
 import difflib
-import math
 import tomllib
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, fields
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 from callout.core.errors import CalloutError, OperatorError
+from callout.core.given import (
+    Reader,
+    above_zero,
+    boolean,
+    exact,
+    member,
+    number,
+    one_of,
+    read_table,
+    section,
+    text,
+    whole,
+)
 from callout.core.heights import parse_height_m
 from callout.core.model import PlotSettings
-from callout.core.rounding import Rounding, parse_graduation
-from callout.core.units import Scale, Unit, parse_decimal, parse_unit, too_large
+from callout.core.rounding import Rounding
+from callout.core.units import Scale, Unit, parse_unit, too_large
 from callout.survey import plot_facts
 from callout.survey.files import storage_errors
 
@@ -109,44 +121,27 @@ def plausible_range(unit: Unit) -> tuple[Decimal, Decimal]:
     return Decimal(smallest), Decimal(largest)
 
 
-def _positive(value: Any) -> Decimal:
-    return parse_graduation(str(value))
-
-
-def _boolean(value: Any) -> bool:
-    if not isinstance(value, bool):
-        raise OperatorError(f"{value!r} must be true or false")
-    return value
-
-
-def _one_of(kind: type[Rounding] | type[Scale]) -> Callable[[Any], Any]:
-    def read(value: Any) -> Any:
-        try:
-            return kind(str(value))
-        except ValueError:
-            known = " or ".join(item.value for item in kind)
-            raise OperatorError(f"{value!r} must be {known}") from None
-
-    return read
-
-
-MEASURING: dict[str, tuple[str, Callable[[Any], Any]]] = {
-    "unit": ("unit", lambda value: parse_unit(str(value))),
-    "graduation": ("graduation", _positive),
-    "rounding": ("rounding", _one_of(Rounding)),
-    "scale": ("scale", _one_of(Scale)),
-    "breast_height": ("breast_height_m", lambda value: parse_height_m(str(value))),
-    "smallest": ("smallest", _positive),
-    "largest": ("largest", lambda value: parse_decimal(str(value))),
-    "implied_point": ("implied_point", _boolean),
-    "decimal_comma": ("decimal_comma", _boolean),
-    "area_ha": ("area_ha", _positive),
-    "treatment": ("treatment", str),
-    "site": ("site", plot_facts.word),
-    "shape": ("shape", plot_facts.shape),
-    "established": ("established", plot_facts.established),
-    "paint_line": ("paint_line", _boolean),
+# Keys of survey.toml whose setting has another name.
+_NAMED = {"breast_height": "breast_height_m"}
+_MEASURING: dict[str, Reader] = {
+    "unit": lambda value: parse_unit(str(value)),
+    "graduation": above_zero,
+    "rounding": member(Rounding),
+    "scale": member(Scale),
+    "breast_height": lambda value: parse_height_m(str(value)),
+    "smallest": above_zero,
+    "largest": exact,
+    "implied_point": boolean,
+    "decimal_comma": boolean,
+    "area_ha": above_zero,
+    "treatment": str,
+    "site": plot_facts.word,
+    "shape": one_of(*plot_facts.SHAPES),
+    "established": plot_facts.established,
+    "paint_line": boolean,
 }
+MEASURING = {key: _NAMED.get(key, key) for key in _MEASURING}
+"""The settings of ``[measuring]`` and ``[plots.NAME]``: by key, the name in ``PlotSettings``."""
 
 
 def measuring_from(plot: str, given: Mapping[str, Any], over: PlotSettings | None) -> PlotSettings:
@@ -154,17 +149,7 @@ def measuring_from(plot: str, given: Mapping[str, Any], over: PlotSettings | Non
 
     Raises OperatorError naming the key and value that cannot be used.
     """
-    values: dict[str, Any] = {}
-    for key, value in given.items():
-        if key not in MEASURING:
-            raise OperatorError(f"unknown setting {key!r}: use {', '.join(MEASURING)}")
-        if isinstance(value, float):
-            raise OperatorError(f"{key} = {value}: write it in quotes, so that it stays exact")
-        name, read = MEASURING[key]
-        try:
-            values[name] = read(value)
-        except CalloutError as error:
-            raise OperatorError(f"{key}: {error}") from None
+    values = {MEASURING[key]: value for key, value in read_table(given, _MEASURING).items()}
     base = dict(over.__dict__) if over else {}
     unit = values.get("unit")
     if unit is not None and (over is None or unit is not over.unit):
@@ -231,38 +216,28 @@ def _measuring(
 
 
 def _table_of(name: str, given: Mapping[str, Any]) -> Mapping[str, Any]:
-    table = given.get(name, {})
-    if not isinstance(table, Mapping):
-        raise OperatorError(f"{name} = {table!r} must be a section, as [{name}]")
-    return table
+    return section(name, given.get(name, {}))
+
+
+_SECONDS, _COUNT = number(0, 86_400, "seconds"), whole(1, 10**9)
+_READERS: dict[type[Any], dict[str, Reader]] = {
+    _About: {"name": text, "language": text},
+    Listening: {
+        "engine": text, "vosk_model": text, "microphone": text, "hang_over_s": _SECONDS,
+        "pre_roll_s": _SECONDS, "gate_least_dbfs": number(-96, 0, "dBFS"),
+        "reminder_s": _SECONDS, "join_s": _SECONDS, "check_in_s": _SECONDS,
+        "push_to_talk": boolean,
+    },
+    Speaking: {
+        "voice": text, "words_a_minute": _COUNT, "echo": one_of(*ECHOES), "speaker": text,
+        "muted": boolean,
+    },
+    Keeping: {"whole_session": boolean, "segment_s": _COUNT, "mb_an_hour": _COUNT},
+}  # fmt: skip
 
 
 def _section(kind: type[Any], name: str, given: Mapping[str, Any]) -> Any:
-    table = _table_of(name, given)
-    known = {item.name: item.default for item in fields(kind)}
-    for key, value in table.items():
-        if key not in known:
-            raise OperatorError(f"[{name}] unknown setting {key!r}: use {', '.join(known)}")
-        wanted = _no_level(value) if key.endswith("_dbfs") else _misfit(known[key], value)
-        if key == "echo" and value not in ECHOES:
-            wanted = " or ".join(ECHOES)
-        if wanted:
-            raise OperatorError(f"[{name}] {key} = {value!r} must be {wanted}")
-    return kind(**table)
-
-
-def _misfit(default: Any, value: Any) -> str:
-    """What a setting with this default must be, where ``value`` is not that; else nothing."""
-    if isinstance(default, bool):
-        return "" if isinstance(value, bool) else "true or false"
-    if isinstance(default, str):
-        return "" if isinstance(value, str) else "text in quotes"
-    if isinstance(default, int):
-        return "" if type(value) is int and value > 0 else "a whole number above zero"
-    number = type(value) in (int, float) and math.isfinite(value)
-    return "" if number and value >= 0 else "a number of seconds, not below zero"
-
-
-def _no_level(value: Any) -> str:
-    number = type(value) in (int, float) and math.isfinite(value)
-    return "" if number and -96 <= value <= 0 else "a level from -96 to 0 dBFS"
+    try:
+        return kind(**read_table(_table_of(name, given), _READERS[kind]))
+    except OperatorError as error:
+        raise OperatorError(f"[{name}] {error}") from None

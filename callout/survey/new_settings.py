@@ -55,7 +55,7 @@ _NOTES = {
 
 def _measuring_table(settings: PlotSettings) -> Any:
     table = tomlkit.table()
-    for key, (name, _) in MEASURING.items():
+    for key, name in MEASURING.items():
         value = getattr(settings, name)
         if value is None or value == "":
             continue  # not known: a person may add it

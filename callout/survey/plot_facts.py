@@ -21,13 +21,6 @@ def word(value: Any) -> str:
     return value.strip()
 
 
-def shape(value: Any) -> str:
-    """One of ``SHAPES``."""
-    if value not in SHAPES:
-        raise OperatorError(f"{value!r} is no shape: use {', '.join(SHAPES)}")
-    return str(value)
-
-
 def established(value: Any) -> str:
     """A year, or a day as 1968-05-12; not in the future."""
     told = str(value).strip()

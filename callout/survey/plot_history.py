@@ -22,6 +22,7 @@ from typing import Any
 import tomlkit
 
 from callout.core.errors import CalloutError, OperatorError
+from callout.core.given import section
 from callout.core.model import PlotSettings
 from callout.core.units import parse_decimal
 from callout.survey.config import Config, measuring_from
@@ -64,7 +65,7 @@ def plot_history(config: Config, plots: Iterable[str]) -> list[Since]:
     found: dict[tuple[str, date], dict[str, str]] = {}
     # What is told of every plot first, so that a plot's own goes before it.
     for name, table in sorted(
-        _table(config.other, SECTION).items(), key=lambda one: one[0] != EVERY
+        section(SECTION, config.other.get(SECTION, {})).items(), key=lambda one: one[0] != EVERY
     ):
         if name != EVERY and name not in names:
             known = ", ".join(names[:8])
@@ -76,13 +77,6 @@ def plot_history(config: Config, plots: Iterable[str]) -> list[Since]:
     rows = [Since(plot, day, told) for (plot, day), told in sorted(found.items())]
     _refuse_other_now(rows, config)
     return rows
-
-
-def _table(given: Mapping[str, Any], name: str) -> Mapping[str, Any]:
-    table = given.get(name, {})
-    if not isinstance(table, Mapping):
-        raise OperatorError(f"{name} = {table!r} must be a section, as [{name}]")
-    return table
 
 
 def _days(plot: str, table: Any) -> Iterator[tuple[date, Mapping[str, Any]]]:
@@ -156,7 +150,7 @@ def _same(one: str, other: str) -> bool:
 def told_censuses(config: Config) -> list[TellsCensus]:
     """The censuses whose days are told. Raises OperatorError for days that overlap or are none."""
     found = []
-    for name, text in _table(config.other, CENSUSES).items():
+    for name, text in section(CENSUSES, config.other.get(CENSUSES, {})).items():
         first, to, last = str(text).partition(" to ")
         if not isinstance(text, str) or not to:
             raise OperatorError(f'[{CENSUSES}] {name}: write "2018-11-01 to 2019-02-28"')

@@ -106,7 +106,7 @@ def test_odd_fields_never_pass_unchecked(do: str, more: dict[str, Any]) -> None:
         (b'{"do":"view"}', "version 2"),
         (b'{"v":2,"do":"format"}', "no such request"),
         (b'{"v":2,"do":["view"]}', "no such request"),
-        (b'{"v":2,"do":"press","kind":"rm","waiting":0}', "no such key"),
+        (b'{"v":2,"do":"press","kind":"rm","waiting":0}', "must be confirm, accept"),
         (b'{"v":2,"do":"press","kind":"confirm","waiting":true}', "whole number"),
         (b'{"v":2,"do":"press","kind":"confirm"}', "waiting is missing"),
         (b'{"v":2,"do":"submit","text":"x"}', "waiting is missing"),

@@ -62,8 +62,9 @@ def test_everything_wrong_is_told_at_once() -> None:
     }  # fmt: skip
     with pytest.raises(OperatorError) as caught:
         device_from(table)
-    for key in table.keys() - {"name"}:
+    for key in table.keys() - {"name", "colour"}:
         assert f"{key}: " in str(caught.value)
+    assert "unknown setting 'colour'" in str(caught.value)
 
 
 @pytest.mark.parametrize(

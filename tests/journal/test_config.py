@@ -124,7 +124,7 @@ def test_sections_for_other_parts_are_left_alone(tmp_path: Path) -> None:
 
 
 def test_a_float_is_refused_on_the_command_line_path_too() -> None:
-    with pytest.raises(OperatorError, match=r"graduation = 0\.1"):
+    with pytest.raises(OperatorError, match=r"graduation: 0\.1 must be in quotes"):
         measuring_from("K1", {"graduation": 0.1}, PlotSettings(plot=""))
 
 

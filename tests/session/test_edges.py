@@ -368,3 +368,34 @@ def test_a_stem_beside_a_tree_without_a_size() -> None:
     one.hear("status", tag="83", status="missing")
     one.hear("confirm")
     assert "other stem" in one.read("83", "9.2", stem="2")
+
+
+def test_an_undo_that_waits_is_told_as_let_go_by_a_reading_of_the_same_tree() -> None:
+    one = talk()
+    one.read("83", "24.6")
+    one.hear("confirm")
+    one.hear("undo")
+    assert "was not undone" in one.read("83", "25.0")
+    assert "83 again: 25.0" in one.said
+
+
+def test_a_corrected_size_keeps_the_unit_it_was_called_in() -> None:
+    one = talk()
+    one.read("83", "9.7", unit=Unit.INCH)
+    one.hear("amend", value=Decimal("9.8"))
+    assert one.memory.pending is not None
+    draft = one.memory.pending.draft
+    assert (str(draft.raw), draft.raw_unit) == ("9.8", Unit.INCH)
+    one.hear("amend", value=Decimal("24.6"), unit=Unit.CENTIMETRE)
+    assert one.memory.pending is not None
+    assert one.memory.pending.draft.raw_unit is Unit.CENTIMETRE
+
+
+@pytest.mark.parametrize(("size", "taken"), [("1", True), ("200", True), ("201", False)])
+def test_the_ends_of_the_range_are_sizes_though_trees_have_those_tags(
+    size: str, taken: bool
+) -> None:
+    one = Talk(survey(tree("83"), tree("1"), tree("200"), tree("201"), rules=RULES))
+    one.hear("tree", tag="83")
+    one.hear("size", value=Decimal(size))
+    assert (one.memory.pending is not None) is taken

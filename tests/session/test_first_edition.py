@@ -149,3 +149,12 @@ def test_a_yes_to_a_note_that_was_asked_for_had_no_answer_of_its_own(edition: in
     one.hear("note")
     said = one.hear("confirm")
     assert said.startswith("Note about tree 83" if edition > 1 else "Nothing waits")
+
+
+def test_in_a_survey_without_rules_a_yes_took_what_was_warned() -> None:
+    plot = Plot(PlotSettings("K2"), {"83": tree("83", "40.0")})
+    one = Talk(Survey({"K2": plot}))
+    one.read("83", "31.0")
+    assert one.memory.pending is not None and one.memory.pending.warned
+    one.hear("confirm")
+    assert [item.tag for item in saves(one.effects)] == ["83"]

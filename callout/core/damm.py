@@ -1,6 +1,6 @@
-"""Damm's check digit: one figure more, by which a number read wrongly is found out.
+"""Damm's check digit: one extra digit that exposes a misread number.
 
-Finds every single wrong figure and every swap of two neighbours. Source: H. M. Damm, Total
+Finds every single wrong digit and every swap of two neighbours. Source: H. M. Damm, Total
 anti-symmetrische Quasigruppen, thesis, Marburg 2004; the table is the one of order ten that goes
 under his name (from memory; the tests check its properties and the example 572 -> 4).
 """
@@ -22,7 +22,7 @@ _TABLE = (
 
 
 def check_digit(figures: str) -> str:
-    """The figure to put behind ``figures`` (ASCII 0 to 9), e.g. 4 behind 572."""
+    """The digit to append to ``figures`` (ASCII 0 to 9), e.g. 4 for 572."""
     row = 0
     for figure in figures:
         row = int(_TABLE[row][int(figure)])

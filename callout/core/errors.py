@@ -1,7 +1,7 @@
-"""The errors a person may see, split by whose fault they are.
+"""The errors a person may see, by whose fault they are.
 
-Every error states what is wrong, with what value, and what to do. The command line turns each
-into one line and an exit code; nothing else belongs here.
+Every error states what is wrong, with what value, and what to do. The command line turns each into
+one line and an exit code; nothing else belongs here.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from callout.core.saying import Saying, as_is
 class CalloutError(Exception):
     """Base of every error this program raises on purpose.
 
-    Told in English, or by a saying where it may be told to somebody at work.
+    Its message is English text, or a saying where it may be shown to somebody at work.
     """
 
     exit_code = 2
@@ -26,7 +26,7 @@ class CalloutError(Exception):
 
     @property
     def saying(self) -> Saying:
-        """What is told of it."""
+        """The message as a saying."""
         (told,) = self.args
         return told if isinstance(told, Saying) else as_is(str(told))
 

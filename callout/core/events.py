@@ -1,7 +1,7 @@
 """What goes into a session and what comes out of it.
 
 Events carry their own time and journal entry number, so that feeding the same events to a fresh
-session gives the same effects. Effects say what the edges are to do; nothing here does it.
+session gives the same effects. Effects tell the edges what to do; nothing here does it.
 """
 
 from __future__ import annotations
@@ -28,11 +28,11 @@ class Opened:
 class Heard:
     """A callout from any source: ``voice``, ``typed``, ``key`` or ``tape``.
 
-    ``meanings`` holds one meaning, or several that were possible, or none; ``problem`` says why
-    none could be taken. ``confidence`` runs from 0 to 1. ``audio`` is the sound's SHA-256.
-    ``about`` is the number of the echo that this answers, 0 where none was waiting: the entry that
-    the echo was given for. None: whoever gave it did not say. ``pressed_at`` is when a tape was
-    pressed, where that was before ``at``; ``engine`` then names the tape.
+    ``meanings`` holds the one meaning, or several possible ones, or none; ``problem`` says why none
+    could be taken. ``confidence`` runs from 0 to 1. ``audio`` is the sound's SHA-256. ``about`` is
+    the number of the echo that this answers, that is, of the entry the echo was given for; 0 where
+    no echo was waiting, None where the sender did not say. ``pressed_at`` is when a tape was
+    pressed, if before ``at``; ``engine`` then names the tape.
     """
 
     entry: int
@@ -50,7 +50,7 @@ class Heard:
 
 @dataclass(frozen=True)
 class TimedOut:
-    """Nothing was said for a while after the session last asked."""
+    """Nothing was said for a while after the session's last question."""
 
     entry: int
     at: str
@@ -61,9 +61,10 @@ Event = Opened | Heard | TimedOut
 
 @dataclass(frozen=True)
 class Say:
-    """Tell this, one sentence each. ``tone`` is ``ask``, ``saved``, ``refused``, ``told``, or
+    """Tell this, one sentence each.
 
-    ``over``: something was said over the voice.
+    ``tone`` is ``ask``, ``saved``, ``refused``, ``told``, or ``over``: something was said over the
+    voice.
     """
 
     says: Says

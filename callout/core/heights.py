@@ -1,4 +1,4 @@
-"""Heights of measurement as people write them: metres or with a unit, and within reach."""
+"""Heights of measurement as people write them, in metres or with a unit, within limits."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from callout.core.errors import OperatorError
 from callout.core.units import Unit, convert, parse_decimal
 
 LOWEST_M, HIGHEST_M = Decimal("0.1"), Decimal(3)
-"""Where a standing person can lead a tape round a stem: from the root collar to an arm's reach."""
+"""Where a standing person can tape a stem: from the root collar to an arm's reach."""
 _UNITS = {"m": Unit.METRE, "ft": Unit.FOOT, "feet": Unit.FOOT, "cm": Unit.CENTIMETRE}
 _WRITTEN = re.compile(r"(?P<number>\S*?)\s*(?P<unit>m|ft|feet|cm)?", re.IGNORECASE)
 
@@ -17,7 +17,7 @@ _WRITTEN = re.compile(r"(?P<number>\S*?)\s*(?P<unit>m|ft|feet|cm)?", re.IGNORECA
 def parse_height_m(text: str, highest_m: Decimal = HIGHEST_M) -> Decimal:
     """The height in metres, exactly: ``1.37``, ``1.37 m``, ``4.5 ft``, ``130 cm``.
 
-    Raises OperatorError for what is no height, or above ``highest_m``, which a ladder may raise.
+    Raises OperatorError for what is not a height, or above ``highest_m`` (a ladder may raise it).
     """
     match = _WRITTEN.fullmatch(text.strip())
     if match is None:

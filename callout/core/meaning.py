@@ -1,7 +1,7 @@
 """What a callout means once its words are parsed, before any roster or history is looked at.
 
-A meaning is built from the tokens that a grammar emits, so every value in it was said. Values
-stay text or exact decimals. Which meaning is taken among several is ``grammar.choose``'s job.
+A meaning is built from the tokens that a grammar emits, so every value in it was said. Values stay
+text or exact decimals. Choosing among several meanings is ``grammar.choose``'s job.
 """
 
 from __future__ import annotations
@@ -18,13 +18,13 @@ READING_KINDS = frozenset({"reading", "size", "amend", "new"})
 
 @dataclass(frozen=True)
 class Meaning:
-    """One thing the words can mean. ``kind`` says which of the other fields matter.
+    """One possible meaning of the words.
 
-    ``tag`` is the tag as said, leading zeros kept; ``value`` the size as said, exact, in ``unit``
-    (None: the plot's unit) and ``scale`` (None: the plot's); ``implied`` marks a decimal point that
-    was not said. ``height_m`` is in metres, exact; ``height_unit`` feet where it was said in feet.
-    ``text`` holds the words of a note that was typed, or a plot's name. ``bare``: the tag came in
-    words, and without the word for it ("sixty one nineteen").
+    ``kind`` says which of the other fields matter. ``tag`` is the tag as said, leading zeros kept;
+    ``value`` the size as said, exact, in ``unit`` (None: the plot's unit) and ``scale`` (None: the
+    plot's); ``implied`` marks a decimal point that was not said. ``height_m`` is in metres, exact;
+    ``height_unit`` is feet if it was said in feet. ``text`` holds the words of a typed note, or a
+    plot's name. ``bare``: the tag came in words, without the word for it ("sixty nineteen").
     """
 
     kind: str
@@ -71,19 +71,19 @@ class Meaning:
         return cls(**given)
 
 
-# Of one number: more than any tape shows, and few enough that exact arithmetic stays exact.
+# In one number: more than any tape shows, and few enough that arithmetic stays exact.
 MOST_FIGURES = 12
 BARE = "@bare"
-"""Emitted where a tag came without its word."""
+"""Emitted for a tag that came without the word "tree"."""
 _SLOTS = ("tag", "size", "stem", "height", "new", "retag", "species", "plot")
 _BETWEEN = ("@pause", "@link")
 _YES = ("confirm", "accept")
 
 
 def meaning_of(tokens: Sequence[str]) -> Meaning | None:
-    """The meaning that a grammar's emitted tokens add up to; None where they are no number,
+    """The meaning of a grammar's emitted tokens.
 
-    or where a word that follows leaves it open what is to come: "yes, so" is no yes.
+    None if they form no number or a later word leaves the meaning open: "yes, so" is no yes.
     """
     if _goes_on(tokens):
         return None
@@ -127,7 +127,7 @@ def meaning_of(tokens: Sequence[str]) -> Meaning | None:
 
 
 def _goes_on(tokens: Sequence[str]) -> bool:
-    """Whether something was to follow, or a yes is not said plainly, or a word cuts a number."""
+    """Whether more was to follow, a yes is not said plainly, or a word interrupts a number."""
     if any(f"@kind:{kind}" in tokens for kind in _YES):
         return "@link" in tokens or tokens[-1] in _BETWEEN
     return bool(tokens) and (tokens[-1] == "@link" or _cut_by("@link", tokens))
@@ -136,7 +136,7 @@ def _goes_on(tokens: Sequence[str]) -> bool:
 def parted(tokens: Sequence[str]) -> bool:
     """Whether there was a pause between the figures of one number.
 
-    "Nineteen, um, three" may be 19.3, or 3 after a 19 that was not meant.
+    "Nineteen, um, three" may be 19.3, or a 3 that corrects the 19.
     """
     return _cut_by("@pause", tokens)
 
@@ -154,7 +154,7 @@ def _cut_by(between: str, tokens: Sequence[str]) -> bool:
 
 
 def _are_figures(token: str) -> bool:
-    """Figures of a number, but not its point, beside which one may hesitate."""
+    """Figures of a number, but not its point: a pause may occur between them."""
     return not token.startswith(("@", ".")) and token != "_"
 
 

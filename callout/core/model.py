@@ -21,11 +21,11 @@ from callout.core.units import Scale, Unit
 
 @dataclass(frozen=True)
 class PlotSettings:
-    """How one plot is measured. Sizes in ``unit``; ``breast_height_m`` in metres.
+    """How one plot is measured.
 
-    ``area_ha`` (None: not known), ``treatment`` (control, too, is one), ``site``, ``shape`` and
-    ``established`` (a year or a day) say what the plot is. ``decimal_comma``: a typed 11,2 is 11.2.
-    ``paint_line``: whether the height of measurement is painted on the trees (None: not known).
+    Sizes in ``unit``; ``breast_height_m`` in metres. None in ``area_ha`` or ``paint_line`` means
+    not known; ``established`` is a year or a day; a control is a ``treatment`` too.
+    ``decimal_comma``: a typed 11,2 is 11.2. ``paint_line``: whether the height is painted on.
     """
 
     plot: str
@@ -48,7 +48,7 @@ class PlotSettings:
 
 @dataclass(frozen=True)
 class PastMeasurement:
-    """A diameter measured on an earlier visit, as it was recorded then."""
+    """A diameter measured on an earlier visit, as recorded then."""
 
     on: date
     value: Decimal
@@ -57,7 +57,7 @@ class PastMeasurement:
 
 @dataclass(frozen=True)
 class Tree:
-    """A tagged tree of the roster; ``past`` is in order of date, ``extra`` unknown columns."""
+    """A tagged tree of the roster; ``past`` is sorted by date, ``extra`` holds unknown columns."""
 
     plot: str
     tag: str
@@ -80,27 +80,27 @@ class Plot:
 
     @cached_property
     def growth(self) -> PlotGrowth:
-        """How its trees grew before, reckoned once."""
+        """The plot's earlier growth, computed once."""
         return growth_of(self.trees.values(), self.settings)
 
     @cached_property
     def walk(self) -> tuple[Tree, ...]:
-        """The trees that were measured before, in the order of the walk."""
+        """The trees that were measured before, in walking order."""
         return tuple(tree for tree in self.trees.values() if tree.past)
 
     @cached_property
     def place_in_walk(self) -> Mapping[str, int]:
-        """Where in ``walk`` a tag stands."""
+        """The position of each tag in ``walk``."""
         return {tree.tag: at for at, tree in enumerate(self.walk)}
 
     @cached_property
     def order(self) -> tuple[str, ...]:
-        """The tags in the roster's order, which is the order of walk."""
+        """The tags in roster order, which is the order of the walk."""
         return tuple(self.trees)
 
     @cached_property
     def places(self) -> Mapping[str, int]:
-        """Where in that order each tag stands."""
+        """The position of each tag in ``order``."""
         return {tag: place for place, tag in enumerate(self.order)}
 
 
@@ -117,12 +117,12 @@ class Warned:
 class Reading:
     """A reading as saved: ``raw`` as heard, in ``raw_unit``; ``value`` as recorded, in ``unit``.
 
-    ``raw_scale`` is the side of the tape that ``raw`` was read on ('' where it is not known).
-    ``entry`` is the number of the journal entry that confirmed it; ``supersedes`` the entry of an
-    earlier reading that it replaces. ``status`` is set where a tree was not measured. ``void``
-    marks an undo: nothing takes the place of what it supersedes. ``tag`` is the roster's, by which
-    the tree is known; ``tag_lost`` says that it is gone from the tree, ``new_tag`` what hangs there
-    now ('' for nothing).
+    ``raw_scale`` is the side of the tape that ``raw`` was read on ('' if not known). ``entry`` is
+    the number of the journal entry that confirmed it; ``supersedes`` the entry of an earlier
+    reading that it replaces. ``status`` is set for a tree that was not measured. ``void`` marks an
+    undo, which leaves no reading in place of the one it supersedes. ``tag`` is the roster's, which
+    identifies the tree; ``tag_lost`` says that it is no longer on the tree, ``new_tag`` what hangs
+    there now ('' for nothing).
     """
 
     entry: int
@@ -158,12 +158,12 @@ class Reading:
 
     @property
     def told(self) -> str:
-        """What it says: the size with its unit, or the status of a tree that was not measured."""
+        """The reading in words: the size with its unit, or the status of a tree not measured."""
         return self.status_told if self.value is None else f"{self.value} {self.unit.value}"
 
     @property
     def tag_note(self) -> str:
-        """What became of the tag: '' for nothing, ``lost``, or ``was 40``."""
+        """The change of the tag: '' for none, ``lost``, or ``was 40``."""
         if not self.tag_lost:
             return ""
         return f"was {self.tag}" if self.new_tag else "lost"

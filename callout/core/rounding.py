@@ -1,8 +1,8 @@
 """Rounding a diameter to the tape's graduation, by the survey's convention.
 
 Two conventions are in use: to the nearest graduation (ties up), and down to the last whole
-graduation (common practice; a US field guide reads 3.68 in as 3.6, from memory). Nothing here
-knows about trees or history: a former value must never lean on a new one.
+graduation (common practice; a US field guide reads 3.68 in as 3.6, from memory). Nothing here knows
+about trees or history: an earlier value must never influence a new one.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from callout.core.units import EXACT, parse_decimal, refuse_floats
 
 
 class Rounding(Enum):
-    """The survey's convention for a reading between two graduations."""
+    """The survey's convention for a reading that lies between two graduations."""
 
     NEAREST = "nearest"
     DOWN = "down"
@@ -32,8 +32,8 @@ def parse_graduation(text: str) -> Decimal:
 def to_graduation(value: Decimal, graduation: Decimal, rounding: Rounding) -> Decimal:
     """``value`` as it is recorded: a whole multiple of ``graduation``, with its decimal places.
 
-    ``nearest`` takes ties up; ``down`` takes the last whole graduation. Both arguments are
-    exact, in the same unit; ``value`` is never negative.
+    ``nearest`` rounds ties up; ``down`` takes the last whole graduation. Both arguments are exact,
+    in the same unit; ``value`` is never negative.
     """
     refuse_floats(value)
     refuse_floats(graduation)
@@ -41,7 +41,7 @@ def to_graduation(value: Decimal, graduation: Decimal, rounding: Rounding) -> De
         raise OperatorError(f"diameter {value} is below zero")
     mode = ROUND_HALF_UP if rounding is Rounding.NEAREST else ROUND_DOWN
     with localcontext(EXACT):
-        # Rounded division keeps order: a quotient cut at 50 digits loses no whole graduation.
+        # Rounding is monotonic: a quotient cut at 50 digits never drops a whole graduation.
         steps = (value / graduation).quantize(Decimal(1), rounding=mode)
         recorded = steps * graduation
         places = max(0, -int(graduation.as_tuple().exponent))

@@ -1,7 +1,7 @@
-"""What is told to a person, as a value: a key and the figures that go with it.
+"""A message to a person, as a value: a key and the figures that go with it.
 
-The core says what is meant; the words are found in ``callout/wording``, by the edge that shows or
-speaks them. Nothing reads words back: whoever must decide looks at the key or at a figure.
+The core decides what is meant; the edge that shows or speaks it finds the words in
+``callout/wording``. Nothing parses the words: decisions are made on the key or on a figure.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from decimal import Decimal
 from typing import Any, TypeAlias
 
 Figure: TypeAlias = "str | int | Decimal | Saying | tuple[Saying, ...]"
-"""A text as it is (a tag, a name), a count, an exact number, or what is told within."""
+"""A text as it is (a tag, a name), a count, an exact number, or a nested saying."""
 
 
 @dataclass(frozen=True)
 class Saying:
-    """One thing told: ``key`` names the words, ``figures`` fill their slots, by name."""
+    """One message: ``key`` names the words, ``figures`` fill their slots, by name."""
 
     key: str
     figures: tuple[tuple[str, Figure], ...] = ()
@@ -27,7 +27,7 @@ class Saying:
         return dict(self.figures)[name]
 
     def __str__(self) -> str:
-        """For tracebacks and logs of our own; never shown."""
+        """For tracebacks and our own logs; never shown to the user."""
         told = ", ".join(f"{name}={figure}" for name, figure in self.figures)
         return f"{self.key}({told})"
 
@@ -40,21 +40,21 @@ class Saying:
 
 
 Says: TypeAlias = tuple[Saying, ...]
-"""Told one after another, each a sentence."""
+"""Messages told one after another, one sentence each."""
 
 
 def saying(key: str, /, **figures: Figure) -> Saying:
-    """A saying; the key is written out where it is called, so that a test finds it."""
+    """Make a saying; callers write the key as a literal, so that a test can find it."""
     return Saying(key, tuple(figures.items()))
 
 
 def as_is(text: str) -> Saying:
-    """A text from outside, in whatever language: it is shown and spoken as it stands."""
+    """A text from outside, in any language, shown and spoken unchanged."""
     return saying("as-is", text=text)
 
 
 def saying_from(told: Any) -> Saying:
-    """The saying of ``as_json``; a plain text, as journals held before there were keys, as it is.
+    """The saying that ``as_json`` wrote; a plain text, as older journals hold, is kept as it is.
 
     Raises ValueError for anything else.
     """

@@ -1,4 +1,4 @@
-"""A species as the survey's table knows it. Reading a table is for the journal."""
+"""A species as listed in the survey's table. Reading the table is the journal's job."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from decimal import Decimal
 
 @dataclass(frozen=True)
 class Species:
-    """``code`` is short for the names; ``group`` the growth-form group of the biomass equations.
+    """One species of the survey's table.
 
-    ``number`` and ``synonyms`` are those of a reference list, where it comes from one.
-    ``largest_cm``: diameter of a mature large tree, None where no source was found. ``source``
-    says where that is from.
+    ``code`` is short for the names; ``group`` the growth-form group of the biomass equations.
+    ``number`` and ``synonyms`` are those of a reference list, if it comes from one. ``largest_cm``:
+    diameter of a mature large tree, None if no source was found; ``source`` names it.
     """
 
     scientific: str

@@ -1,7 +1,7 @@
-"""What a tree's state is called: the words that tables write, and the one word of ours for each.
+"""The names of a tree's state: the words that tables use, mapped to our own.
 
-Whole words only (common practice). What an abbreviation stands for differs from one survey to the
-next, so that only a person can say it.
+Whole words only (common practice): what an abbreviation stands for differs between surveys, so a
+person must say it.
 """
 
 from __future__ import annotations
@@ -43,9 +43,9 @@ STATUS_WORDS = {word: status for status, words in _WORDS.items() for word in wor
 
 
 def status_named(text: str) -> str:
-    """Our word for a state, whatever its case and marks; '' for none that is known.
+    """Our word for a state, ignoring case and punctuation; '' if it is not known.
 
-    ``dead`` is one of them, though it leaves open whether the tree stands.
+    ``dead`` is one of them, although it leaves open whether the tree stands.
     """
     return STATUS_WORDS.get(plain_status(text), "")
 
@@ -56,5 +56,5 @@ def plain_status(text: str) -> str:
 
 
 def known_statuses() -> str:
-    """Those that may be written, for a message."""
+    """The states that may be written, for a message."""
     return ", ".join(_WORDS)

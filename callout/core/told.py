@@ -1,4 +1,4 @@
-"""Sayings for what the trade has one word for: statuses, units, callouts, spans of time."""
+"""Sayings for terms of the trade: statuses, units, callouts, spans of time."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from callout.core.statuses import Status, plain_status
 from callout.core.units import Scale, Unit
 
 STATUSES = (*(status.words for status in Status), "dead", "down")
-"""What the wordings have words for; a roster may hold others, told as they stand."""
+"""The statuses that the wordings cover; a roster may hold others, which are shown unchanged."""
 
 
 def status_told(status: str) -> Saying:
-    """A status by its name in the journal, or as a roster writes it."""
+    """A status, by its name in the journal or as a roster writes it."""
     name = plain_status(status)
     if name in STATUSES:
         return saying(f"status-{name.replace(' ', '-')}")
@@ -22,7 +22,7 @@ def status_told(status: str) -> Saying:
 
 
 def unit_told(unit: Unit, short: bool = False) -> Saying:
-    """A unit by its name, or by its sign."""
+    """A unit, by its name or symbol."""
     return saying(f"{'short' if short else 'unit'}-{unit.value}")
 
 
@@ -32,12 +32,12 @@ def side_told(scale: Scale) -> Saying:
 
 
 def command_told(kind: str) -> Saying:
-    """A kind of callout by the words that a person says for it."""
+    """A kind of callout, by the words that a person says for it."""
     return saying(f"command-{kind}")
 
 
 def span_told(span: timedelta) -> Saying:
-    """A span to the second under a minute, and to the minute above."""
+    """A span to the second if under a minute, else to the minute."""
     seconds = round(abs(span.total_seconds()))
     if seconds < 60:
         return saying("seconds", count=seconds)
@@ -53,7 +53,7 @@ def span_told(span: timedelta) -> Saying:
 
 
 def about_told(settings: PlotSettings) -> Saying | None:
-    """What the plot is, in a few words; None where nothing is known."""
+    """A short description of the plot; None if nothing is known."""
     area = f"{settings.area_ha.normalize():f} ha" if settings.area_ha is not None else ""
     place = (settings.site, settings.treatment, " ".join(filter(None, (area, settings.shape))))
     parts = [as_is(text) for text in place if text]

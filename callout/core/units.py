@@ -1,8 +1,8 @@
-"""Lengths as exact decimals with their unit, and what may be done with them.
+"""Lengths as exact decimals with their unit, and conversions between them.
 
-An inch is exactly 2.54 cm (international yard and pound agreement, 1959); every factor here
-follows from that. Binary floats are refused, since a stored reading must be exact. No rounding
-to a tape's graduation here: that is ``rounding``.
+An inch is exactly 2.54 cm (international yard and pound agreement, 1959); every factor here follows
+from that. Binary floats are refused, since a stored reading must be exact. Rounding to a tape's
+graduation is in ``rounding``.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class Unit(Enum):
 
 LARGEST_CENTIMETRES = Decimal(6000)
 SMALLEST_CENTIMETRES = Decimal("0.01")
-"""No tree is sixty metres round, nor a tenth of a millimetre thick."""
+"""No tree is sixty metres in girth, or a tenth of a millimetre thick."""
 
 _CENTIMETRES = {
     Unit.INCH: Decimal("2.54"),
@@ -55,7 +55,7 @@ class Scale(Enum):
 
 
 def parse_unit(text: str) -> Unit:
-    """The unit named by its symbol (``in``, ``cm``, ``mm``, ``m``, ``ft``).
+    """The unit with this symbol (``in``, ``cm``, ``mm``, ``m``, ``ft``).
 
     Raises OperatorError for anything else.
     """
@@ -67,20 +67,20 @@ def parse_unit(text: str) -> Unit:
 
 
 def parse_decimal(text: str) -> Decimal:
-    """A finite exact decimal written with a point, e.g. ``24.6``.
+    """An exact finite decimal written with a point, e.g. ``24.6``.
 
     Raises OperatorError for words, exponents, infinities, NaN, or more than 20 digits.
     """
     cleaned = text.strip()
     if _PLAIN.fullmatch(cleaned) is None:
         raise OperatorError(f"{text!r} is not a number: write digits and a point, as 24.6")
-    if len(cleaned) > 20:  # twice 20 digits still divide within the 50 of EXACT
+    if len(cleaned) > 20:  # twice 20 digits still fit into the 50 of EXACT
         raise OperatorError(f"{cleaned[:20]}… is not a usable number: write at most 20 characters")
     return Decimal(cleaned)
 
 
 def convert(value: Decimal, source: Unit, target: Unit) -> Decimal:
-    """``value`` in ``source`` units, told in ``target`` units, unrounded (50 digits)."""
+    """Convert ``value`` from ``source`` to ``target`` units, unrounded (50 digits)."""
     refuse_floats(value)
     if source is target:
         return value
@@ -88,18 +88,18 @@ def convert(value: Decimal, source: Unit, target: Unit) -> Decimal:
 
 
 def too_large(value: Decimal, unit: Unit, scale: Scale = Scale.DIAMETER) -> bool:
-    """Whether no tree is so wide, or so far round."""
+    """Whether no tree has such a diameter or girth, because it is too large."""
     round_ = value if scale is Scale.GIRTH else value * PI
     return round_ * unit.centimetres > LARGEST_CENTIMETRES
 
 
 def too_small(value: Decimal, unit: Unit) -> bool:
-    """Whether no tree is so thin, nor so little round."""
+    """Whether no tree has such a diameter or girth, because it is too small."""
     return value * unit.centimetres < SMALLEST_CENTIMETRES
 
 
 def diameter_from(value: Decimal, scale: Scale) -> Decimal:
-    """The diameter that a tape reading means: itself, or girth over pi (50 digits)."""
+    """The diameter that a tape reading means: the reading itself, or girth over pi (50 digits)."""
     refuse_floats(value)
     if scale is Scale.DIAMETER:
         return value

@@ -1,7 +1,7 @@
-"""Characters that are not seen but may be obeyed: controls, marks of direction, ends of lines.
+"""Invisible characters that a terminal may obey: controls, direction marks, line ends.
 
-Tags, species and notes come from files and other people. Every door to a terminal makes them
-harmless by one of these.
+Tags, species and notes come from files and other people. Everything that reaches a terminal is made
+harmless by one of these functions.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ _UNSEEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}  # categories of the Unicod
 
 
 def is_unseen(character: str) -> bool:
-    """Whether a character shows nothing of itself, by its Unicode category."""
+    """Whether a character is invisible, by its Unicode category."""
     return unicodedata.category(character) in _UNSEEN
 
 
@@ -24,7 +24,7 @@ def spelt(text: str) -> str:
 
 
 def pictured(text: str) -> str:
-    """``text`` with a picture of each: ␛ for escape, � for what has none."""
+    """``text`` with a picture of each: ␛ for escape, � for those without one."""
     return text if text.isprintable() else "".join(map(_picture, text))
 
 

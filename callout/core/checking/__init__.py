@@ -1,1 +1,1 @@
-"""Whether a reading is odd for its tree: checks that flag and never choose."""
+"""Checks that flag an odd reading; none of them ever changes or chooses a value."""

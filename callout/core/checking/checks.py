@@ -1,7 +1,7 @@
-"""Checks of a reading, each a pure function with named limits; this is the way in to all of them.
+"""Entry point to the checks of a reading: pure functions with named limits.
 
-A check may flag a reading; none ever changes one. The functions stand in ``checks_size``,
-``checks_slips`` and ``checks_plot``; here is what the session asks for, and the table of names.
+A check may flag a reading; none ever changes one. The checks live in ``checks_size``,
+``checks_slips`` and ``checks_plot``; here are the calls of the session and the table of names.
 """
 
 from __future__ import annotations
@@ -60,15 +60,15 @@ def against_history(
     just_before: Decimal | None = None,
     alive: bool = True,
 ) -> tuple[Warned, ...]:
-    """What earlier visits make of a diameter: at most one warning, the likeliest.
+    """Check a diameter against earlier visits: at most one warning, the likeliest.
 
-    ``value`` is to be recorded in the plot's unit, ``called`` the figure that was called;
-    ``just_before`` is the value saved for the tree before. What is not ``alive`` may stand still.
+    ``value`` is the diameter to record, in the plot's unit; ``called`` the figure that was called;
+    ``just_before`` the value saved for the tree before. A tree that is not ``alive`` need not grow.
     """
     of = compared(plot, tree, value, called, on, limits, just_before, alive)
     if of is None:
         return ()
-    # A little down is the tape, or the tree beside: another figure makes more of a difference.
+    # A small loss is due to the tape or to a mixed-up tag; a slipped digit changes the size more.
     a_little = of.growth_mm() > -limits.tape_share * of.before_mm
     by_tape = a_little and shrunk(of) is not None
     found = likeliest_slip(of, tags_alone=by_tape) or odd(of)
@@ -85,7 +85,7 @@ def compared(
     just_before: Decimal | None = None,
     alive: bool = True,
 ) -> Compared | None:
-    """A diameter beside what was to be expected; None for a tree without a past."""
+    """The diameter beside what was expected; None for a tree without earlier measurements."""
     likely = expected(plot.growth, tree, on, limits, alive)
     if tree.last is None or likely is None:
         return None
@@ -106,7 +106,7 @@ def compared(
 
 
 def _beside(plot: Plot, tree: Tree) -> tuple[Tree, ...]:
-    """The trees before and after in the walk, of those that were measured before."""
+    """The trees before and after in the walk, among those measured before."""
     at = plot.place_in_walk.get(tree.tag)
     if at is None:
         return ()
@@ -115,7 +115,7 @@ def _beside(plot: Plot, tree: Tree) -> tuple[Tree, ...]:
 
 @dataclass(frozen=True)
 class Named:
-    """A check as people know it: its name, what it suspects, its limits, where they are from."""
+    """A check as documented: its name, what it suspects, its limits and their source."""
 
     name: str
     suspects: str

@@ -1,4 +1,4 @@
-"""How the figures of a number slip: said alike, changed places, one off. Texts in, texts out."""
+"""How the digits of a number slip: sound-alikes, swaps, one off. Texts in, texts out."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from itertools import pairwise
 
 
 def sounding_alike(text: str) -> Iterator[str]:
-    """13 to 19 for 30 to 90 and the other way, as the last two digits of the whole part."""
+    """13 to 19 for 30 to 90 and vice versa, in the last two digits of the whole part."""
     whole, point, places = text.partition(".")
     head, tail = whole[:-2], whole[-2:]
     if len(tail) < 2:
@@ -23,7 +23,7 @@ def _digits_at(text: str) -> list[int]:
 
 
 def swapped(text: str) -> Iterator[str]:
-    """Two neighbouring digits in each other's place."""
+    """Two neighbouring digits swapped."""
     places = _digits_at(text)
     for left, right in pairwise(places):
         marks = list(text)
@@ -33,7 +33,7 @@ def swapped(text: str) -> Iterator[str]:
 
 
 def one_off(text: str) -> Iterator[str]:
-    """One digit, not the last, one too high or too low: the mark beside the right one was read."""
+    """One digit, not the last, one too high or too low: misread by one mark."""
     for at in _digits_at(text)[:-1]:
         for digit in (int(text[at]) - 1, int(text[at]) + 1):
             if 0 <= digit <= 9:

@@ -1,7 +1,7 @@
-"""How size was judged before growth was learnt from the plot: for the journals of that time alone.
+"""The size checks of the first edition, from before growth was learnt from the plot.
 
-A journal gives again what was saved when it was kept, warnings too: a yes that did then must do in
-a replay. Nothing new is checked here; what a warning said then is not told again.
+Only for replaying journals of that time: a replay must give the same warnings, since a confirmation
+then depended on them. No new reading is checked here, and the warnings are not shown again.
 """
 
 from __future__ import annotations
@@ -68,7 +68,7 @@ def against_history_first(
     limits: FirstLimits,
     just_before: Decimal | None = None,
 ) -> tuple[Warned, ...]:
-    """The one warning of that time by its name, if there was one."""
+    """The warning that the first edition gave, by its name, if any."""
     if tree.last is None:
         return ()
     of = _Sizes(value, unit, on, tree.past[0], tree.last, limits)
@@ -88,7 +88,7 @@ def against_history_first(
 
 
 def _slip(of: _Sizes, just_before: Decimal | None) -> str | None:
-    """The slip that came nearest to the last size; one digit off came last."""
+    """The slip that comes nearest to the last size; one digit off is tried last."""
     if of.value == just_before:
         return "tree before"
     found: list[tuple[Decimal, str]] = []

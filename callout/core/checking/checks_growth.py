@@ -1,9 +1,9 @@
-"""How trees of a plot grew before, and what size is to be expected of one of them today.
+"""How the trees of a plot grew before, and what size to expect of one of them today.
 
-From the roster's earlier measurements only: a robust centre and spread of growth for the plot, for
-each species, and for each size class of a species; each leans on the one before as far as its trees
-are few, the plot on a general bound. A tree's own record then moves its expectation. Pure; what is
-made of an odd size is for ``checks_size`` and ``checks_slips``.
+Uses only the roster's earlier measurements: a robust centre and spread of growth for the plot, for
+each species, and for each size class of a species. The fewer trees a group has, the more its rates
+are drawn to those of the wider group; the plot's are drawn to a general rate. A tree's own record
+then adjusts its expected size. Pure; ``checks_size`` and ``checks_slips`` judge the size.
 """
 
 from __future__ import annotations
@@ -19,17 +19,17 @@ from typing import TYPE_CHECKING
 from callout.core.checking.checks_limits import Limits, measurement_sd_mm, years_between
 from callout.core.units import Unit, convert
 
-if TYPE_CHECKING:  # the plot holds its growth
+if TYPE_CHECKING:  # Plot imports PlotGrowth
     from callout.core.model import PastMeasurement, PlotSettings, Tree
 
 FIGURES = Context(prec=16)
-"""For estimates: more figures than any tape has."""
-_GENERAL = Decimal(2)  # mm a year where nothing is known: invented, of the size of temperate stands
-_FEW = Decimal(8)  # so many trees weigh as much as the larger group that a group leans on
+"""Precision for estimates: more digits than any tape shows."""
+_GENERAL = Decimal(2)  # mm a year where nothing is known: invented, typical of temperate stands
+_FEW = Decimal(8)  # the wider group counts as much as this many trees
 _CLASSES_MM = (Decimal(150), Decimal(300), Decimal(500))
-_OF_MAD = Decimal("1.4826")  # a normal spread by its median absolute deviation
-_LEAST_ERROR = Decimal("0.2")  # of the published error's variance: so far a plot's own is believed
-_BROKEN_SD = Decimal(4)  # a former step as odd as this teaches nothing of growth
+_OF_MAD = Decimal("1.4826")  # standard deviation of a normal distribution per MAD
+_LEAST_ERROR = Decimal("0.2")  # of the published error variance: a floor for the plot
+_BROKEN_SD = Decimal(4)  # an earlier step further off than this says nothing about growth
 
 Group = tuple[str, int | None]
 """A species in lower case ('' for any) and a size class (None for any)."""
@@ -37,7 +37,7 @@ Group = tuple[str, int | None]
 
 @dataclass(frozen=True)
 class Rates:
-    """Growth of a group: ``centre`` and ``spread`` between trees in mm a year, of how many."""
+    """Growth of a group of ``trees`` trees: ``centre`` and ``spread`` between trees, mm a year."""
 
     centre: Decimal
     spread: Decimal
@@ -46,9 +46,10 @@ class Rates:
 
 @dataclass(frozen=True)
 class PlotGrowth:
-    """The plot's own earlier growth; ``error_share`` (0.2 to 1) is the variance of its error of
+    """The plot's own earlier growth.
 
-    measurement over the published one, ``graduation_mm`` the tape's.
+    ``error_share`` (0.2 to 1) is the variance of its measurement error over the published one;
+    ``graduation_mm`` is the tape's graduation.
     """
 
     groups: Mapping[Group, Rates]
@@ -56,7 +57,7 @@ class PlotGrowth:
     graduation_mm: Decimal
 
     def rates(self, tree: Tree, limits: Limits) -> Rates:
-        """What is to be expected of trees such as this, before its own record is looked at."""
+        """The rates expected for a tree like this one, before its own record is considered."""
         usual = (limits.usual_growth_mm_a_year - _GENERAL) / limits.fast_sd
         found = Rates(_GENERAL, max(usual, Decimal("0.1")), Decimal(0))
         for group in _groups_of(tree):
@@ -64,20 +65,20 @@ class PlotGrowth:
         return found
 
     def error_mm2(self, diameter_mm: Decimal) -> Decimal:
-        """Variance of one measurement, mm²: of tape and hand, and of the graduation."""
+        """Variance of one measurement, mm²: measurement error plus graduation."""
         hand = measurement_sd_mm(diameter_mm)
         return hand * hand * self.error_share + self.graduation_mm * self.graduation_mm / 12
 
 
 @dataclass(frozen=True)
 class Expected:
-    """The diameter to be read today, in mm: its middle and standard deviation."""
+    """The diameter expected today, mm: mean and standard deviation."""
 
     middle_mm: Decimal
     sd_mm: Decimal
 
     def off(self, diameter_mm: Decimal) -> Decimal:
-        """By how many standard deviations a diameter is above (or below) the middle."""
+        """By how many standard deviations a diameter is above (or below) the mean."""
         return FIGURES.divide(FIGURES.subtract(diameter_mm, self.middle_mm), self.sd_mm)
 
     @cached_property
@@ -90,7 +91,7 @@ class Expected:
 
 
 def growth_of(trees: Iterable[Tree], settings: PlotSettings) -> PlotGrowth:
-    """The growth that the trees' former measurements show."""
+    """The growth shown by the trees' earlier measurements."""
     with localcontext(FIGURES):
         graduation = convert(settings.graduation, settings.unit, Unit.MILLIMETRE)
         steps = {
@@ -144,9 +145,9 @@ def _rates_of(found: Sequence[tuple[Decimal, Decimal]]) -> Rates:
 
 
 def _error_share(steps: Sequence[tuple[_Size, _Size]], plain: PlotGrowth) -> Decimal:
-    """How the plot's steps scatter beside what the published error alone would make of them.
+    """Ratio of the scatter of the plot's steps to what the published error alone would give.
 
-    Growth differs between trees too, so this tells at most too large an error, never too small.
+    Growth differs between trees too, so this can only overestimate the error.
     """
     if not steps:
         return Decimal(1)
@@ -164,7 +165,7 @@ def _error_share(steps: Sequence[tuple[_Size, _Size]], plain: PlotGrowth) -> Dec
 
 
 def _quantile(values: Sequence[Decimal], share: Decimal) -> Decimal:
-    """The value below which ``share`` of them lie, between two neighbours in proportion."""
+    """The quantile at ``share``, linearly interpolated."""
     ordered = sorted(values)
     place = share * (len(ordered) - 1)
     at = int(place)
@@ -174,7 +175,7 @@ def _quantile(values: Sequence[Decimal], share: Decimal) -> Decimal:
 
 
 def _leaning(own: Rates | None, wider: Rates) -> Rates:
-    """A group's rates, drawn to the wider group's the more the fewer its trees are."""
+    """A group's rates, drawn towards the wider group's; the fewer its trees, the more."""
     if own is None:
         return wider
     weight = own.trees / (own.trees + _FEW)
@@ -190,11 +191,11 @@ def _leaning(own: Rates | None, wider: Rates) -> Rates:
 def expected(
     growth: PlotGrowth, tree: Tree, on: date, limits: Limits, alive: bool = True
 ) -> Expected | None:
-    """The diameter that ``tree`` should have on a day; None for a tree without a past.
+    """The diameter expected of ``tree`` on a day; None for a tree without earlier measurements.
 
     Size and rate are followed from visit to visit, each with its error (a Kalman filter of two
-    states). A former step that is no growth starts the size anew. What is not ``alive`` has stood
-    still, or has died since it was last seen.
+    states). An earlier step that cannot be growth restarts the size. A tree that is not ``alive``
+    has stood still, or has died since it was last seen.
     """
     if not tree.past:
         return None
@@ -256,7 +257,7 @@ def _followed(growth: PlotGrowth, tree: Tree, limits: Limits) -> _State:
 
 
 def _corrected(state: _State, size: Decimal, growth: PlotGrowth) -> _State:
-    """The state once ``size`` was measured."""
+    """The state after ``size`` was measured."""
     error = growth.error_mm2(size)
     total = state.of_size + error
     off = size - state.size

@@ -1,6 +1,6 @@
 """The limits at which checks fire, the measurement-error model, and the rules of a plot.
 
-Every limit may be set by the survey. No check here: only what all of them measure against.
+Every limit may be set by the survey. No checks here, only what they share.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from callout.core.heights import HIGHEST_M, LOWEST_M
 DAYS_A_YEAR = Decimal("365.25")
 
 EDITION = 3
-"""The dialogue's rules of today; docs/session.md tells what each edition changed."""
+"""The edition of the dialogue's rules in use now; docs/session.md lists what each one changed."""
 
 
 @dataclass(frozen=True)
@@ -24,14 +24,13 @@ class Limits:
 
     ``shrink_sd`` and ``reject_sd`` are of one measurement: a loss beyond the first is questioned,
     beyond the second it is more than a tape can err. ``slow_sd`` and ``fast_sd`` are of the size
-    expected by earlier growth. ``usual_growth_mm_a_year`` is the growth up to which nobody wonders
-    where a plot has no earlier growth; beyond ``growth_mm_a_year`` everybody does.
-    ``growth_varies`` is the share by which a tree's growth differs from visit to visit. A slip is
-    told where the size, with the slip undone, lies within ``fits_sd`` of what is expected, and is
-    ``slip_times`` as likely as the size called. A figure that was there before is told where
-    chance would bring it more seldom than ``repeat_chance``. A loss up to ``tape_share`` is put
-    down to tape, bark or height, not to a slip. Nobody measures below ``lowest_m`` or above
-    ``highest_m``: such a height is refused.
+    expected from earlier growth. In a plot without earlier growth, growth up to
+    ``usual_growth_mm_a_year`` counts as normal; growth beyond ``growth_mm_a_year`` is always
+    questioned. ``growth_varies`` is the share by which a tree's growth differs from visit to visit.
+    A slip is reported if the size without it lies within ``fits_sd`` of the expected size and is
+    ``slip_times`` as likely as the size called. A repeated figure is reported if its chance is
+    below ``repeat_chance``. A loss up to ``tape_share`` is put down to tape, bark or height, not to
+    a slip. A height of measurement below ``lowest_m`` or above ``highest_m`` is refused.
 
     ``reject_sd``, ``growth_mm_a_year`` and ``height_share`` are those of the census rule (R. Condit
     and co-workers; from public code). The others are ours, chosen by simulation (docs/checks.md);
@@ -60,7 +59,7 @@ DEFAULT_LIMITS = Limits()
 
 @dataclass(frozen=True)
 class FirstLimits:
-    """When checks fired before growth was learnt from the plot; see ``checks_first``."""
+    """The limits from before growth was learnt from the plot; see ``checks_first``."""
 
     shrink_sd: Decimal = Decimal(2)
     reject_sd: Decimal = Decimal(4)
@@ -76,14 +75,14 @@ class FirstLimits:
 class Rules:
     """How a plot is checked, walked and spoken with.
 
-    ``blind``: history is neither shown nor spoken nor used before a reading is saved. ``walk``:
-    the next tree of the list is offered after a save. ``accept_word``: a reading with a warning
-    takes a word of its own, a plain yes does not save it. ``largest_cm``: by species name in lower
-    case, the diameter of a mature large tree. ``first``: set for entries from before growth was
-    learnt from the plot, which are replayed by the checks of their time.
-    ``join_s``: how many seconds may lie between a tree's name and the press of a tape. ``edition``:
-    by which edition of the dialogue's rules entries are taken, so that a journal from before a rule
-    was changed still gives what was saved then.
+    ``blind``: history is not shown, spoken or used before a reading is saved. ``walk``: the next
+    tree of the list is offered after a save. ``accept_word``: a reading with a warning needs its
+    own word; a plain yes does not save it. ``largest_cm``: by species name in lower case, the
+    diameter of a mature large tree. ``first``: set for entries from before growth was learnt from
+    the plot, which are replayed with the checks of their time. ``join_s``: how many seconds may lie
+    between a tree's name and the press of a tape. ``edition``: the edition of the dialogue's rules
+    by which entries are taken, so that a journal from before a rule was changed still gives what
+    was saved then.
     """
 
     limits: Limits = DEFAULT_LIMITS
@@ -99,8 +98,8 @@ class Rules:
 def measurement_sd_mm(diameter_mm: Decimal) -> Decimal:
     """Standard deviation of one diameter measurement, mm, for a diameter in mm.
 
-    0.006214 d + 0.9036: rule used for forest censuses (R. Condit and co-workers; transcribed from
-    public code).
+    0.006214 d + 0.9036: the rule used for forest censuses (R. Condit and co-workers; transcribed
+    from public code).
     """
     return Decimal("0.006214") * diameter_mm + Decimal("0.9036")
 

@@ -1,7 +1,8 @@
 """Checks that need the plot or the tree's record rather than its last diameter.
 
-Tags, a second reading, species, a tree said dead before, the height of measurement. A roster's
-columns ``status``, ``measured_at_m`` and ``breast_height_m`` say how the tree stood last time.
+They cover tags, repeated readings, species, trees recorded as dead before, and the height of
+measurement. The roster's columns ``status``, ``measured_at_m`` and ``breast_height_m`` describe the
+last visit.
 """
 
 from __future__ import annotations
@@ -18,14 +19,14 @@ from callout.core.told import status_told
 from callout.core.units import Unit, convert, parse_decimal
 
 SURELY_HEARD = Decimal("0.5")
-"""The confidence from which on an engine's hearing is taken without a question."""
+"""From this confidence on, what the recogniser heard is taken without a question."""
 _DOWN = (Status.DEAD_DOWN.words, Status.CUT.words)
 _GONE = ("dead", Status.DEAD_STANDING.words, *_DOWN)
 _HEIGHT = "height of measurement"
 
 
 def unknown_tag(tag: str, trees: Collection[str], is_new: bool) -> Warned | None:
-    """A tag that the plot does not have, or a new tree whose tag it has already."""
+    """A tag that the plot does not have, or a new tree with a tag that is already in use."""
     known = tag in trees
     if not known and not is_new:
         return Warned("unknown tag", saying("warn-unknown-tag", tag=tag), saying("look-tag"))
@@ -35,7 +36,7 @@ def unknown_tag(tag: str, trees: Collection[str], is_new: bool) -> Warned | None
 
 
 def old_tag(said: str | None, tag: str, new_tag: str) -> Warned | None:
-    """The tree was called by the tag that it lost, though another hangs there now."""
+    """The tree was called by the tag it lost, although another hangs there now."""
     if not new_tag or said != tag:
         return None
     return Warned("old tag", saying("warn-old-tag", tag=tag, new=new_tag), saying("look-tag"))
@@ -49,9 +50,9 @@ def heard_unsurely(confidence: Decimal | None) -> Warned | None:
 
 
 def measured_before(earlier: Reading | None, today: str, blind: bool = False) -> Warned | None:
-    """The tree has a reading from this visit already, of ``today`` (ISO 8601) or another day.
+    """The tree already has a reading from this visit, of ``today`` (ISO 8601) or another day.
 
-    ``blind`` keeps what it was to itself.
+    In a ``blind`` plot its value is not shown.
     """
     if earlier is None:
         return None
@@ -68,7 +69,7 @@ def measured_before(earlier: Reading | None, today: str, blind: bool = False) ->
 
 
 def species_not_in_plot(species: str, trees: Mapping[str, Tree]) -> Warned | None:
-    """A species that no tree of the roster has; silent where the roster names none."""
+    """A species that no tree of the roster has; no warning if the roster names no species."""
     known = {tree.species.casefold() for tree in trees.values() if tree.species}
     if not species or not known or species.casefold() in known:
         return None
@@ -88,12 +89,12 @@ def beyond_species(value: Decimal, unit: Unit, species: str, rules: Rules) -> Wa
 
 
 def last_status(tree: Tree) -> str:
-    """The status of last visit in plain words, from the roster's column; '' if unknown."""
+    """The status at the last visit in plain words, from the roster's column; '' if unknown."""
     return plain_status(_told(tree, "status"))
 
 
 def dead_then_alive(tree: Tree, status: str) -> Warned | None:
-    """Live now, but dead, down or cut last time; or standing again after it was down or cut."""
+    """Live now but dead, down or cut last time; or standing now but down or cut last time."""
     before = last_status(tree)
     again = status == Status.DEAD_STANDING and before in _DOWN
     if before not in _GONE or (status != Status.LIVE and not again):
@@ -105,7 +106,7 @@ def dead_then_alive(tree: Tree, status: str) -> Warned | None:
 def last_height_m(tree: Tree) -> Decimal | None:
     """The height in metres at which the tree was measured last time, if not at breast height.
 
-    Raises OperatorError for a height that is no number.
+    Raises OperatorError for a height that is not a number.
     """
     told = _told(tree, "measured_at_m")
     return parse_decimal(told) if told else None
@@ -114,7 +115,7 @@ def last_height_m(tree: Tree) -> Decimal | None:
 def height_moved(
     height_m: Decimal | None, tree: Tree, settings: PlotSettings, limits: Limits
 ) -> Warned | None:
-    """Measured elsewhere than last time by more than ``height_share`` of that height."""
+    """Measured at another height than last time, by more than ``height_share`` of that height."""
     try:
         before = last_height_m(tree)
     except OperatorError:
@@ -131,7 +132,7 @@ def height_moved(
 
 
 def other_standard(tree: Tree, settings: PlotSettings) -> Warned | None:
-    """Breast height was another last time; what was measured is never converted."""
+    """Breast height was different last time; earlier measurements are never converted."""
     try:
         told = _told(tree, "breast_height_m")
         before = parse_decimal(told) if told else None
@@ -144,7 +145,7 @@ def other_standard(tree: Tree, settings: PlotSettings) -> Warned | None:
 
 
 def standard_changed(plot: Plot) -> Warned | None:
-    """The breast height of most trees was another last time: said once, not at every tree."""
+    """Breast height was different last time for most trees: said once, not at every tree."""
     found = [other_standard(tree, plot.settings) for tree in plot.trees.values()]
     told = [item for item in found if item is not None]
     return told[0] if told and 2 * len(told) > len(found) else None

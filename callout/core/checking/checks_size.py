@@ -1,7 +1,7 @@
 """Whether a diameter is odd for its tree: shrunk, too slow, too fast.
 
-Sizes are compared in millimetres, exactly; what is expected comes from ``checks_growth``. What may
-explain an odd size is for ``checks_slips``.
+Sizes are compared in millimetres, exactly; the expected size comes from ``checks_growth``. What may
+explain an odd size is decided in ``checks_slips``.
 """
 
 from __future__ import annotations
@@ -22,16 +22,16 @@ from callout.core.model import PastMeasurement, Warned
 from callout.core.saying import Saying, saying
 from callout.core.units import EXACT, Unit, convert
 
-_TWO_YEARS, _A_MONTH = Decimal("1.9"), Decimal("0.08")  # as people tell them
+_TWO_YEARS, _A_MONTH = Decimal("1.9"), Decimal("0.08")
 
 
 @dataclass(frozen=True)
 class Compared:
     """A diameter to record, beside its tree's last and what was ``expected`` of it.
 
-    ``value`` is in ``unit``; ``called`` is the figure as it was called (a girth, another unit), of
-    which digits may have slipped. ``neighbours`` is what is expected, by tag, of the trees before
-    and after in the walk. ``just_before`` is the value saved for another tree just before, in
+    ``value`` is in ``unit``; ``called`` is the figure as called (a girth, another unit), whose
+    digits may have slipped. ``neighbours`` maps the tags of the trees before and after in the walk
+    to their expected sizes. ``just_before`` is the value saved for another tree just before, in
     ``unit``.
     """
 
@@ -83,17 +83,17 @@ def shrunk(of: Compared) -> Warned | None:
 
 
 def too_slow(of: Compared) -> Warned | None:
-    """Hardly grown, where earlier growth lets expect more."""
+    """Hardly grown, although earlier growth would lead one to expect more."""
     if of.growth_mm() < 0 or of.off >= -of.limits.slow_sd:
         return None
     return Warned("too slow", change_told(of), saying("look-right-tree-alive"))
 
 
 def too_fast(of: Compared) -> Warned | None:
-    """Grown more than earlier growth lets expect, or than any tree grows."""
+    """Grown more than earlier growth would suggest, or more than any tree grows."""
     years = years_between(of.last.on, of.on)
     allowed = of.limits.growth_mm_a_year * years
-    # Two visits in one season still differ by measurement error alone.
+    # Even two visits in one season differ by measurement error.
     beyond_any = of.growth_mm() > max(allowed, of.limits.reject_sd * of.sd_mm)
     if not (beyond_any or of.off > of.limits.fast_sd):
         return None
@@ -101,7 +101,7 @@ def too_fast(of: Compared) -> Warned | None:
 
 
 def odd(of: Compared) -> Warned | None:
-    """What is odd about the size, if anything."""
+    """The first of these suspicions that applies, if any."""
     return shrunk(of) or too_slow(of) or too_fast(of)
 
 

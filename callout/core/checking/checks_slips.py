@@ -1,8 +1,8 @@
-"""Slips that explain a diameter better than growth does: side, unit, digits, tag, an old figure.
+"""Slips that explain a diameter better than growth does: side, unit, digits, tag, repetition.
 
-Each asks: with the slip undone, how well would the size fit what was expected of this tree (or the
-size as called, of the tree beside it)? None of them proposes a value; the measurer looks again.
-Whether a size is odd at all is for ``checks_size``.
+Each asks: with the slip undone, how well would the size fit the expected size of this tree (or the
+size as called, that of a neighbouring tree)? None of them proposes a value; the measurer looks
+again. Whether a size is odd at all is decided in ``checks_size``.
 """
 
 from __future__ import annotations
@@ -22,14 +22,14 @@ from callout.core.units import PI, Unit, convert
 _INCH_CM = Decimal("2.54")
 _TEN = Decimal(10)
 _NORMAL = Decimal("2.5066282746310005")  # the square root of 2 pi
-_MOST_OFF = Decimal(30)  # further off than this, all is equally unlikely
+_MOST_OFF = Decimal(30)  # beyond this, everything is equally unlikely
 
 
 @dataclass(frozen=True)
 class Slip:
-    """A suspicion, and the sizes (mm) it would stand for with whose they would be.
+    """A suspicion, with each size (mm) it would stand for and the expectation to compare it with.
 
-    ``tried`` counts the ways it had to fit by chance.
+    ``tried`` counts the alternatives, each of which may fit by chance.
     """
 
     warned: Warned
@@ -38,17 +38,17 @@ class Slip:
 
 
 def likeliest_slip(of: Compared, tags_alone: bool = False) -> Warned | None:
-    """The slip that explains the size best, if one explains it so much better than growth.
+    """The slip that explains the size best, if one explains it far better than growth does.
 
-    The more ways a slip has to fit by chance, the better it must fit. ``tags_alone``: the figure
-    is not doubted, only whose it is.
+    The more alternatives a slip has, the better it must fit. ``tags_alone``: only the tag is
+    doubted, not the figure.
     """
     repeated = figure_again(of)
     if repeated is not None:
         return repeated
     with localcontext(FIGURES):
         as_called, better = _misfit(_mm(of, of.value), of.expected), 2 * _ln(of.limits.slip_times)
-        # What lies near the middle, no slip of its own figures can bring so much nearer.
+        # A size near the expected one cannot be improved that much by undoing a slip of its digits.
         doubted = not tags_alone and of.off**2 >= better
         tried = [*(figure_slips(of) if doubted else ()), *tag_slips(of)]
         told: tuple[Decimal, Warned] | None = None
@@ -62,7 +62,7 @@ def likeliest_slip(of: Compared, tags_alone: bool = False) -> Warned | None:
 
 
 def figure_slips(of: Compared) -> Iterator[Slip]:
-    """Every slip of side, unit, point or digits that the size may be, each with its ways."""
+    """Every possible slip of side, unit, point or digits, with the sizes it would stand for."""
     for name, factor, large, small, look in _SCALED:
         yield _undone(of, Warned(name, large, look), [of.value / factor])
         yield _undone(of, Warned(name, small, look), [of.value * factor])
@@ -75,7 +75,7 @@ def figure_slips(of: Compared) -> Iterator[Slip]:
 
 
 def tag_slips(of: Compared) -> Iterator[Slip]:
-    """The size as called, of the tree before or after in the walk."""
+    """The size as called, for the tree before or after in the walk."""
     for tag, tree in of.neighbours.items():
         says = saying("warn-fits-other", change=change_told(of), tag=tag)
         beside = Warned("tree beside", says, saying("look-right-tag"))
@@ -83,7 +83,7 @@ def tag_slips(of: Compared) -> Iterator[Slip]:
 
 
 def figure_again(of: Compared) -> Warned | None:
-    """The very figure of the tree before, or of last time, where that is no likely chance."""
+    """The same figure as the tree before or as last time, where that is unlikely by chance."""
     chance = _chance_of_figure(of)
     if chance >= of.limits.repeat_chance:
         return None
@@ -96,7 +96,7 @@ def figure_again(of: Compared) -> Warned | None:
 
 
 def _chance_of_figure(of: Compared) -> Decimal:
-    """How likely a tree that grew as expected gives just this figure, on the tape's scale."""
+    """The probability that a tree that grew as expected gives just this figure on the tape."""
     with localcontext(FIGURES):
         off = min(abs(of.off), _MOST_OFF)
         width = _mm(of, of.graduation) / of.expected.sd_mm
@@ -114,18 +114,18 @@ def _mm(of: Compared, value: Decimal) -> Decimal:
 
 @lru_cache(maxsize=64)
 def _ln(number: Decimal) -> Decimal:
-    """Of the few numbers that are asked for again and again."""
+    """Cached, since few different numbers are ever asked for."""
     return FIGURES.ln(number)
 
 
 def _misfit(size_mm: Decimal, whose: Expected) -> Decimal:
-    """Minus twice the logarithm of the likelihood, but for a constant."""
+    """Minus twice the log-likelihood, up to a constant."""
     off = whose.off(size_mm)
     return off * off + 2 * whose.ln_sd
 
 
 def _best_misfit(of: Compared, slip: Slip) -> Decimal | None:
-    """That of the way that fits best, a penalty for many ways added; None where none fits."""
+    """The misfit of the best alternative plus a penalty for their number; None if none fits."""
     fitting = [
         _misfit(size, whose)
         for size, whose in slip.ways
@@ -143,7 +143,7 @@ _SCALED = (
 
 
 def _swapped(text: str) -> Iterator[str]:
-    """Swaps that leave a number as people call one: 301 was never 031."""
+    """Swaps that give a number as people call it: 301 was never 031."""
     return (one for one in swapped(text) if not one.startswith("0") or text.startswith("0"))
 
 

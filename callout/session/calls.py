@@ -1,7 +1,7 @@
-"""What may be called of a tree: its size, its status, its height of measurement, its tag.
+"""Callouts about a tree: its size, status, height of measurement and tag.
 
-Each answers with a reading that waits, or asks for what is lacking. Saving is for ``saving``,
-presses of a tape are for ``presses``.
+Each handler returns a pending reading, or asks for what is missing. Saving is in ``saving``,
+presses of a tape are in ``presses``.
 """
 
 from __future__ import annotations
@@ -38,12 +38,12 @@ _CENTIMETRE = Decimal("0.01")
 
 
 def reading(turn: Turn) -> Result:
-    """A size for the tree named, or for the one in hand; its status, if just told, stays."""
+    """A size for the tree named, or for the one in hand; a status just given to it stays."""
     tag = turn.meaning.tag or turn.memory.named
     if tag is None:
         return which_tree(turn)
     if turn.meaning.bare and turn.memory.phase is not Phase.IDLE and tag != turn.memory.named:
-        # "Nineteen, um, twenty" may be the size of the tree in hand, said twice.
+        # "Nineteen, um, twenty" may be the size of the tree in hand, repeated.
         return asked(turn.memory, saying("say-tree-word", tag=turn.shown(tag)), "refused")
     turn, dropped = let_press_go(turn)
     meaning = replace(turn.meaning, status=_status_told(turn, tag))
@@ -54,7 +54,7 @@ def reading(turn: Turn) -> Result:
 
 
 def _status_told(turn: Turn, tag: str) -> str | None:
-    """ "Dead standing" that waits without a size is what the size now belongs to."""
+    """The status given just before ("dead standing"), if its pending reading still lacks a size."""
     pending = turn.waiting
     if turn.meaning.status or pending is None or pending.draft.value is not None:
         return turn.meaning.status
@@ -63,7 +63,7 @@ def _status_told(turn: Turn, tag: str) -> str | None:
 
 
 def named_only(turn: Turn) -> Result:
-    """A tag on its own, or with a stem: wait for its diameter, or take the press that waits."""
+    """A tag alone, or with a stem: wait for its diameter, or take the press that waits."""
     tag = turn.meaning.tag or turn.memory.named
     if tag is None:
         return which_tree(turn)
@@ -83,7 +83,7 @@ def named_only(turn: Turn) -> Result:
 
 
 def wait_for_size(turn: Turn, tag: str, stem: str = "", told: Says = ()) -> Result:
-    """The tree is in hand, and its diameter is asked for."""
+    """Take the tree in hand and ask for its diameter."""
     species = turn.plot.trees[tag].species if tag in turn.plot.trees else ""
     lost, new = lost_and_new(turn.memory, turn.plot.settings.plot, tag)
     name = saying("tree", tag=new or tag)
@@ -113,7 +113,7 @@ def _of_tag(tag: str, lost: bool, new: str) -> Says:
 
 
 def new_tree(turn: Turn) -> Result:
-    """A tree that the roster lacks: tag and diameter come together, or from the tape."""
+    """A tree that the roster lacks: tag and diameter together, or the size from the tape."""
     tag = str(turn.meaning.tag)
     if turn.meaning.value is None:
         return joined(turn, tag) or _new_named(turn, tag)
@@ -122,7 +122,7 @@ def new_tree(turn: Turn) -> Result:
 
 
 def _new_named(turn: Turn, tag: str) -> Result:
-    """A new tree by its tag alone: its diameter comes next, or where it is dead, that."""
+    """A new tree by its tag alone: ask for its diameter or, if it is dead, propose that."""
     if turn.edition < 3:
         return refused(turn.memory, turn.rules, saying("new-tree-together"))
     if tag in known_tags(turn.memory, turn.plot):
@@ -143,7 +143,7 @@ def _new_in_hand(turn: Turn, draft: Reading) -> Result:
 
 
 def species(turn: Turn) -> Result:
-    """The species of the new tree in hand; of any other tree it is the roster's."""
+    """The species of the new tree in hand; for any other tree the roster's stands."""
     draft, name = turn.memory.drafted, str(turn.meaning.species)
     in_hand = turn.memory.phase in (Phase.NAMED, Phase.PENDING)
     if draft is None or not draft.is_new or not in_hand:
@@ -156,8 +156,8 @@ def species(turn: Turn) -> Result:
 def amend(turn: Turn) -> Result:
     """A corrected size for the tree in hand; after saving it supersedes, once confirmed.
 
-    Only the size was corrected: the stem, the species, the status of a tree that can be measured
-    and the height of measurement stay, and so do unit and side of the tape unless they are said.
+    Only the size is corrected: the stem, the species, the status of a tree that can be measured and
+    the height of measurement stay, and so do unit and side of the tape unless they are said.
     """
     tag = turn.memory.named
     if tag is None:
@@ -167,7 +167,7 @@ def amend(turn: Turn) -> Result:
 
 
 def height(turn: Turn) -> Result:
-    """The height of measurement belongs to the reading that waits."""
+    """The height of measurement of the pending reading."""
     if turn.edition == 1:
         return _amended(turn, height_m=turn.meaning.height_m)
     problem = height_problem(turn.meaning, turn.rules.limits)
@@ -189,7 +189,7 @@ def _in_feet(turn: Turn) -> bool:
 def _amended(
     turn: Turn, told: Says = (), waiting: Pending | None = None, **parts: object
 ) -> Result:
-    """The reading that waits, changed in some parts: a new question, so a new number."""
+    """The pending reading with some parts changed: a new question, so a new number."""
     pending = waiting or turn.waiting
     assert pending is not None
     at = turn.event.at if turn.edition > 1 else pending.draft.at
@@ -202,7 +202,7 @@ def _amended(
 
 
 def status(turn: Turn) -> Result:
-    """Dead, cut, missing. What waits keeps its stem and, unless the tree is gone, its size."""
+    """Dead, cut, missing. The reading keeps its stem and, unless the tree is gone, its size."""
     in_hand = turn.memory.named if turn.memory.phase is not Phase.IDLE else None
     tag = turn.meaning.tag or in_hand
     if tag is None:
@@ -220,7 +220,7 @@ def status(turn: Turn) -> Result:
 
 
 def _status_of(turn: Turn, tag: str) -> Meaning:
-    """A size that was refused is gone; that it was a new tree, or which stem, is not."""
+    """A refused size is gone, but the stem and whether the tree is new are kept."""
     draft, stem = turn.memory.drafted, turn.meaning.stem or turn.memory.stem or None
     if turn.memory.phase is not Phase.NAMED or turn.memory.named != tag:
         return turn.meaning
@@ -234,10 +234,10 @@ def _status_of(turn: Turn, tag: str) -> Meaning:
 
 
 def lost_tag(turn: Turn) -> Result:
-    """The tag is lost, and perhaps a new one put on: it goes into the tree's reading.
+    """The tag is lost, and perhaps a new one put on: recorded in the tree's reading.
 
-    Into the one that waits, else into what was saved of the tree on this visit, else its diameter
-    is asked for.
+    That is the pending one, else the one saved on this visit; without either, the diameter is asked
+    for.
     """
     memory, here = turn.memory, turn.plot.settings.plot
     in_hand = memory.named if memory.phase is not Phase.IDLE else None
@@ -253,13 +253,13 @@ def lost_tag(turn: Turn) -> Result:
     if turn.waiting is not None and turn.waiting.draft.tag == tag:
         return _amended(turn, tag_lost=True, new_tag=new)
     saved = last_reading(memory, here, tag)
-    # In a blind plot it may be another measurer's, and is not told.
+    # In a blind plot it may be another measurer's, and is not shown.
     if saved is None or turn.rules.blind:
         return wait_for_size(turn, tag)
     return _saved_again(turn, saved, new)
 
 
 def _saved_again(turn: Turn, saved: Reading, new: str) -> Result:
-    """What was saved today, with its new tag: said again, and to be confirmed again."""
+    """The reading saved today with its new tag: echoed again, and to be confirmed again."""
     draft = replace(saved, entry=turn.event.entry, at=turn.event.at, tag_lost=True, new_tag=new)
     return put(turn, pending_of(turn.memory, turn.rules, draft, ()))

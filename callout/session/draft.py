@@ -1,7 +1,7 @@
 """From a meaning to the reading that would be recorded: scale, unit, graduation, warnings.
 
-The former diameter is only looked at by the checks, after the value to record is settled; in a
-blind plot not before the reading is saved.
+Only the checks look at the previous diameter, after the value to record is settled; in a blind plot
+not before the reading is saved.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def recorded_value(raw: Decimal, raw_unit: Unit, scale: Scale, settings: PlotSet
 def draft_reading(
     memory: Memory, plot: Plot, rules: Rules, event: Heard, meaning: Meaning, tag: str
 ) -> Pending:
-    """The reading that ``meaning`` gives tree ``tag``, with every warning about it."""
+    """The reading that ``meaning`` gives for tree ``tag``, with every warning about it."""
     scale = meaning.scale or plot.settings.scale
     tree = tree_of(plot, tag, meaning.species or "")
     is_new = meaning.kind == "new"
@@ -81,15 +81,15 @@ def draft_reading(
 
 
 def pending_of(memory: Memory, rules: Rules, draft: Reading, warned: tuple[Warned, ...]) -> Pending:
-    """``draft`` as it waits, with what is saved of its stem already."""
+    """``draft`` as a pending reading, with what is already saved of its stem."""
     before = memory.saved.get(key_of(draft)) if rules.edition > 1 else None
     return Pending(draft, warned, rules.accept_word, before, hidden=rules.blind, asked_at=draft.at)
 
 
 def amended(memory: Memory, plot: Plot, rules: Rules, pending: Pending, draft: Reading) -> Pending:
-    """The reading that waits, with something more said of it: its warnings looked at again.
+    """The pending reading with more said about it: checked again.
 
-    Those about the words that were said with it stay.
+    Warnings about the words that were said with it stay.
     """
     before = warnings_before(memory, plot, rules, pending.draft)
     of_words = tuple(item for item in pending.warned if item not in before)
@@ -98,16 +98,16 @@ def amended(memory: Memory, plot: Plot, rules: Rules, pending: Pending, draft: R
 
 
 def tree_of(plot: Plot, tag: str, species: str = "") -> Tree:
-    """The roster's tree ``tag``, or one without a past."""
+    """The roster's tree ``tag``, or one without earlier measurements."""
     return plot.trees.get(tag, Tree(plot.settings.plot, tag, species))
 
 
 def carried_height_m(tree: Tree) -> Decimal | None:
-    """The height at which the tree was measured last time: again the point of measurement."""
+    """The height at which the tree was measured last time, kept as the point of measurement."""
     try:
         return checks.last_height_m(tree)
     except OperatorError:
-        return None  # no number: the check of the height says so
+        return None  # not a number: the check of the height reports it
 
 
 def warnings_before(
@@ -117,7 +117,7 @@ def warnings_before(
     draft: Reading,
     said: tuple[Warned | None, ...] = (),
 ) -> tuple[Warned, ...]:
-    """Every warning to be told before the reading is confirmed; ``said`` those about the words."""
+    """Every warning to give before the reading is confirmed; ``said`` are those about the words."""
     found = [
         _unknown_tag(memory, plot, draft),
         *said,
@@ -134,7 +134,7 @@ def warnings_before(
 def warnings_of_history(
     memory: Memory, plot: Plot, rules: Rules, draft: Reading
 ) -> tuple[Warned, ...]:
-    """What the tree's former visits make of the reading."""
+    """The warnings from comparing the reading with the tree's earlier visits."""
     tree, settings = tree_of(plot, draft.tag), plot.settings
     found = [checks.dead_then_alive(tree, draft.status)]
     if draft.value is not None:
@@ -142,7 +142,7 @@ def warnings_of_history(
         other = checks.other_standard(tree, settings)
         if other is not None and checks.standard_changed(plot) is None:
             found.append(other)
-        if not draft.stem:  # a roster's size is the whole tree's
+        if not draft.stem:  # the roster's size is of the whole tree
             on, before = date.fromisoformat(draft.at[:10]), _value_before(memory, draft)
             found.extend(_of_size(plot, rules, draft, on, before))
     return tuple(item for item in found if item is not None)
@@ -170,7 +170,7 @@ def _value_before(memory: Memory, draft: Reading) -> Decimal | None:
 
 
 def _unknown_tag(memory: Memory, plot: Plot, draft: Reading) -> Warned | None:
-    """A new tree measured again, to correct it, is no second tree of that tag."""
+    """A new tree measured again, to correct it, is not a second tree with that tag."""
     before = memory.saved.get(key_of(draft))
     if draft.is_new and before is not None and before.is_new:
         return None
@@ -178,14 +178,14 @@ def _unknown_tag(memory: Memory, plot: Plot, draft: Reading) -> Warned | None:
 
 
 def _measured_before(memory: Memory, rules: Rules, event: Heard, draft: Reading) -> Warned | None:
-    """Not where only a size was said, to correct what was just saved: no tag was misread."""
+    """No warning if only a size was said, to correct what was just saved: no tag was misheard."""
     if event.meanings and event.meanings[0].kind in ("amend", "size"):
         return None
     return checks.measured_before(memory.saved.get(key_of(draft)), draft.at[:10], rules.blind)
 
 
 def _old_tag(memory: Memory, event: Heard, draft: Reading) -> Warned | None:
-    """Only where the new tag is on record: while it is being told, the old one is rightly said."""
+    """Only if the new tag is on record: while it is being reported, the old one is rightly said."""
     if (draft.plot, draft.tag) in memory.lost_tags:
         return None
     said = event.meanings[0].tag if event.meanings else None
@@ -193,7 +193,7 @@ def _old_tag(memory: Memory, event: Heard, draft: Reading) -> Warned | None:
 
 
 def _other_side(memory: Memory, meaning: Meaning, plot: Plot, draft: Reading) -> Warned | None:
-    """A tape that was pressed tells its side by its settings: nobody said it."""
+    """Skipped for a pressed tape, which gives its side by its settings: nobody said it."""
     usual, last = plot.settings.scale, _read_alike(memory, draft)
     if meaning.scale is None or meaning.scale is usual or draft.source == "tape":
         return None
@@ -206,8 +206,8 @@ def _other_side(memory: Memory, meaning: Meaning, plot: Plot, draft: Reading) ->
 def _read_alike(memory: Memory, draft: Reading) -> Reading | None:
     """The reading saved just before in this plot, if the same person called it on the same day.
 
-    Who reads the other side of the tape, or another unit, and has accepted that for the tree
-    before, is not asked again at each tree; the echo goes on telling both numbers.
+    Somebody who reads the other side of the tape, or another unit, and has accepted that for the
+    tree before, is not asked again at each tree; the echo still gives both numbers.
     """
     last = memory.undoable[-1] if memory.undoable else None
     if last is None or not draft.raw_scale or last.raw is None:
@@ -220,7 +220,7 @@ def _by_whom(reading: Reading) -> tuple[str, str, bool]:
 
 
 def _beside_whole(memory: Memory, rules: Rules, draft: Reading) -> Warned | None:
-    """A stem of a tree that has a size of its own: is that the other stem, or the whole tree?"""
+    """A stem of a tree that has a size of its own: another stem, or the whole tree?"""
     whole = memory.saved.stems(draft.plot, draft.tag).get("")
     if not draft.stem or whole is None or rules.edition == 1:
         return None

@@ -1,14 +1,14 @@
 """The session's rules, all in one table: ``step(memory, event) -> (memory, effects)``.
 
-Pure: no clock, thread, file or log. An event in, a new memory and the effects out; feeding the
-same events to a fresh session gives the same effects. Five rules stand above the table:
+Pure: no clock, thread, file or log. Feeding the same events to a fresh session gives the same
+effects. Five rules stand above the table:
 
 1. A reading is saved by a confirmation that follows its own echo, and by nothing else.
-2. Nothing is overwritten: an undo or a second reading supersedes what stood before, and is echoed
-   and accepted like it.
-3. What was not understood changes nothing that is saved or waits, and is said aloud.
-4. After a callout that was refused or unclear no tree is in hand: what follows must name its own.
-5. Whatever a yes would store is in the echo, and in every echo that is given again.
+2. Nothing is overwritten: an undo or a second reading supersedes the first, and is echoed and
+   accepted like it.
+3. What was not understood changes nothing that is saved or pending, and is said aloud.
+4. After a callout that was refused or unclear no tree is in hand: the next must name its own.
+5. Whatever a yes would store is in the echo, and in every repetition of it.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ def step(survey: Survey, memory: Memory, event: Event) -> Result:
         return notes.listened(memory, event)
     if event.problem is not None or len(event.meanings) != 1:
         said = event.problem or saying("say-again")
-        # A tape that was not taken says nothing about the tree.
+        # A tape press that was not taken says nothing about the tree.
         set_aside = event.source == "tape"
         return asked(memory, said, "refused") if set_aside else refused(memory, rules, said)
     meaning = by_roster_tag(memory, plot, event.meanings[0])
@@ -63,7 +63,7 @@ def step(survey: Survey, memory: Memory, event: Event) -> Result:
 
 def _answered(turn: Turn) -> Result:
     memory, kind = turn.memory, turn.meaning.kind
-    # Notes had no answers of their own in the first edition.
+    # In the first edition notes had no answers of their own.
     phase = None if turn.edition == 1 and memory.phase is Phase.MEMO else memory.phase
     handler = TABLE.get((phase, kind)) or TABLE.get((None, kind))
     if handler is None:
@@ -107,7 +107,7 @@ def _opened(survey: Survey, memory: Memory, event: Opened) -> Result:
 
 
 def _timed_out(memory: Memory, event: TimedOut, join_s: float) -> Result:
-    """Remind, a few times; a pending reading is neither saved nor dropped by silence."""
+    """Remind, a few times; silence neither saves nor drops a pending reading."""
     if memory.listens_for_a_note:
         return notes.silent(memory)
     if memory.press is not None and presses.expired(memory, event.at, join_s):
@@ -120,7 +120,7 @@ def _timed_out(memory: Memory, event: TimedOut, join_s: float) -> Result:
 
 
 def _waits_for(memory: Memory) -> Says:
-    """What is asked again after a silence, whole."""
+    """The whole question that is asked again after a silence."""
     if memory.phase is Phase.MEMO:
         return note_asked(memory)
     if memory.pending is not None:
@@ -140,7 +140,7 @@ def _nothing_to_do(meaning: Meaning) -> Saying:
 
 
 def _reject(turn: Turn) -> Result:
-    """Not what was meant: keep the tree in hand and ask for its diameter again."""
+    """A no: keep the tree in hand and ask for its diameter again."""
     pending, here = turn.memory.pending, turn.memory.plot
     assert pending is not None
     if pending.draft.void:
@@ -158,7 +158,7 @@ def _reject(turn: Turn) -> Result:
 
 
 def _scratch(turn: Turn) -> Result:
-    """Whatever waits or is in hand is let go, and nothing is saved."""
+    """Let go of whatever is pending or in hand; nothing is saved."""
     memory, pending = turn.memory, turn.memory.pending
     tag = pending.draft.tag if pending is not None else memory.named
     undoing = pending is not None and pending.draft.void
@@ -178,7 +178,7 @@ def _scratch(turn: Turn) -> Result:
 
 
 def _drop_press(turn: Turn) -> Result:
-    """With no tree in hand there is only a press of the tape to let go."""
+    """With no tree in hand, only a press of the tape can be dropped."""
     if turn.memory.press is None:
         return asked(turn.memory, _nothing_to_do(turn.meaning), "refused")
     return _scratch(turn)
@@ -200,7 +200,7 @@ def _skip(turn: Turn) -> Result:
 
 Handler = Callable[[Turn], Result]
 
-# (phase, kind of meaning) -> handler; None stands for every phase that has no row of its own.
+# (phase, kind of meaning) -> handler; None: every phase that has no row of its own.
 TABLE: dict[tuple[Phase | None, str], Handler] = {
     (None, "reading"): calls.reading,
     (None, "tree"): calls.named_only,
@@ -246,7 +246,7 @@ TABLE: dict[tuple[Phase | None, str], Handler] = {
     (None, "complete"): answers.complete,
 }
 
-# What is answered while a note is under way, and does not end it.
+# Answered while a note is under way, without ending it.
 _IN_A_NOTE = frozenset(
     {
         "repeat",

@@ -1,4 +1,4 @@
-"""Notes about a tree, or about the plot: whose note it is, is told before it is kept.
+"""Notes about a tree or the plot; the session says whose note it is before it is kept.
 
 A spoken note is asked for and then kept as sound; a typed one is echoed and waits for its yes.
 """
@@ -38,7 +38,7 @@ def note(turn: Turn) -> Result:
 
 
 def _about_another(turn: Turn, tag: str, words: KeepMemo | None) -> Result:
-    """A tree named with its note is in hand from then on; what waits is let go, and told."""
+    """A tree named with its note is now in hand; a pending reading is let go, and that is said."""
     told = echo.let_go(turn.memory.pending)
     memory = replace(
         turn.memory, phase=Phase.MEMO, resume=Phase.NAMED, memo=words, pending=None, named=tag,
@@ -53,13 +53,13 @@ def _asked(memory: Memory, told: Says = ()) -> Result:
 
 
 def listened(memory: Memory, event: Heard) -> Result:
-    """Whatever is said now is kept as sound, or as it was typed, and is no callout."""
+    """Keep what comes next as sound, or as typed; it is not a callout."""
     memo = KeepMemo(event.entry, event.at, memory.named, event.audio, event.words)
     return _kept(memory, memo)
 
 
 def keep(turn: Turn) -> Result:
-    """The typed note that was echoed is kept."""
+    """Keep the typed note that was echoed."""
     memo = turn.memory.memo
     if memo is None:
         return turn.memory, (echo.ask(*note_asked(turn.memory)),)
@@ -80,7 +80,7 @@ def drop(turn: Turn) -> Result:
 
 
 def left(memory: Memory) -> Memory:
-    """The note that was under way is over: back to where the dialogue was."""
+    """The note is over: return to the phase before it."""
     after = replace(memory, phase=memory.resume, memo=None)
     if memory.resume is Phase.NAMED or memory.drafted is not None:
         return after
@@ -88,7 +88,7 @@ def left(memory: Memory) -> Memory:
 
 
 def not_kept(memory: Memory) -> Say:
-    """That a note was under way and is over, told before what came instead."""
+    """The message that a note was not kept, given before the answer to what came instead."""
     return Say((note_echo.dropped(note_about(memory)),), "refused")
 
 

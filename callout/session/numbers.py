@@ -1,6 +1,6 @@
-"""A number called alone: the size of the tree in hand, or where there is none, a tag.
+"""A number called alone: the size of the tree in hand or, with none in hand, a tag.
 
-What it may be is told by the plot, never by a tree's former size.
+The plot decides what it may be, never a tree's previous size.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ def alone(turn: Turn) -> Result:
 def for_tree_in_hand(turn: Turn) -> Result:
     """A corrected size for the tree in hand; after saving it supersedes, once confirmed.
 
-    A size that no tree of the plot has and that is a tag of it may be either, and is asked about.
+    If no tree of the plot can have that size but one has that tag, the session asks which is meant.
     """
     tag = _as_tag(turn)
     if tag is None or _in_range(turn):
@@ -37,7 +37,7 @@ def for_tree_in_hand(turn: Turn) -> Result:
 
 
 def _as_tag(turn: Turn) -> str | None:
-    """The number as a tag of the plot; None where it is none, or was told as a size."""
+    """The number as a tag of the plot; None if it is none, or was called as a size."""
     meaning = turn.meaning
     if turn.edition < 3 or meaning.value is None or meaning.implied:
         return None

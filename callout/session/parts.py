@@ -10,11 +10,11 @@ from callout.core.units import Scale
 from callout.session.turn import Turn
 
 MEASURABLE = (Status.LIVE, Status.DEAD_STANDING, Status.DEAD_DOWN)
-"""What stands or lies at the tree's place can be measured; what is gone cannot."""
+"""What stands or lies in its place can be measured; what is gone cannot."""
 
 
 def with_parts(turn: Turn) -> Meaning:
-    """The size that was called, with all that was drafted of the tree in hand beside a size."""
+    """The size called, with everything but the size kept from the draft of the tree in hand."""
     draft, called = turn.memory.drafted, turn.meaning
     if draft is None:
         return replace(called, kind="reading", stem=called.stem or turn.memory.stem or None)

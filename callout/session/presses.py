@@ -26,7 +26,7 @@ from callout.session.turn import Result, Turn, asked
 
 def pressed(turn: Turn) -> Result:
     """A tape was pressed: a size for the tree in hand, or one that waits for its tree."""
-    if turn.edition == 1:  # the desk of that time joined it, and tells by an entry of its own
+    if turn.edition == 1:  # joined outside the session then, and told by an entry of its own
         return asked(turn.memory, echo.whose(_press(turn)), "ask")
     press, other = _press(turn), _other_tape(turn)
     if other is not None:
@@ -49,7 +49,7 @@ def pressed(turn: Turn) -> Result:
 
 
 def _wait(turn: Turn, press: Press) -> Result:
-    """No tree is in hand: it waits, and takes the place of an earlier press."""
+    """No tree is in hand: the press waits, and replaces an earlier one."""
     before = turn.memory.press
     dropped = echo.dropped(before)
     memory = replace(turn.memory, press=press, reminded=0)
@@ -60,21 +60,21 @@ def _wait(turn: Turn, press: Press) -> Result:
 
 
 def joined(turn: Turn, tag: str, stem: str = "") -> Result | None:
-    """The press that waits, for the tree that was just named; None where none does."""
+    """The waiting press, for the tree that was just named; None if none waits."""
     press = turn.memory.press
     if press is None or not _is_near(turn, press.at, turn.event.at):
         return None
     meaning = replace(_as_reading(press), stem=stem or None, species=turn.meaning.species)
     if turn.meaning.kind == "new":
         meaning = replace(meaning, kind="new")
-    # It was pressed, and is what the row tells of; the name only says whose it is.
+    # The row keeps the words of the press; the name only says which tree it is for.
     event = replace(turn.event, source="tape", engine=press.device, words=press.words)
     taken = replace(turn, memory=replace(turn.memory, press=None), event=event)
     return propose(taken, tag, meaning)
 
 
 def let_press_go(turn: Turn) -> tuple[Turn, Says]:
-    """A press that waits while a size comes otherwise is dropped, and that is told."""
+    """Drop a waiting press when a size comes another way, and say so."""
     press = turn.memory.press
     if press is None:
         return turn, ()
@@ -82,7 +82,7 @@ def let_press_go(turn: Turn) -> tuple[Turn, Says]:
 
 
 def expired(memory: Memory, at: str, join_s: float) -> bool:
-    """Whether the press that waits, waits too long to be joined to any tree."""
+    """Whether the press has waited too long to be joined to any tree."""
     press = memory.press
     return press is not None and not _near(press.at, at, join_s)
 
@@ -100,7 +100,7 @@ def _as_reading(press: Press) -> Meaning:
 
 
 def _with_parts(turn: Turn, press: Press) -> Meaning:
-    """A press for the tree in hand keeps what was said of it beside its size."""
+    """A press for the tree in hand keeps everything but the size of its draft."""
     return with_parts(replace(turn, meaning=replace(_as_reading(press), kind="press")))
 
 
@@ -122,7 +122,7 @@ def _set_aside(turn: Turn, press: Press, other: str) -> Result:
             "press-not-taken", press=echo.pressed(press), device=press.device, other=other
         )
         return asked(turn.memory, said, "refused")
-    # Neither has a tree: which one the next tag would mean, nobody could tell.
+    # Neither has a tree: nobody could tell which one the next tag is for.
     said = saying("press-both", other=other, device=press.device)
     return asked(replace(turn.memory, press=None), said, "refused")
 
@@ -132,7 +132,7 @@ def _is_near(turn: Turn, earlier: str, later: str) -> bool:
 
 
 def _is_around(turn: Turn, one: str, other: str) -> bool:
-    """Two tapes pressed at once may be told of in either order."""
+    """Two tapes pressed at once may be reported in either order."""
     return _is_near(turn, one, other) or _is_near(turn, other, one)
 
 

@@ -1,4 +1,4 @@
-"""Puts a reading before the measurer: echoed, waiting, and what it takes the place of told."""
+"""Puts a reading to the measurer: echoed, pending, and with what it replaces."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def propose(turn: Turn, tag: str, meaning: Meaning | None = None, told: Says = (
 
 
 def put(turn: Turn, pending: Pending, told: Says = ()) -> Result:
-    """``pending`` waits from now on; ``told`` is said before its echo."""
+    """Make ``pending`` the pending reading; ``told`` is said before its echo."""
     question = (*told, *echo.question(pending))
     before = turn.memory.pending
     if before is not None and _another(before, pending):
@@ -54,7 +54,7 @@ def _another(before: Pending, now: Pending) -> bool:
 
 
 def which_tree(turn: Turn) -> Result:
-    """A size with no tree in hand must not fall to the tree that was saved last."""
+    """A size with no tree in hand must not go to the tree that was saved last."""
     called = turn.meaning.value
     if turn.edition < 3 or called is None:
         return refused(turn.memory, turn.rules, saying("which-tree"))

@@ -1,7 +1,7 @@
 """What was saved on this visit, by plot, tree and stem: immutable, and cheap to change.
 
-A change gives a new value that shares every other plot with the old one, so that no event takes
-longer because much was saved elsewhere. Pure; no wording here.
+A changed value shares every other plot with the old one, so that no event takes longer because much
+was saved elsewhere. Pure; no wording here.
 """
 
 from __future__ import annotations
@@ -19,13 +19,13 @@ _NO_STEMS: Stems = {}
 
 
 def key_of(reading: Reading) -> Key:
-    """What a reading is the reading of: one stem of one tree."""
+    """The key of a reading: plot, tag and stem."""
     return (reading.plot, reading.tag, reading.stem)
 
 
 @dataclass(frozen=True)
 class _OfPlot:
-    """One plot: the stems of each tree, and by a new tag the tree that it hangs on."""
+    """One plot: the stems of each tree, and the tree on which each new tag hangs."""
 
     trees: Mapping[str, Stems] = field(default_factory=dict)
     new_tags: Mapping[str, str] = field(default_factory=dict)
@@ -61,16 +61,16 @@ class Saved(Mapping[Key, Reading]):
         return self.trees(plot).get(tag, _NO_STEMS)
 
     def new_tags(self, plot: str) -> Mapping[str, str]:
-        """Tags that hang where another was lost, and the roster's tag of their tree."""
+        """The tags put on in place of lost ones, with the roster's tag of their tree."""
         return self._plots[plot].new_tags if plot in self._plots else {}
 
     def having(self, reading: Reading) -> Saved:
-        """With ``reading`` in the place of what stood for its stem."""
+        """A copy with ``reading`` as the current one of its stem."""
         stems = {**self.stems(reading.plot, reading.tag), reading.stem: reading}
         return self._with(reading.plot, reading.tag, stems)
 
     def lacking(self, key: Key) -> Saved:
-        """Without what stood for that stem."""
+        """A copy without the current reading of that stem."""
         plot, tag, stem = key
         left = {name: item for name, item in self.stems(plot, tag).items() if name != stem}
         return self._with(plot, tag, left)

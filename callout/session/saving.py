@@ -18,7 +18,7 @@ from callout.session.walk import next_tree, passed_over
 
 
 def confirm(turn: Turn) -> Result:
-    """Save what waits; where a warning stands, only its own word does."""
+    """Save the pending reading; where a warning stands, only its own word does."""
     pending = turn.memory.pending
     assert pending is not None
     if _meant_for_another(turn, pending):
@@ -29,7 +29,7 @@ def confirm(turn: Turn) -> Result:
 
 
 def accept(turn: Turn) -> Result:
-    """Save what waits, warned or not: the names of its warnings stand in the row."""
+    """Save the pending reading, warned or not; the names of its warnings go into the row."""
     pending = turn.memory.pending
     assert pending is not None
     if _meant_for_another(turn, pending):
@@ -38,14 +38,14 @@ def accept(turn: Turn) -> Result:
 
 
 def _meant_for_another(turn: Turn, pending: Pending) -> bool:
-    """Whether the yes was for an echo that something newer has replaced, or for none at all."""
+    """Whether the yes was for an echo since replaced by a newer one, or for none."""
     return turn.event.about not in (None, pending.number)
 
 
 def _save(turn: Turn, pending: Pending) -> Result:
     before = turn.memory.saved.get(key_of(pending.draft))
     late = _late(turn, pending.draft)
-    # A reading said again with its new tag brings the warnings that were taken before.
+    # A reading repeated with its new tag brings the warnings that were accepted before.
     taken = (*pending.draft.warnings, *(item.check for item in (*pending.warned, *late)))
     reading = replace(
         pending.draft,
@@ -71,7 +71,7 @@ def _save(turn: Turn, pending: Pending) -> Result:
 
 
 def _late(turn: Turn, draft: Reading) -> tuple[Warned, ...]:
-    """In a blind plot history is looked at now, and not before."""
+    """Look at history after the save, since a blind plot must not do so before."""
     if not turn.rules.blind:
         return ()
     return warnings_of_history(turn.memory, turn.plot, turn.rules, draft)
@@ -90,7 +90,7 @@ def _onwards(turn: Turn, memory: Memory, reading: Reading) -> list[Say]:
 
 
 def undo(turn: Turn) -> Result:
-    """Take back the last saved reading by a new entry; what it superseded stands again."""
+    """Take back the last saved reading by a new entry; the one it superseded stands again."""
     last = turn.memory.latest
     if last is None:
         return refused(turn.memory, turn.rules, saying("nothing-to-undo"))
@@ -107,7 +107,7 @@ def undo(turn: Turn) -> Result:
 
 def _take_back(turn: Turn, pending: Pending) -> Result:
     event, stands = turn.event, pending.stands
-    # What is taken back stays as it was read; who took it back, and how, is of now.
+    # The row keeps the reading as it was read, but who took it back, and how, is of now.
     taken_back = replace(
         pending.draft, entry=event.entry, at=event.at, who=turn.memory.who, words=event.words,
         source=event.source, engine=event.engine, confidence=event.confidence, audio=event.audio,

@@ -1,7 +1,7 @@
-"""What makes no sense at a tree is refused before it is echoed; why, in words for people.
+"""Callouts that make no sense for a tree are refused before the echo, with the reason.
 
-These are no suspicions that an "accept" answers: no tree has such a size, nobody reaches so high,
-or it cannot be told which stem is meant.
+These are not warnings that an "accept" answers: no tree has such a size, nobody reaches so high, or
+it is unclear which stem is meant.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ MOST_FIGURES = 9
 
 
 def size_problem(meaning: Meaning, settings: PlotSettings) -> Saying | None:
-    """Why the size that was called can be no tree's; None where there is none, or it can."""
+    """Why the size called is impossible for a tree; None if it is possible or there is none."""
     raw = meaning.value
     if raw is None:
         return None
@@ -42,7 +42,7 @@ def _amount(value: Decimal, unit: Unit) -> Saying:
 
 
 def stem_problem(meaning: Meaning, stems: Stems, shown: str) -> Saying | None:
-    """Why it cannot be told which stem of tree ``shown`` is meant."""
+    """Why it is unclear which stem of tree ``shown`` is meant."""
     named = [stem for stem in stems if stem]
     if meaning.stem or not named or "" in stems:
         return None
@@ -53,7 +53,7 @@ def stem_problem(meaning: Meaning, stems: Stems, shown: str) -> Saying | None:
 def height_problem(meaning: Meaning, limits: Limits) -> Saying | None:
     """Why nobody measured there: out of a standing person's reach, or of the plot's own limits.
 
-    The height that a roster tells of a tree is carried over, and is not asked about here.
+    A height carried over from the roster is not checked here.
     """
     height_m, low, high = meaning.height_m, limits.lowest_m, limits.highest_m
     if height_m is None or low <= height_m <= high:
@@ -67,7 +67,7 @@ def height_problem(meaning: Meaning, limits: Limits) -> Saying | None:
 
 
 def height_said(meaning: Meaning) -> Saying | None:
-    """A height as it was called, where that was in feet."""
+    """The height in feet, as it was called, if it was."""
     if meaning.height_unit is None or meaning.height_m is None:
         return None
     feet = (meaning.height_m / meaning.height_unit.centimetres * 100).normalize()

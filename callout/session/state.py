@@ -1,4 +1,4 @@
-"""What a session remembers between two events: immutable values, no behaviour of their own."""
+"""What a session remembers between two events: immutable values without behaviour."""
 
 from __future__ import annotations
 
@@ -30,8 +30,8 @@ class Phase(Enum):
 class Pending:
     """A reading that was echoed and waits for its confirmation; never saved without it.
 
-    ``instead_of`` is what is saved of the stem already; ``hidden`` keeps its size unsaid, as a
-    blind plot wants. A ``draft`` that is void takes it back, and ``stands`` then stands again.
+    ``instead_of`` is the reading already saved for the stem; ``hidden`` keeps its size unsaid, for
+    a blind plot. A ``draft`` that is void takes it back, and ``stands`` then stands again.
     ``asked_at`` is when the echo was given; ``height_said`` the height as it was called, in feet.
     """
 
@@ -51,13 +51,13 @@ class Pending:
 
     @property
     def wants_accept(self) -> bool:
-        """Whether a plain yes does not do: a warning stands, or something saved would change."""
+        """Whether a plain yes is not enough: a warning stands, or something saved would change."""
         return (self.accept_word and bool(self.warned)) or self.instead_of is not None
 
 
 @dataclass(frozen=True)
 class Press:
-    """A press of a tape that waits for its tree: ``words`` were sent, ``at`` that time."""
+    """A press of a tape that waits for its tree; the tape sent ``words`` at time ``at``."""
 
     value: Decimal
     unit: Unit
@@ -69,17 +69,17 @@ class Press:
 
 @dataclass(frozen=True)
 class Memory:
-    """The whole state. ``saved`` holds this visit's current reading of every stem;
+    """The whole state.
 
-    ``done``, by plot, the entries that undo may take back, latest last; ``said`` the last question.
-    ``named`` is the tree in hand, ``stem`` its stem if one was named, ``named_at`` when; ``press``
-    one of a tape that waits for its tree. ``drafted`` is the reading last echoed for the tree in
-    hand, whose stem, species and height a corrected size keeps; ``resume`` the phase to go back to
-    after a note, ``memo`` a typed note that was echoed. ``lost_tags`` holds by plot and tag what
-    was said of tags that are lost ('' for no new one) until a reading has it. ``elsewhere`` is the
-    entry saved last in another plot than the open one. ``treeless`` is the size that was called
-    with no tree in hand, until anything else is said. While ``paused``, nothing that is spoken is
-    taken but the words that end it.
+    ``saved`` holds this visit's current reading of every stem; ``done``, by plot, the entries that
+    undo may take back, latest last; ``said`` the last question. ``named`` is the tree in hand,
+    ``stem`` its stem if one was named, ``named_at`` when; ``press`` a press of a tape that waits
+    for its tree. ``drafted`` is the reading last echoed for the tree in hand, whose stem, species
+    and height a corrected size keeps; ``resume`` the phase to return to after a note, ``memo`` a
+    typed note that was echoed. ``lost_tags`` holds, by plot and tag, the new tag reported for each
+    lost one ('' for none) until a reading has it. ``elsewhere`` is the entry saved last in a plot
+    other than the open one. ``treeless`` is the size called with no tree in hand, until anything
+    else is said. While ``paused``, only the words that end the pause are taken from speech.
     """
 
     phase: Phase = Phase.CLOSED
@@ -105,26 +105,26 @@ class Memory:
 
     @property
     def asking(self) -> int:
-        """The number of the echo that waits for its yes; 0 where none does."""
+        """The number of the pending echo; 0 if there is none."""
         if self.phase is Phase.MEMO and self.memo is not None:
             return self.memo.entry
         return self.pending.number if self.pending is not None else 0
 
     @property
     def asked_at(self) -> str:
-        """When that echo was given; '' where none waits."""
+        """When the pending echo was given; '' if there is none."""
         if self.phase is Phase.MEMO and self.memo is not None:
             return self.memo.at
         return (self.pending.asked_at or self.pending.draft.at) if self.pending is not None else ""
 
     @property
     def undoable(self) -> tuple[Reading, ...]:
-        """What was saved in the open plot and may be taken back, latest last."""
+        """The readings of the open plot that may be taken back, latest last."""
         return self.done.get(self.plot, ())
 
     @property
     def latest(self) -> Reading | None:
-        """What was saved last; None also where that was in another plot."""
+        """The reading saved last; None also if that was in another plot."""
         last = self.undoable[-1] if self.undoable else None
         return last if last is not None and last.entry > self.elsewhere else None
 
@@ -139,7 +139,7 @@ class Memory:
         return self.phase is Phase.MEMO and self.memo is None
 
 
-# A survey that says nothing of how its plots are walked is from before there were such rules.
+# A survey that sets no rules for its plots is from before there were any.
 UNSAID = Rules(walk=False, accept_word=False, first=FirstLimits(), edition=1)
 
 
@@ -154,7 +154,7 @@ class Survey:
     rules: Mapping[str, Rules] = field(default_factory=dict)
 
     def rules_of(self, plot: str) -> Rules:
-        """How ``plot`` is checked and walked; the default limits where nothing was set."""
+        """The rules of ``plot``; the default ones if none were set."""
         return self.rules.get(plot, UNSAID)
 
 

@@ -1,7 +1,7 @@
-"""Tags that were lost and replaced: by which tag a tree is known, and what hangs there now.
+"""Lost and replaced tags: which tag identifies a tree, and what hangs there now.
 
-The roster's tag stays the tree's name in memory; what was said with a new tag is brought back to
-it. Pure; no wording here.
+A tree is always known by the roster's tag; what was called by a new tag is mapped back to it. Pure;
+no wording here.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from callout.session.state import Memory
 
 @dataclass(frozen=True)
 class KnownTags(Collection[str]):
-    """Looked up one by one, so that no event pays for a large plot."""
+    """Tags looked up one at a time, so that the size of a plot does not matter to an event."""
 
     memory: Memory
     plot: Plot
@@ -34,17 +34,17 @@ class KnownTags(Collection[str]):
 
 
 def known_tags(memory: Memory, plot: Plot) -> KnownTags:
-    """Tags of the roster, of the trees found on this visit, and those put on in place of lost."""
+    """Tags of the roster, of trees found on this visit, and those that replaced lost ones."""
     return KnownTags(memory, plot)
 
 
 def tags_on_hold(memory: Memory, plot: Plot) -> set[str]:
-    """New tags that were said but stand in no reading yet."""
+    """New tags that were reported but are not yet in a reading."""
     return {new for (where, _), new in memory.lost_tags.items() if where == plot.settings.plot}
 
 
 def by_roster_tag(memory: Memory, plot: Plot, meaning: Meaning) -> Meaning:
-    """``meaning`` with the tree's tag of the roster, where it was called by its new one."""
+    """``meaning`` with the roster's tag of the tree, if it was called by its new one."""
     if meaning.tag is None or meaning.tag in plot.trees or meaning.kind == "new":
         return meaning
     here = plot.settings.plot
@@ -54,7 +54,7 @@ def by_roster_tag(memory: Memory, plot: Plot, meaning: Meaning) -> Meaning:
 
 
 def lost_and_new(memory: Memory, plot: str, tag: str) -> tuple[bool, str]:
-    """Whether the tree's tag is lost, and what hangs there now: as said last, or as it stands."""
+    """Whether the tree's tag is lost, and its new tag: as reported last, or as saved."""
     if (plot, tag) in memory.lost_tags:
         return True, memory.lost_tags[plot, tag]
     for item in memory.saved.stems(plot, tag).values():
@@ -64,17 +64,17 @@ def lost_and_new(memory: Memory, plot: str, tag: str) -> tuple[bool, str]:
 
 
 def tag_shown(memory: Memory, plot: str, tag: str) -> str:
-    """The tag that hangs on the tree, as far as it is on record."""
+    """The tag that hangs on the tree, if known from a reading."""
     return lost_and_new(memory, plot, tag)[1] or tag
 
 
 def held(memory: Memory, plot: str, tag: str, new: str) -> Memory:
-    """What was said of a lost tag, kept for the tree's next reading."""
+    """Keep what was said of a lost tag for the tree's next reading."""
     return replace(memory, lost_tags={**memory.lost_tags, (plot, tag): new})
 
 
 def let_go(memory: Memory, plot: str, tag: str) -> Memory:
-    """Nothing is kept for that tree any more: a reading has it, or it was taken back."""
+    """Forget it: a reading has it, or it was taken back."""
     if (plot, tag) not in memory.lost_tags:
         return memory
     kept = {key: new for key, new in memory.lost_tags.items() if key != (plot, tag)}
@@ -82,6 +82,6 @@ def let_go(memory: Memory, plot: str, tag: str) -> Memory:
 
 
 def last_reading(memory: Memory, plot: str, tag: str) -> Reading | None:
-    """This visit's latest reading of the tree that stands."""
+    """This visit's latest current reading of the tree."""
     stems = memory.saved.stems(plot, tag).values()
     return max(stems, key=lambda item: item.entry, default=None)

@@ -18,7 +18,7 @@ from callout.session.told import echo, note_echo
 
 @dataclass(frozen=True)
 class Turn:
-    """One callout with exactly one meaning, and all that is known when it comes."""
+    """One callout with exactly one meaning, and everything known when it arrives."""
 
     memory: Memory
     plot: Plot
@@ -26,22 +26,22 @@ class Turn:
     event: Heard
     meaning: Meaning
     treeless: Meaning | None = None
-    """The size that was called just before, and asks for its tree."""
+    """The size called just before, which still needs its tree."""
 
     @property
     def edition(self) -> int:
-        """By which edition of the dialogue's rules it is taken."""
+        """The edition of the dialogue's rules in force."""
         return self.rules.edition
 
     @property
     def waiting(self) -> Pending | None:
-        """The reading that waits and may be added to; an undo that waits may not."""
+        """The pending reading, if it may be added to; an undo may not."""
         pending = self.memory.pending
         return None if pending is None or pending.draft.void else pending
 
     @property
     def shown(self) -> Callable[[str], str]:
-        """By a tree's tag of the roster, what hangs on it now."""
+        """Maps a roster tag to the tag that hangs on the tree now."""
         return partial(tag_shown, self.memory, self.plot.settings.plot)
 
 
@@ -49,9 +49,9 @@ Result = tuple[Memory, tuple[Effect, ...]]
 
 
 def asked(memory: Memory, says: Saying | Says, tone: str) -> Result:
-    """Say something and stay where we are.
+    """Say something and keep the state.
 
-    What still waits is told again, whole: a yes must answer the last thing that was heard.
+    A pending reading is echoed again, whole: a yes must answer the last thing that was heard.
     """
     said = says if isinstance(says, tuple) else (says,)
     if tone != "saved":
@@ -60,9 +60,9 @@ def asked(memory: Memory, says: Saying | Says, tone: str) -> Result:
 
 
 def asked_now(memory: Memory) -> Says:
-    """What the next word would answer, whole; nothing where nothing is asked.
+    """The whole question that is open now; empty if there is none.
 
-    While a note is under way that is the note: a yes is none to the reading that waits behind it.
+    While a note is under way that is the note: a yes is not for the pending reading behind it.
     """
     if memory.phase is Phase.MEMO:
         return note_asked(memory)
@@ -70,7 +70,7 @@ def asked_now(memory: Memory) -> Says:
 
 
 def note_asked(memory: Memory) -> Says:
-    """What a note that is under way waits for."""
+    """The question that the note under way waits on."""
     if memory.memo is not None:
         return note_echo.echoed(note_about(memory), memory.memo)
     return note_echo.whose(note_about(memory))
@@ -83,14 +83,14 @@ def note_about(memory: Memory) -> Saying:
 
 
 def refused(memory: Memory, rules: Rules, says: Saying) -> Result:
-    """Say why nothing was done. No tree is in hand any more: it may have been about another."""
+    """Say why nothing was done. No tree is in hand afterwards: it may have been about another."""
     return asked(out_of_hand(memory) if rules.edition > 1 else memory, says, "refused")
 
 
 def out_of_hand(memory: Memory) -> Memory:
-    """No tree is in hand; a reading that waits goes on waiting.
+    """Leave no tree in hand; a pending reading stays pending.
 
-    A note under way was told whose it is, and stays that tree's; the tree is let go after it.
+    A note under way keeps the tree it was announced for; the tree is let go after it.
     """
     if memory.phase is Phase.MEMO:
         return replace(memory, resume=_unnamed(memory.resume), drafted=None)

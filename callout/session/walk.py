@@ -1,6 +1,6 @@
-"""The order of walk: which tree comes next, and which were passed over.
+"""The order of the walk: which tree comes next, and which were passed over.
 
-The order is the roster's, which is that of the last visit or of the tags. Pure; no wording here.
+The order is the roster's: that of the last visit or of the tags. Pure; no wording here.
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ from callout.session.state import Memory
 
 
 def next_tree(memory: Memory, plot: Plot, after: str) -> str | None:
-    """The first tree behind ``after`` in the list that has no reading or status yet.
+    """The first tree after ``after`` in the list that has no reading or status yet.
 
-    A tree that is not in the list, a new one, leaves the place where the walk was.
+    A tree that is not in the list, a new one, does not change the place in the walk.
     """
     place = _place(plot, after)
     if place is None:
@@ -27,7 +27,7 @@ def next_tree(memory: Memory, plot: Plot, after: str) -> str | None:
 def passed_over(memory: Memory, plot: Plot, tag: str) -> tuple[str, ...]:
     """Trees without a status between the one saved last and ``tag``, if the walk went forward.
 
-    Those that were skipped aloud are known to be.
+    Trees skipped aloud are left out.
     """
     place, before = _place(plot, tag), _last_place(memory.undoable, plot)
     if place is None or before is None:
@@ -42,6 +42,6 @@ def _place(plot: Plot, tag: str) -> int | None:
 
 
 def _last_place(saved: tuple[Reading, ...], plot: Plot) -> int | None:
-    """Where in the list the tree saved last stands."""
+    """The place in the list of the tree saved last."""
     here = (item.tag for item in reversed(saved) if item.plot == plot.settings.plot)
     return next((place for tag in here if (place := _place(plot, tag)) is not None), None)

@@ -1,6 +1,6 @@
-"""Answers to questions: nothing here touches a reading.
+"""Answers to questions; nothing here changes a reading.
 
-Which callout leads here is for the table in ``machine``. What waits is told again, whole.
+The table in ``machine`` leads here. A pending reading is echoed again, whole.
 """
 
 from __future__ import annotations
@@ -10,12 +10,12 @@ from callout.session.state import Phase, left_to_do
 from callout.session.told import echo
 from callout.session.turn import Result, Turn, asked, note_asked
 
-# A plot called complete too early: so many of the trees left are named.
+# When a plot is called complete too early, this many of the trees left are named.
 _MOST_NAMED = 30
 
 
 def repeat(turn: Turn) -> Result:
-    """The last question, or the echo that waits; a note that is under way comes first."""
+    """The last question, or the pending echo; a note that is under way comes first."""
     if turn.memory.phase is Phase.MEMO:
         return turn.memory, (echo.ask(*note_asked(turn.memory)),)
     if turn.memory.pending is not None:
@@ -38,7 +38,7 @@ def where(turn: Turn) -> Result:
 
 
 def well(turn: Turn) -> Result:
-    """The answer of somebody who works alone; whoever asks keeps the time."""
+    """The answer to somebody who works alone; the one who asks keeps the time."""
     return asked(turn.memory, saying("all-well", time=turn.event.at[11:16]), "told")
 
 

@@ -1,6 +1,6 @@
-"""What is asked beside the work: what fits now, what comes next, what was last time; and pauses.
+"""Questions beside the work: what fits now, what comes next, what was last time; and pauses.
 
-Nothing here changes a reading. The former size is told only when it is asked for.
+Nothing here changes a reading. The previous size is only told when asked for.
 """
 
 from __future__ import annotations
@@ -17,11 +17,11 @@ from callout.session.turn import Result, Turn, asked
 from callout.session.walk import next_tree
 
 WAKES = frozenset({"resume", "where"})
-"""The callouts that are taken in a pause. "Where was I" is one that every recogniser knows."""
+"""The callouts taken in a pause. "Where was I" is one that every recogniser knows."""
 
 
 def overheard(memory: Memory, event: Event) -> bool:
-    """Whether this was spoken in a pause, and to somebody else."""
+    """Whether this was spoken in a pause, to somebody else."""
     if not memory.paused or not isinstance(event, Heard) or event.source != "voice":
         return False
     kinds = [meaning.kind for meaning in event.meanings]
@@ -29,19 +29,19 @@ def overheard(memory: Memory, event: Event) -> bool:
 
 
 def pause(turn: Turn) -> Result:
-    """Nothing spoken is taken from now on, until it is said to go on."""
+    """Take nothing that is spoken from now on, until told to go on."""
     said = saying("paused")
     return asked(replace(turn.memory, paused=True), said, "told")
 
 
 def resume(turn: Turn) -> Result:
-    """What is spoken is taken again; what waited still waits."""
+    """Take speech again; a pending reading is still pending."""
     said = saying("goes-on") if turn.memory.paused else saying("was-not-paused")
     return asked(replace(turn.memory, paused=False), said, "told")
 
 
 def where_now(turn: Turn) -> Result:
-    """The plot, what was saved last, and what is under way; a pause is over."""
+    """The plot, what was saved last, and what is under way; ends a pause."""
     return where(replace(turn, memory=replace(turn.memory, paused=False)))
 
 
@@ -58,7 +58,7 @@ def following(turn: Turn) -> Result:
 
 
 def last_time(turn: Turn) -> Result:
-    """What the tree in hand measured at the last visit, in a plot that is not measured blind."""
+    """The previous measurement of the tree in hand, unless the plot is blind."""
     tag = turn.memory.named
     if turn.rules.blind:
         return asked(turn.memory, saying("blind-not-told"), "refused")
@@ -73,7 +73,7 @@ def last_time(turn: Turn) -> Result:
 
 
 def why(turn: Turn) -> Result:
-    """What is suspected of the reading that waits, and what to look at: its echo in full."""
+    """What is suspected of the pending reading, and what to look at: its echo in full."""
     pending = turn.memory.pending
     assert pending is not None
     if not pending.warned and pending.instead_of is None:
@@ -100,5 +100,5 @@ def _fitting(memory: Memory) -> Says:
 
 
 def no_such_plot(turn: Turn) -> Result:
-    """A plot that the survey has not; one that it has is opened before this is reached."""
+    """A plot that the survey does not have; an existing one is opened before this is reached."""
     return asked(turn.memory, saying("no-such-plot", plot=turn.meaning.text or ""), "refused")

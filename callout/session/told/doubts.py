@@ -1,7 +1,7 @@
-"""The questions that are asked where it is not sure what was said: ones that can be answered.
+"""Questions asked when it is unclear what was said, worded so that they can be answered.
 
 Commands are asked about by the plain words that a person says for them, numbers by their digits.
-What two meanings have in common is left out, and where nothing is left the question is open.
+What two meanings have in common is left out; if nothing is left, the question is open.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ _FIGURES = frozenset(
 
 
 def doubt(first: Meaning, second: Meaning) -> Saying:
-    """Which of two things was said; how to say it so that it is told apart."""
+    """Which of two things was said, and how to say it so that they can be told apart."""
     one, other = told_apart(first, second), told_apart(second, first)
     if not one or not other or one == other:
         return UNSURE
@@ -29,7 +29,7 @@ def doubt(first: Meaning, second: Meaning) -> Saying:
 
 
 def told_apart(meaning: Meaning, other: Meaning) -> Says:
-    """``meaning``, without what ``other`` has in common with it; nothing where nothing is left."""
+    """``meaning`` without what it has in common with ``other``; '' if nothing is left."""
     parts = (
         *_tag(meaning, other),
         *_stem(meaning, other),
@@ -73,7 +73,7 @@ def _size(meaning: Meaning, other: Meaning) -> Says:
 
 
 def _rest(meaning: Meaning, other: Meaning) -> Says:
-    """Status, species, new tag and height, as far as they differ."""
+    """Status, species, new tag and height, where they differ."""
     parts = []
     if meaning.status and meaning.status != other.status:
         parts.append(status_told(meaning.status))
@@ -87,7 +87,7 @@ def _rest(meaning: Meaning, other: Meaning) -> Says:
 
 
 def _kind(meaning: Meaning) -> Says:
-    """A command by its plain words; a tree by its tag, a size by what it is."""
+    """A command by its plain words; a tree by its tag, a size by its value."""
     if meaning.tag and meaning.kind == "tree":
         return (saying("spelt-tree-alone", figures=spelt(meaning.tag)),)
     if meaning.tag and meaning.kind == "reading":
@@ -96,7 +96,7 @@ def _kind(meaning: Meaning) -> Says:
 
 
 def _without(meaning: Meaning, other: Meaning) -> Says:
-    """One of two of the same kind that says less: by what the other has and it lacks."""
+    """For two of the same kind, what this one lacks of the other."""
     if meaning.value is None and other.value is not None:
         return (saying("no-diameter"),)
     return (saying("no-stem"),) if other.stem and not meaning.stem else ()

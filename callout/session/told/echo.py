@@ -1,7 +1,7 @@
 """The echo: what the second person calls back across the plot, as sayings.
 
-Figures arrive settled. Whatever will be stored is in the echo, in the order in which it is called.
-The words are the wording's; a saying is made where it is told, so that its key is found there.
+Values arrive settled. Whatever will be stored is in the echo, in the order in which it is called.
+Each saying is made where it is used, so that a test finds its key.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from callout.core.told import status_told, unit_told
 from callout.core.units import Scale
 from callout.session.state import Pending, Press
 
-# Numbers that end so sound alike in wind and are called back digit by digit as well.
+# Numbers with these endings sound alike in wind, and are also echoed digit by digit.
 _TEENS = {f"1{digit}" for digit in range(3, 10)}
 _TENS = {f"{digit}0" for digit in range(3, 10)}
 _MEASURED_BEFORE = ("measured today", "measured this visit")
@@ -26,7 +26,7 @@ _MEASURED_BEFORE = ("measured today", "measured this visit")
 def told(reading: Reading, height_said: Saying | None = None) -> Saying:
     """The tree and all that is stored of it, e.g. ``83, 24.6`` or ``40, dead standing``.
 
-    A tree whose tag was replaced is called by what hangs there now: ``312, was 40, 24.6``.
+    A tree whose tag was replaced is called by its present tag: ``312, was 40, 24.6``.
     """
     return _listed(_tree(reading), *_rest(reading, height_said))
 
@@ -36,7 +36,7 @@ def _listed(*parts: Saying) -> Saying:
 
 
 def _rest(reading: Reading, height_said: Saying | None = None) -> Says:
-    """All but the tree."""
+    """Everything but the tree."""
     parts = []
     if reading.tag_lost:
         new = reading.new_tag
@@ -71,12 +71,12 @@ def _height(height_m: Decimal, called: Saying | None) -> Saying:
 
 
 def _size(reading: Reading) -> Saying:
-    """The number called, first; then the diameter that is kept, where it is another."""
+    """The number called first; then the diameter recorded, if different."""
     raw, value, raw_unit = reading.raw, reading.value, reading.raw_unit
     assert value is not None
     kept = saying("size", value=value)
     if raw is None or raw_unit is None or not reading.raw_scale:
-        return kept  # from before the side of the tape was kept with it
+        return kept  # from before readings recorded the side of the tape
     other_unit = raw_unit is not reading.unit
     called = saying("size", value=_padded(raw, value))
     if other_unit:
@@ -90,13 +90,13 @@ def _size(reading: Reading) -> Saying:
 
 
 def _padded(raw: Decimal, value: Decimal) -> Decimal:
-    """``raw`` with at least the decimal places that are kept: "girth 90" is called back 90.0."""
+    """``raw`` with at least the decimal places of the recorded value: "girth 90" becomes 90.0."""
     fewer = int(raw.as_tuple().exponent) > int(value.as_tuple().exponent)
     return raw.quantize(value) if fewer else raw
 
 
 def _spelt(reading: Reading) -> Says:
-    """Sixteen and sixty, 116 and 160: such a tag or size is said digit by digit too."""
+    """Sixteen and sixty, 116 and 160: such a tag or size is also said digit by digit."""
     parts = []
     if _sounds_alike(reading.tag_now):
         parts.append(saying("spelt-tag", figures=" ".join(reading.tag_now)))
@@ -124,7 +124,7 @@ def question(pending: Pending) -> Says:
 
 
 def still_waiting(pending: Pending) -> Says:
-    """The whole echo again, after anything else was said."""
+    """The whole echo again, after something else was said."""
     return again(question(pending))
 
 
@@ -148,18 +148,18 @@ def _body(pending: Pending) -> Saying:
 
 
 def _again(pending: Pending, before: Reading) -> Saying:
-    """What takes the place of a reading, and of which."""
+    """Which saved reading this one replaces."""
     draft = pending.draft
     tree, now = _tree(draft), _listed(*_rest(draft, pending.height_said))
     if pending.hidden:
         return saying("reading-instead", tree=tree, now=now, before=saying("reading-before"))
-    if _what(draft) == _what(before):  # only its tag is another
+    if _what(draft) == _what(before):  # only the tag changes
         return saying("reading-again", tree=tree, now=now)
     return saying("reading-instead", tree=tree, now=now, before=_listed(*_what(before)))
 
 
 def _hereafter(pending: Pending) -> Saying:
-    """What an undo brings back."""
+    """The reading that stands again after an undo."""
     if pending.stands is None:
         return saying("nothing-stands")
     if pending.hidden:
@@ -168,12 +168,12 @@ def _hereafter(pending: Pending) -> Saying:
 
 
 def asks(pending: Pending) -> Saying:
-    """What is wanted of the measurer: a yes, or where a warning stands the word for it."""
+    """What is asked of the measurer: a yes, or the word that a warning needs."""
     return saying("accept-asked") if pending.wants_accept else saying("confirm-asked")
 
 
 def not_yet(pending: Pending) -> Says:
-    """A plain yes where it does not do: the echo again, and what takes it."""
+    """A plain yes where it is not enough: the echo again, and what is needed."""
     value = pending.draft.value
     ends = saying("say-accept-to-keep-it")
     if value is not None:
@@ -184,7 +184,7 @@ def not_yet(pending: Pending) -> Says:
 
 
 def let_go(pending: Pending | None) -> Says:
-    """A reading that is dropped unconfirmed is said to be, never lost in silence."""
+    """A pending reading that is dropped is reported, never lost in silence."""
     if pending is None:
         return ()
     if pending.draft.void:
@@ -211,16 +211,16 @@ def undone(reading: Reading, stands: Reading | None, hidden: bool) -> Says:
 
 
 def late(reading: Reading, warned: Sequence[Warned]) -> Says:
-    """What the checks of a blind plot found, told once the reading is saved."""
+    """What the checks of a blind plot found, told after the reading is saved."""
     found = tuple(item.says for item in warned)
     return (saying("look-again", tag=reading.tag_now, warnings=found), *_looks(warned))
 
 
 def walk(passed: Sequence[str], following: str | None, remaining: Sequence[str]) -> Says:
-    """What was passed over, and the next tree of the list."""
+    """The trees passed over, and the next tree of the list."""
     over = (saying("passed-over", tags=listed(passed)),) if passed else ()
     if following is not None:
-        # Where trees were passed over the walk has left its order, which few words tell too.
+        # Where trees were passed over, the walk is out of order; the brief form says so too.
         return (*over, saying("next-asked" if over else "next-tree", tag=following))
     return (*over, *([saying("end-of-list")] if remaining else []), left(remaining))
 
@@ -233,7 +233,7 @@ def left(tags: Sequence[str], most: int = 5) -> Saying:
 
 
 def listed(tags: Sequence[str], most: int = 5) -> Saying:
-    """Tags by name, ``most`` of them, and how many more."""
+    """Tags by name, at most ``most`` of them, and how many more."""
     named = ", ".join(tags[:most])
     if len(tags) <= most:
         return saying("tags", tags=named)
@@ -248,7 +248,7 @@ def rejected(shown: str, also_tag: bool) -> Says:
 
 
 def where(plot: str, last: Reading | None, in_hand: str | None, press: Press | None) -> Says:
-    """The plot, what was saved last, and what is under way but for what waits."""
+    """The plot, what was saved last, and what is under way except for a pending reading."""
     parts = [saying("plot", plot=plot)]
     parts.append(saying("last-saved", reading=told(last)) if last else saying("nothing-saved-yet"))
     if in_hand:
@@ -267,7 +267,7 @@ def ask(*says: Saying) -> Say:
 
 
 def pressed(press: Press) -> Saying:
-    """Which press: what the tape showed."""
+    """A press, by what the tape showed."""
     unit = unit_told(press.unit, short=True)
     if press.scale is Scale.GIRTH:
         return saying("press-girth", value=press.value, unit=unit)
@@ -280,7 +280,7 @@ def whose(press: Press) -> Saying:
 
 
 def dropped(press: Press | None) -> Says:
-    """A press that waited and is let go, told before what follows."""
+    """A waiting press is dropped, said before what follows."""
     return (saying("press-dropped", press=pressed(press)),) if press is not None else ()
 
 

@@ -1,4 +1,4 @@
-"""What is called back of notes: whose a note is, told before it is kept."""
+"""What is echoed of notes: whose a note is, said before it is kept."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from callout.session.state import Memory
 
 
 def about(memory: Memory, tag: str | None, shown: str) -> Saying:
-    """What a note is about: a tree by what hangs there, or the plot."""
+    """What a note is about: a tree by its present tag, or the plot."""
     return saying("tree", tag=shown) if tag else saying("plot", plot=memory.plot)
 
 
 def whose(about_what: Saying) -> Says:
-    """Whose note it will be, told before anything is kept."""
+    """Whose note it will be, said before anything is kept."""
     return (saying("note-asked", about=about_what),)
 
 

@@ -1,1 +1,1 @@
-"""The spoken language: JSGF files read into automata that carry both words and meaning."""
+"""The spoken language: JSGF files compiled to automata that carry both words and meaning."""

@@ -3,8 +3,7 @@
 A JSGF grammar without recursion is regular, so it becomes one automaton that both the recogniser
 (its words) and the parser (its emitted tokens) use: the two cannot drift apart. ``narrowed`` cuts
 an automaton down to what a watcher of the emitted tokens allows, e.g. the tags of one plot.
-How a grammar becomes one is in ``compiling``.
-No roster, number or recogniser is known here.
+``compiling`` turns a grammar into one. Nothing here knows of rosters, numbers or recognisers.
 """
 
 from __future__ import annotations
@@ -19,7 +18,7 @@ Emits = tuple[str, ...]
 
 
 class Arc(NamedTuple):
-    """One word that may come next, the tokens it (and tags around it) emit, and where it leads."""
+    """A word that may come next, the tokens it (and adjacent tags) emit, and the next state."""
 
     word: str
     emits: Emits
@@ -41,10 +40,10 @@ class _Leaving(dict[int, Mapping[str, tuple[Arc, ...]]]):
 
 @dataclass(frozen=True)
 class Automaton:
-    """Without empty arcs and loops: ``arcs[state]`` lead on, in ``finals`` an utterance may end.
+    """No empty arcs, no loops: ``arcs[state]`` lead on; an utterance may end in ``finals``.
 
-    Words of ``anywhere`` may also stand between any two others, and emit a token there; nobody
-    listens for those.
+    Words of ``anywhere`` may also stand between any two others, and emit a token there; recognisers
+    do not listen for them.
     """
 
     start: int
@@ -63,7 +62,7 @@ class Automaton:
         return _Leaving(self.arcs)
 
     def __getstate__(self) -> dict[str, Any]:
-        """Without what can be worked out again, so that it is small to send."""
+        """Leave out cached values, so that little is sent."""
         return {
             "start": self.start, "finals": self.finals, "arcs": self.arcs,
             "anywhere": self.anywhere,
@@ -71,7 +70,7 @@ class Automaton:
 
 
 def without_words(automaton: Automaton, words: frozenset[str]) -> Automaton:
-    """``automaton`` less every way through one of ``words``."""
+    """``automaton`` without any path through one of ``words``."""
     kept = {
         state: tuple(arc for arc in arcs if arc.word not in words)
         for state, arcs in enumerate(automaton.arcs)
@@ -100,7 +99,7 @@ def narrowed(automaton: Automaton, watcher: Watcher) -> Automaton:
     numbers: dict[tuple[int, int], int | None] = {}
 
     def visit(state: int, watched: int) -> int | None:
-        """The number of the state that remains of both; None where nothing can end from there."""
+        """The number of the product state; None if no utterance can end from there."""
         ways = set()
         known = following.known[watched]
         for emits, targets in grouped[state]:
@@ -124,7 +123,7 @@ def narrowed(automaton: Automaton, watcher: Watcher) -> Automaton:
 
 
 class _Following:
-    """A watcher's states by number, and what follows each by the tokens of an arc."""
+    """A watcher's states by number, and the transitions by the tokens of an arc."""
 
     def __init__(self, watcher: Watcher) -> None:
         self._watcher = watcher
@@ -132,10 +131,10 @@ class _Following:
         self._numbers = {self.states[0]: 0}
         self._steps: dict[tuple[Hashable, str], Hashable | None] = {}
         self.known: list[dict[Emits, int | None]] = [{}]
-        """By state, the number of the state after so many tokens; None where one is not allowed."""
+        """By state: tokens to the next state's number; None where they are not allowed."""
 
     def follow(self, watched: int, emits: Emits) -> None:
-        """Make it known what follows state ``watched`` by ``emits``."""
+        """Compute the transition from state ``watched`` by ``emits``."""
         self.known[watched][emits] = self._follow(self.states[watched], emits)
 
     def _follow(self, state: Hashable, emits: Emits) -> int | None:
@@ -162,7 +161,7 @@ def _by_emits(arcs: Ordered[Arc]) -> list[tuple[Emits, list[tuple[str, int]]]]:
 
 
 class _Table:
-    """The states of a new automaton, deepest first; those that go on alike are one."""
+    """The states of a new automaton, deepest first; equivalent states are merged."""
 
     def __init__(self) -> None:
         self._merged: dict[tuple[bool, frozenset[tuple[str, Emits, int]]], int] = {}
@@ -170,7 +169,7 @@ class _Table:
         self._finals: set[int] = set()
 
     def number(self, final: bool, ways: Iterable[tuple[str, Emits, int]]) -> int:
-        """The number of the state with these ways on, whose targets have theirs already."""
+        """The number of the state with these outgoing arcs, whose targets are numbered already."""
         key = (final, frozenset(ways))
         if key not in self._merged:
             number = self._merged[key] = len(self._arcs)
@@ -184,7 +183,7 @@ class _Table:
 
 
 def tidied(arcs: Mapping[int, tuple[Arc, ...]], start: int, finals: set[int]) -> Automaton:
-    """Drop states that cannot end, and join states that go on alike."""
+    """Drop states that cannot end, and merge equivalent ones."""
     useful = _can_end(arcs, finals)
     table = _Table()
     numbers: dict[int, int] = {}

@@ -1,4 +1,4 @@
-"""From the rules of a JSGF grammar to an automaton; nothing is narrowed here."""
+"""Compiles the rules of a JSGF grammar to an automaton; nothing is narrowed here."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def compile_grammar(
     return _without_empty_arcs(compiler.ways, compiler.before(RuleRef(root), _END, ()))
 
 
-# A word or none, the tags that stand there, and the place that this leads to.
+# A word or none, the tags at that point, and the next place.
 _Way = tuple[str | None, Emits, int]
 _END = 0
 
@@ -42,9 +42,9 @@ _END = 0
 class _Compiler:
     """Compiles a grammar from its end to its start.
 
-    Each part of a rule is compiled knowing the place that follows it. Places whose ways on are
-    equal share one number, and a rule that stands before the same place again is not compiled
-    again; so the number of places stays near what the automaton needs.
+    Each part of a rule is compiled knowing the place that follows it. Places with equal
+    continuations share one number, and a rule that stands before the same place again is not
+    compiled again, so the number of places stays near what the automaton needs.
     """
 
     def __init__(self, rules: Mapping[str, Expansion]) -> None:
@@ -54,7 +54,7 @@ class _Compiler:
         self._known: dict[tuple[str, int], int] = {}
 
     def before(self, part: Expansion, after: int, inside: tuple[str, ...]) -> int:
-        """The place before ``part``, which leads to ``after``; ``inside`` are the open rules."""
+        """The place before ``part``, which leads to ``after``; ``inside``: rules being expanded."""
         if isinstance(part, Token):
             return self._place((part.word, (), after))
         if isinstance(part, Tag):
@@ -95,14 +95,14 @@ class _Compiler:
 
 
 def _without_empty_arcs(ways: Ordered[tuple[_Way, ...]], start: int) -> Automaton:
-    """Give each word the tags that follow it, and the first word those before it too.
+    """Attach to each word the tags that follow it, and to the first word those before it too.
 
-    Places that one word and the same tags lead to become one state.
+    Places reached by the same word and tags become one state.
     """
     reached: dict[int, dict[Emits, frozenset[int]]] = {}
 
     def reach(place: int) -> dict[Emits, frozenset[int]]:
-        """The places with words, or the end, by the tags on the way there."""
+        """The places with words (or the end) that are reachable, by the tags on the way."""
         if place not in reached:
             found: dict[Emits, set[int]] = {}
             if place == _END or any(word is not None for word, _, _ in ways[place]):

@@ -147,7 +147,7 @@ class _Reader:
         parts: list[Expansion] = []
         while self._peek()[0] != "end" and self._peek()[1] not in ("|", ";", ")", "]"):
             if self._peek()[0] == "weight":
-                self._take()  # likelihoods do not change what may be said
+                self._take()  # weights do not change what may be said
                 continue
             parts.append(self._item())
         return parts[0] if len(parts) == 1 else Sequence(tuple(parts))

@@ -1,6 +1,6 @@
-"""One spoken language: its grammar file read once, then cut to each plot.
+"""One spoken language: its grammar file, read once and then narrowed to each plot.
 
-Takes texts, not paths; where ``grammars/`` lies is the wiring's business.
+Takes texts, not paths; the wiring knows where ``grammars/`` is.
 """
 
 from __future__ import annotations
@@ -19,15 +19,15 @@ from callout.grammar.words import tokens_of
 
 ROOT = "callout"
 Compile = Callable[[Grammar, str], Automaton]
-"""Makes the automaton of a rule: ``compile_grammar``, or what remembers what that made."""
+"""Compiles a rule to an automaton: ``compile_grammar``, or a cached version of it."""
 NOT_HEARD = ("written_", "free_")
-"""How the rules begin that are for text alone: nobody listens for what stands in them."""
+"""Prefixes of rules that are for text only: recognisers do not listen for them."""
 _ANYWHERE = {"free_pause": "@pause", "free_link": "@link"}
 
 
 @dataclass(frozen=True)
 class Language:
-    """``full`` reads what is typed or transcribed, all of ``grammar``."""
+    """One language; ``full``, of all of ``grammar``, reads typed or transcribed text."""
 
     code: str
     full: Automaton
@@ -35,7 +35,7 @@ class Language:
     pronunciations: Mapping[str, str]
     species: tuple[str, ...] = ()
     unsaid: tuple[str, ...] = ()
-    """Those of the species whose names are no plain words, so that the grammar lacks them."""
+    """The species whose names are not plain words, so that the grammar lacks them."""
     compile: Compile = compile_grammar
 
     @cached_property
@@ -60,9 +60,10 @@ def read_language(
     plots: Sequence[str] = (),
     compile: Compile = compile_grammar,
 ) -> Language:
-    """The language of a JSGF text, its pronunciations (``word PH ON ES`` lines), and the survey's
+    """The automata of a JSGF text, with pronunciations (``word PH ON ES`` lines) and names.
 
-    species and plots by their names. Raises OperatorError for a grammar that cannot be used.
+    The names are those of the survey's species and plots. Raises OperatorError for a grammar that
+    cannot be used.
     """
     parsed = parse_jsgf(grammar)
     filled = {"species": _species(species), "plots": _plots(plots)}
@@ -99,7 +100,7 @@ def _words_in(part: Expansion) -> set[str]:
 
 
 def _species(names: Sequence[str]) -> Expansion:
-    """Each species by its words; what it emits is the name as the roster writes it."""
+    """Each species by its words; emits the name as the roster writes it."""
     options = []
     for name in sorted(set(names)):
         if words := plain_words(name):
@@ -108,20 +109,20 @@ def _species(names: Sequence[str]) -> Expansion:
 
 
 def _plots(names: Sequence[str]) -> Expansion:
-    """Each plot by what is typed for its name; its figures are emitted as they were typed."""
+    """Each plot by its name as typed; digits in it are emitted as they were typed."""
     options = []
     for name in sorted(set(names)):
         try:
             tokens = tokens_of(name)
         except OperatorError:
-            continue  # a name that cannot be typed as a callout: --plot opens it
+            continue  # a name that cannot be typed as a callout: use --plot
         emits = ["$" if token.word.isupper() else token.text for token in tokens]
         options.append(Said((*(Token(one.word) for one in tokens), Tag(" _ ".join(emits)))))
     return Choice(tuple(options))
 
 
 def plain_words(name: str) -> list[str]:
-    """The words of a species' name; none where one of them is not letters alone."""
+    """The words of a species' name; empty if one of them is not letters only."""
     words = name.lower().split()
     return words if all(word.replace("'", "").isalpha() for word in words) else []
 

@@ -1,8 +1,8 @@
 """From words to every meaning that the grammar gives them.
 
-All readings of the words are found, none is preferred; ``choose`` then takes one only where the
-roster and the plausible sizes leave exactly one. The tree's former size is unknown here on
-purpose: it may flag a reading, never choose it.
+All readings of the words are found, none is preferred; ``choose`` then takes one only if the roster
+and the plausible sizes leave exactly one. The tree's previous size is unknown here on purpose: it
+may flag a reading, never choose it.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from callout.grammar.words import Heard, tokens_of
 
 @dataclass(frozen=True)
 class Parsed:
-    """The words, what they may mean, and why no single meaning can be taken (or None)."""
+    """The words, their possible meanings, and why no single one can be taken (or None)."""
 
     words: str
     meanings: tuple[Meaning, ...]
@@ -28,16 +28,16 @@ class Parsed:
 
 
 def meanings_of(automaton: Automaton, heard: Sequence[Heard]) -> tuple[Meaning, ...]:
-    """Every distinct meaning of the tokens, in a stable order; empty where there is none.
+    """Every distinct meaning of the tokens, in a stable order; empty if there is none.
 
-    A number is a tag without the word for it only where the words have no other meaning: "twenty
-    four point six" is a size, not tree 20.
+    A number without the word "tree" is a tag only if the words have no other meaning: "twenty four
+    point six" is a size, not tree 20.
     """
     return _distinct(said for said in _ends(automaton, heard) if not parted(said))
 
 
 def _ends(automaton: Automaton, heard: Sequence[Heard]) -> set[Emits]:
-    """What the words emit, by every way through the automaton."""
+    """What the words emit, by every path through the automaton."""
     return _ending(automaton, list(_reached(automaton, heard))[-1])
 
 
@@ -49,10 +49,7 @@ _Reached = dict[int, set[Emits]]
 
 
 def _reached(automaton: Automaton, heard: Sequence[Heard]) -> Iterator[_Reached]:
-    """The states that the words lead to, and what was emitted on the way: at first, by the first
-
-    word, by the first two, and so on.
-    """
+    """The states reached, with what was emitted on the way, after each prefix of the words."""
     reached: _Reached = {automaton.start: {()}}
     yield reached
     for token in heard:
@@ -74,7 +71,7 @@ def _reached(automaton: Automaton, heard: Sequence[Heard]) -> Iterator[_Reached]
 
 
 def _distinct(ends: Iterable[Emits]) -> tuple[Meaning, ...]:
-    """Each meaning once, of those with the fewest tags that came without their word."""
+    """Each meaning once, of those with the fewest tags that came without the word "tree"."""
     by_bare: dict[int, dict[Meaning, None]] = {}
     for said in sorted(ends):
         if (meaning := meaning_of(said)) is not None:
@@ -86,21 +83,21 @@ def _distinct(ends: Iterable[Emits]) -> tuple[Meaning, ...]:
 
 
 def parse_words(automaton: Automaton, text: str, scope: Scope) -> Parsed:
-    """What ``text`` means within ``scope``. Raises OperatorError for text that is no words."""
+    """What ``text`` means within ``scope``. Raises OperatorError for text that cannot be read."""
     known = automaton.words.union(automaton.anywhere)
     tokens = _split_known(tokens_of(text, scope.decimal_comma), known)
     tokens = tuple(_as_it_hangs(token, scope) for token in tokens)
     ends = _ends(automaton, tokens)
     if not _distinct(ends) and any(token.word == "," for token in tokens):
-        # A comma helps where it parts tag from size; elsewhere it must not stand in the way. A
-        # hyphen must: "eighty-three inches" is no tree 80 of three inches.
+        # A comma that does not part tag from size is ignored. A hyphen is not: "eighty-three
+        # inches" is not tree 80 of three inches.
         tokens = tuple(item for item in tokens if item.word != ",")
         ends = _ends(automaton, tokens)
     figures = max((sum(map(str.isdigit, token.text)) for token in tokens), default=0)
     if not _distinct(ends) and figures > MOST_FIGURES:
         return Parsed(text, (), saying("number-of-figures", count=figures))
     meanings = _distinct(said for said in ends if not parted(said))
-    if any(token.word in _FIGURES for token in tokens):  # in figures it is plain which is the tag
+    if any(token.word in _FIGURES for token in tokens):  # digits show plainly which is the tag
         meanings = tuple(replace(meaning, bare=False) for meaning in meanings)
     if not meanings and (so_far := _so_far(automaton, tokens, scope)) is not None:
         return Parsed(text, (), so_far)
@@ -109,7 +106,7 @@ def parse_words(automaton: Automaton, text: str, scope: Scope) -> Parsed:
 
 
 def _so_far(automaton: Automaton, tokens: Sequence[Heard], scope: Scope) -> Saying | None:
-    """Which tree was understood before the words went astray; it is told, and not taken."""
+    """The tree understood before the words went astray; it is reported, not taken."""
     steps = list(_reached(automaton, tokens))[:-1]
     for count in range(len(steps) - 1, 0, -1):
         whole = (said for said in _ending(automaton, steps[count]) if not parted(said))
@@ -125,7 +122,7 @@ _FIGURES = ("NUMERAL", "LABEL")
 
 
 def _with_parted(chosen: Parsed, apart: Sequence[Meaning], scope: Scope) -> Parsed:
-    """Asked, where a number with a pause within it fits the plot as well: it is never taken."""
+    """Ask if a number with a pause inside also fits the plot; such a number is never taken."""
     known = [replace(meaning, bare=False) for meaning in chosen.meanings]
     others = [one for one in apart if replace(one, bare=False) not in known and scope.fits(one)]
     if not others or (chosen.problem is not None and chosen.meanings):
@@ -138,7 +135,7 @@ def _with_parted(chosen: Parsed, apart: Sequence[Meaning], scope: Scope) -> Pars
 
 
 def _as_it_hangs(token: Heard, scope: Scope) -> Heard:
-    """A tag of letters as the roster writes it, where only a hyphen is the difference."""
+    """A tag of letters as the roster writes it, if only a hyphen differs."""
     if token.word != "LABEL" or scope.tags is None or token.text in scope.tags:
         return token
     plain = token.text.replace("-", "")
@@ -147,7 +144,7 @@ def _as_it_hangs(token: Heard, scope: Scope) -> Heard:
 
 
 def _split_known(tokens: Sequence[Heard], known: frozenset[str]) -> tuple[Heard, ...]:
-    """Split what some languages write as one word ("팔십삼") into the words the grammar knows."""
+    """Split what some languages write as one word ("팔십삼") into words of the grammar."""
     found: list[Heard] = []
     for token in tokens:
         whole = token.word in known or token.word in ("NUMERAL", "DECIMAL", "LABEL")
@@ -157,7 +154,7 @@ def _split_known(tokens: Sequence[Heard], known: frozenset[str]) -> tuple[Heard,
 
 
 def _parts(word: str, known: frozenset[str]) -> list[str] | None:
-    """``word`` as known words without a rest, longer ones first; None where it cannot be."""
+    """``word`` as a sequence of known words, longer ones first; None if it has none."""
     ways: list[list[str] | None] = [[], *[None] * len(word)]
     for end in range(1, len(word) + 1):
         for start in range(end):
@@ -169,7 +166,7 @@ def _parts(word: str, known: frozenset[str]) -> list[str] | None:
 
 
 def choose(words: str, meanings: Sequence[Meaning], scope: Scope) -> Parsed:
-    """Keep the meanings that fit the plot; a problem is told unless exactly one is left."""
+    """Keep the meanings that fit the plot; unless exactly one is left, report a problem."""
     if not meanings:
         return Parsed(words, (), saying("no-callout", words=repr(words)))
     fitting = tuple(meaning for meaning in meanings if scope.fits(meaning))

@@ -1,6 +1,6 @@
 """Narrows what can be heard to one plot: its tags, and sizes a tree there can have.
 
-The limits are the plot's, the same for every tree; a tree's own history takes no part.
+The limits are the plot's, the same for every tree; a tree's own history plays no part.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from callout.grammar.automaton import Automaton, narrowed
 
 _NO_LIMIT = Decimal(999)
 _MOST_DIGITS = 3
-# A size's whole part, once it cannot grow ("=") or its point was said (".").
+# A size's whole part, once it can no longer grow ("=") or its point was said (".").
 _CLOSED = ".="
 _SIDES = frozenset(scale.value for scale in Scale)
 
@@ -24,7 +24,7 @@ _SIDES = frozenset(scale.value for scale in Scale)
 class Scope:
     """The plot's tags (None: any tag) and its plausible diameters, ends included, in ``unit``.
 
-    A size is called by ``scale`` unless its side of the tape is said; a girth is pi times as large.
+    A size is read on ``scale`` unless its side of the tape is said; a girth is pi times as large.
     ``decimal_comma``: a typed 11,2 is 11.2.
     """
 
@@ -37,7 +37,7 @@ class Scope:
     decimal_comma: bool = False
 
     def fits(self, meaning: Meaning) -> bool:
-        """Whether ``meaning`` names a tree of the plot (or a new one) and a size trees have."""
+        """Whether ``meaning`` names a tree of the plot (or a new one) and a size trees can have."""
         return self._tag_fits(meaning) and self.size_fits(meaning)
 
     def size_fits(self, meaning: Meaning) -> bool:
@@ -67,7 +67,7 @@ class ScopeWatcher:
         self._scope = scope
         tags = scope.tags if scope.tags is not None else frozenset()
         self._prefixes = {tag[:length] for tag in tags for length in range(1, len(tag) + 1)}
-        # A size may be said in another unit than the plot's, or by the other side of the tape:
+        # A size may be said in another unit than the plot's, or for the other side of the tape:
         # each has its own limit.
         units = (None, *Unit)
         self._largest = {
@@ -100,7 +100,7 @@ class ScopeWatcher:
             return (slot, "") if said else None
         if token.startswith("@"):
             unit = token.removeprefix("@unit:") if token.startswith("@unit:") else ""
-            announced = token == "@new" and not said  # "new tree": no tag of the plot was begun
+            announced = token == "@new" and not said  # "new tree", before any tag
             if not announced and not self._complete(slot, said, unit):
                 return None
             name, _, what = token[1:].partition(":")
@@ -148,16 +148,16 @@ class ScopeWatcher:
         return whole
 
     def _limits_kept(self, whole: str) -> str:
-        """The lowest number that is within the same limits: whole parts alike share a state."""
+        """The lowest number within the same limits: equivalent whole parts share a state."""
         passed = [limit for limit in self._largest.values() if int(whole or "0") > limit]
         return str(max(passed) + 1) if passed else "0"
 
 
 def _side_of(slot: str) -> str:
-    """The side of the tape that a size was begun with; '' where none was said."""
+    """The side of the tape that a size began with; '' if none was said."""
     return slot.removeprefix("size").strip()
 
 
 def narrowed_to(automaton: Automaton, scope: Scope) -> Automaton:
-    """``automaton`` cut down to what may be said in ``scope``, for a recogniser to listen for."""
+    """``automaton`` narrowed to what may be said in ``scope``, for a recogniser."""
     return narrowed(automaton, ScopeWatcher(scope))

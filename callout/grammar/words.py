@@ -1,8 +1,8 @@
-"""Turns what was typed or transcribed into the tokens that a grammar knows.
+"""Turns typed or transcribed text into the tokens that a grammar knows.
 
-Spoken words pass as they are; digits become the classes NUMERAL, DECIMAL and LABEL with their
-text beside them. Hyphens and commas stay as tokens, since they say what belongs together; a dash
-counts as a comma.
+Spoken words pass unchanged; digits become the classes NUMERAL, DECIMAL and LABEL, with their text
+beside them. Hyphens and commas stay as tokens, since they say what belongs together; a dash counts
+as a comma.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ MAX_CHARACTERS = 300
 
 @dataclass(frozen=True)
 class Heard:
-    """One token: the word (or class) the grammar knows, and the text that stood there."""
+    """One token: the word (or class) the grammar knows, and the original text."""
 
     word: str
     text: str
 
 
-# ASCII digits only: a tag in other digits would be no tag of the roster. Korean writes a counter
-# on to its number ("83번"), so that a Hangul syllable ends a number as a space does.
+# ASCII digits only: no roster's tag has others. Korean appends a counter to its number ("83번"), so
+# a Hangul syllable ends a number as a space does.
 _TOKEN = re.compile(
     r"""(?:(?P<whole>[0-9]+)-)?(?P<fraction>[0-9]+/[0-9]+)(?P<part>in|cm|mm|")?(?![^\W가-힣]|[./][0-9])
     |(?P<hyphened>(?:[a-z]{1,3}-[0-9]|[0-9]+-[a-z](?![a-z]{2}))[a-z0-9]*(?:-[a-z0-9]+)*)(?![^\W가-힣]|\.[0-9])
@@ -39,7 +39,7 @@ _TOKEN = re.compile(
 )
 
 _HYPHEN = re.compile(r"(?<=[^\W\d_])-(?=[^\W\d_])")
-# What would lose its sign or its point if punctuation were merely passed over.
+# Text that would lose its sign or its point if punctuation were ignored.
 _MISLEADING = (
     (re.compile(r"(?<=[0-9])[\s,:;]+\.[0-9]+|\.\.[0-9]+"), saying("size-begins")),
     (re.compile(r"(?<!\w)-[0-9.]+"), saying("size-below-zero")),
@@ -53,7 +53,7 @@ _MISLEADING = (
 _WITH_COMMA = re.compile(r"(?<![0-9.,])([0-9]+),([0-9]+)(?![0-9.,])")
 _ASKING = "?"
 _FRACTIONS_OF = (2, 4, 8, 16, 32)
-"""What an inch is divided into on a tape (common practice)."""
+"""The denominators of an inch on a tape (common practice)."""
 
 
 def tokens_of(text: str, decimal_comma: bool = False) -> tuple[Heard, ...]:

@@ -1,1 +1,1 @@
-"""The survey folder on disk: settings, roster, append-only journal, and the sound."""
+"""The survey folder on disk: settings, roster, append-only journal, and sound."""

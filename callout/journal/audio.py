@@ -1,4 +1,4 @@
-"""The sound store: one FLAC file an utterance, named by its SHA-256, written before its row.
+"""The sound store: one FLAC file per utterance, named by its SHA-256, written before its row.
 
 Takes finished FLAC bytes; encoding belongs to ``sound``.
 """
@@ -14,12 +14,12 @@ from callout.survey.guard import MOST_SOUND_BYTES, is_plain, read_plain
 
 
 def is_digest(text: str) -> bool:
-    """Whether ``text`` is a SHA-256 as sounds are named by."""
+    """Whether ``text`` is a SHA-256 as used to name sounds."""
     return len(text) == 64 and set(text) <= set("0123456789abcdef")
 
 
 class AudioStore:
-    """Files below one folder, addressed by the hash of what they hold."""
+    """Files in one folder, addressed by the hash of their content."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
@@ -27,7 +27,7 @@ class AudioStore:
     def keep(self, flac: bytes) -> str:
         """Store the sound durably and return its SHA-256, lower-case hex.
 
-        A file of that name which holds something else is replaced.
+        A file of that name with other content is replaced.
         """
         digest = hashlib.sha256(flac).hexdigest()
         path = self.path(digest)
@@ -36,18 +36,18 @@ class AudioStore:
         return digest
 
     def path(self, digest: str) -> Path:
-        """Where the sound of ``digest`` lies. Raises OperatorError for what is no hash."""
+        """The path of sound ``digest``. Raises OperatorError for what is not a hash."""
         if not is_digest(digest):
             raise OperatorError(f"{digest!r} is not the SHA-256 of a sound")
         return self._folder / f"{digest}.flac"
 
     def refuse_linked(self) -> None:
-        """Raises OperatorError where the store is a link: its files would be another survey's."""
+        """Raises OperatorError if the store is a link: its files would belong to another survey."""
         if self._folder.is_symlink():
             raise OperatorError(f"{self._folder} is a link, and could lead anywhere: not touched")
 
     def has(self, digest: str) -> bool:
-        """Whether a file lies there for it."""
+        """Whether the store has a file for it."""
         return is_plain(self.path(digest))
 
     def read(self, digest: str) -> bytes:

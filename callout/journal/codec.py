@@ -1,6 +1,6 @@
 """Events, readings and rosters as canonical JSON, exact both ways.
 
-Decimals travel as text. Canonical means sorted keys, no spaces, UTF-8: the same value always
+Decimals are written as text. Canonical means sorted keys, no spaces, UTF-8: the same value always
 gives the same bytes, so that hashes can be compared.
 """
 
@@ -29,18 +29,18 @@ KINDS: dict[str, type[Opened] | type[Heard] | type[TimedOut]] = {
     "timed_out": TimedOut,
 }
 _MOST_FIGURES = 100
-_SWITCHES = ("is_new", "void", "tag_lost")  # 0 or 1 in a row
+_SWITCHES = ("is_new", "void", "tag_lost")  # stored as 0 or 1
 _ALREADY_PLAIN = frozenset({str, int, bool, type(None)})
 _KIND_OF = {kind: name for name, kind in KINDS.items()}
 
 
 def stamp(at: datetime) -> str:
-    """A moment as entries tell it: with its zone's offset, to the millisecond."""
+    """A time as entries store it: with its zone's offset, to the millisecond."""
     return at.isoformat(timespec="milliseconds")
 
 
 def canonical(value: Any) -> str:
-    """The one JSON text of ``value``."""
+    """The canonical JSON text of ``value``."""
     return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
 
 
@@ -59,7 +59,7 @@ def _plain(value: Any) -> Any:
 
 
 def event_parts(event: Event) -> tuple[str, dict[str, Any]]:
-    """The entry kind of ``event`` and its body; entry number and time stand beside them."""
+    """The entry kind of ``event`` and its body; entry number and time are stored beside them."""
     body = {item.name: getattr(event, item.name) for item in fields(event)}
     del body["entry"], body["at"]
     if isinstance(event, Heard):
@@ -69,14 +69,14 @@ def event_parts(event: Event) -> tuple[str, dict[str, Any]]:
 
 
 def event_from(entry: int, at: str, kind: str, body: Mapping[str, Any]) -> Event | None:
-    """The event of a journal entry, or None for entries that are no session event."""
+    """The event of a journal entry, or None for entries that hold no session event."""
     if kind not in KINDS:
         return None
     given = dict(body)
     if kind == "heard":
         given["meanings"] = tuple(Meaning.from_json(item) for item in given["meanings"])
         given["confidence"] = _decimal(given.get("confidence"))
-        # A text, in journals from before what is told had keys.
+        # A plain text, in journals from before sayings had keys.
         problem = given.get("problem")
         given["problem"] = None if problem is None else saying_from(problem)
     try:
@@ -86,7 +86,7 @@ def event_from(entry: int, at: str, kind: str, body: Mapping[str, Any]) -> Event
 
 
 def _decimal(text: str | None) -> Decimal | None:
-    """An exact number. Raises StorageError for one that no reading can be."""
+    """An exact number. Raises StorageError for one that cannot be a reading."""
     if text is None:
         return None
     if len(text) <= _MOST_FIGURES:
@@ -107,7 +107,7 @@ def reading_row(reading: Reading) -> dict[str, Any]:
 
 
 def reading_from(row: Mapping[str, Any]) -> Reading:
-    """The reading that ``reading_row`` wrote."""
+    """The reading written by ``reading_row``."""
     known = {**LATER_COLUMNS["readings"], **dict(row)}
     given = {item.name: known[item.name] for item in fields(Reading)}
     for name in ("raw", "value", "confidence", "height_m"):
@@ -126,7 +126,7 @@ def roster_body(trees: tuple[Tree, ...]) -> dict[str, Any]:
 
 
 def trees_from(body: Mapping[str, Any]) -> tuple[Tree, ...]:
-    """The roster that ``roster_body`` wrote."""
+    """The roster written by ``roster_body``."""
     return tuple(
         Tree(
             plot=item["plot"],
@@ -150,7 +150,7 @@ def settings_body(plots: Mapping[str, PlotSettings]) -> dict[str, Any]:
 
 
 def settings_from(body: Mapping[str, Any]) -> dict[str, PlotSettings]:
-    """The settings that ``settings_body`` wrote."""
+    """The settings written by ``settings_body``."""
     return {name: plot_settings(name, item) for name, item in body["plots"].items()}
 
 

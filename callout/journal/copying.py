@@ -1,6 +1,6 @@
-"""Writes a whole journal at once: entries and tables as they were read elsewhere.
+"""Writes a whole journal at once: entries and tables as read elsewhere.
 
-Nothing is decided or computed here; who calls this has checked what it writes.
+Nothing is decided or computed here; the caller has checked the content.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from callout.survey.files import FILE_MODE
 def write_journal(
     database: Path, entries: Iterable[Entry], tables: Mapping[str, Iterable[Mapping[str, Any]]]
 ) -> None:
-    """A new journal at ``database``: these entries, hashes and all, and these rows."""
+    """Write a new journal at ``database`` with these entries, hashes included, and these rows."""
     with closing(connect(database)) as connection:
         connection.execute("BEGIN IMMEDIATE")
         connection.executemany(

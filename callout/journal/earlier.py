@@ -1,7 +1,7 @@
-"""What was measured on earlier visits, whole, as one journal entry of the next visit's survey.
+"""Earlier visits' measurements in full, as one journal entry of the next visit's survey.
 
 A roster holds dates and diameters only; here a row keeps its stem, state, height, who and more, so
-that nothing is lost from one visit to the next. Texts only; what they mean is for the reports.
+that nothing is lost from one visit to the next. Texts only; the reports interpret them.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ Row = dict[str, str]
 
 
 def earlier_body(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> dict[str, Any]:
-    """Rows of texts as an entry's body."""
+    """Rows of texts as the body of an entry."""
     return {"columns": list(columns), "rows": [list(row) for row in rows]}
 
 
 def earlier_rows(reader: JournalReader) -> list[Row]:
-    """The rows that a survey was begun with, by column; none where it was begun from a roster.
+    """The rows that a survey was started with, by column; empty if it was started from a roster.
 
-    Raises StorageError for an entry that is none.
+    Raises StorageError for an entry of another form.
     """
     entry = reader.latest(KIND)
     if entry is None:

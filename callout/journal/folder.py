@@ -1,6 +1,6 @@
 """One survey is one folder: ``survey.toml``, ``journal.db`` and ``audio/``.
 
-Made whole or not at all: it is built beside its place and renamed into it.
+Created whole or not at all: it is built beside its place and renamed into it.
 """
 
 from __future__ import annotations
@@ -30,12 +30,12 @@ from callout.survey.guard import read_plain, refuse_deep, refuse_links
 from callout.survey.new_settings import new_settings
 from callout.survey.species_table import species_of
 
-SITE_MARK = "site.toml"  # what 'callout merge' makes is no survey, and holds several
+SITE_MARK = "site.toml"  # the result of 'callout merge' holds several surveys and is not one
 
 
 @dataclass(frozen=True)
 class SurveyFolder:
-    """Where the parts of a survey lie."""
+    """The paths of a survey's parts."""
 
     path: Path
 
@@ -55,7 +55,7 @@ class SurveyFolder:
         return AudioStore(self.path / "audio")
 
     def config(self) -> Config:
-        """The settings as they stand in the file. Raises OperatorError where they are none."""
+        """The settings as in the file. Raises OperatorError if they cannot be read."""
         with storage_errors(f"cannot read {self.settings}"):
             refuse_deep(read_plain(self.settings), self.settings)
         try:
@@ -74,7 +74,7 @@ class SurveyFolder:
 
 
 def open_survey(path: Path) -> SurveyFolder:
-    """The survey at ``path``. Raises OperatorError where there is none, or one with links in it."""
+    """The survey at ``path``. Raises OperatorError if there is none, or it contains links."""
     folder = SurveyFolder(path)
     refuse_links(path)
     for part in (folder.settings, folder.database):
@@ -101,8 +101,8 @@ def make_survey(
     """Make a survey folder at ``path``, which must not exist yet.
 
     ``plots`` holds the settings of plots that differ from ``measuring``; ``at`` is the time of
-    making, ISO 8601 with offset. ``files`` are put into it by name: a ``survey.toml`` among them
-    stands in the place of a new one. ``entries`` (kind, body) are journalled after the roster.
+    making, ISO 8601 with offset. ``files`` are added by name: a ``survey.toml`` among them replaces
+    the generated one. ``entries`` (kind, body) are journalled after the roster.
     """
     with new_folder(path) as building:
         _fill(SurveyFolder(building), path.name, trees, measuring, plots, at, files or {}, entries)

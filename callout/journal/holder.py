@@ -1,7 +1,7 @@
-"""Which machine holds a survey: told by its settings entries, and by whoever took it over since.
+"""Which machine holds a survey, from its settings entries and from who took it over since.
 
-A machine is known by a number that it drew once, kept with the user's other state. It says nothing
-of who or where; it only tells one machine from another.
+A machine is known by a random number that it chose once, kept with the user's other state. The
+number says nothing about who or where.
 """
 
 from __future__ import annotations
@@ -17,15 +17,15 @@ from callout.core.errors import CalloutError
 from callout.survey.files import FOLDER_MODE, write_whole
 
 NOTED = "noted"
-"""The kind of an entry by which somebody has noted what a start told, and took the survey over."""
+"""The kind of entry by which somebody acknowledged a notice and took the survey over."""
 MACHINE = "machine"
 _FIGURES = 16
 
 
 def machine_id() -> str:
-    """This machine's number, 16 hexadecimal digits, drawn when first asked for; '' where it cannot
+    """This machine's number, 16 hexadecimal digits; '' if it cannot be kept.
 
-    be kept.
+    It is made on first use.
     """
     given = os.environ.get("XDG_STATE_HOME")
     path = (Path(given) if given else Path.home() / ".local" / "state") / "callout" / "machine"
@@ -42,7 +42,7 @@ def machine_id() -> str:
 
 
 def holder_in(body: Mapping[str, Any]) -> str:
-    """The machine that an entry's body names; '' for one that names none."""
+    """The machine that an entry's body names; '' if it names none."""
     told = body.get(MACHINE, "")
     return told if isinstance(told, str) and _is_number(told) else ""
 

@@ -1,7 +1,7 @@
 """Every kind of journal entry that this version knows, and which program wrote a journal.
 
-A kind that is not here came from a newer version, or from no version at all: nobody guesses what
-it would have changed, so a journal that holds one is refused whole.
+An unknown kind came from a newer version, or from no version at all: its effect cannot be guessed,
+so a journal that holds one is refused whole.
 """
 
 from __future__ import annotations
@@ -20,23 +20,23 @@ OTHERS = frozenset({
 KNOWN = frozenset(EVENTS) | OTHERS
 
 TELLING = ("settings", "office")
-"""Kinds whose body tells under ``program`` which version wrote what follows."""
+"""Kinds whose body says under ``program`` which version wrote the entries that follow."""
 PROGRAM = "program"
 
 
 def with_program(kind: str, body: Mapping[str, Any]) -> dict[str, Any]:
-    """The body, telling this version where entries of its kind do."""
+    """The body, with this version added if entries of its kind carry it."""
     return {**body, PROGRAM: __version__} if kind in TELLING else dict(body)
 
 
 def written_by(body: Mapping[str, Any]) -> str:
-    """The version that a telling entry's body names; '' for one from before they told."""
+    """The version that an entry's body names; '' for one from before versions were recorded."""
     told = body.get(PROGRAM, "")
     return told if isinstance(told, str) else ""
 
 
 def refuse_unknown(kinds: Iterable[str], where: str, program: str) -> None:
-    """Raises StorageError where one of ``kinds`` is not known here."""
+    """Raises StorageError if one of ``kinds`` is not known here."""
     strange = sorted({str(kind) for kind in kinds} - KNOWN)
     if strange:
         raise StorageError(
@@ -47,5 +47,5 @@ def refuse_unknown(kinds: Iterable[str], where: str, program: str) -> None:
 
 
 def told_program(program: str) -> str:
-    """A version in words, as far as it is known."""
+    """A version in words."""
     return f"callout {program[:40]}" if program else "a version that did not tell its name"

@@ -40,7 +40,7 @@ class Entry:
 
     @cached_property
     def content(self) -> dict[str, Any]:
-        """The body read; not to be changed. Raises StorageError where it is no JSON object."""
+        """The parsed body; not to be changed. Raises StorageError if it is not a JSON object."""
         try:
             content = json.loads(self.body)
         except (RecursionError, TypeError, ValueError) as error:
@@ -51,15 +51,12 @@ class Entry:
 
     @property
     def columns(self) -> dict[str, int | str]:
-        """What is stored, by column, in their order."""
+        """The stored values, by column, in order."""
         return {item.name: getattr(self, item.name) for item in fields(self)}
 
     @property
     def event(self) -> Event | None:
-        """The session event it holds, if it holds one. Raises StorageError where nobody here
-
-        can know.
-        """
+        """The session event it holds, if any. Raises StorageError for an unknown kind."""
         refuse_unknown((self.kind,), f"journal entry {self.seq}", "")
         return event_from(self.seq, self.at, self.kind, self.content)
 
@@ -68,7 +65,7 @@ class JournalReader:
     """A read-only view of one survey's journal."""
 
     def __init__(self, database: Path) -> None:
-        """Raises StorageError for what is no journal, or holds what only a newer version knows."""
+        """Raises StorageError for a file that is no journal, or needs a newer version."""
         self._database: sqlite3.Connection = connect_to_read(database)
         try:
             refuse_unknown(self._kinds(), str(database), self.program)
@@ -78,19 +75,19 @@ class JournalReader:
 
     @property
     def program(self) -> str:
-        """Which version wrote the newest entries; '' where they do not tell."""
+        """The version that wrote the newest entries; '' if they do not say."""
         told = [entry for kind in TELLING if (entry := self.latest(kind))]
         return written_by(told[0].content) if told else ""
 
     def _kinds(self) -> list[str]:
-        """Every kind there is; in a moment where there is an index of them."""
+        """Every kind there is; fast if the database has an index of them."""
         with suppress(sqlite3.Error):
             return [row[0] for row in self._database.execute(_EVERY_KIND)]
         rows = self._database.execute("SELECT DISTINCT kind FROM entries")
         return [row[0] for row in rows]
 
     def entries(self, after: int = 0) -> Iterator[Entry]:
-        """Every entry behind number ``after``, oldest first."""
+        """Every entry after number ``after``, oldest first."""
         rows = self._database.execute("SELECT * FROM entries WHERE seq>? ORDER BY seq", (after,))
         for row in rows:
             yield Entry(**dict(row))
@@ -130,14 +127,14 @@ class JournalReader:
         return [Entry(**dict(row)) for row in rows]
 
     def plots(self) -> dict[str, Plot]:
-        """The survey's plots by its latest roster and settings."""
+        """The survey's plots from its latest roster and settings."""
         roster, settings = self.latest("roster"), self.latest("settings")
         if roster is None or settings is None:
             raise StorageError("the journal holds no roster: make the survey with 'callout new'")
         return plots_of(trees_from(roster.content), settings_from(settings.content))
 
     def readings(self) -> list[Reading]:
-        """Every reading ever saved, oldest first, superseded ones and undos too."""
+        """Every reading ever saved, oldest first, including superseded ones and undos."""
         rows = self._database.execute("SELECT * FROM readings ORDER BY entry")
         return [reading_from(row) for row in rows]
 
@@ -163,7 +160,7 @@ def plots_of(trees: tuple[Tree, ...], settings: Mapping[str, PlotSettings]) -> d
 
 
 def current(readings: list[Reading]) -> list[Reading]:
-    """The readings that stand: not superseded by one that stands, not undone; roster-free order."""
+    """The current readings: not superseded by a current one, not undone; in the order given."""
     undone = {item.supersedes for item in readings if item.void}
     standing = [item for item in readings if not item.void and item.entry not in undone]
     replaced = {item.supersedes for item in standing if item.supersedes is not None}

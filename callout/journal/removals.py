@@ -1,7 +1,7 @@
-"""Orders to remove sound: entries of the journal, made before any file goes.
+"""Orders to remove sound: entries of the journal, made before any file is deleted.
 
-The readings stay, and so does every entry; what an order names is known from then on to be gone
-by order and not missing. Which sounds to name is decided elsewhere.
+The readings and every entry stay; the named sounds are known from then on to be removed by order
+and not missing. Which sounds to name is decided elsewhere.
 """
 
 from __future__ import annotations
@@ -22,13 +22,13 @@ _WITH_SOUND = ("heard", SESSION_SOUND)
 
 
 def sound_of(entry: Entry) -> str | None:
-    """The hash of the sound that an entry names; None where it names none, or is damaged."""
+    """The hash of the sound that an entry names; None if it names none, or is damaged."""
     if entry.kind not in _WITH_SOUND:
         return None
     try:
         digest = entry.content.get("audio")
     except (CalloutError, TypeError):
-        return None  # the chain tells that this entry was altered
+        return None  # the hash chain reports that this entry was altered
     return digest if isinstance(digest, str) else None
 
 
@@ -40,7 +40,7 @@ def removal_body(sounds: Sequence[str], reason: str, who: str) -> dict[str, Any]
 def removed_in(entries: Iterable[Entry]) -> dict[str, int]:
     """Sounds that were ordered to be removed, each with its order's entry.
 
-    A sound that a later entry names again was kept anew, and is not among them.
+    A sound that a later entry names again was stored anew, and is left out.
     """
     found: dict[str, int] = {}
     for entry in entries:
@@ -54,7 +54,7 @@ def removed_in(entries: Iterable[Entry]) -> dict[str, int]:
 
 
 def sounds_left(entries: Sequence[Entry]) -> list[str]:
-    """Every sound that the entries name and that no order removed, each once, in their order."""
+    """Every sound that entries name and no order removed, each once, in order of first naming."""
     gone = removed_in(entries)
     named = dict.fromkeys(digest for entry in entries if (digest := sound_of(entry)))
     return [digest for digest in named if digest not in gone]
@@ -70,10 +70,10 @@ def ordered(entry: Entry) -> Iterator[str]:
 
 
 def carry_out(sounds: AudioStore, removed: Mapping[str, int]) -> int:
-    """Take away the files that were ordered to go; says how many there still were.
+    """Delete the files that were ordered to be removed; returns how many there still were.
 
-    Only plain files of this store, which is no link itself. Raises StorageError; what is left then
-    can be taken away by calling it again.
+    Deletes plain files only; the store must not be a link. Raises StorageError; calling it again
+    then deletes the rest.
     """
     sounds.refuse_linked()
     paths = [sounds.path(digest) for digest in removed]
@@ -87,10 +87,10 @@ def carry_out(sounds: AudioStore, removed: Mapping[str, int]) -> int:
 
 
 def named_in(entries: Iterable[Entry]) -> set[str]:
-    """Every sound that the entries name, removed ones too."""
+    """Every sound that the entries name, including removed ones."""
     return {digest for entry in entries if (digest := sound_of(entry)) is not None}
 
 
 def unnamed(folder: Path, named: Container[str]) -> list[str]:
-    """Sounds that lie in the store and that no entry names: left by a crash before their entry."""
+    """Sounds in the store that no entry names: left by a crash before their entry was written."""
     return sorted(path.stem for path in folder.glob("*.flac") if path.stem not in named)

@@ -1,7 +1,7 @@
-"""Rulings: what a reviewer decided about a reading, as journal entries of their own.
+"""Rulings: a reviewer's decisions about readings, as journal entries of their own.
 
-The reading stays as it was saved; the newest ruling on it stands beside it. Values are exact
-decimals in the reading's unit. Whether a ruling may be made is not decided here.
+The reading stays as it was saved; its newest ruling stands beside it. Values are exact decimals in
+the reading's unit. Whether a ruling may be made is not decided here.
 """
 
 from __future__ import annotations
@@ -33,13 +33,13 @@ class Ruling:
 
     @property
     def told(self) -> str:
-        """The ruling in a few words, for a table's cell."""
+        """The ruling in a few words, for a table cell."""
         said = f"amended to {self.value} {self.unit}" if self.value is not None else self.verdict
         return f"{said}: {self.reason} ({self.who})"
 
 
 def ruling_body(ruling: Ruling) -> dict[str, Any]:
-    """A ruling as a journal entry's body; time and number stand beside it."""
+    """A ruling as a journal entry's body; time and number are stored beside it."""
     return {
         "reading": ruling.reading,
         "verdict": ruling.verdict,
@@ -51,7 +51,7 @@ def ruling_body(ruling: Ruling) -> dict[str, Any]:
 
 
 def ruling_from(entry: Entry) -> Ruling:
-    """The ruling that an entry holds. Raises StorageError where it is none."""
+    """The ruling that an entry holds. Raises StorageError for any other entry."""
     content = entry.content
     try:
         value = content["value"]

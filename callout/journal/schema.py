@@ -1,7 +1,7 @@
-"""The journal's tables and how a database comes to hold them.
+"""The journal's tables and their migrations.
 
-``entries`` is the journal: append-only, each entry carrying the hash of the one before. The
-other tables are made from it and can be made again. Triggers refuse changes to entries.
+``entries`` is the journal: append-only, each entry carrying the hash of the one before. The other
+tables are derived from it and can be rebuilt. Triggers refuse changes to entries.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ CREATE TABLE memos (
 ) STRICT;
 """
 
-# INSERT OR REPLACE takes an entry away without asking the triggers above.
+# INSERT OR REPLACE removes an entry without firing the triggers above.
 _FOLLOW = """
 CREATE TRIGGER entries_follow BEFORE INSERT ON entries
 WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM entries)
@@ -60,16 +60,16 @@ ALTER TABLE readings ADD COLUMN new_tag TEXT NOT NULL DEFAULT '';
 _SCALE = """
 ALTER TABLE readings ADD COLUMN raw_scale TEXT NOT NULL DEFAULT '';
 """
-# What a reading is in a column that its database does not have yet.
+# The value of a column that an older database lacks.
 LATER_COLUMNS = {"readings": {"tag_lost": 0, "new_tag": "", "raw_scale": ""}}
 
-# The newest entry of a kind, and every kind there is, are asked for at each start.
+# Each start asks for the newest entry of a kind, and for every kind there is.
 _KINDS = """
 CREATE INDEX entries_kind ON entries(kind);
 """
 
 MOST_BODY_BYTES = 64_000_000
-"""Of one row; the longest is a roster of hundreds of thousands of trees."""
+"""Limit of one row; the longest is a roster of hundreds of thousands of trees."""
 _SCHEMA = "SELECT type || ' ' || name, sql FROM sqlite_master"
 _SCHEMA_S = 5.0
 
@@ -83,9 +83,9 @@ MIGRATIONS: tuple[tuple[str, str], ...] = (
 
 
 def connect(path: Path) -> sqlite3.Connection:
-    """An open journal with every migration applied, set to force each commit to the disk.
+    """Open a journal, apply every migration, and make each commit wait for the disk.
 
-    Raises StorageError where the file is no journal, cannot be written, or is of a newer version.
+    Raises StorageError if the file is not a journal, cannot be written, or is of a newer version.
     """
     with _closed_on_failure(path, "cannot be used as a journal") as opened:
         opened.append(sqlite3.connect(path, isolation_level=None, check_same_thread=False))
@@ -94,8 +94,8 @@ def connect(path: Path) -> sqlite3.Connection:
         _guard(connection, path)
         _refuse_newer(connection, path)
         _refuse_strange(connection, path)
-        # Not FULL: there the end of a commit, its rollback journal's removal, is not yet on the
-        # disk when it is told, and a power cut may take back what was confirmed.
+        # Not FULL: there a commit returns before the removal of its rollback journal is on the
+        # disk, and a power cut may undo what was confirmed.
         connection.execute("PRAGMA synchronous=EXTRA")
         connection.execute("PRAGMA foreign_keys=ON")
         _migrate(connection)
@@ -103,11 +103,11 @@ def connect(path: Path) -> sqlite3.Connection:
 
 
 def connect_to_read(path: Path, lacking: list[str] | None = None) -> sqlite3.Connection:
-    """An open journal that cannot be written through this connection.
+    """Open a journal that cannot be written through this connection.
 
-    Opened for writing where the folder allows it, since a commit cut off by a crash has to be
-    rolled back before anything can be read. Raises StorageError as ``connect`` does; where
-    ``lacking`` is given, what is missing of our own schema is put there and no reason to refuse.
+    It is opened for writing if the folder allows it, since a commit cut off by a crash has to be
+    rolled back before anything can be read. Raises StorageError as ``connect`` does; missing parts
+    of our own schema are appended to ``lacking``, if given, instead of being refused.
     """
     if not is_plain(path):
         raise StorageError(f"there is no journal at {path}")
@@ -137,9 +137,9 @@ def _closed_on_failure(path: Path, what: str) -> Iterator[list[sqlite3.Connectio
 
 
 class StrangeError(StorageError):
-    """A database whose schema is not ours: none of its rows is looked at.
+    """A database whose schema is not ours; none of its rows is read.
 
-    ``faults`` name each part that is strange, altered or missing.
+    ``faults`` name each part that is unknown, altered or missing.
     """
 
     def __init__(self, path: Path, faults: Sequence[str]) -> None:
@@ -148,7 +148,7 @@ class StrangeError(StorageError):
 
 
 def _guard(connection: sqlite3.Connection, path: Path) -> None:
-    """Bounds on what a stranger's file may do before and while it is read."""
+    """Limit what a file of unknown origin may do before and while it is read."""
     for beside in ("-journal", "-wal", "-shm"):
         if (found := path.with_name(path.name + beside)).is_symlink():
             raise StorageError(f"{found} is a link, and could lead anywhere: nothing was opened")
@@ -163,7 +163,7 @@ def _guard(connection: sqlite3.Connection, path: Path) -> None:
 def _refuse_strange(
     connection: sqlite3.Connection, path: Path, lacking: list[str] | None = None
 ) -> None:
-    """Raises StrangeError unless the schema is what this program makes, before any row is read."""
+    """Raises StrangeError unless the schema is this program's, before any row is read."""
     until = time.monotonic() + _SCHEMA_S
     connection.set_progress_handler(lambda: int(time.monotonic() > until), 10_000)
     plain, connection.text_factory = connection.text_factory, _any_text
@@ -192,7 +192,7 @@ def _any_text(data: bytes) -> str:
 
 @cache
 def _wanted(version: int) -> Mapping[str, str]:
-    """Tables, indexes and triggers that the migrations up to ``version`` make."""
+    """The tables, indexes and triggers that the migrations up to ``version`` make."""
     with closing(sqlite3.connect(":memory:")) as fresh:
         for _, script in MIGRATIONS[:version]:
             fresh.executescript(script)
@@ -200,9 +200,9 @@ def _wanted(version: int) -> Mapping[str, str]:
 
 
 def _refuse_newer(connection: sqlite3.Connection, path: Path) -> None:
-    """A newer version may mean something else by the same rows: nothing of it is read or written.
+    """Refuse a newer version, whose rows may mean something else, before reading or writing any.
 
-    Its settings entry, if it still is where ours is, tells which version that was.
+    Its settings entry, if still readable, says which version that was.
     """
     (version,) = connection.execute("PRAGMA user_version").fetchone()
     if version <= len(MIGRATIONS):

@@ -1,8 +1,8 @@
-"""The sound of whole sessions: written down as it comes, then kept in segments of FLAC.
+"""The sound of whole sessions: spooled as it arrives, then stored in FLAC segments.
 
 A segment under way is a spool file beside the sounds, forced to the disk every second, so that a
-crash costs a second at most. A finished one is a sound like any other, named by its hash, and an
-entry of the journal says when it began. Encoding is handed in; nothing is listened to here.
+crash costs a second at most. A finished one is a sound like any other, named by its hash, and a
+journal entry says when it began. The encoder is passed in; nothing is recognised here.
 """
 
 from __future__ import annotations
@@ -34,14 +34,14 @@ _CLOCK_SLACK_S = 1.0
 _SYNC_FRAMES = round(1.0 / _FRAME_S)
 
 Encode = Callable[[bytes, int], tuple[bytes, int]]
-"""16-bit little-endian samples and the most bytes wanted; gives FLAC, and bits left out."""
+"""Takes 16-bit little-endian samples and the most bytes wanted; returns FLAC and bits left out."""
 Record = Callable[[datetime, dict[str, Any]], None]
 """Journals a segment: its end and its body. Raises StorageError."""
 
 
 @dataclass(frozen=True)
 class Segment:
-    """Sound without a gap: when it began, who worked, and where our own echo sounded in it."""
+    """Sound without a gap: when it began, who worked, and where our own echo can be heard."""
 
     began: datetime
     who: str
@@ -74,7 +74,7 @@ class Segment:
 
 
 class SessionSound:
-    """Keeps one stream of frames. Use from one thread; `take` waits for the disk once a second."""
+    """Stores one stream of frames. Use from one thread; `take` waits for the disk once a second."""
 
     def __init__(
         self,
@@ -85,9 +85,9 @@ class SessionSound:
         working: Callable[[], tuple[str, str]],
         tell: Callable[[Saying], None],
     ) -> None:
-        """``folder`` holds the sounds; ``working`` tells who works in which plot, ``tell`` is told
+        """Keep the sounds in ``folder``.
 
-        when sound is not kept.
+        ``working`` returns who works in which plot; ``tell`` is called when sound is not kept.
         """
         self._sounds, self._folder = AudioStore(folder), folder
         self._settings = settings
@@ -100,9 +100,10 @@ class SessionSound:
         self._told = ""
 
     def take(self, pcm: bytes, start_s: float, at: datetime, echo: bool) -> None:
-        """One frame of 960 bytes that began at ``start_s`` in its stream, and ``at`` by the clock;
+        """Take one frame of 960 bytes.
 
-        ``echo`` where the loudspeaker may be heard in it.
+        It began at ``start_s`` in its stream and ``at`` by the clock; ``echo``: the loudspeaker may
+        be heard.
         """
         if self._spool is not None and self._jumps(start_s, at):
             self.cut()
@@ -120,7 +121,7 @@ class SessionSound:
             self.cut()
 
     def cut(self) -> None:
-        """End the segment under way: sound on the disk, then its entry, then the spool goes."""
+        """End the segment under way: write the sound, then its entry, then delete the spool."""
         spool, self._spool = self._spool, None
         if spool is None:
             return
@@ -132,7 +133,7 @@ class SessionSound:
             self._refused(error)
 
     def _jumps(self, start_s: float, at: datetime) -> bool:
-        """Sound was lost, the microphone was closed meanwhile, or the clock was set."""
+        """Whether sound was lost, the microphone was closed meanwhile, or the clock was set."""
         off_s = abs((at - (self._next_at or at)).total_seconds())
         return abs(start_s - self._next_s) > _FRAME_S / 2 or off_s > _CLOCK_SLACK_S
 
@@ -141,7 +142,7 @@ class SessionSound:
         return {"began": stamp(at), "who": who, "plot": plot}
 
     def _refused(self, error: StorageError) -> None:
-        """Try again after a segment's time; what is spooled stays for the next start."""
+        """Try again after the length of a segment; the spool stays for the next start."""
         if self._spool is not None:
             self._spool.abandon()
             self._spool = None
@@ -152,7 +153,7 @@ class SessionSound:
 
 
 class _Spool:
-    """A segment under way: a line that says when it began, then frames, each after one byte."""
+    """A segment under way: a line that says when it began, then frames, one byte before each."""
 
     def __init__(self, folder: Path, header: dict[str, str]) -> None:
         with storage_errors(f"cannot write in {folder}"):
@@ -193,7 +194,7 @@ class _Spool:
             os.close(self._file)
 
     def abandon(self) -> None:
-        """Give it up as it lies; an empty one goes."""
+        """Close the spool without storing it; an empty one is deleted."""
         os.close(self._file)
         if self._frames == 0:
             self.path.unlink(missing_ok=True)
@@ -210,7 +211,7 @@ def keep_spool(
     record: Record,
     recovered: bool,
 ) -> bool:
-    """Keep what a spool holds and journal it; says whether it held any sound.
+    """Store and journal what a spool holds; returns whether it held any sound.
 
     Raises StorageError; the spool then stays where it is.
     """
@@ -225,19 +226,19 @@ def keep_spool(
 
 
 def spools(folder: Path) -> Iterator[Path]:
-    """What crashes left beside the sounds, in no order that matters: each knows its time."""
+    """Spools left beside the sounds by crashes, in no particular order: each knows its time."""
     yield from sorted(path for path in folder.glob(f"{SPOOL}*") if is_plain(path))
 
 
 def read_spool(path: Path) -> Segment | None:
-    """The sound of a spool, up to its last whole frame; None where it holds none."""
+    """The sound of a spool, up to its last whole frame; None if it holds none."""
     with storage_errors(f"cannot read {path}"):
         first, _, rest = read_plain(path, MOST_SOUND_BYTES).partition(b"\n")
     try:
         header = json.loads(first)
         began, who, plot = datetime.fromisoformat(header["began"]), header["who"], header["plot"]
     except (KeyError, TypeError, ValueError):
-        return None  # a crash before its first line was whole: no frame was written yet
+        return None  # crashed before its first line was whole, so no frame was written
     frames = [
         rest[at : at + _RECORD_BYTES]
         for at in range(0, len(rest) - _RECORD_BYTES + 1, _RECORD_BYTES)

@@ -1,4 +1,4 @@
-"""The journal's only writer: one transaction an act, on the disk before anybody hears of it."""
+"""The journal's only writer: one transaction per act, on the disk before anyone is told of it."""
 
 from __future__ import annotations
 
@@ -28,16 +28,16 @@ _Telling = tuple[str, Mapping[str, Any]]
 
 GENESIS = "0" * 64
 _text: Callable[[str], str] = json.encoder.encode_basestring
-# A folder with this file in it is a copy at a united site: to add to it would make a fork.
+# A folder with this file in it is a copy at a united site: adding to it would fork it.
 UNITED = "united.txt"
 
 
 def entry_hash(seq: int, at: str, kind: str, body: str, prev: str) -> str:
-    """SHA-256 of an entry, over canonical JSON of its parts and the hash before it.
+    """SHA-256 of an entry: of the canonical JSON of its parts and the previous hash.
 
-    Raises TypeError for what is no text, UnicodeEncodeError for what is no UTF-8.
+    Raises TypeError for what is not text, UnicodeEncodeError for what is not UTF-8.
     """
-    # What ``canonical`` makes of the five, written out: a decade holds a million entries.
+    # Equal to ``canonical`` of the five, but faster: a decade holds a million entries.
     whole = (
         f'{{"at":{_text(at)},"body":{_text(body)},"kind":{_text(kind)},"prev":{_text(prev)},'
         f'"seq":{seq}}}'
@@ -46,7 +46,7 @@ def entry_hash(seq: int, at: str, kind: str, body: str, prev: str) -> str:
 
 
 class JournalWriter:
-    """Appends entries. Holds a lock on the survey, released by the system if the process dies."""
+    """Appends entries. Holds a lock on the survey; the system releases it if the process dies."""
 
     def __init__(self, database: Path) -> None:
         if (database.parent / UNITED).exists():
@@ -82,7 +82,7 @@ class JournalWriter:
         return self._seq, self._hash
 
     def append(self, at: str, kind: str, body: Mapping[str, Any]) -> int:
-        """Add an entry that is no session event, e.g. the roster; returns its number."""
+        """Add an entry that is not a session event, e.g. the roster; returns its number."""
         return self.append_all(at, [(kind, body)])[0]
 
     def append_all(self, at: str, parts: Sequence[tuple[str, Mapping[str, Any]]]) -> list[int]:
@@ -94,9 +94,9 @@ class JournalWriter:
         return list(range(before + 1, self._seq + 1))
 
     def tell_program(self, at: str) -> None:
-        """Add an entry that names this version, where the newest such entry names another.
+        """Add an entry that names this version, if the newest such entry names another.
 
-        Other entries follow one that tells which version wrote them.
+        Nothing is added to a journal without such an entry.
         """
         if self._telling is None:
             return
@@ -105,16 +105,16 @@ class JournalWriter:
             self._commit([(at, kind, self._stamped(kind, body), ())])
 
     def _stamped(self, kind: str, body: Mapping[str, Any]) -> dict[str, Any]:
-        """The body with this version and the survey's holder, where entries of its kind tell it."""
+        """The body, with this version and the survey's holder if entries of its kind carry them."""
         whole = with_program(kind, body)
         if kind in TELLING and self._machine:
             whole[MACHINE] = self._machine
         return whole
 
     def commit(self, event: Event, effects: Iterable[Effect], plot: str) -> None:
-        """Add an event with what it saves, all or nothing. Raises StorageError; then nothing
+        """Add an event with what it saves, all or nothing.
 
-        was written and the session must stay as it was.
+        Raises StorageError; then nothing was written and the session must stay as it was.
         """
         kind, body = event_parts(event)
         self._commit([(event.at, kind, body, _rows(effects, plot))])
@@ -149,7 +149,7 @@ class JournalWriter:
         return seq, digest
 
     def _roll_back(self) -> None:
-        with suppress(sqlite3.Error):  # the disk is gone; what was begun ends with the connection
+        with suppress(sqlite3.Error):  # the disk is gone; the transaction ends with the connection
             if self._database.in_transaction:
                 self._database.execute("ROLLBACK")
 
@@ -163,7 +163,7 @@ class JournalWriter:
 
 
 def _holder(database: sqlite3.Connection) -> str:
-    """The machine that holds the survey; this one, where no entry tells."""
+    """The machine that holds the survey; this one if no entry says."""
     kinds = (*TELLING, NOTED)
     row = database.execute(
         f"SELECT body FROM entries WHERE kind IN ({','.join('?' * len(kinds))}) "
@@ -177,7 +177,7 @@ def _holder(database: sqlite3.Connection) -> str:
 
 
 def _newest_telling(database: sqlite3.Connection) -> _Telling | None:
-    """The newest entry that tells which version wrote what follows: its kind and body."""
+    """The newest entry that names its program: its kind and body."""
     for kind in TELLING:
         row = database.execute(
             "SELECT body FROM entries WHERE kind=? ORDER BY seq DESC LIMIT 1", (kind,)

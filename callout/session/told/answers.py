@@ -38,7 +38,7 @@ def where(turn: Turn) -> Result:
 
 
 def well(turn: Turn) -> Result:
-    """The answer to somebody who works alone; the one who asks keeps the time."""
+    """Somebody who works alone answers that all is well; whoever asks keeps the time."""
     return asked(turn.memory, saying("all-well", time=turn.event.at[11:16]), "told")
 
 

@@ -1,1 +1,1 @@
-"""Digital tapes and calipers as a second way in: bytes to exact measurements, and joining."""
+"""Digital tapes and calipers as a second input: from bytes to exact measurements."""

@@ -1,7 +1,7 @@
 """Which characteristic of a Bluetooth device carries the readings, and how to read it.
 
-Chosen without guessing: the one that is set, else the only one that describes itself as a
-length, else the only text line service. Connecting and listening is ``ble_source``.
+Chosen without guessing: the configured one, else the only one that describes itself as a length,
+else the only text line service. Connecting and listening is in ``ble_source``.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ class Channel:
 async def choose_channel(client: BleakClient, settings: DeviceSettings) -> Channel:
     """The channel of a connected device.
 
-    Raises DeviceError naming what the device has, where nothing or too much fits.
+    Raises DeviceError naming what the device has if none or more than one fits.
     """
     if settings.characteristic:
         return await _set_channel(client, settings)
@@ -69,7 +69,7 @@ async def _set_channel(client: BleakClient, settings: DeviceSettings) -> Channel
 
 
 def _notifying(client: BleakClient, service: str = "") -> list[BleakGATTCharacteristic]:
-    """What notifies, the battery apart; of one service, or of all."""
+    """The characteristics that notify, except the battery's; of one service, or of all."""
     return [
         one
         for inside in client.services
@@ -80,7 +80,7 @@ def _notifying(client: BleakClient, service: str = "") -> list[BleakGATTCharacte
 
 
 async def _form_of(client: BleakClient, one: BleakGATTCharacteristic) -> PresentationFormat | None:
-    """Its one presentation format; several describe an aggregate, which is no single length."""
+    """Its presentation format if it has just one; several describe an aggregate, not a length."""
     found = [item for item in one.descriptors if item.uuid == PRESENTATION]
     if len(found) != 1:
         return None
@@ -90,7 +90,7 @@ async def _form_of(client: BleakClient, one: BleakGATTCharacteristic) -> Present
 def _text_lines(
     client: BleakClient, notifying: Sequence[BleakGATTCharacteristic], settings: DeviceSettings
 ) -> list[Channel]:
-    """Services of the maker's own with something to write to and something that notifies."""
+    """Vendor services with one characteristic to write to and one that notifies."""
     by_handle = {service.handle: service for service in client.services}
     return [
         Channel(one, packets=settings.packets)
@@ -111,10 +111,10 @@ def _unclear(
 
 
 def battery_characteristic(client: BleakClient) -> BleakGATTCharacteristic | None:
-    """Battery Level (0x2A19) of the Battery Service, where the device has it."""
+    """Battery Level (0x2A19) of the Battery Service, if the device has it."""
     return client.services.get_characteristic(BATTERY_LEVEL)
 
 
 def battery_percent(data: bytes) -> int | None:
-    """Per cent in a Battery Level value: one byte, 0 to 100; None for anything else."""
+    """Per cent in a Battery Level value: one byte, 0 to 100; None for any other."""
     return data[0] if len(data) == 1 and data[0] <= 100 else None

@@ -1,7 +1,7 @@
 """A tape by Bluetooth Low Energy: found, connected, listened to, and found again when lost.
 
-Uses bleak, whose client may be replaced. Its callbacks only put bytes into a bounded inbox; what
-they mean is ``intake``'s business, which characteristic carries them ``ble_channel``'s.
+Uses bleak, whose client may be replaced. Its callbacks only put bytes into a bounded inbox;
+``intake`` interprets them, and ``ble_channel`` chooses the characteristic.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ class Seen:
 
 
 async def in_range(seconds: float) -> tuple[Seen, ...]:
-    """The devices heard in some seconds, nearest first. Raises bleak's errors and OSError."""
+    """The devices heard within some seconds, nearest first. Raises bleak's errors and OSError."""
     found = await BleakScanner.discover(seconds, return_adv=True)
     seen = [
         Seen(data.local_name or device.name or "", device.address, data.rssi,
@@ -58,7 +58,7 @@ async def in_range(seconds: float) -> tuple[Seen, ...]:
 
 
 def fits(settings: DeviceSettings, device: BLEDevice, data: AdvertisementData) -> bool:
-    """Whether this is the device that is meant: everything that is set must agree."""
+    """Whether this device matches every setting that is given."""
     return (
         (not settings.address or device.address.lower() == settings.address.lower())
         and (not settings.ble_name or settings.ble_name in (data.local_name, device.name))
@@ -70,7 +70,7 @@ _scanning: WeakKeyDictionary[asyncio.AbstractEventLoop, asyncio.Lock] = WeakKeyD
 
 
 async def find_device(settings: DeviceSettings) -> BLEDevice | None:
-    """Listen for the device for four seconds; devices take turns, as one radio has one scan."""
+    """Scan for the device for four seconds; devices take turns, since one radio has one scan."""
     turn = _scanning.setdefault(asyncio.get_running_loop(), asyncio.Lock())
     async with turn:
         return await BleakScanner.find_device_by_filter(
@@ -80,7 +80,7 @@ async def find_device(settings: DeviceSettings) -> BLEDevice | None:
 
 @dataclass(frozen=True)
 class Packet:
-    """One notification, stamped as it came; ``dropped_before`` found no room before it."""
+    """One notification with its arrival time; ``dropped_before`` counts those dropped before it."""
 
     data: bytes
     at: datetime
@@ -89,7 +89,7 @@ class Packet:
 
 
 class Inbox:
-    """Packets between bleak's callback and the reader: bounded, closed when the link is gone."""
+    """A bounded queue of packets between bleak's callback and the reader; closed with the link."""
 
     def __init__(self, clock: Clock, most: int = 1000) -> None:
         self._clock, self._most = clock, most
@@ -99,7 +99,7 @@ class Inbox:
         self._dropped = 0
 
     def put(self, data: bytes) -> None:
-        """Add one packet; those that find no room are dropped and counted."""
+        """Add one packet; if there is no room it is dropped and counted."""
         if len(self._items) >= self._most:
             self._dropped += 1
             return
@@ -109,7 +109,7 @@ class Inbox:
         self._ready.set()
 
     def close(self) -> None:
-        """Nothing more will come."""
+        """No more packets will come."""
         self._closed = True
         self._ready.set()
 
@@ -140,7 +140,7 @@ class BleSource:
         self._backoff = Backoff(settings.retry_s, settings.longest_retry_s)
 
     async def run(self, put: Put) -> None:
-        """Listen until cancelled. Raises DeviceError for what no waiting can mend."""
+        """Listen until cancelled. Raises DeviceError for faults that waiting cannot mend."""
         report = Reporter(self._intake, put, self._clock)
         name = self._settings.name
         report.tell(NoticeKind.SEARCHING, saying("tape-searching", device=name))
@@ -191,7 +191,7 @@ class BleSource:
         return missed + self._intake.stream(data, at, at_s)
 
     async def _battery(self, client: Any, report: Reporter) -> None:
-        """Show the battery where the device tells it; a device that does not is as good."""
+        """Report the battery level, if the device has one."""
         battery = battery_characteristic(client)
         if battery is None:
             return
@@ -212,7 +212,7 @@ class BleSource:
 
 
 def told(error: BaseException) -> str:
-    """A fault of the Bluetooth side in words."""
+    """A Bluetooth error in plain words."""
     if isinstance(error, BleakBluetoothNotAvailableError):
         return "Bluetooth is off or missing; switch it on"
     if isinstance(error, FileNotFoundError | ConnectionRefusedError):

@@ -1,7 +1,7 @@
-"""All that happens to what a device sends, before anyone sees it: one pure gate per device.
+"""The pure gate in front of each device: everything that it sends passes here first.
 
-Bytes (or packets) with their time go in; measurements and counted refusals come out. Bounded in
-memory, lines a second and work; no clock, no thread, no port. Transports only feed it.
+Bytes (or packets) with their time go in; measurements and counted refusals come out. Memory, lines
+per second and work are bounded; no clock, no thread, no port.
 """
 
 from __future__ import annotations
@@ -23,11 +23,11 @@ Taken = Measurement | Refused
 
 @dataclass(frozen=True)
 class Limits:
-    """What a device may do. A person presses once a second at the most.
+    """What a device may send. A person presses once a second at most.
 
-    ``lines_a_second`` may come, with as many again at once; the same frame within ``repeat_s``
+    ``lines_a_second`` may come, with as many again in a burst; the same frame within ``repeat_s``
     is a repetition by the device; an unfinished line is dropped after ``patience_s``; a line that
-    begins within ``settle_s`` of connecting may have lost its beginning, and is not taken.
+    begins within ``settle_s`` of connecting may lack its beginning, and is not taken.
     """
 
     lines_a_second: int = 100
@@ -53,20 +53,20 @@ class Intake:
 
     @property
     def refused(self) -> Mapping[Reason, int]:
-        """How many were refused, by reason, since the beginning."""
+        """How many were refused since the start, by reason."""
         return dict(self._counts)
 
     def connected(self, at_s: float) -> list[Taken]:
-        """The device is there (again): nothing of the old connection may join the new one."""
+        """The device is there (again): nothing from the old connection may join the new one."""
         self._connected_s = at_s
         return self._count(self._framer.reset())
 
     def lost(self) -> list[Taken]:
-        """The device is gone; half a line is of no use."""
+        """The device is gone; an unfinished line is discarded."""
         return self._count(self._framer.reset())
 
     def overflowed(self, packets: int) -> list[Taken]:
-        """Packets were dropped before they got here: what stands on either side must not join."""
+        """Packets were dropped before they got here: the lines around them must not be joined."""
         self._framer.spoil(Reason.CUT)
         return self._count([Refused(Reason.FLOOD, packets)])
 
@@ -100,7 +100,7 @@ class Intake:
         return early
 
     def _drop_first(self, lines: list[bytes]) -> list[Taken]:
-        """The first line after connecting has lost its beginning, finished or not."""
+        """Drop the first line after connecting, finished or not: it may lack its beginning."""
         if lines:
             return self._count([Refused(Reason.CUT, raw=lines.pop(0)[:64])])
         if self._framer.held:
@@ -116,7 +116,7 @@ class Intake:
         return self._told(outcomes, at)
 
     def _gate(self, frame: bytes, at_s: float) -> Reason | None:
-        """Flood and repetition are judged before any work is spent on the frame."""
+        """Flooding and repetition are checked before any work is spent on the frame."""
         if self._filled_s is not None and at_s > self._filled_s:
             gained = (at_s - self._filled_s) * self.limits.lines_a_second
             self._allowance = min(self._allowance + gained, float(self.limits.lines_a_second))
@@ -130,7 +130,7 @@ class Intake:
         return None
 
     def _told(self, outcomes: list[tuple[bytes, Read | Refused]], at: datetime) -> list[Taken]:
-        """Measurements in their order, then one refusal for each reason."""
+        """Measurements in order, then one refusal per reason."""
         taken: list[Taken] = []
         refusals: dict[Reason, Refused] = {}
         for raw, outcome in outcomes:

@@ -1,7 +1,7 @@
-"""What a device hands over: a measurement, a refusal with its reason, or a notice for people.
+"""What a device delivers: a measurement, a refusal with its reason, or a notice for people.
 
-Values only. How bytes become a measurement is ``lines`` and ``presentation``; how a measurement
-meets a tag is the session's business.
+Values only. ``lines`` and ``presentation`` make measurements from bytes; the session joins them to
+tags.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ from callout.core.units import Scale, Unit, too_large, too_small
 class Measurement:
     """One press of a device: ``value`` in ``unit``, exactly as sent, never rounded here.
 
-    ``received_at`` carries its offset from UTC; ``raw`` is the line or packet as it came;
-    ``tag`` is set only where the device itself sent one.
+    ``received_at`` carries its offset from UTC; ``raw`` is the line or packet as it came; ``tag``
+    is set only if the device itself sent one.
     """
 
     value: Decimal
@@ -55,7 +55,7 @@ class Reason(Enum):
 
 @dataclass(frozen=True)
 class Refused:
-    """``count`` things not taken for one reason; ``raw`` is one of them, cut to 64 bytes."""
+    """``count`` items refused for one reason; ``raw`` is one of them, cut to 64 bytes."""
 
     reason: Reason
     count: int = 1
@@ -75,7 +75,7 @@ class NoticeKind(Enum):
 
 @dataclass(frozen=True)
 class DeviceNotice:
-    """Something about a device that a person should see; ``says`` names it.
+    """Something about a device that a person should see; ``says`` holds the text.
 
     ``refused`` counts every refusal by reason since the source started, ``raw`` is the latest of
     them, cut to 64 bytes; ``battery`` is per cent.
@@ -98,14 +98,14 @@ class Source(Protocol):
     """A device that is being listened to."""
 
     async def run(self, put: Put) -> None:
-        """Hand every item to ``put``, on the event loop's thread, until cancelled.
+        """Pass every item to ``put``, on the event loop's thread, until cancelled.
 
-        Reconnects by itself; raises DeviceError only for what no waiting can mend.
+        Reconnects by itself; raises DeviceError only for faults that waiting cannot mend.
         """
 
 
 def checked_size(value: Decimal, unit: Unit) -> Reason | None:
-    """Why ``value`` in ``unit`` cannot be a tree, or None. Any Decimal may be given."""
+    """Why ``value`` in ``unit`` cannot be a tree's, or None. Any Decimal may be given."""
     if not value.is_finite():
         return Reason.NOT_A_NUMBER
     if value <= 0:

@@ -1,6 +1,6 @@
-"""Which serial ports there are, and which of them a survey means.
+"""The serial ports of this machine, and which of them a survey means.
 
-Matching is pure over a list of ports; only ``list_ports`` asks the system. Opening is
+Matching is pure, over a list of ports; only ``list_ports`` asks the system. Opening is in
 ``serial_source``.
 """
 
@@ -41,7 +41,7 @@ def list_ports() -> tuple[PortInfo, ...]:
 def port_of(settings: DeviceSettings, ports: Sequence[PortInfo]) -> str | None:
     """The path or URL to open; None while no port fits.
 
-    Raises DeviceError where more than one fits: a tape is never guessed.
+    Raises DeviceError if more than one fits: a tape is never guessed.
     """
     if settings.port:
         return settings.port

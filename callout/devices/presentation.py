@@ -66,7 +66,7 @@ SIG_NAMES = 1
 
 @dataclass(frozen=True)
 class PresentationFormat:
-    """The seven bytes of a descriptor, taken apart."""
+    """The parsed seven bytes of a descriptor."""
 
     format: int
     exponent: int

@@ -1,6 +1,6 @@
-"""What a plot would record for a device's reading: its unit, as a diameter, to its graduation.
+"""The diameter a plot records for a device's reading: in its unit, to its graduation.
 
-Pure. Whether the reading is believable is for the checks, whether it is kept for the session.
+Pure. The checks decide whether the reading is plausible, the session whether it is saved.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
-"""What every transport does alike: stamps times, tells people, and waits longer each time.
+"""What all transports share: time stamps, notices, and growing waits between attempts.
 
-Refusals are told at once, then at most once a second, so that a flood of noise is one line on
+Refusals are reported at once, then at most once a second, so that a flood of noise is one line on
 the screen. No port is opened here.
 """
 
@@ -25,7 +25,7 @@ def _now() -> datetime:
 
 @dataclass(frozen=True)
 class Clock:
-    """Wall time for people and the journal, monotonic seconds for everything measured."""
+    """Wall time for people and the journal, monotonic seconds for all durations."""
 
     now: Callable[[], datetime] = _now
     monotonic: Callable[[], float] = time.monotonic
@@ -39,17 +39,17 @@ class Backoff:
         self._next_s = first_s
 
     def next_s(self) -> float:
-        """How long to wait now."""
+        """How long to wait this time."""
         wait, self._next_s = self._next_s, min(self._next_s * 2, self._longest_s)
         return wait
 
     def reset(self) -> None:
-        """It works again: begin with the short wait next time."""
+        """It works again: the next wait is short."""
         self._next_s = self._first_s
 
 
 class Reporter:
-    """Hands measurements and notices of one device to ``put``, on the event loop's thread."""
+    """Passes one device's measurements and notices to ``put``, on the event loop's thread."""
 
     def __init__(self, intake: Intake, put: Put, clock: Clock) -> None:
         self._intake, self._put, self._clock = intake, put, clock
@@ -59,13 +59,13 @@ class Reporter:
         self._last_told: tuple[Saying, NoticeKind] | None = None
 
     def tell(self, kind: NoticeKind, says: Saying, battery: int | None = None) -> None:
-        """A notice, unless it is the very one that was told last."""
+        """Send a notice, unless it equals the previous one."""
         if (says, kind) != self._last_told:
             self._last_told = (says, kind)
             self._send(kind, says, battery)
 
     def taken(self, items: Sequence[Taken]) -> None:
-        """Everything the intake made of some bytes."""
+        """Pass on everything the intake made of some bytes."""
         for item in items:
             if isinstance(item, Measurement):
                 self._put(item)
@@ -75,7 +75,7 @@ class Reporter:
             self._tell_refusals()
 
     def close(self) -> None:
-        """Tell what is still untold; no timer stays behind."""
+        """Report what is still held back, and stop the timer."""
         if self._timer is not None:
             self._timer.cancel()
             self._timer = None

@@ -1,7 +1,7 @@
-"""Starts the survey's devices and hands everything they say to one callback.
+"""Starts the survey's devices and passes everything they send to one callback.
 
-``DeviceThread`` is for programs without an event loop; ``run_source`` for those with one. What is
-done with an item is the caller's business.
+``DeviceThread`` is for programs without an event loop; ``run_source`` for those with one. The
+caller decides what to do with an item.
 """
 
 from __future__ import annotations
@@ -20,14 +20,14 @@ from callout.devices.settings import DeviceSettings
 
 
 def make_source(settings: DeviceSettings, intake: Intake | None = None) -> Source:
-    """The source for one device; ``intake`` may judge its lines otherwise.
+    """The source for one device; ``intake`` may replace its gate.
 
     Raises OperatorError for a wedge, which types into the screen.
     """
     if settings.transport == "serial":
         return SerialSource(settings, intake=intake)
     if settings.transport == "ble":
-        # Imported late: bleak brings the system's Bluetooth libraries with it.
+        # Imported late: bleak loads the system's Bluetooth libraries.
         from callout.devices.ble_source import BleSource
 
         return BleSource(settings, intake=intake)
@@ -35,7 +35,7 @@ def make_source(settings: DeviceSettings, intake: Intake | None = None) -> Sourc
 
 
 async def run_source(settings: DeviceSettings, put: Put) -> None:
-    """Listen to one device until cancelled; a fault that stays is told and ends it.
+    """Listen to one device until cancelled; a lasting fault is reported and ends it.
 
     ``put`` is called on the event loop's thread and must return soon.
     """
@@ -44,7 +44,7 @@ async def run_source(settings: DeviceSettings, put: Put) -> None:
     except CalloutError as error:
         put(failed(settings, error))
     except Exception as error:
-        # Shown now, since the thread's owner hears of it only in the end.
+        # Reported now, since the thread's owner learns of it only at the end.
         defect = ProgrammerError(f"{settings.name}: stopped by a defect: {error!r}")
         put(failed(settings, defect))
         raise defect from error
@@ -71,12 +71,12 @@ class DeviceThread:
         self._thread = threading.Thread(target=self._work, name="devices", daemon=True)
 
     def start(self) -> None:
-        """Begin; returns once the thread is listening."""
+        """Start listening; returns once the thread is running."""
         self._thread.start()
         self._running.wait()
 
     def stop(self) -> None:
-        """End, letting every device go. Raises ProgrammerError if a defect ended one early."""
+        """Stop, and release every device. Raises ProgrammerError if a defect ended one early."""
         if self._loop is not None and self._stop is not None:
             with suppress(RuntimeError):  # The loop has ended by itself.
                 self._loop.call_soon_threadsafe(self._stop.set)
@@ -111,5 +111,5 @@ class DeviceThread:
         while not stopping.done():
             done, waiting = await asyncio.wait(waiting, return_when=asyncio.FIRST_COMPLETED)
             for task in done - {stopping}:
-                # One device's defect must not silence the others.
+                # A defect in one device must not silence the others.
                 self._fault = self._fault or task.exception()

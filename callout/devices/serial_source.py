@@ -1,8 +1,8 @@
 """A tape on a serial port: USB, Bluetooth serial profile, or any URL that pyserial opens.
 
-Survives unplugging: it looks for the port again, waiting longer each time, and a line cut by
-the unplugging joins nothing. Bytes are read on one thread of its own and judged by ``intake``;
-nothing is decoded here.
+Survives unplugging: it looks for the port again, waiting longer each time, and a line cut off by
+unplugging is discarded. Bytes are read on a thread of its own and judged by ``intake``; nothing is
+decoded here.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ MOST_AT_ONCE = 4096
 def open_port(settings: DeviceSettings) -> Any:
     """The open pyserial port. Blocks; raises OSError or serial.SerialException (an OSError).
 
-    Raises DeviceError for a URL that pyserial does not know, or several ports that fit.
+    Raises DeviceError for a URL that pyserial does not know, or if several ports fit.
     """
     import serial
 
@@ -45,7 +45,7 @@ def open_port(settings: DeviceSettings) -> Any:
             parity=PARITIES[settings.parity],
             stopbits=float(settings.stop_bits),
             timeout=READ_S,
-            # Two programs on one port would each get half the bytes.
+            # Two programs on one port would each get half of the bytes.
             exclusive=True,
         )
     except ValueError as error:
@@ -53,12 +53,12 @@ def open_port(settings: DeviceSettings) -> Any:
 
 
 def read_some(port: Any) -> bytes:
-    """What has arrived, at most 4096 bytes; empty after a tenth of a second of silence. Blocks.
+    """The bytes that arrived, at most 4096; empty after a tenth of a second of silence.
 
-    Raises OSError once the port is gone and everything read before was returned.
+    Blocks. Raises OSError once the port is gone and everything read before was returned.
     """
     data: bytes = port.read(1)
-    with suppress(OSError):  # What came before is good; the next read meets the same fault.
+    with suppress(OSError):  # What was read before is good; the next read meets the same fault.
         while data and len(data) < MOST_AT_ONCE and (waiting := port.in_waiting):
             data += port.read(min(waiting, MOST_AT_ONCE - len(data)))
     return data
@@ -80,7 +80,7 @@ class SerialSource:
         self._backoff = Backoff(settings.retry_s, settings.longest_retry_s)
 
     async def run(self, put: Put) -> None:
-        """Listen until cancelled. Raises DeviceError for what no waiting can mend."""
+        """Listen until cancelled. Raises DeviceError for faults that waiting cannot mend."""
         report = Reporter(self._intake, put, self._clock)
         pool = ThreadPoolExecutor(1, thread_name_prefix=f"tape {self._settings.name}")
         report.tell(NoticeKind.SEARCHING, saying("tape-searching", device=self._settings.name))
@@ -93,7 +93,7 @@ class SerialSource:
             pool.shutdown(wait=False)
 
     async def _connection(self, pool: ThreadPoolExecutor, report: Reporter) -> None:
-        """From opening the port to losing it."""
+        """Serve one connection, from opening the port to losing it."""
         loop = asyncio.get_running_loop()
         opening = loop.run_in_executor(pool, self._open, self._settings)
         try:
@@ -136,7 +136,7 @@ class SerialSource:
 
 
 def _short(error: OSError) -> str:
-    # pyserial's own wording repeats the path and the number; the system's is plain.
+    # pyserial's message repeats the path and the number; the system's is plain.
     if error.errno and error.errno > 0 and error.errno != errno.ENODEV:
         return os.strerror(error.errno).lower()
     return (error.strerror or str(error) or type(error).__name__)[:120]

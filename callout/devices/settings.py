@@ -1,7 +1,7 @@
 """One ``[[device]]`` table of ``survey.toml``: which device, how it connects, how it is read.
 
-From a plain mapping, so that it does not matter who read the file. All that is wrong is told at
-once. Nothing is opened here.
+Takes a plain mapping, whoever read the file. All errors are reported at once. Nothing is opened
+here.
 """
 
 from __future__ import annotations
@@ -35,12 +35,12 @@ PARITIES = {"none": "N", "even": "E", "odd": "O", "mark": "M", "space": "S"}
 
 @dataclass(frozen=True)
 class DeviceSettings:
-    """A device as the survey names it. Times in seconds.
+    """A device as the survey configures it. Times in seconds.
 
-    ``pattern`` is a template or the name of a preset; ``unit`` and ``scale`` hold where the lines
-    do not say. Serial: ``port`` (a path or any pyserial URL) or ``usb`` (``VID:PID`` in hex) or
+    ``pattern`` is a template or the name of a preset; ``unit`` and ``scale`` apply if the lines do
+    not say. Serial: ``port`` (a path or any pyserial URL) or ``usb`` (``VID:PID`` in hex) or
     ``serial_number``. Bluetooth: ``address``, ``ble_name`` or ``service``, and ``characteristic``
-    where the first fitting one is not meant. ``packets``: every notification is one line.
+    if it is not the first fitting one. ``packets``: every notification is one line.
     """
 
     name: str
@@ -95,7 +95,7 @@ def device_from(table: Mapping[str, object]) -> DeviceSettings:
 
 
 def devices_from(tables: object) -> tuple[DeviceSettings, ...]:
-    """All ``[[device]]`` tables. Raises OperatorError naming every bad one and doubled names."""
+    """All ``[[device]]`` tables. Raises OperatorError naming every bad one and repeated names."""
     if not isinstance(tables, list | tuple):
         raise OperatorError("device in survey.toml: write each device as a [[device]] table")
     devices: list[DeviceSettings] = []
@@ -140,7 +140,7 @@ def _plain(value: object) -> object:
 
 
 def _disagreements(found: Mapping[str, object]) -> list[str]:
-    """What each key allows but the table as a whole does not."""
+    """Settings that are each valid, but not together."""
     wrong = [f"{key}: is missing" for key in ("name", "transport") if not found.get(key)]
     transport = found.get("transport")
     if transport == "serial" and not _any(found, "port", "usb", "serial_number"):

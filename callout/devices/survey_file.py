@@ -1,7 +1,6 @@
-"""The ``[[device]]`` tables inside the text of ``survey.toml``: read, and put one in.
+"""The ``[[device]]`` tables in the text of ``survey.toml``: reads them, and inserts one.
 
-Text in, text out; comments and order stay as they are. Who reads and writes the file is the
-caller.
+Text in, text out; comments and order stay as they are. The caller reads and writes the file.
 """
 
 from __future__ import annotations
@@ -15,9 +14,9 @@ from callout.devices.settings import DeviceSettings, devices_from, table_of
 
 
 def with_device(text: str, device: DeviceSettings) -> str:
-    """``text`` with ``device`` in it: in the place of one of the same name, else at the end.
+    """``text`` with ``device`` in it, replacing one of the same name, else at the end.
 
-    Raises OperatorError where the text is no TOML, or its devices are wrong already.
+    Raises OperatorError if the text is not TOML, or its devices are invalid already.
     """
     try:
         document = tomlkit.parse(text)

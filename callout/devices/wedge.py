@@ -1,7 +1,6 @@
 """A device that acts as a keyboard: it types its value and Enter.
 
-The screen hands over what was typed, with when each key came; nothing is read from a keyboard
-here.
+The screen passes what was typed, with the time of each key; no keyboard is read here.
 """
 
 from __future__ import annotations
@@ -18,7 +17,7 @@ FASTEST_PERSON_S = 0.03
 
 
 class Wedge:
-    """The gate of one keyboard wedge; the same refusals as for any other device."""
+    """The gate of one keyboard wedge; refuses the same things as for any other device."""
 
     def __init__(self, settings: DeviceSettings) -> None:
         self.intake = intake_of(settings)
@@ -29,6 +28,6 @@ class Wedge:
 
 
 def typed_by_device(key_times_s: Sequence[float]) -> bool:
-    """Whether a line was typed by a device: three keys or more, none as slow as a person's."""
+    """Whether a device typed the line: three keys or more, all faster than a person's."""
     gaps = [later - earlier for earlier, later in pairwise(key_times_s)]
     return len(gaps) >= 2 and all(0 <= gap < FASTEST_PERSON_S for gap in gaps)

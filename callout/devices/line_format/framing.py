@@ -1,7 +1,7 @@
-"""A stream of bytes cut into lines, in bounded memory whatever arrives.
+"""Cuts a stream of bytes into lines, in bounded memory whatever arrives.
 
-Pure: bytes and the time they came go in, whole lines come out. What a line says is ``lines``;
-how many lines may come a second is ``intake``.
+Pure: bytes with their arrival time go in, whole lines come out. ``lines`` reads a line; ``intake``
+limits how many may come a second.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ _ONE_ENDING = bytes.maketrans(b"\r\0", b"\n\n")
 class LineFramer:
     """Lines ended by CR, LF, both, or NUL; at most ``longest`` bytes each.
 
-    A line with a gap of more than ``patience_s`` seconds inside is dropped whole: its two halves
-    may not belong together, and either alone could be taken for another number.
+    A line with a gap of more than ``patience_s`` seconds inside is dropped whole: its halves may
+    not belong together, and either alone could be taken for another number.
     """
 
     def __init__(self, longest: int = 256, patience_s: float = 2.0) -> None:
@@ -46,17 +46,17 @@ class LineFramer:
         return lines, dropped
 
     def spoil(self, why: Reason) -> None:
-        """Drop the line under way: its bytes so far now, the rest up to its end as it comes."""
+        """Drop the current line: its bytes so far now, the rest up to its end as they come."""
         self._partial = b""
         self._spoiled = self._spoiled or why
 
     def reset(self) -> list[Refused]:
-        """Forget an unfinished line: the port is gone, and its rest with it."""
+        """Discard an unfinished line, since the port is gone and the rest will not come."""
         lost, had = self._partial, bool(self._partial) or self._spoiled is not None
         self._partial, self._spoiled = b"", None
         return [Refused(Reason.CUT, raw=lost[:64])] if had else []
 
     @property
     def held(self) -> int:
-        """Bytes held of an unfinished line."""
+        """The number of bytes held of an unfinished line."""
         return len(self._partial)

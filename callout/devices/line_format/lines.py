@@ -1,6 +1,6 @@
-"""One line of text to one exact reading, or one plain reason why not.
+"""One line of text to one exact reading, or the reason why not.
 
-Pure: the line's bytes and the device's format go in. Cutting a stream into lines is ``framing``.
+Pure: takes the line's bytes and the device's format. Cutting a stream into lines is in ``framing``.
 """
 
 from __future__ import annotations
@@ -25,9 +25,10 @@ LONGEST_LINE = 256
 
 @dataclass(frozen=True)
 class LineFormat:
-    """How a device's lines are read. ``unit`` is used where the line names none;
+    """How a device's lines are read.
 
-    ``scale`` likewise; ``scale_names`` adds the device's own words for the two sides.
+    ``unit`` and ``scale`` are used if the line names none; ``scale_names`` adds the device's own
+    words for the two sides.
     """
 
     template: Template
@@ -39,7 +40,7 @@ class LineFormat:
 
 @dataclass(frozen=True)
 class Read:
-    """What one line says: an exact value, its unit and scale, and a tag where it carries one."""
+    """The content of a line: an exact value, its unit and scale, and a tag if it carries one."""
 
     value: Decimal
     unit: Unit
@@ -107,7 +108,7 @@ def _scale(word: str | None, how: LineFormat) -> Scale | None:
 
 
 def checksum_of(text: str) -> int:
-    """The NMEA 0183 checksum of a sentence: exclusive-or of what stands between $ and *."""
+    """The NMEA 0183 checksum of a sentence: exclusive-or of the characters between $ and *."""
     total = 0
     for letter in text[1:].partition("*")[0]:
         total ^= ord(letter) & 0xFF
@@ -117,7 +118,7 @@ def checksum_of(text: str) -> int:
 def checksum_agrees(text: str, digits: str) -> bool:
     """Whether the two hex digits are the checksum of the sentence ``text``.
 
-    ``*`` is reserved: a second one would leave what stands after the first uncovered.
+    ``*`` is reserved: the checksum would not cover what stands between a first and a second one.
     """
     if (
         text.count("*") != 1

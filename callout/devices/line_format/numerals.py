@@ -1,7 +1,7 @@
 """Numbers and units as devices write them: points, commas, fractions, unit marks.
 
-Every reader here walks its text once, left to right, and never goes back, so that no input can
-make it slow. What the number means (which field, which pattern) is ``template``'s business.
+Every reader here walks its text once, left to right, without backtracking, so that no input can
+make it slow. ``template`` decides what the number means (which field, which pattern).
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ MOST_DIGITS = 12
 
 
 class Mark(Enum):
-    """Which sign stands before the decimals."""
+    """Which mark separates the decimals."""
 
     POINT = "point"
     COMMA = "comma"
@@ -65,10 +65,10 @@ class Parts:
 
 
 def scan_number(text: str, start: int) -> tuple[Parts, int]:
-    """The longest number at ``start``, and where it ends (``start`` itself: there is none).
+    """The longest number at ``start``, and where it ends (``start`` itself if there is none).
 
-    ``24.6``, ``24,6``, ``.5``, ``5/8``, ``9 5/8`` and ``9-5/8`` are numbers; a sign may stand
-    first. One mark only: ``1,234.5`` ends before the point.
+    ``24.6``, ``24,6``, ``.5``, ``5/8``, ``9 5/8`` and ``9-5/8`` are numbers; a sign may come first.
+    Only one mark: ``1,234.5`` ends before the point.
     """
     at = start
     negative = text[at : at + 1] == "-"
@@ -88,7 +88,7 @@ def scan_number(text: str, start: int) -> tuple[Parts, int]:
 
 
 def _fraction(text: str, at: int) -> tuple[str, str, int]:
-    """A fraction after a whole number and one joining sign; nothing where there is none."""
+    """A fraction after a whole number and one joining sign; empty if there is none."""
     if text[at : at + 1] not in (" ", "-"):
         return "", "", at
     over, middle = _digits(text, at + 1)
@@ -110,9 +110,9 @@ def _is_digit(text: str, at: int) -> bool:
 
 
 def number_from(parts: Parts, mark: Mark) -> Decimal | Reason:
-    """The exact value of a scanned number, or why it is none.
+    """The exact value of a scanned number, or why it has none.
 
-    A fraction must end as a decimal (halves to 128ths), since a stored reading is exact.
+    A fraction must have finite decimals (halves to 128ths), since a stored reading is exact.
     """
     if len(parts.whole + parts.decimals) > MOST_DIGITS or len(parts.over + parts.under) > 6:
         return Reason.NOT_A_NUMBER
@@ -132,7 +132,7 @@ def number_from(parts: Parts, mark: Mark) -> Decimal | Reason:
 
 def _wrong_mark(parts: Parts, mark: Mark) -> Reason | None:
     if not parts.mark or mark is Mark.EITHER:
-        # "1,234" is one metre and a bit, or 1.234, by the writer's country: never guessed.
+        # "1,234" is 1234 or 1.234, depending on the country: never guessed.
         thousands = parts.mark == "," and len(parts.decimals) == 3 and parts.whole != "0"
         return Reason.AMBIGUOUS if thousands else None
     wanted = "." if mark is Mark.POINT else ","

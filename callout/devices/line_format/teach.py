@@ -1,9 +1,9 @@
-"""From a few presses on a thing of known size: the pattern, the unit and the side of the tape.
+"""Works out pattern, unit and side of the tape from a few presses on an object of known size.
 
-Pure. Every number in the lines is tried in every unit and on both scales; what agrees with the
+Pure. Every number in the lines is tried in every unit and on both scales; one that agrees with the
 known size to 1.5 % on every press is a candidate, and is kept only if reading the lines with it
-gives that size again. The closest two hypotheses (metres of girth, feet of diameter) lie 4 %
-apart, so no two can agree with one size. Asking the person is the command's business.
+gives that size again. The closest two hypotheses (metres of girth, feet of diameter) lie 4 % apart,
+so no two can agree with one size. Asking the person is the command's job.
 """
 
 from __future__ import annotations
@@ -27,12 +27,12 @@ from callout.devices.line_format.template import compile_template
 PRESSES = 3
 TOLERANCE = Decimal("0.015")
 Token = tuple[str, str]
-"""Kind (number, word, blank or mark) and text."""
+"""Kind (number, word, blank or mark) and text of a token."""
 
 
 @dataclass(frozen=True)
 class Known:
-    """The size of the thing pressed on: a girth (also a straight length) or a diameter."""
+    """The size of the object pressed on: a girth (also a straight length) or a diameter."""
 
     size: Decimal
     unit: Unit
@@ -46,7 +46,7 @@ class Known:
 
 @dataclass(frozen=True)
 class Taught:
-    """What was worked out: ``unit`` and ``scale`` are None where the pattern reads them."""
+    """The result: ``unit`` and ``scale`` are None if the pattern reads them."""
 
     pattern: str
     unit: Unit | None
@@ -55,21 +55,21 @@ class Taught:
     readings: tuple[Read, ...]
 
     def line_format(self) -> LineFormat:
-        """For reading lines."""
+        """The format for reading lines."""
         scale = self.scale or Scale.DIAMETER
         return LineFormat(compile_template(self.pattern), self.unit, scale, self.mark)
 
 
 def girth_mm(value: Decimal, unit: Unit, scale: Scale) -> Decimal:
-    """What a reading would be as a girth in millimetres."""
+    """A reading converted to a girth in millimetres."""
     size = convert(value, unit, Unit.MILLIMETRE)
     return size if scale is Scale.GIRTH else size * PI
 
 
 def work_out(lines: Sequence[bytes], known: Known) -> tuple[Taught, ...]:
-    """Everything that explains all of ``lines`` (three or more), the likeliest first.
+    """Every explanation that fits all of ``lines`` (three or more), likeliest first.
 
-    Raises OperatorError that says what to do where nothing does.
+    Raises OperatorError that says what to do if there is none.
     """
     if len(lines) < PRESSES:
         raise OperatorError(f"{len(lines)} presses are too few: press {PRESSES} times")
@@ -97,7 +97,7 @@ def work_out(lines: Sequence[bytes], known: Known) -> tuple[Taught, ...]:
             f"{known.scale.value} in any unit: check the size that was given; the lines were: "
             + " | ".join(texts)
         )
-    # A unit that the line itself names is better than one worked out.
+    # A unit named by the line itself is better than one worked out.
     return tuple(sorted(found.values(), key=lambda taught: taught.unit is not None))
 
 
@@ -109,7 +109,7 @@ def _text(line: bytes) -> str:
 
 
 def _without_checksum(texts: Sequence[str]) -> tuple[list[str], bool]:
-    """The lines without ``*hh`` at the end, where each one's checksum agrees."""
+    """The lines without a final ``*hh``, if each one's checksum agrees."""
     checked = all(
         text[0] in "$!" and text[-3:-2] == "*" and checksum_agrees(text, text[-2:])
         for text in texts
@@ -179,7 +179,7 @@ def _units(named: int | None) -> tuple[Unit, ...]:
 
 
 def _unit_after(row: list[Token], value: int) -> int | None:
-    """Where the unit of the number at ``value`` stands: the next word, if that is a unit."""
+    """The place of the unit of the number at ``value``: the next word, if that is a unit."""
     for at in range(value + 1, min(value + 4, len(row))):
         kind, text = row[at]
         if kind == "word":
@@ -194,7 +194,7 @@ def _pattern(
 ) -> tuple[str, bool]:
     """The pattern, and whether it reads the scale from the line.
 
-    What never changed stays as text, so that a device set to another mode is refused.
+    Text that never changed stays literal, so that a device set to another mode is refused.
     """
     parts: list[str] = []
     reads_scale = False
@@ -218,7 +218,7 @@ def _pattern(
 
 
 def _reads_back(taught: Taught, lines: Sequence[bytes], known: Known) -> bool:
-    """Whether the pattern reads every line, and every reading is the known size."""
+    """Whether the pattern reads every line, and every reading gives the known size."""
     try:
         how = taught.line_format()
     except OperatorError:

@@ -28,7 +28,7 @@ NAMES = ("value", "unit", "scale", "tag", "skip", "checksum")
 LONGEST_PATTERN = 200
 _PLAIN = ("text", "blank", "gap")
 _CLEAR = frozenset({("value", "unit"), ("value", "scale"), ("unit", "value"), ("scale", "value")})
-"""Fields that may touch: digits end where letters begin."""
+"""Pairs of fields that may touch: digits end where letters begin."""
 LONGEST_TAG = 20
 PRESETS = {
     "number": "{value}",
@@ -41,9 +41,9 @@ PRESETS = {
 }
 
 Token = tuple[str, str, int]
-"""Kind (``text``, ``blank``, ``gap`` or a field's name), text, width (0: as long as it runs).
+"""Kind (``text``, ``blank``, ``gap`` or a field's name), text, width (0: unlimited).
 
-A ``gap`` is a blank that must be there.
+A ``gap`` is a required blank.
 """
 
 
@@ -56,15 +56,15 @@ class Template:
 
     @property
     def fields(self) -> frozenset[str]:
-        """The names of the fields, ``skip`` apart."""
+        """The names of the fields except ``skip``."""
         return frozenset(kind for kind, _, _ in self.tokens) - {*_PLAIN, "skip"}
 
 
 def compile_template(pattern: str) -> Template:
     """The pattern, or the preset of that name, ready to scan.
 
-    Raises OperatorError naming what is wrong: a field that is not known, doubled or without an
-    end, no ``{value}``, or a checksum without ``$`` and ``*``.
+    Raises OperatorError naming what is wrong: a field that is unknown, repeated or without an end,
+    no ``{value}``, or a checksum without ``$`` and ``*``.
     """
     pattern = PRESETS.get(pattern, pattern)
     if not pattern.strip() or len(pattern) > LONGEST_PATTERN:
@@ -77,7 +77,7 @@ def compile_template(pattern: str) -> Template:
 
 
 def _with_gaps(tokens: list[Token]) -> list[Token]:
-    """Blanks between fields that would otherwise run together must be there."""
+    """Require a blank between fields that would otherwise run together."""
     spaced = list(tokens)
     for at in range(1, len(tokens) - 1):
         (kind, _, width), (after, _, _) = tokens[at - 1], tokens[at + 1]
@@ -87,7 +87,7 @@ def _with_gaps(tokens: list[Token]) -> list[Token]:
 
 
 def _run_into(kind: str, after: str) -> bool:
-    """Whether two neighbouring fields leave open where the first one ends."""
+    """Whether it is unclear, between two adjacent fields, where the first one ends."""
     if kind in _PLAIN or after in _PLAIN:
         return False
     return kind in ("skip", "tag") or (kind, after) not in _CLEAR
@@ -185,7 +185,7 @@ def scan(template: Template, line: str) -> Mapping[str, str] | None:
 
 
 def _end_of(tokens: tuple[Token, ...], index: int, line: str, at: int) -> int:
-    """Where the token ends in ``line``; -1 where it does not fit."""
+    """Where the token ends in ``line``; -1 if it does not fit."""
     kind, text, width = tokens[index]
     if width:
         return at + width if at + width <= len(line) else -1

@@ -30,9 +30,9 @@ class Heard:
 
     ``meanings`` holds the one meaning, or several possible ones, or none; ``problem`` says why none
     could be taken. ``confidence`` runs from 0 to 1. ``audio`` is the sound's SHA-256. ``about`` is
-    the number of the echo that this answers, that is, of the entry the echo was given for; 0 where
-    no echo was waiting, None where the sender did not say. ``pressed_at`` is when a tape was
-    pressed, if before ``at``; ``engine`` then names the tape.
+    the number of the echo that this answers, that is, of the entry the echo was given for; 0 if no
+    echo was waiting, None if the sender did not say. ``pressed_at`` is when a tape was pressed, if
+    before ``at``; ``engine`` then names the tape.
     """
 
     entry: int

@@ -13,7 +13,7 @@ from callout.devices.intake import Taken
 from callout.devices.settings import DeviceSettings, intake_of
 
 FASTEST_PERSON_S = 0.03
-"""Between two keys: the fastest typists need about 0.06 s (from memory), devices under 0.02."""
+"""Seconds between keys: the fastest typists need about 0.06 (from memory), devices under 0.02."""
 
 
 class Wedge:

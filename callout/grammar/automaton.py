@@ -85,7 +85,7 @@ class Watcher(Protocol):
         """The state before any token."""
 
     def step(self, state: Hashable, token: str) -> Hashable | None:
-        """The state after ``token``, or None where it is not allowed."""
+        """The state after ``token``, or None if it is not allowed."""
 
     def ends(self, state: Hashable) -> bool:
         """Whether an utterance may end here."""
@@ -131,7 +131,7 @@ class _Following:
         self._numbers = {self.states[0]: 0}
         self._steps: dict[tuple[Hashable, str], Hashable | None] = {}
         self.known: list[dict[Emits, int | None]] = [{}]
-        """By state: tokens to the next state's number; None where they are not allowed."""
+        """By state: tokens to the next state's number; None if they are not allowed."""
 
     def follow(self, watched: int, emits: Emits) -> None:
         """Compute the transition from state ``watched`` by ``emits``."""

@@ -80,7 +80,7 @@ def _read(line: bytes, how: LineFormat) -> Read | Reason:
 
 
 def _text(line: bytes) -> str | None:
-    """Printable ASCII, or None: a tape sends digits and letters, so anything else is noise."""
+    """The text if it is printable ASCII, else None: a tape sends digits and letters only."""
     try:
         text = line.decode("ascii")
     except UnicodeDecodeError:

@@ -166,7 +166,7 @@ def _has_checksum_frame(tokens: list[Token]) -> bool:
 
 
 def scan(template: Template, line: str) -> Mapping[str, str] | None:
-    """The text of every field in ``line``, or None where the line does not fit.
+    """The text of every field in ``line``, or None if the line does not fit.
 
     The whole line must be used up. Takes time in proportion to the line.
     """

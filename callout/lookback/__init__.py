@@ -1,1 +1,1 @@
-"""Looking back: moments of a survey found again, heard again, and held against each other."""
+"""Looking back: finds, re-hears and compares moments of a survey."""

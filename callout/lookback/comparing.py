@@ -1,4 +1,4 @@
-"""Two journals of the same trees, held against each other: which standing readings differ."""
+"""Compares two journals of the same trees: which standing readings differ."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ Tree = tuple[str, str, str]
 
 @dataclass(frozen=True)
 class Difference:
-    """What one tree is by the one and by the other; None where it was not saved."""
+    """One tree as in each of the two journals; None if it was not saved there."""
 
     tree: Tree
     kept: Reading | None
@@ -32,7 +32,7 @@ class Difference:
 
 
 def differences(kept: Iterable[Reading], anew: Iterable[Reading]) -> tuple[int, list[Difference]]:
-    """How many trees are the same by both, and those that are not, worst first."""
+    """The number of trees that are the same in both, and those that differ, worst first."""
     before, after = _standing(kept), _standing(anew)
     found = [
         Difference(tree, before.get(tree), after.get(tree))

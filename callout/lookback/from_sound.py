@@ -1,9 +1,9 @@
-"""A journal made anew from the sound alone, to hold against the one that was kept.
+"""Rebuilds a journal from the sound alone, to compare with the one that was kept.
 
-Every callout is heard again, from its own sound or cut anew from the sound of whole sessions, and
-taken to a fresh session in a new folder. What has no sound (keys, typing, tapes, silences) is taken
-as it was recorded, unless it is left out. An answer is taken for the reading it answered then; if
-that reading is not heard now, the answer is to nothing, and nothing is saved by it.
+Every callout is heard again, from its own sound or cut again from the sound of whole sessions, and
+fed to a fresh session in a new folder. What has no sound (keys, typing, tapes, silences) is taken
+as it was recorded, unless it is left out. An answer is matched to the reading it answered then; if
+that reading is not heard now, the answer has no target and saves nothing.
 """
 
 from __future__ import annotations
@@ -38,10 +38,10 @@ _JOINS_S = 0.05
 
 @dataclass(frozen=True)
 class Sounded:
-    """Sound that may be a callout: when it ended, and when it began where that is known.
+    """Sound that may be a callout: when it ended, and when it began if that is known.
 
-    ``entry`` is the one that it was kept by, and ``about`` the reading it answered then, as it was
-    numbered then; both are None for what was cut anew from a session's sound.
+    ``entry`` is the journal entry that names it, and ``about`` the reading it answered, by the
+    number it had then; both are None for what was cut again from a session's sound.
     """
 
     at: str
@@ -53,7 +53,7 @@ class Sounded:
 
 @dataclass
 class Counts:
-    """How much was taken: ``gone`` are sounds that are missing or were removed."""
+    """How many of each were taken; ``gone`` counts sounds that are missing or were removed."""
 
     heard: int = 0
     nothing_heard: int = 0
@@ -65,13 +65,13 @@ class Counts:
 Happening = Entry | Sounded
 
 
-# ---- what happened, in its order ----
+# ---- what happened, in order ----
 
 
 def by_callouts(
     entries: Iterable[Entry], sounds: AudioStore, counts: Counts
 ) -> Iterator[Happening]:
-    """The journal's entries, the sound itself in the place of what was heard in it."""
+    """The journal's entries, with the sound itself in place of what was heard in it."""
     for entry in entries:
         event = entry.event
         if isinstance(event, Heard) and event.audio is not None:
@@ -91,7 +91,7 @@ def by_sessions(
     endpointer: Callable[[], Endpointer],
     counts: Counts,
 ) -> Iterator[Happening]:
-    """As ``by_callouts``, from whole sessions: callouts are cut anew, by their time among keys."""
+    """As ``by_callouts``, but callouts are cut from whole sessions and placed by their time."""
     entries = list(entries)
     found: list[tuple[datetime, int, Happening]] = []
     for entry in entries:
@@ -103,7 +103,7 @@ def by_sessions(
         ends = began + timedelta(seconds=utterance.end_s)
         starts = began + timedelta(seconds=utterance.start_s)
         found.append((ends, seq, Sounded(stamp(ends), utterance.samples, starts)))
-    # Roster and settings stand first, whatever the clock of another day said.
+    # Roster and settings come first, whatever the clock of another day said.
     return (
         item
         for _, _, item in sorted(found, key=lambda one: (not _is_ground(one[2]), one[0], one[1]))
@@ -120,7 +120,7 @@ def _cut(
     endpointer: Callable[[], Endpointer],
     counts: Counts,
 ) -> Iterator[tuple[int, datetime, Utterance]]:
-    """Utterances of segments that follow one another, with the time their stream began."""
+    """Utterances of consecutive segments, with the time their stream began."""
     ears, began, ended_s, seq = endpointer(), datetime.min, 0.0, 0  # noqa: DTZ901 - never told
     for entry in segments:
         content = entry.content
@@ -144,11 +144,11 @@ def _cut(
     yield from ((seq, began, item) for item in ears.flush())
 
 
-# ---- taken to a fresh session ----
+# ---- fed to a fresh session ----
 
 
 class Afresh:
-    """A session that hears; writes to ``writer`` and keeps what it hears in ``sounds``."""
+    """A fresh session that hears; writes to ``writer`` and stores what it hears in ``sounds``."""
 
     def __init__(
         self, engine: Engine, language: Language, writer: JournalWriter, sounds: AudioStore
@@ -156,11 +156,11 @@ class Afresh:
         self._engine, self._narrowed = engine, Narrowed(engine, language)
         self._writer, self._sounds = writer, sounds
         self._known, self._survey, self._memory = Known(), Survey({}), Memory()
-        self._now: dict[int, int] = {}  # the number an entry has now, by the one it had then
+        self._now: dict[int, int] = {}  # new entry number by the old one
         self.counts = Counts()
 
     def take(self, item: Happening, sound_only: bool) -> None:
-        """One thing that happened."""
+        """Take one entry or sound."""
         if isinstance(item, Sounded):
             self._hear(item)
             return
@@ -170,7 +170,7 @@ class Afresh:
             return
         event = item.event
         if event is None:
-            return  # seals, rulings, orders: they are about the journal that was
+            return  # seals, rulings, orders: they concern the old journal
         if sound_only and not isinstance(event, Opened):
             self.counts.left_out += 1
             return
@@ -183,7 +183,7 @@ class Afresh:
         return replace(event, entry=self._writer.next_entry)
 
     def _about(self, then: int | None) -> int | None:
-        """The reading that was answered, by its number now; 0 where it is not there now."""
+        """The new number of the reading that was answered; 0 if it is not there now."""
         return self._now.get(then, 0) if then else then
 
     def _commit(self, event: Event, then: int | None) -> None:

@@ -1,4 +1,4 @@
-"""What would have come of the same callouts under another graduation, or another grammar.
+"""What the same callouts would have given with another graduation, or another grammar.
 
 The journal's events are fed to a fresh session whose settings differ in that one thing; nothing is
 written, and what was saved stays as it was.
@@ -34,20 +34,20 @@ def with_graduation(entries: Iterable[Entry], graduation: Decimal) -> Iterator[E
 
 
 def saved_otherwise(entries: Iterable[Entry], graduation: Decimal) -> dict[int, Reading | None]:
-    """For each callout's entry the reading it would have become; None where it became none."""
+    """For each callout's entry the reading it would have become; None if it would not be saved."""
     return {item.entry: item.saved for item in moments(with_graduation(entries, graduation))}
 
 
 @dataclass(frozen=True)
 class Read:
-    """What recorded words mean under another grammar; ``problem`` where they mean nothing."""
+    """What recorded words mean in another grammar; ``problem`` says why they mean nothing."""
 
     meanings: tuple[Meaning, ...]
     problem: Saying | None = None
 
 
 def read_otherwise(moment: Moment, language: Language, scope: Scope) -> Read:
-    """The words of a callout as they were recorded, read by another grammar."""
+    """The recorded words of a callout, parsed with another grammar."""
     try:
         parsed = parse_words(language.full, moment.heard.words, scope)
     except CalloutError as error:

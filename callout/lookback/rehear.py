@@ -1,7 +1,7 @@
-"""Hears kept sounds again with any engine, and says where today's hearing differs from then.
+"""Hears stored sounds again with any engine, and reports where the result differs.
 
-The engine listens for what could be said in that plot at that moment, new trees included. One
-sound is in memory at a time. Nothing is written, and no reading is changed by what is heard now.
+The engine listens for what could be said in that plot at that moment, new trees included. One sound
+is in memory at a time. Nothing is written, and no reading is changed.
 """
 
 from __future__ import annotations
@@ -78,7 +78,7 @@ class Again:
 
 
 class Rehearing:
-    """One engine at the kept sounds."""
+    """One engine for hearing the stored sounds."""
 
     def __init__(
         self, engine: Engine, language: Language, plots: Mapping[str, Plot], sounds: AudioStore
@@ -87,7 +87,7 @@ class Rehearing:
         self._plots, self._sounds = plots, sounds
 
     def hear(self, moment: Moment) -> Again:
-        """A moment that has a sound, heard again."""
+        """Hear a moment that has a sound again."""
         try:
             samples = decode_flac(self._sounds.read(str(moment.heard.audio)))
         except CalloutError as error:
@@ -95,7 +95,7 @@ class Rehearing:
         return self.hear_samples(moment, samples)
 
     def hear_samples(self, moment: Moment, samples: Samples) -> Again:
-        """The moment heard again in its sound, which was read already."""
+        """Hear the moment again from its decoded sound."""
         scope = scope_of(self._plots[moment.plot], moment.new_tags)
         seconds = len(samples) / SAMPLE_RATE_HZ
         candidates = self._narrowed.to(scope).hear(samples)
@@ -113,13 +113,13 @@ def hear_again(
     plots: Mapping[str, Plot],
     sounds: AudioStore,
 ) -> Iterator[Again]:
-    """Each moment that has a sound, notes left out, heard by ``engine`` as it comes."""
+    """Each moment that has a sound, except notes, heard by ``engine``; lazy."""
     rehearing = Rehearing(engine, language, plots, sounds)
     return (rehearing.hear(moment) for moment in with_sound(found))
 
 
 def with_sound(found: Iterable[Moment]) -> Iterator[Moment]:
-    """The moments that can be heard again; a note is no callout, what was removed is gone."""
+    """The moments that can be heard again: not notes, and not those whose sound was removed."""
     return (
         moment
         for moment in found
@@ -128,7 +128,7 @@ def with_sound(found: Iterable[Moment]) -> Iterator[Moment]:
 
 
 def language_for(code: str, plots: Mapping[str, Plot], grammar: Path | None) -> Language:
-    """The survey's language, or a grammar of somebody's own in its place."""
+    """The survey's language, or one with the user's own grammar."""
     species = survey_species(plots.values())
     return load_grammar(grammar, code, species) if grammar else load_language(code, species)
 
@@ -148,7 +148,7 @@ class Ear:
     grammar: Path | None = None
 
     def rehearing(self) -> Rehearing:
-        """The engine, ready. Raises OperatorError where it cannot be had."""
+        """The engine, ready. Raises OperatorError if it is not available."""
         language = language_for(self.language, self.plots, self.grammar)
         engine = choose_engine(self.engine, language, self.model)
         return Rehearing(engine, language, self.plots, self.sounds)
@@ -158,7 +158,7 @@ def hear_by_many(found: Iterable[Moment], ear: Ear, processes: int) -> Iterator[
     """As ``hear_again``, by that many processes, each with an engine of its own; in order."""
     wanted = list(with_sound(found))
     pieces = [wanted[at : at + _PIECE] for at in range(0, len(wanted), _PIECE)]
-    # A fork would copy threads and locks of the libraries in whatever state they are.
+    # A fork would copy the libraries' threads and locks in whatever state they are.
     with (
         _one_thread_each(),
         ProcessPoolExecutor(
@@ -171,7 +171,7 @@ def hear_by_many(found: Iterable[Moment], ear: Ear, processes: int) -> Iterator[
 
 @contextmanager
 def _one_thread_each() -> Iterator[None]:
-    """Processes started meanwhile use one thread each, so that they do not wait for each other."""
+    """Let processes started here use one thread each, so that they do not wait for each other."""
     before = {name: os.environ.get(name) for name in _THREADS}
     os.environ.update(dict.fromkeys(_THREADS, "1"))
     try:

@@ -1,7 +1,7 @@
-"""Finds the moments of a survey again: what was said, what came of it, and what happened since.
+"""Finds the moments of a survey: what was said, what came of it, and what happened since.
 
-Moments come from feeding the journal to a fresh session, so they need no table. Hearing them
-again with another engine is ``rehear``. Nothing is written.
+Moments come from feeding the journal to a fresh session, so they need no table. Hearing them again
+with another engine is in ``rehear``. Nothing is written.
 """
 
 from __future__ import annotations
@@ -26,9 +26,9 @@ from callout.station.upkeep.rebuild import Step, steps
 class Moment:
     """One callout, in the plot and about the tree it was taken for.
 
-    ``saved`` is the reading that this callout came to be, ``saved_by`` says that this is the
-    confirmation. ``superseded_by`` and ``undone_by`` are later entries, ``removed_by`` is
-    the order by which the sound went.
+    ``saved`` is the reading that this callout became; ``saved_by``: this is its confirmation.
+    ``superseded_by`` and ``undone_by`` are later entries, ``removed_by`` is the order by which the
+    sound was removed.
     """
 
     entry: int
@@ -50,15 +50,15 @@ class Moment:
 
     @property
     def meaning(self) -> Meaning | None:
-        """What it was taken to mean, where that was one thing."""
+        """Its meaning, if there was exactly one."""
         return self.heard.meanings[0] if len(self.heard.meanings) == 1 else None
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """Which moments to list; what is None does not matter.
+    """Which moments to list; None means any.
 
-    ``begin`` and ``until`` are times of day by the recorder's own clock; the latter is left out.
+    ``begin`` and ``until`` are times of day by the recorder's own clock; the latter is excluded.
     """
 
     tree: str | None = None
@@ -87,7 +87,7 @@ class Wanted:
         ))  # fmt: skip
 
 
-# What is said of a reading that waits, and changes a part of it.
+# Callouts about a pending reading that change a part of it.
 _ADDING = ("height", "status", "retag")
 
 
@@ -151,7 +151,7 @@ class _Teller:
             self._new[reading.plot] = known | {reading.tag_now}
 
     def _follow(self, done: Step, moment: Moment) -> None:
-        """Keep which callouts the reading that waits now is made of."""
+        """Track which callouts the pending reading is made of."""
         before, after = done.before.pending, done.memory.pending
         if after is None:
             self._asked = []
@@ -178,7 +178,7 @@ def _of_effects(effects: tuple[Effect, ...]) -> set[str]:
 
 
 def _both(reading: Reading) -> set[str]:
-    """The tree's tag of the roster, and the one that took its place."""
+    """The roster's tag of the tree, and the one that replaced it."""
     return {reading.tag, reading.tag_now}
 
 
@@ -200,5 +200,5 @@ def moments(entries: Iterable[Entry]) -> list[Moment]:
 
 
 def chosen(found: Iterable[Moment], wanted: Wanted) -> Iterator[Moment]:
-    """The moments that are wanted, in order."""
+    """The wanted moments, in order."""
     return (moment for moment in found if wanted.has(moment))

@@ -14,7 +14,7 @@ from callout.wording.wording import Wording
 
 
 def lines_of(moment: Moment, wording: Wording) -> Iterator[str]:
-    """The moment as a few lines: what was heard, taken for, answered, and what became of it."""
+    """The moment in a few lines: what was heard, its meaning, the answer, and what became of it."""
     heard = moment.heard
     yield f"entry {moment.entry}  {moment.at}  plot {moment.plot}  {moment.who}  {heard.source}"
     sure = "" if heard.confidence is None else f"  ({heard.engine}, {heard.confidence})"
@@ -62,7 +62,7 @@ def meaning_told(meaning: Meaning) -> str:
 
 
 def plain(text: str) -> str:
-    """Text that no terminal obeys: controls dropped."""
+    """Text without controls that a terminal would obey."""
     return "".join(char for char in text if char.isprintable())
 
 

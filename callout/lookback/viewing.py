@@ -1,6 +1,6 @@
-"""Moments to look at: the sound's outline, the words in time as engines hear them, and playing it.
+"""Moments to look at: the sound's outline, the words in time as engines hear them, playback.
 
-Plain values for a screen to paint. Engines are made when first asked for; nothing is written.
+Plain values for a screen to paint. Engines are made on first use; nothing is written.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ _MINE = ("closed", "pocketsphinx", "vosk")
 
 @dataclass(frozen=True)
 class Hearing:
-    """What one engine hears today; ``fault`` says why it does not."""
+    """What one engine hears today; ``fault`` says why it hears nothing."""
 
     engine: str
     told: str
@@ -61,16 +61,16 @@ class Viewing(Protocol):
     rows: tuple[str, ...]
 
     def look(self, at: int, every_engine: bool = False) -> Look:
-        """The moment of row ``at``; takes as long as hearing does."""
+        """The moment of row ``at``; takes as long as recognition does."""
 
     def play(self, at: int) -> str:
-        """Begin to play it; says why not, where it cannot be played."""
+        """Start playback; returns the reason if it cannot be played."""
 
     def position_s(self) -> float | None:
-        """How far the playing has come; None where nothing plays."""
+        """The position of playback; None if nothing plays."""
 
     def stop(self) -> None:
-        """Stop playing."""
+        """Stop playback."""
 
 
 class Viewer:
@@ -97,7 +97,7 @@ class Viewer:
         self.rows = tuple(_row(item) for item in found)
 
     def look(self, at: int, every_engine: bool = False) -> Look:
-        """The moment of row ``at``, heard by the engine asked for, or by every one there is."""
+        """The moment of row ``at``, heard by the engine asked for, or by every available one."""
         moment = self._found[at]
         lines = tuple(lines_of(moment, self._wording))
         try:
@@ -112,7 +112,7 @@ class Viewer:
         return Look(lines, seconds, outline(samples), tuple(hearings.values()))
 
     def play(self, at: int) -> str:
-        """Begin to play row ``at``; says why not, where it cannot be played."""
+        """Start playing row ``at``; returns the reason if it cannot be played."""
         try:
             self._player.play(self._samples(self._found[at]))
         except CalloutError as error:
@@ -120,15 +120,15 @@ class Viewer:
         return ""
 
     def position_s(self) -> float | None:
-        """How far the playing has come; None where nothing plays."""
+        """The position of playback; None if nothing plays."""
         return self._player.position_s()
 
     def stop(self) -> None:
-        """Stop playing."""
+        """Stop playback."""
         self._player.stop()
 
     def close(self) -> None:
-        """Give up the loudspeaker."""
+        """Release the loudspeaker."""
         self._player.close()
 
     def _samples(self, moment: Moment) -> Samples:
@@ -169,7 +169,7 @@ def _row(moment: Moment) -> str:
 
 
 def outline(samples: Samples) -> tuple[float, ...]:
-    """The loudest sample of each of ``OUTLINE`` stretches, 1 being the loudest of all."""
+    """The peak of each of ``OUTLINE`` stretches, relative to the loudest."""
     if not len(samples):
         return ()
     edges = np.linspace(0, len(samples), OUTLINE + 1).astype(int)
@@ -180,7 +180,7 @@ def outline(samples: Samples) -> tuple[float, ...]:
 
 
 class _Player:
-    """One sound at a time through a loudspeaker that is opened when first needed."""
+    """Plays one sound at a time; the loudspeaker is opened on first use."""
 
     def __init__(self, name: str | None) -> None:
         self._name = name

@@ -1,7 +1,7 @@
-"""Tuning to one measurer: what is prompted, which utterances are refused, and the judging.
+"""Tuning to one measurer: the prompts, which utterances are refused, and the comparison.
 
 Pure: sounds and log probabilities in, faults and figures out. Prompts are the only words ever
-learnt from; no tree, tag or former diameter is known here. Learning is ``tuning_work``'s.
+learnt from; no tree, tag or previous diameter is known here. Learning is in ``tuning_work``.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ PROMPTS = (
     "tree eight three five diameter thirteen point seven",
     "tree nine six zero one",
 )
-"""Words of the grammar, read as they stand; every digit comes five times or more."""
+"""Words of the grammar, read aloud as they are; every digit occurs five times or more."""
 
 REHEARSED = (
     "tree eleven diameter forty two point five",
@@ -67,13 +67,13 @@ REHEARSED = (
     "wrong",
     "save",
 )
-"""Words that are not prompted, said by the echo's voice; the head is held to them meanwhile."""
+"""Words that are not prompted, in the echo's voice, so that the head does not forget them."""
 
 QUIETEST_DBFS = -50.0
 CLIPPED_AT, CLIPPED_SHARE = 32_700, 0.002
 LEAST_SNR_DB = 8.0
 MOST_STRANGE = 6.0
-"""Natural logarithms a word by which the prompt may be less likely than what the head hears."""
+"""How much less likely per word (natural logarithm) the prompt may be than what the head hears."""
 MOST_MARGIN = 8.0
 _PAUSE_MARGIN_S, _HANG_OVER_STEP_S, _LONGEST_HANG_OVER_S = 0.25, 0.05, 1.5
 _GATE_UNDER_VOICE_DB, _GATES_DBFS = 25.0, (-75.0, -45.0)
@@ -98,7 +98,7 @@ class Loudness:
 
 
 def loudness(samples: Samples) -> Loudness:
-    """How loud voice and noise are, the share of samples at full scale, the longest pause.
+    """Levels of voice and noise, the share of samples at full scale, the longest pause.
 
     Voiced frames are those the endpointer's own detector calls speech; levels are medians.
     """
@@ -120,7 +120,7 @@ def loudness(samples: Samples) -> Loudness:
 
 
 def sound_fault(heard: Loudness) -> str | None:
-    """Why an utterance cannot be learnt from, in words for the measurer; None where it can."""
+    """Why an utterance cannot be learnt from, in words for the measurer; None if it can."""
     if heard.voice_dbfs <= -96.0:
         return "no speech was heard"
     if heard.voice_dbfs < QUIETEST_DBFS:
@@ -136,8 +136,8 @@ def sound_fault(heard: Loudness) -> str | None:
 def words_fault(prompted: float, free: float, words: int) -> str | None:
     """Why the sound is not the prompt; both are natural logarithms of probabilities.
 
-    ``prompted`` is that of the prompt's ``words``, ``free`` that of the likeliest frames. Wide
-    enough that an accent the head hears badly passes; other words, or half of them, do not.
+    ``prompted`` is that of the prompt's ``words``, ``free`` that of the likeliest frames. The limit
+    is wide enough that an accent the head hears badly passes; other words, or half of them, do not.
     """
     if not math.isfinite(prompted):
         return "too short for the words shown"
@@ -149,7 +149,7 @@ def words_fault(prompted: float, free: float, words: int) -> str | None:
 def hang_over_s(pauses_s: Sequence[float], set_s: float) -> float:
     """Seconds of quiet that end an utterance: over the longest pause heard, never under ``set_s``.
 
-    Read aloud from a screen pauses are shorter than at a tree, so it is never made shorter.
+    Pauses are shorter when reading from a screen than at a tree, so it is never made shorter.
     """
     wanted = max(pauses_s, default=0.0) + _PAUSE_MARGIN_S
     steps = math.ceil(round(wanted / _HANG_OVER_STEP_S, 6))
@@ -157,21 +157,21 @@ def hang_over_s(pauses_s: Sequence[float], set_s: float) -> float:
 
 
 def gate_dbfs(voices_dbfs: Sequence[float]) -> float:
-    """The level under which nothing is taken for this measurer's speech."""
+    """The level below which nothing counts as this measurer's speech."""
     low, high = _GATES_DBFS
     return float(round(min(high, max(low, min(voices_dbfs) - _GATE_UNDER_VOICE_DB))))
 
 
 @dataclass(frozen=True)
 class Judged:
-    """One utterance heard: was the likeliest meaning right, and would it have been accepted."""
+    """One utterance heard: was the likeliest meaning right, and would it have been accepted?"""
 
     words: tuple[str, ...]
     heard: tuple[str, ...]
     right: bool
     accepted: bool
     margin: float = 0.0
-    """Natural logarithms by which the next words were less likely."""
+    """How much less likely (natural logarithm) the next words were."""
 
 
 @dataclass(frozen=True)
@@ -182,11 +182,11 @@ class Figures:
     right: int
     accepted: int
     wrong: int
-    """Accepted, and not right."""
+    """Accepted, but wrong."""
 
     @classmethod
     def of(cls, judged: Sequence[Judged]) -> Figures:
-        """The counts."""
+        """Count the judged utterances."""
         return cls(
             len(judged),
             sum(one.right for one in judged),
@@ -210,7 +210,7 @@ def is_better(before: Figures, after: Figures) -> bool:
 
 
 def own_margin(judged: Sequence[Judged], least: float) -> float:
-    """The margin this measurer's head needs so that what was heard wrong would be asked about.
+    """The margin this measurer's head needs so that wrong hearings would have been questioned.
 
     Never under ``least``: twenty utterances can show that more is needed, not that less would do.
     """
@@ -219,5 +219,5 @@ def own_margin(judged: Sequence[Judged], least: float) -> float:
 
 
 def words_in(prompts: Sequence[str]) -> Counter[str]:
-    """How often each word comes."""
+    """How often each word occurs."""
     return Counter(word for prompt in prompts for word in prompt.split())

@@ -1,7 +1,7 @@
-"""What a survey keeps of a tuning: the head of one measurer, and a record to go back by.
+"""What a survey keeps of a tuning: one measurer's head, and a record that allows an undo.
 
-``hearing/NAME.npz`` is the head, ``hearing/NAME.json`` what was set and what stood there before.
-No recording is kept. Learning and judging are elsewhere.
+``hearing/NAME.npz`` is the head, ``hearing/NAME.json`` the new and the previous settings. No
+recording is kept. Learning and judging are elsewhere.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ _LONGEST_NAME = 200
 
 @dataclass(frozen=True)
 class Record:
-    """What one tuning came to. ``before`` holds the settings as they were before any tuning."""
+    """The result of one tuning. ``before`` holds the settings as they were before any tuning."""
 
     who: str
     at: str
@@ -36,7 +36,7 @@ class Record:
 
 
 def head_of(folder: SurveyFolder, who: str) -> Path:
-    """Where the head of ``who`` lies, if there is one. Raises OperatorError for no name."""
+    """The path of the head of ``who``. Raises OperatorError for what cannot be a name."""
     name = quote(who, safe=" ", errors="surrogateescape")
     if not name or len(name) > _LONGEST_NAME:
         raise OperatorError(f"{who!r} cannot name a head: give a name with --who")
@@ -44,7 +44,7 @@ def head_of(folder: SurveyFolder, who: str) -> Path:
 
 
 def usable(folder: SurveyFolder, who: str) -> tuple[str, str]:
-    """The tuned head to hear ``who`` with (or nothing), and what to tell of it (or nothing)."""
+    """The tuned head for ``who`` (or ''), and a message about it (or '')."""
     try:
         path = head_of(folder, who)
     except OperatorError:
@@ -65,7 +65,7 @@ def usable(folder: SurveyFolder, who: str) -> tuple[str, str]:
 
 
 def keep(folder: SurveyFolder, record: Record, head: bytes | None) -> None:
-    """Write settings, record and head; the head last, so that one that is there has a record."""
+    """Write settings, record and head; the head last, so that every head has a record."""
     place = head_of(folder, record.who)
     with storage_errors(f"cannot make {place.parent}"):
         place.parent.mkdir(mode=FOLDER_MODE, exist_ok=True)
@@ -77,9 +77,9 @@ def keep(folder: SurveyFolder, record: Record, head: bytes | None) -> None:
 
 
 def undo(folder: SurveyFolder, who: str) -> Record:
-    """Take the head away and put the settings back. Raises OperatorError where there is none.
+    """Remove the head and restore the settings. Raises OperatorError if there is none.
 
-    A setting that somebody changed since is left as it is.
+    A setting that somebody changed since stays as it is.
     """
     place = head_of(folder, who)
     known = records(folder)
@@ -98,7 +98,7 @@ def undo(folder: SurveyFolder, who: str) -> Record:
 
 
 def settings_of(folder: SurveyFolder) -> dict[str, float | None]:
-    """The settings that tuning may change, as they stand."""
+    """The current values of the settings that tuning may change."""
     listening = folder.config().listening
     return {
         "hang_over_s": listening.hang_over_s,
@@ -107,7 +107,7 @@ def settings_of(folder: SurveyFolder) -> dict[str, float | None]:
 
 
 def first_before(folder: SurveyFolder) -> Mapping[str, float | None]:
-    """The settings before any tuning: those of the first record, else as they stand."""
+    """The settings before any tuning: those of the first record, else the current ones."""
     return next((one.before for one in records(folder)), settings_of(folder))
 
 
@@ -126,7 +126,7 @@ def records(folder: SurveyFolder) -> list[Record]:
 
 
 def _wanted(known: list[Record]) -> dict[str, float | None]:
-    """One survey may have several measurers: what suits the slowest and the quietest of them."""
+    """The settings for all measurers together: those that suit the slowest and the quietest."""
     return {
         "hang_over_s": max(one.hang_over_s for one in known),
         "gate_least_dbfs": min(one.gate_least_dbfs for one in known),

@@ -1,7 +1,8 @@
-"""Tunes a head to one measurer's utterances, and hears them before and after.
+"""Tunes a head to one measurer's utterances, and compares its hearing before and after.
 
-The after-figures come from heads that did not learn from the utterances they hear: each part of
-them is kept back once, and the head to keep learns from all only afterwards. Nothing is written.
+The figures "after" come from heads that did not learn from the utterances they hear: each part is
+held out once (cross-validation); the head to keep learns from all parts afterwards. Nothing is
+written.
 """
 
 from __future__ import annotations
@@ -46,12 +47,12 @@ from callout.tuning.tuning import (
 )
 
 LESSONS, PARTS = 15, 3
-"""Lessons made of each utterance; parts, each kept back once."""
+"""Lessons per utterance; parts, each held out once."""
 WIND_DB = 10.0
 _VOICES = ("en-gb", "en-us")
 
 Tell = Callable[[str, int, int], None]
-"""What is being done, how much of it is done, and how much there is."""
+"""Called with what is being done, how much is done, and how much there is."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ class Encoded:
 
 @dataclass(frozen=True)
 class Part:
-    """Utterances that are kept back together, and the lessons made of them alone."""
+    """Utterances that are held out together, and the lessons made of them alone."""
 
     takes: tuple[Encoded, ...]
     lessons: tuple[Example, ...]
@@ -73,17 +74,17 @@ class Part:
 
 @dataclass(frozen=True)
 class Tuned:
-    """What tuning came to: the figures, and the file of the head to keep where it is better."""
+    """The result of tuning: the figures, and the file of the head to keep if it is better."""
 
     before: Figures
     after: Figures
     head: bytes | None
     base: str
-    """The SHA-256 of the head it came from."""
+    """The SHA-256 of the head that was tuned."""
 
 
 class Tuning:
-    """One head, one grammar, one encoder. Raises DeviceError where they cannot be had."""
+    """One head, one grammar, one encoder. Raises DeviceError if they are not available."""
 
     def __init__(
         self,
@@ -92,8 +93,8 @@ class Tuning:
         encoder: Encoder | None = None,
         second: bool = True,
     ) -> None:
-        """``second`` judges as the engine does, with the decoder; learning is the head's alone."""
-        # Its matrices are small: more threads in one would only wait; the parts take a core each.
+        """``second`` uses the decoder as the engine does when judging; only the head learns."""
+        # The matrices are small, so more threads in one would only wait; each part takes a core.
         threadpool_limits(limits=1, user_api="blas")
         self._encoder = encoder or Encoder()
         self._second = SecondListener(self._encoder) if second else None
@@ -103,7 +104,7 @@ class Tuning:
         self._decoder = Decoder(spoken, self._head.index)
 
     def fault(self, take: Take) -> str | None:
-        """Why the utterance cannot be the words prompted; None where it may well be."""
+        """Why the utterance cannot be the words prompted; None if it may be."""
         unknown = sorted(set(take.words) - set(self._words))
         if unknown:
             return f"{', '.join(unknown)}: no word that can be heard"
@@ -113,7 +114,7 @@ class Tuning:
         return words_fault(-float(losses[0]), free, len(take.words))
 
     def encode(self, takes: Sequence[Take], tell: Tell, seed: int = 1) -> list[Part]:
-        """The utterances in parts, through the encoder as they were and as they might sound."""
+        """Encode the utterances in parts, as they were and as they might sound."""
         rng = np.random.default_rng(seed)
         parts = max(2, min(PARTS, len(takes)))
         done, of = 0, len(takes) * (LESSONS + 2)
@@ -138,7 +139,7 @@ class Tuning:
         return found
 
     def tune(self, parts: Sequence[Part], who: str, tell: Tell) -> Tuned:
-        """Learn with each part kept back, judge on it, and where that is better learn from all."""
+        """Learn with each part held out, judge on it, and if that is better learn from all."""
         rehearsal = self.rehearsal(tell)
         takes = [take for part in parts for take in part.takes]
         before = [one for take in takes for one in self._judged(self._head, take)]
@@ -147,7 +148,7 @@ class Tuning:
         def learn(number: int, learnt: Sequence[Part]) -> Weights:
             def progress(done: int, of: int) -> None:
                 if left.is_set():
-                    raise KeyboardInterrupt  # the person left: the other thread ends as well
+                    raise KeyboardInterrupt  # the person left: the other thread ends too
                 steps[number] = done
                 tell("learning", sum(steps), of * len(steps))
 
@@ -178,12 +179,12 @@ class Tuning:
         progress: Callable[[int, int], None] = lambda done, of: None,
         recipe: Recipe | None = None,
     ) -> Weights:
-        """A head's weights, learnt from all of ``parts``."""
+        """The weights of a head learnt from all of ``parts``."""
         lessons = [lesson for part in parts for lesson in part.lessons]
         return adapted(self._weights, lessons, rehearsal, recipe, progress)
 
     def head_of(self, weights: Weights, who: str) -> Head:
-        """The head as it would be read from its file."""
+        """The head as read from its file."""
         return Head(io.BytesIO(self.packed(weights, who)))
 
     def packed(self, weights: Weights, who: str, margin: float = 0.0) -> bytes:
@@ -195,7 +196,7 @@ class Tuning:
         return [self.judge(head, frames, take.words) for frames in (take.plain, take.windy)]
 
     def judge(self, head: Head, frames: Frames, words: tuple[str, ...]) -> Judged:
-        """What the engine would hear in ``frames`` by ``head``, against the words said."""
+        """What the engine would hear in ``frames`` with ``head``, compared with the words said."""
         found = self._decoder.meanings(head.log_probs(frames), PROPOSED)
         choice = chosen(found, frames, self._second, Thresholds())
         if choice is None:
@@ -219,7 +220,7 @@ class Tuning:
                     tell("rehearsing", at, len(REHEARSED))
                     found.append(self.frames(voice.say(words)))
             except DeviceError:
-                continue  # without a voice only the pull to the base is left
+                continue  # without a voice only the pull towards the base is left
         return found
 
     def _pieces(self, take: Take, encoded: Encoded) -> list[Piece]:

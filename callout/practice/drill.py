@@ -1,6 +1,6 @@
-"""Figures said one by one: cards made of numbers that sound alike, and what was taken for what.
+"""Numbers said digit by digit: cards with numbers that sound alike, and what was misheard.
 
-Both numbers of a pair stand in the plot, so that one heard for the other can be told. Which numbers
+Both numbers of a pair are in the plot, so that hearing one for the other is noticed. Which numbers
 sound alike is common practice; English only. No station and no screen here.
 """
 
@@ -16,7 +16,7 @@ from callout.core.damm import check_digit
 from callout.core.units import Unit
 
 _FIGURES = ("oh", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
-# Words of numerals: two figures in one word, or none of their own.
+# Words of numerals: two digits in one word, or none of their own.
 _NUMERALS = frozenset(
     (
         "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen",
@@ -36,7 +36,7 @@ HOW_CHECKED = (
 
 
 def one_by_one(figures: str) -> str:
-    """How a tag or a size is said figure by figure: ``one oh five``, ``two four point six``."""
+    """A tag or a size said digit by digit: ``one oh five``, ``two four point six``."""
     return " ".join("point" if item == "." else _FIGURES[int(item)] for item in figures)
 
 
@@ -46,7 +46,7 @@ def said_one_by_one(words: str) -> bool:
 
 
 def drilled_tags(chance: random.Random, trees: int, *, checked: bool) -> list[str]:
-    """So many tags, pair by pair; with a check digit behind each where ``checked``."""
+    """So many tags, in pairs; each with a check digit appended if ``checked``."""
     tags: dict[str, None] = {}
     while len(tags) < trees:
         tags.update(dict.fromkeys(_pair_of_tags(chance)))
@@ -55,7 +55,7 @@ def drilled_tags(chance: random.Random, trees: int, *, checked: bool) -> list[st
 
 
 def _pair_of_tags(chance: random.Random) -> tuple[str, str]:
-    """Two tags of two or three figures that differ as 15 and 50, 5 and 9, or oh and four do."""
+    """Two tags of two or three digits that differ as 15 and 50, 5 and 9, or oh and four do."""
     head = chance.choice(["", str(chance.randint(1, 3))])
     if chance.random() < 0.5:
         figure = chance.randint(3, 9)
@@ -67,7 +67,7 @@ def _pair_of_tags(chance: random.Random) -> tuple[str, str]:
 
 
 def drilled_size(chance: random.Random, unit: Unit) -> Decimal:
-    """A size whose figures sound like others'; 13.0 to 90.9 cm, or 13.0 to 30.9 in."""
+    """A size whose digits sound like others'; 13.0 to 90.9 cm, or 13.0 to 30.9 in."""
     figure = chance.randint(3, 9) if unit is not Unit.INCH else 3
     whole = chance.choice([f"1{chance.randint(3, 9)}", f"{figure}0"])
     return Decimal(f"{whole}.{chance.choice('0459')}")
@@ -75,7 +75,7 @@ def drilled_size(chance: random.Random, unit: Unit) -> Decimal:
 
 @dataclass(frozen=True)
 class Misheard:
-    """A tag or a size (``what``) that was called, and what it was taken for, or nearly was."""
+    """A tag or a size (``what``) that was called, and what it was, or nearly was, taken for."""
 
     what: str
     called: str
@@ -92,7 +92,7 @@ class Misheard:
 
     @property
     def slip(self) -> str:
-        """The one figure that was taken for another, or nothing where it was not one."""
+        """The digit that was taken for another; '' unless there was exactly one."""
         if len(self.called) != len(self.heard):
             return ""
         differ = [pair for pair in zip(self.called, self.heard, strict=True) if len(set(pair)) > 1]
@@ -102,7 +102,7 @@ class Misheard:
 
 
 def slips_told(misheard: Iterable[Misheard]) -> str:
-    """Every confusion in words, the commonest first; nothing where there was none."""
+    """Every confusion in words, the commonest first; '' if there was none."""
     counted = Counter(item.told for item in misheard)
     ranked = sorted(counted.items(), key=lambda item: (-item[1], item[0]))
     return "; ".join(told if times == 1 else f"{told}, {times} times" for told, times in ranked)

@@ -1,7 +1,7 @@
-"""Practice: an invented plot, a card a tree that says what to call, and the score.
+"""Practice: an invented plot, one card per tree that says what to call, and the score.
 
-The score watches a real station and decides nothing. Trees and sizes are made up from a number; the
-same number gives the same plot.
+The score watches a real station and decides nothing. Trees and sizes are generated from a number;
+the same number gives the same plot.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def invented(number: int, trees: int, unit: Unit) -> tuple[tuple[Tree, ...], tup
 def drilled(
     number: int, trees: int, unit: Unit, *, checked: bool = False
 ) -> tuple[tuple[Tree, ...], tuple[Card, ...]]:
-    """As ``invented``, of numbers that sound alike; ``checked``: tags end in a check digit."""
+    """As ``invented``, with numbers that sound alike; ``checked``: tags end in a check digit."""
     chance = random.Random(number)
     tags = drilled_tags(chance, trees, checked=checked)
     cards = tuple(Card(tag, drilled_size(chance, unit)) for tag in tags)
@@ -58,9 +58,9 @@ def _grown(chance: random.Random, unit: Unit) -> Decimal:
 
 
 def _roster(chance: random.Random, cards: Sequence[Card], unit: Unit) -> tuple[Tree, ...]:
-    """The trees of the cards, each a little smaller five years before, of no species: none is
+    """The trees of the cards, each a little smaller five years before, without species.
 
-    said here, and an engine that lacks its name would tell so at every start.
+    No species is called in practice, and an engine lacking its name would warn at every start.
     """
     before = [card.size - _grown(chance, unit) for card in cards]
     return tuple(
@@ -83,7 +83,7 @@ class Tried:
 
     @property
     def first_time(self) -> bool:
-        """Saved rightly, and nothing had to be said twice."""
+        """Saved correctly, and nothing had to be said twice."""
         return self.seconds is not None and not self.asked_again and not self.wrong
 
 
@@ -97,11 +97,11 @@ class Score:
 
     @property
     def current(self) -> Card | None:
-        """The card that is to be called now; None when all are done."""
+        """The card to be called now; None when all are done."""
         return self.tried[self._at].card if self._at < len(self.tried) else None
 
     def take(self, done: Done) -> None:
-        """Something happened at the station."""
+        """Take one event of the station."""
         if done.event is None:
             return
         now = datetime.fromisoformat(done.event.at)
@@ -128,7 +128,7 @@ class Score:
 
 
 def _is_right(reading: Reading, card: Card) -> bool:
-    # What a real tape shows is its own; only the tree can be judged.
+    # A real tape shows its own size; only the tree can be checked.
     return reading.tag == card.tag and (reading.source == "tape" or reading.value == card.size)
 
 
@@ -145,7 +145,7 @@ def _went_wrong(heard: Heard, effects: Sequence[Effect], card: Card) -> bool:
 
 
 def misheard(heard: Heard, card: Card) -> list[Misheard]:
-    """What of the card was taken for something else, or asked about; a tape hears nothing."""
+    """The parts of the card that were misheard or asked about; a tape mishears nothing."""
     if heard.source == "tape":
         return []
     found: dict[Misheard, None] = {}
@@ -159,7 +159,7 @@ def misheard(heard: Heard, card: Card) -> list[Misheard]:
 
 
 def misheard_told(tried: Sequence[Tried], *, by_figures: bool) -> str:
-    """What was heard wrongly and, ``by_figures``, how often figures were not said one by one."""
+    """What was misheard and, if ``by_figures``, how often numbers were not said digit by digit."""
     slips = [slip for item in tried for slip in item.misheard]
     told = f"Heard wrongly: {slips_told(s for s in slips if not s.doubted) or 'nothing'}."
     if doubted := slips_told(slip for slip in slips if slip.doubted):

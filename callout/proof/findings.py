@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing that is wrong, and the journal entry it shows at (0: the whole journal)."""
+    """One thing that is wrong, and the journal entry where it shows (0: the whole journal)."""
 
     entry: int
     what: str

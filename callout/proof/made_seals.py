@@ -1,8 +1,8 @@
-"""The newest seal that a private key made of each survey, kept beside the key: one line a survey.
+"""The newest seal that a private key made of each survey, stored beside the key, one per line.
 
-A folder that was put back, or whose journal was written anew, no longer holds that seal, and is
-then not sealed by this key without a person's word. A survey is known by the hash of its first
-entry and by that of its first opening, as a recorder is; before it is opened by the former alone.
+A folder that was restored from a copy, or whose journal was rewritten, no longer holds that seal,
+and this key then does not seal it without a person's consent. A survey is identified by the hash of
+its first entry and of its first opening; before it is opened by the former alone.
 """
 
 from __future__ import annotations
@@ -22,9 +22,10 @@ _UNOPENED = "-"
 
 @dataclass(frozen=True)
 class Made:
-    """A line: the public key, the survey's first entry and first opening, and the seal (or the
+    """A line of the file.
 
-    entry that named the key, where none was made yet).
+    It holds the public key, the survey's first entry and first opening, and the newest seal (or the
+    entry that named the key, before there is one).
     """
 
     public: str
@@ -34,22 +35,22 @@ class Made:
 
     @property
     def survey(self) -> tuple[str, str]:
-        """By what the survey is known."""
+        """The identity of the survey."""
         return self.root, self.opening
 
     @property
     def line(self) -> str:
-        """The line, without its end."""
+        """The line, without its line end."""
         return f"{self.public} {self.root} {self.opening} {self.seal.line}"
 
 
 def made_path(key: Path) -> Path:
-    """Where a key's seals are remembered: beside it."""
+    """The file where a key's seals are remembered: beside the key."""
     return key.with_suffix(".made")
 
 
 def survey_of(reader: JournalReader) -> tuple[str, str]:
-    """By what a survey is known: its first entry and its first opening."""
+    """The identity of a survey: the hashes of its first entry and its first opening."""
     root, opening = reader.entry(1), reader.first((*KINDS, "office"))
     if root is None:
         raise OperatorError("the journal is empty: there is nothing to seal")
@@ -57,18 +58,18 @@ def survey_of(reader: JournalReader) -> tuple[str, str]:
 
 
 class MadeSeals:
-    """What the key at ``key`` made. Reads and writes one small file."""
+    """The seals made with the key at ``key``. Reads and writes one small file."""
 
     def __init__(self, key: Path, public: str) -> None:
         self._path, self._public = made_path(key), public
 
     def of(self, survey: tuple[str, str]) -> Seal | None:
-        """The newest seal made of a survey, or of the same one before its first opening."""
+        """The newest seal of a survey, or of the same one before its first opening."""
         known = {item.survey: item.seal for item in self._read() if item.public == self._public}
         return known.get(survey) or known.get((survey[0], _UNOPENED))
 
     def remember(self, survey: tuple[str, str], seal: Seal) -> None:
-        """This is the newest one now."""
+        """Make ``seal`` the newest one."""
         taken = {survey, (survey[0], _UNOPENED)}
         lines = [
             item for item in self._read() if item.public != self._public or item.survey not in taken

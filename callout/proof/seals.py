@@ -1,9 +1,9 @@
 """Seals: entries that count the journal, each repeated as one line of ``seals.txt`` beside it.
 
 A hash chain cannot show that its end was cut off; a line kept outside the database can. A seal says
-how many entries there are and which seal was the last before it. A line may carry a signature, made
-by whoever holds a private key, when the seal is made and never later. No checking here: that is
-``verify``; and whoever seals has verified first (``station.signing``).
+how many entries there are and which seal came before it. A line may carry a signature, made by
+whoever holds a private key, when the seal is made and never later. No checking here: that is in
+``verify``; callers verify before they seal (``station.signing``).
 """
 
 from __future__ import annotations
@@ -26,14 +26,14 @@ _MOST_BYTES = 64_000_000
 
 
 Sign = Callable[[bytes], str]
-"""Gives what stands at the end of a seal's line for the bytes to be signed."""
+"""Returns the end of a seal's line, for the bytes to be signed."""
 
 
 @dataclass(frozen=True)
 class Seal:
     """A sealing entry: its number, its hash, its time. One line of ``seals.txt``.
 
-    ``signature`` is what a key's holder added to the line, or nothing.
+    ``signature`` is what the holder of a key added to the line, or ''.
     """
 
     entry: int
@@ -43,17 +43,17 @@ class Seal:
 
     @property
     def signed(self) -> bytes:
-        """What a signature is made over."""
+        """The bytes that are signed."""
         return f"callout seal {self.entry} {self.hash} {self.at}".encode()
 
     @property
     def line(self) -> str:
-        """The seal as text, without the line's end."""
+        """The seal as text, without the line end."""
         return f"{self.entry} {self.hash} {self.at} {self.signature}".rstrip()
 
 
 def seal_of(line: str) -> Seal | None:
-    """The seal of a line; None where it is none."""
+    """The seal in a line; None if it is not one."""
     parts = line.split(" ")
     if len(parts) not in (3, 4) or not _is_number(parts[0]) or not _is_hash(parts[1]):
         return None
@@ -69,14 +69,14 @@ def _is_hash(text: str) -> bool:
 
 
 def seals_path(folder: SurveyFolder) -> Path:
-    """Where a survey's seals lie outside its database."""
+    """The path of a survey's seals outside its database."""
     return folder.path / "seals.txt"
 
 
 def read_seals(path: Path) -> list[Seal]:
-    """The seals of a file, in its order; none where there is no file.
+    """The seals of a file, in its order; empty if there is no file.
 
-    Raises OperatorError naming the line that is no seal.
+    Raises OperatorError naming a line that is not a seal.
     """
     if not path.exists():
         return []
@@ -93,19 +93,19 @@ def _seal(path: Path, number: int, line: bytes) -> Seal:
 
 
 def seals_in(entries: Iterable[Entry]) -> list[Seal]:
-    """Every seal that the journal itself holds."""
+    """Every seal in the journal itself."""
     return [Seal(item.seq, item.hash, item.at) for item in entries if item.kind == KIND]
 
 
 def write_seals(folder: SurveyFolder, seals: Iterable[Seal]) -> None:
-    """Put these lines in the place of what was there."""
+    """Replace the lines of the file."""
     write_whole(seals_path(folder), "".join(f"{item.line}\n" for item in seals).encode())
 
 
 def add_lost_lines(folder: SurveyFolder, remembered: Iterable[Seal] = ()) -> list[Seal]:
-    """The lines, with those that crashes kept from being written: never signed now, but with the
+    """Restore lines that crashes kept from being written; returns all lines.
 
-    signature of ``remembered``, which was made in its time.
+    They are not signed now, but carry the signature in ``remembered``, made at the time.
     """
     with folder.reading() as reader:
         made = seals_in(reader.of_kind(KIND))
@@ -124,12 +124,10 @@ def seal(
     at: str,
     sign: Sign | None = None,
 ) -> Seal:
-    """Seal what the journal holds now; the newest seal again where nothing came after it.
+    """Seal the journal; returns the newest seal if nothing was added since.
 
-    ``sign`` signs the new line.
-
-    The entry is on the disk before its line, so that a crash between the two leaves a line too
-    few, never one too many; the next sealing adds it, unsigned.
+    ``sign`` signs the new line. The entry is on the disk before its line, so that a crash between
+    the two leaves a line too few, never one too many; the next sealing adds it, unsigned.
     """
     lines = add_lost_lines(folder)
     with folder.reading() as reader:

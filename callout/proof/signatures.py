@@ -1,8 +1,8 @@
-"""Ed25519 signatures on seals: whose key made them, so that nobody else could have.
+"""Ed25519 signatures on seals: they show whose key made a seal.
 
 The private key lies outside the survey, on the recorder or on a stick; its public half is an entry
 of the journal, and can be kept elsewhere as well. Signing is done by ``cryptography``, which is
-optional; what a signature proves is said in docs/disputes.md.
+optional; docs/disputes.md says what a signature proves.
 """
 
 from __future__ import annotations
@@ -27,13 +27,13 @@ MISSING = "signatures need the package cryptography: pip install 'callout[sign]'
 
 
 def key_path() -> Path:
-    """Where the private key lies unless told otherwise: ``CALLOUT_KEY``, or the home folder."""
+    """The path of the private key: ``CALLOUT_KEY``, or a default in the home folder."""
     given = os.environ.get("CALLOUT_KEY")
     return Path(given).expanduser() if given else Path.home() / ".config" / "callout" / "seal.pem"
 
 
 def can_sign() -> bool:
-    """Whether the package that signs and checks is installed."""
+    """Whether the package for signing and checking is installed."""
     with suppress(ImportError):
         import cryptography.hazmat.primitives.asymmetric.ed25519  # noqa: F401
 
@@ -42,7 +42,7 @@ def can_sign() -> bool:
 
 
 def make_key(path: Path) -> None:
-    """A new private key at ``path``, readable by its owner only; never over an older file."""
+    """Make a private key at ``path``, readable by its owner only; never replaces a file."""
     if not can_sign():
         raise OperatorError(MISSING)
     from cryptography.hazmat.primitives import serialization
@@ -57,11 +57,11 @@ def make_key(path: Path) -> None:
         path.parent.mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)
         if os.path.lexists(path):
             raise FileExistsError(EEXIST, os.strerror(EEXIST))
-        write_whole(path, pem)  # a part of a key would be in the way of every other
+        write_whole(path, pem)  # an incomplete key would block every later attempt
 
 
 def read_key(path: Path) -> Ed25519PrivateKey:
-    """The private key at ``path``. Raises OperatorError where there is none that can be used."""
+    """The private key at ``path``. Raises OperatorError if none can be read."""
     if not can_sign():
         raise OperatorError(MISSING)
     from cryptography.exceptions import UnsupportedAlgorithm
@@ -87,13 +87,13 @@ def public_of(key: Ed25519PrivateKey) -> str:
 
 
 def signing_with(key: Ed25519PrivateKey) -> Sign:
-    """What signs a seal's line: the public key, a colon, the signature, in hexadecimal."""
+    """A function that signs a line: the public key, a colon, the signature, in hexadecimal."""
     public = public_of(key)
     return lambda data: f"{public}:{key.sign(data).hex()}"
 
 
 def signer_body(public: str, who: str) -> dict[str, Any]:
-    """The entry that names a key whose signatures count from here on."""
+    """The entry that names a key whose signatures count from then on."""
     return {"public": public, "who": who}
 
 
@@ -102,13 +102,13 @@ def signers_in(entries: Iterable[Entry]) -> dict[str, int]:
     found: dict[str, int] = {}
     for entry in entries:
         if entry.kind == KIND:
-            with suppress(CalloutError):  # the chain tells that it was altered
+            with suppress(CalloutError):  # the hash chain reports that it was altered
                 found.setdefault(str(entry.content.get("public")), entry.seq)
     return found
 
 
 def is_right(seal: Seal) -> bool:
-    """Whether the seal's signature is that of the key it names. Needs ``can_sign``."""
+    """Whether the seal's signature is by the key it names. Needs ``can_sign``."""
     from cryptography.exceptions import InvalidSignature
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
@@ -122,7 +122,7 @@ def is_right(seal: Seal) -> bool:
 
 
 def sign_for(entries: Iterable[Entry]) -> tuple[Sign | None, str]:
-    """What signs this survey's seals here, or why nothing does; neither where none is wanted."""
+    """What signs this survey's seals, or the reason for not signing; neither if it has no key."""
     signers = signers_in(entries)
     if not signers:
         return None, ""

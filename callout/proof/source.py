@@ -1,8 +1,8 @@
-"""Reads whatever is in a journal's file, in order and in pages, and says where it cannot.
+"""Reads whatever a journal's file holds, in order and in pages, and reports unreadable parts.
 
-Nothing is checked here but that SQLite can read it. A page is a query of its own, so that whoever
-works in the journal meanwhile is never kept waiting; entries are only ever added, so the pages of
-one reading belong together.
+The only check is whether SQLite can read it. Each page is a query of its own, so that nobody
+working in the journal is kept waiting; entries are only ever added, so the pages of one reading are
+consistent.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ Row = dict[str, Any]
 
 @dataclass
 class Snapshot:
-    """All rows as of one moment."""
+    """All rows at one moment."""
 
     entries: list[Entry] = field(default_factory=list)
     tables: dict[str, list[Row]] = field(default_factory=dict)
@@ -35,9 +35,9 @@ class Snapshot:
 
 
 class Source:
-    """An open journal, whatever its state; ``faults`` grows as it is read.
+    """An open journal in any condition; ``faults`` grows as it is read.
 
-    What was added after it was opened is not read.
+    What is added after ``begin`` is not read.
     """
 
     def __init__(self, connection: sqlite3.Connection | None, name: str) -> None:
@@ -48,11 +48,11 @@ class Source:
 
     @property
     def damaged(self) -> bool:
-        """Whether the file itself is not as SQLite left it, or its schema not as we made it."""
+        """Whether a fault was found in the file itself or in its schema."""
         return bool(self.faults)
 
     def begin(self) -> None:
-        """Note what is there now, and look at the file as a whole."""
+        """Note the last entry, and check the file as a whole."""
         with self._told_faults():
             (self._last,) = self._query("SELECT max(seq) FROM entries").fetchone()
             for (told,) in self._query("PRAGMA integrity_check(5)"):
@@ -107,9 +107,9 @@ class Source:
 
 @contextmanager
 def open_source(database: Path) -> Iterator[Source]:
-    """The journal at ``database``, to be read as far as it can be.
+    """Open the journal at ``database``, to be read as far as possible.
 
-    Raises StorageError where the file cannot be opened at all, e.g. for want of permission.
+    Raises StorageError if the file cannot be opened at all, e.g. for lack of permission.
     """
     lacking: list[str] = []
     try:
@@ -127,7 +127,7 @@ def open_source(database: Path) -> Iterator[Source]:
         source.faults.append(Fault(0, f"{database.name} is damaged: {cause}"))
         yield source
         return
-    # Bytes that are no UTF-8 must be reported as altered, not end the reading.
+    # Bytes that are not UTF-8 must be reported as altered, not end the reading.
     connection.text_factory = lambda data: data.decode("utf-8", "surrogateescape")
     with closing(connection):
         source = Source(connection, database.name)
@@ -137,7 +137,7 @@ def open_source(database: Path) -> Iterator[Source]:
 
 
 def take_snapshot(database: Path) -> Snapshot:
-    """Every row of the journal, and a fault where the file cannot be read to its end.
+    """Every row of the journal, and a fault if the file cannot be read to its end.
 
     Raises StorageError as ``open_source`` does.
     """

@@ -1,8 +1,8 @@
-"""Holds a journal against its own hashes, its seals and its sounds, and names what is broken.
+"""Checks a journal against its own hashes, its seals and its sounds, and names what is broken.
 
-Reads only, entry by entry. Whether the tables are what the session makes of the journal is asked
-elsewhere, since that needs the session. What nothing inside a folder can show is said in
-docs/security.md; ``Proof`` says how far seals kept elsewhere and signatures reach.
+Reads only, entry by entry. Whether the tables match the journal is checked elsewhere, since that
+needs the session. docs/security.md says what nothing inside a folder can show; ``Proof`` says how
+far seals kept elsewhere and signatures reach.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ PRESS_SLACK_S = 600.0
 
 @dataclass
 class Report:
-    """What was looked at and found. ``notes`` are worth knowing and break nothing.
+    """What was checked and found. ``notes`` are worth knowing but not faults.
 
     ``proof`` says up to which entry seals reach; ``removals`` are orders that no seal covers.
     """
@@ -49,7 +49,7 @@ class Report:
 
 
 class Verifier:
-    """Takes every entry in order, then tells. ``witnesses`` are seals kept outside the folder."""
+    """Takes every entry in order, then reports. ``witnesses`` are seals kept outside the folder."""
 
     def __init__(
         self,
@@ -74,7 +74,7 @@ class Verifier:
         self._count = 0
 
     def take(self, entry: Entry) -> None:
-        """The next entry."""
+        """Take the next entry."""
         self._count += 1
         self._chain.take(entry)
         self._seals.take(entry)
@@ -83,11 +83,11 @@ class Verifier:
 
     @property
     def broken(self) -> bool:
-        """Whether the chain is, up to here."""
+        """Whether the hash chain is broken so far."""
         return bool(self._chain.faults)
 
     def report(self, faults: Iterable[Fault]) -> Report:
-        """What was found, ``faults`` of the file itself among it."""
+        """The findings, including ``faults`` of the file itself."""
         sounds = self._sounds.report(self._folder)
         seals = self._seals.finish()
         found = Report(
@@ -106,9 +106,9 @@ def verify_journal(
     signer: str | None = None,
     witnesses: Sequence[Witness] = (),
 ) -> Report:
-    """Check a whole journal that was read before: the chain, the seals, clocks and sounds.
+    """Check a whole journal that is in memory: the chain, the seals, clocks and sounds.
 
-    With ``signer``, a public key kept elsewhere, it is told how far that key's signatures reach.
+    With ``signer``, a public key kept elsewhere, the report says how far its signatures reach.
     """
     verifier = Verifier(folder, signer, witnesses)
     for entry in snapshot.entries:
@@ -120,14 +120,14 @@ def verify_journal(
 
 
 class ChainCheck:
-    """Every place where the chain is broken, the first one first."""
+    """Every place where the hash chain is broken, the first one first."""
 
     def __init__(self) -> None:
         self._expected, self._before = 1, GENESIS
         self.faults: list[Fault] = []
 
     def take(self, entry: Entry) -> None:
-        """The next entry."""
+        """Take the next entry."""
         if entry.seq != self._expected:
             self._fault(self._expected, f"missing: entry {entry.seq} stands in its place")
         elif entry.prev != self._before:
@@ -139,7 +139,7 @@ class ChainCheck:
         self._expected, self._before = entry.seq + 1, entry.hash
 
     def finish(self) -> list[Fault]:
-        """All faults; a journal without entries is one too."""
+        """All faults; a journal without entries is a fault too."""
         if self._expected == 1:
             self._fault(1, "the journal holds no entry")
         return self.faults
@@ -149,7 +149,7 @@ class ChainCheck:
 
 
 def chain_faults(entries: Iterable[Entry]) -> Iterator[Fault]:
-    """The faults of a chain that is at hand as a whole."""
+    """The faults of a chain that is in memory as a whole."""
     check = ChainCheck()
     for entry in entries:
         check.take(entry)
@@ -159,7 +159,7 @@ def chain_faults(entries: Iterable[Entry]) -> Iterator[Fault]:
 def _hash_is_right(entry: Entry) -> bool:
     try:
         found = entry_hash(entry.seq, entry.at, entry.kind, entry.body, entry.prev)
-    except (TypeError, ValueError):  # what is no text, or no UTF-8
+    except (TypeError, ValueError):  # what is not text, or not UTF-8
         return False
     return found == entry.hash
 
@@ -176,14 +176,14 @@ def _counts_right(entry: Entry) -> bool:
 
 
 class ClockCheck:
-    """Entries whose clock stands before that of the one before; their order is the chain's."""
+    """Entries whose clock is before that of the previous one; the chain gives their order."""
 
     def __init__(self) -> None:
         self._before: datetime | None = None
         self.notes: list[Fault] = []
 
     def take(self, entry: Entry) -> None:
-        """The next entry."""
+        """Take the next entry."""
         try:
             at = datetime.fromisoformat(entry.at)
             back_s = (self._before - at).total_seconds() if self._before else 0.0
@@ -198,6 +198,6 @@ class ClockCheck:
 
 
 def _is_press(entry: Entry) -> bool:
-    with suppress(CalloutError):  # the chain tells that it was altered
+    with suppress(CalloutError):  # the chain reports that it was altered
         return entry.kind == "heard" and entry.content.get("source") == "tape"
     return False

@@ -1,6 +1,6 @@
-"""Holds seals against the journal: the lines beside it, their signatures, and copies kept outside.
+"""Checks seals against the journal: the lines beside it, their signatures, and copies outside.
 
-Reads only. Up to which entry something is proved, and what is proved by nobody, is ``Proof``.
+Reads only. ``Proof`` says up to which entry something is proved.
 """
 
 from __future__ import annotations
@@ -23,10 +23,11 @@ _Item = TypeVar("_Item", Seal, Witness)
 
 @dataclass
 class Proof:
-    """How far what is kept outside reaches. ``last`` is the journal's last entry, ``sealed`` the
+    """How far what is kept outside reaches.
 
-    newest seal in it, ``signed`` the newest that the wanted key signed, ``witnessed`` those that a
-    copy outside holds, each with its time. ``orders`` are orders to remove sound.
+    ``last`` is the journal's last entry, ``sealed`` the newest seal in it, ``signed`` the newest
+    that the wanted key signed, ``witnessed`` those that a copy outside holds, each with its time.
+    ``orders`` are orders to remove sound.
     """
 
     last: int = 0
@@ -42,7 +43,7 @@ class Proof:
 
 @dataclass
 class SealReport:
-    """What the seals' check came to."""
+    """The result of checking the seals."""
 
     lines: int
     signed: int
@@ -72,7 +73,7 @@ class SealCheck:
         self._proof = Proof()
 
     def take(self, entry: Entry) -> None:
-        """The next entry."""
+        """Take the next entry."""
         self._proof.last = entry.seq
         for seal in self._lines.get(entry.seq, ()):
             if entry.hash != seal.hash:
@@ -94,7 +95,7 @@ class SealCheck:
         try:
             self._signers.setdefault(str(entry.content.get("public")), entry.seq)
         except CalloutError:
-            return  # the chain tells that it was altered
+            return  # the chain reports that it was altered
 
     def _seal(self, entry: Entry) -> None:
         try:
@@ -111,7 +112,7 @@ class SealCheck:
         self._proof.sealed = entry.seq
 
     def finish(self) -> SealReport:
-        """What was found."""
+        """The result."""
         last = self._proof.last
         for seal in self._kept:
             if seal.entry > last:

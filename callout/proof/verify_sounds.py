@@ -1,4 +1,4 @@
-"""Holds the sounds that a journal names against their names, and tells which went by order."""
+"""Checks the sounds that a journal names against their hashes, and reports removed ones."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _PIECE = 1 << 20
 
 @dataclass
 class SoundReport:
-    """How many sounds the journal names, how many of them went by order, and what is wrong."""
+    """How many sounds the journal names, how many were removed by order, and what is wrong."""
 
     named: int = 0
     removed: int = 0
@@ -30,21 +30,21 @@ class SoundReport:
 
 
 class SoundCheck:
-    """Takes every entry in order; then looks at every sound once, as the first entry names it."""
+    """Takes every entry in order; then checks every sound once, at the first entry naming it."""
 
     def __init__(self, hashed: bool = True, absent: bool = False) -> None:
-        """``hashed`` False only looks whether files are there; ``absent`` True takes as well
+        """Check sounds.
 
-        that some are not.
+        ``hashed`` False only looks whether files are there; ``absent`` True allows missing ones.
         """
         self._hashed, self._absent = hashed, absent
-        # By the hash's 32 bytes, since a decade names hundreds of thousands.
+        # Keyed by the hash's 32 bytes, since a decade names hundreds of thousands.
         self._named: dict[bytes, int] = {}
         self._removed: dict[bytes, int] = {}
         self._nameless: list[tuple[int, str]] = []
 
     def take(self, entry: Entry) -> None:
-        """The next entry."""
+        """Take the next entry."""
         if entry.kind == KIND:
             gone = [bytes.fromhex(digest) for digest in ordered(entry)]
             self._removed.update(dict.fromkeys(gone, entry.seq))
@@ -57,10 +57,10 @@ class SoundCheck:
             return
         key = bytes.fromhex(digest)
         self._named.setdefault(key, entry.seq)
-        self._removed.pop(key, None)  # kept anew
+        self._removed.pop(key, None)  # stored again
 
     def report(self, folder: SurveyFolder) -> SoundReport:
-        """Look at the files."""
+        """Check the files."""
         found = SoundReport(len(self._named) + len(self._nameless))
         for seq, digest in self._nameless:
             told = f"its sound cannot be read: {digest[:80]!r} is not the SHA-256 of a sound"
@@ -86,7 +86,7 @@ def _still_there(folder: SurveyFolder, seq: int, order: int) -> Fault:
 
 
 def _left_lying(folder: SurveyFolder, named: Container[str]) -> list[Fault]:
-    """What crashes left; it breaks nothing, but it may hold somebody's voice."""
+    """Files left by crashes: not a fault, but they may hold somebody's voice."""
     audio, told = folder.path / "audio", []
     lying = len(unnamed(audio, named))
     if lying:

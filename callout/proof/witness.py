@@ -1,9 +1,9 @@
-"""Seals kept outside the survey: lines that were sent, and lines that were told.
+"""Seals kept outside the survey: lines that were sent, and lines that were read out.
 
-A seal is told as figures, so that it goes over a radio, in a text message or onto paper in any
-language: the entry's number, then six groups of four figures of its hash, each group with a check
-digit of its own that also minds its place. 24 figures are 1 in 10^24 for a forger's every try.
-No checking against a journal here; that is ``verify_seals``.
+A seal is read out as digits, so that it goes over a radio, in a text message or onto paper in any
+language: the entry's number, then six groups of four digits of its hash, each group with a check
+digit of its own that also depends on its position. With 24 digits each attempt at forgery succeeds
+1 time in 10^24. Checking against a journal is in ``verify_seals``.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ MOST_BYTES = 16_000_000
 
 @dataclass(frozen=True)
 class Witness:
-    """A seal as somebody outside keeps it: whole, or by the figures that were told.
+    """A seal as kept outside: whole, or by the digits that were read out.
 
     ``where`` says which line of which copy it is.
     """
@@ -43,7 +43,7 @@ class Witness:
 
 
 def told(seal: Seal) -> str:
-    """The seal in figures to be read out, e.g. ``8124 40213 58819 …``."""
+    """The seal as digits to be read out, e.g. ``8124 40213 58819 …``."""
     figures = _figures_of(seal.hash)
     groups = [figures[at : at + _FIGURES] for at in range(0, len(figures), _FIGURES)]
     whole = [str(seal.entry), *groups]
@@ -55,10 +55,10 @@ def _figures_of(digest: str) -> str:
 
 
 def read_witnesses(path: Path) -> list[Witness]:
-    """The seals of a copy: lines of a ``seals.txt``, lines that were told, or both.
+    """The seals of a copy: lines of a ``seals.txt``, lines that were read out, or both.
 
-    Empty lines and what follows ``#`` are the keeper's own. Raises OperatorError naming the line,
-    and the group, that was heard or written wrongly.
+    Empty lines and what follows ``#`` are comments. Raises OperatorError naming the line, and the
+    group, that was heard or written wrongly.
     """
     with storage_errors(f"cannot read {path}"), path.open("rb") as file:
         data = file.read(MOST_BYTES + 1)
@@ -68,7 +68,7 @@ def read_witnesses(path: Path) -> list[Witness]:
 
 
 def witnesses_in(lines: Iterable[str], copy: str) -> Iterable[Witness]:
-    """The seals of the lines of ``copy``. Raises OperatorError as ``read_witnesses``."""
+    """The seals in the lines of ``copy``. Raises OperatorError as ``read_witnesses`` does."""
     for number, line in enumerate(lines, start=1):
         plain = line.partition("#")[0].strip()
         if plain:
@@ -76,7 +76,7 @@ def witnesses_in(lines: Iterable[str], copy: str) -> Iterable[Witness]:
 
 
 def witness_of(line: str, where: str) -> Witness:
-    """One line, either form."""
+    """The seal in one line, either form."""
     seal = seal_of(line)
     if seal is not None:
         return Witness(seal.entry, _figures_of(seal.hash), seal.hash, seal, where)

@@ -35,6 +35,7 @@ MAY_NOT_IMPORT = {
     "lookback": {"practice", "office", "terminal", "cli", "daemon"},
     "practice": {"lookback", "office", "terminal", "cli", "daemon"},
     "office": {"lookback", "practice", "terminal", "cli", "daemon"},
+    "doctor": {"lookback", "practice", "office", "terminal", "cli", "daemon"},
     "daemon": {"terminal", "cli"},
     "cli": set(),
 }

@@ -399,3 +399,22 @@ def test_the_ends_of_the_range_are_sizes_though_trees_have_those_tags(
     one.hear("tree", tag="83")
     one.hear("size", value=Decimal(size))
     assert (one.memory.pending is not None) is taken
+
+
+@pytest.mark.parametrize(("called", "kept"), [("24.56", "24.6"), ("24.54", "24.5")])
+def test_a_figure_that_is_rounded_up_or_down_is_told_both_ways(called: str, kept: str) -> None:
+    assert talk().read("83", called).startswith(f"83, {called}, kept as {kept}")
+
+
+@pytest.mark.parametrize(
+    ("day", "check"), [(AT[:10], "measured today"), ("2026-06-03", "measured this visit")]
+)
+def test_measured_before_tells_today_from_another_day(day: str, check: str) -> None:
+    one = talk()
+    one.read("83", "24.6")
+    one.hear("confirm")
+    meaning = Meaning("reading", "83", Decimal("24.8"))
+    later = f"{day}T17:00:00.000+02:00"
+    one.take(Heard(len(one.events) + 1, later, "voice", "83", (meaning,)))
+    assert one.memory.pending is not None
+    assert check in [item.check for item in one.memory.pending.warned]

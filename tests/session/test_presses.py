@@ -311,3 +311,10 @@ def test_every_press_is_told_and_joined_within_the_window_only(
         told += one.said
         assert kind == "accept" or not any(isinstance(item, Save) for item in one.effects)
     assert replayed(one.survey, one.events) == one.memory
+
+
+@pytest.mark.parametrize("edition", [1, 2, 3])
+def test_in_the_first_edition_a_press_asked_for_its_tree_whatever_was_in_hand(edition: int) -> None:
+    one = day(edition=edition)
+    one.tree(0, "83")
+    assert one.press(5, "24.6").startswith("Tape 24.6 cm" if edition == 1 else "83, 24.6")

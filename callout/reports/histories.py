@@ -1,7 +1,7 @@
 """The history of a survey's or site's plots as tables, and rows as they were on their day.
 
-Columns are those of ``stand.history``: as texts for the forms that carry them, as numbers for what
-computes. What holds is read in ``journal.plot_history``.
+Columns are those of ``stand.history``: as texts for exports, as numbers for computations. The
+history itself is read in ``journal.plot_history``.
 """
 
 from __future__ import annotations
@@ -23,10 +23,10 @@ _BY_DAY = ("graduation", "rounding")
 
 
 def survey_since(path: Path) -> tuple[list[Since], list[TellsCensus]]:
-    """What held in the plots of the survey or site at ``path``, and the censuses that are told.
+    """The plot history of the survey or site at ``path``, and the named censuses.
 
-    Of several recorders the newest survey's history of a plot stands. Raises OperatorError for one
-    that cannot be used.
+    With several recorders, the newest survey's history of a plot counts. Raises OperatorError for
+    one that cannot be used.
     """
     found: dict[str, list[Since]] = {}
     censuses: dict[str, TellsCensus] = {}
@@ -42,7 +42,7 @@ def survey_since(path: Path) -> tuple[list[Since], list[TellsCensus]]:
 
 
 def _folders(path: Path) -> list[SurveyFolder]:
-    """The survey, or the recorders' of a site that have settings, the newest last."""
+    """The survey, or those recorders of a site that have settings, newest last."""
     if not is_site(path):
         return [open_survey(path)]
     folders = [one for one in site_folders(Site(path)) if one.settings.is_file()]
@@ -63,9 +63,9 @@ def history_texts(rows: Iterable[Since]) -> pd.DataFrame:
 
 
 def history_of(table: pd.DataFrame | None) -> pd.DataFrame | None:
-    """``history_texts`` as what computations take; None for None.
+    """``history_texts`` parsed for computations; None for None.
 
-    Raises OperatorError for a cell that is no day or no number.
+    Raises OperatorError for a cell that is not a day or a number.
     """
     if table is None or table.empty:
         return None
@@ -81,7 +81,7 @@ def history_of(table: pd.DataFrame | None) -> pd.DataFrame | None:
 
 
 def since_of(table: pd.DataFrame) -> list[Since]:
-    """The rows of ``history_texts``. Raises OperatorError for a cell that is no day."""
+    """The rows of ``history_texts``. Raises OperatorError for a cell that is not a day."""
     found = []
     for row in table.astype(str).to_dict("records"):
         try:
@@ -101,10 +101,10 @@ def on_their_day(
     history: pd.DataFrame | None,
     censuses: Iterable[TellsCensus] = (),
 ) -> pd.DataFrame:
-    """``measurements`` with what the history tells of each row's day, and ``census_told``.
+    """``measurements`` with the facts of each row's day from the history, and ``census_told``.
 
-    A survey's settings tell what holds now: the graduation and rounding of its own readings, and
-    the height of a roster's, go by the history where that tells them.
+    A survey's settings hold for today: graduation and rounding of its own readings, and the height
+    of a roster's, are taken from the history where it has them.
     """
     rows = measurements
     if history is not None:

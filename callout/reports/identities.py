@@ -1,8 +1,8 @@
-"""Names that last: of each measurement and of each tree, for tables that leave this machine.
+"""Lasting names of measurements and trees, for tables that leave this machine.
 
-A reading is called by its recorder and the journal entry that it began with, so that a correction
-changes nothing. What came with a roster or a table has no entry of its own: it is called by what it
-says and by the journal or file that it came with, so that equal rows of two sites stay apart.
+A reading is named by its recorder and its first journal entry, so that a correction keeps the name.
+What came with a roster or a table has no entry of its own: it is named by its content and by the
+journal or file it came with, so that equal rows of two sites stay apart.
 """
 
 from __future__ import annotations
@@ -19,13 +19,13 @@ from callout.reports.exchange.cells import texts
 LETTERS = 20  # of a SHA-256: 80 bits; two of a million are alike with a chance of 4e-13
 
 
-_PART = "\x1f"  # stands in no cell
+_PART = "\x1f"  # occurs in no cell
 
 
 def lasting(origin: str, rows: Iterable[Sequence[str]]) -> list[str]:
-    """One name a row of texts, made of what it says and of ``origin``.
+    """One name per row of texts, made of its content and of ``origin``.
 
-    Rows that are quite alike get different ones, in their order.
+    Identical rows get different names, in their order.
     """
     begun = hashlib.sha256(f"callout{_PART}{origin}{_PART}".encode())
     seen: Counter[str] = Counter()
@@ -43,9 +43,9 @@ ROW = ("plot", "tag", "stem", "date", "value", "unit", "status")
 
 
 def identified(measurements: pd.DataFrame, origin: str) -> pd.DataFrame:
-    """The frame with ``measurement_id`` and ``tree_id`` in every row; those there are kept.
+    """The frame with ``measurement_id`` and ``tree_id`` in every row; existing ones are kept.
 
-    A tree keeps the name that any row of it has, so that it is one tree over all visits.
+    A tree keeps the name that any of its rows has, so that it is one tree over all visits.
     """
     blank = pd.Series("", index=measurements.index, dtype=object)
     ids = measurements.get("measurement_id", blank).astype(object).fillna("")

@@ -1,4 +1,4 @@
-"""The readings as a table: what stands now for every stem, with where it came from.
+"""The readings as a table: the current one of every stem, with its origin.
 
 Numbers are exact text. Texts are shown without control characters, since roster text may come from
 strangers; for CSV, cells that a spreadsheet would take for a formula are guarded too.
@@ -22,18 +22,17 @@ COLUMNS = (
     "source", "engine", "confidence", "audio", "who", "warnings", "height_m", "words", "entry",
     "ruling", "tag_note", "notes",
 )  # fmt: skip
-# Of a united site, too: whose reading it is, and what another recorder's reading is where the two
-# disagree.
+# For a united site also: whose reading it is, and another recorder's reading if the two disagree.
 SITE_COLUMNS = (*COLUMNS, "recorder", "disagrees")
 
 
 def current_rows(
     place: Place, disagreeing: Iterable[tuple[str, int, str]] = ()
 ) -> list[dict[str, Any]]:
-    """One row a stem with a standing reading or status, in roster order, new trees after.
+    """One row per stem with a current reading or status, in roster order, then new trees.
 
-    At a united site one row a recorder that read it; ``disagreeing`` (recorder, entry, words) tells
-    what another one read.
+    At a united site one row per recorder that read it; ``disagreeing`` (recorder, entry, words)
+    gives another one's reading.
     """
     order = {
         (plot, tag): at
@@ -77,12 +76,12 @@ def notes_by_tree(memos: Iterable[Mapping[str, Any]]) -> Notes:
 
 
 def note_told(memo: Mapping[str, Any]) -> str:
-    """A note as it was typed; one that was spoken is its sound, which nobody wrote down."""
+    """A note as typed; a spoken one is only its sound, since nobody wrote it down."""
     return f"spoken, sound {memo['audio'][:12]}" if memo["audio"] else dropped(memo["words"])
 
 
 def notes_elsewhere(place: Place) -> list[str]:
-    """Notes about a plot, or about a tree that has no reading: no row of the table has them."""
+    """Notes about a plot, or about a tree without a reading: no row of the table has them."""
     rows = {(item.reading.plot, item.reading.tag) for item in place.standing}
     return [
         f"note about {f'tree {dropped(tag)} of ' if tag else ''}plot {dropped(plot)}: "
@@ -94,7 +93,7 @@ def notes_elsewhere(place: Place) -> list[str]:
 
 
 def csv_cells(row: dict[str, Any]) -> dict[str, str]:
-    """A row's cells for CSV: lists in one cell, and no cell that a spreadsheet runs."""
+    """A row's cells for CSV: lists joined into one cell, and formulas guarded."""
     return {name: guarded(_text(cell)) for name, cell in row.items()}
 
 
@@ -105,9 +104,9 @@ def _text(cell: Any) -> str:
 def reading_cells(
     reading: Reading, ruling: Ruling | None = None, notes: Sequence[Mapping[str, Any]] = ()
 ) -> dict[str, Any]:
-    """A reading as cells; ``time`` is UTC with its offset. A ruling stands beside, changes none.
+    """A reading as cells; ``time`` is UTC with its offset.
 
-    ``notes`` are those about its tree.
+    A ruling is shown beside it and changes nothing. ``notes`` are those about its tree.
     """
     return {
         "plot": dropped(reading.plot),

@@ -17,7 +17,7 @@ Dot = tuple[float, float]
 
 
 def history_cell(reading: Reading, past: Sequence[PastMeasurement]) -> str:
-    """The sparkline as inline SVG, named in words; words alone where there is one size or none."""
+    """The sparkline as inline SVG, named in words; words alone if there is one size or none."""
     told = ", ".join(f"{item.on.year}: {item.value} {item.unit.value}" for item in past)
     if reading.value is None or not past:
         return f"<small>{escape(told) or 'no earlier size'}</small>"

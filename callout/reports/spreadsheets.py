@@ -1,14 +1,14 @@
-"""Texts that no spreadsheet takes for a formula, and back.
+"""Guards texts so that no spreadsheet takes them for a formula, and reverses it.
 
-A text that begins like a formula gets an apostrophe before it, and so does one that begins with
-an apostrophe, so that taking one off gives the text back.
+A text that begins like a formula gets an apostrophe in front, and so does one that begins with an
+apostrophe, so that removing one restores the text.
 """
 
 from __future__ import annotations
 
 import re
 
-# Full-width signs too: spreadsheets set to East Asian languages take them for the plain ones.
+# Full-width signs too: East Asian spreadsheet settings treat them as the plain ones.
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 GUARD = "'"
 GUARD_NOTE = (
@@ -24,7 +24,7 @@ def guarded(text: str) -> str:
 
 
 def bared(text: str) -> str:
-    """The text that ``guarded`` was given."""
+    """The inverse of ``guarded``."""
     return text[1:] if text.startswith(GUARD) else text
 
 

@@ -1,7 +1,7 @@
 """A survey or united site as the two frames that stand computations, reports and exports take.
 
-Every earlier measurement of the roster and every reading that stands, one row each. ``value`` is
-the exact decimal as recorded, or as a ruling amended it; the float columns are derived from it for
+Every earlier measurement of the roster and every current reading, one row each. ``value`` is the
+exact decimal as recorded, or as a ruling amended it; the float columns are derived from it for
 computation only. Readings ruled void are left out.
 """
 
@@ -26,13 +26,13 @@ from callout.reports.quality.agreement import Tolerance
 from callout.reports.stand.columns import LIVE, MEASUREMENT_COLUMNS, PLOT_COLUMNS
 
 TREE_COLUMNS = ("plot", "tag", "species")
-# Few different texts in many rows: categories keep large surveys small and quick.
+# Columns with many repeated texts: categories keep large surveys small and quick.
 _FEW_VALUES = (
     "plot", "tag", "stem", "species", "unit", "status", "source", "who", "engine", "recorder",
 )  # fmt: skip
-# Beyond what computations need: what it is called for good, when and how it came, with what tape,
-# what was warned of and ruled since.
-# A tree whose tag was replaced has all its rows, the roster's too, by what hangs there now.
+# Beyond what computations need: lasting names, when and how it was measured, with what tape, and
+# later warnings and rulings.
+# All rows of a tree whose tag was replaced have its present tag, the roster's rows too.
 FURTHER = (
     "measurement_id", "tree_id", "time", "who", "entered_by", "engine", "confidence", "words",
     "raw", "raw_unit", "graduation", "rounding", "warnings", "disagrees", "ruling", "recorder",
@@ -49,13 +49,13 @@ NOTE_COLUMNS = ("note_id", "plot", "tag", "time", "words", "sound", "recorder")
 def survey_frames(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The measurements and the plots of the survey or site at ``path``; see ``stand.columns``.
 
-    Raises OperatorError where there is no survey.
+    Raises OperatorError if there is no survey.
     """
     return frames_of(read_place(path))
 
 
 def frames_of(place: Place) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The measurements and the plots of what was read of a survey or site."""
+    """The measurements and the plots of a survey or site in memory."""
     plots = place.plots
     differing = _differing(place)
     earlier = _earlier(place.earlier)
@@ -88,22 +88,19 @@ def frames_of(place: Place) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 
 def _retag(measurements: pd.DataFrame, standing: Iterable[Standing]) -> None:
-    """All rows of a tree whose tag was replaced go by what hangs there now."""
+    """Give all rows of a tree whose tag was replaced its present tag."""
     for reading in (item.reading for item in standing if item.reading.tag_lost and not item.void):
         own = (measurements["plot"] == reading.plot) & (measurements["tag"] == reading.tag)
         measurements.loc[own, ["tag", "tag_note"]] = [reading.tag_now, reading.tag_note]
 
 
 def survey_trees(path: Path) -> pd.DataFrame:
-    """Every tree of the roster, measured or not, with the roster's further columns; texts.
-
-    By the tag that hangs there now.
-    """
+    """Every tree of the roster by its present tag, with the roster's further columns; texts."""
     return trees_of(read_place(path))
 
 
 def trees_of(place: Place) -> pd.DataFrame:
-    """The roster's trees of what was read of a survey or site; see ``survey_trees``."""
+    """The roster's trees of a survey or site in memory; see ``survey_trees``."""
     trees = [tree for plot in place.plots.values() for tree in plot.trees.values()]
     lost = [item.reading for item in place.standing if item.reading.tag_lost and not item.void]
     now = {(reading.plot, reading.tag): reading.tag_now for reading in lost}
@@ -121,7 +118,7 @@ def trees_of(place: Place) -> pd.DataFrame:
 
 
 def notes_of(place: Place) -> pd.DataFrame:
-    """Every note kept at the survey or site: of a tree, or of its plot where ``tag`` is ''."""
+    """Every note of the survey or site: about a tree, or about its plot if ``tag`` is ''."""
     rows = [
         [
             f"{memo['recorder']}:{memo['entry']}", memo["plot"], memo["tag"] or "", memo["at"],
@@ -133,7 +130,7 @@ def notes_of(place: Place) -> pd.DataFrame:
 
 
 def _differing(place: Place) -> dict[str, str]:
-    """What another recorder read, by the lasting name of each reading that nobody ruled on yet."""
+    """Another recorder's reading, by the lasting name of each reading without a ruling."""
     if not place.united:
         return {}
     found: dict[str, list[str]] = {}
@@ -146,7 +143,7 @@ def _differing(place: Place) -> dict[str, str]:
 
 @dataclass(frozen=True)
 class _Earlier:
-    """Rows that a survey was begun with, and those of a roster that they stand for."""
+    """Rows that a survey was started with, and the roster rows that they replace."""
 
     frame: pd.DataFrame
     keys: frozenset[tuple[object, ...]]
@@ -170,7 +167,7 @@ def _key(row: Mapping[str, Any]) -> tuple[object, ...]:
 
 
 def _joined(earlier: pd.DataFrame, now: pd.DataFrame) -> pd.DataFrame:
-    """Both, columns of either; where one lacks a column it is ''."""
+    """Both, with the columns of either; '' for a missing cell."""
     columns = list(dict.fromkeys([*now.columns, *earlier.columns]))
     parts = [part.reindex(columns=columns) for part in (earlier, now) if len(part)]
     joined = pd.concat(parts, ignore_index=True) if len(parts) > 1 else parts[0].copy()
@@ -209,7 +206,7 @@ def _reading_row(
     item: Standing, settings: PlotSettings, differing: Mapping[str, str]
 ) -> dict[str, Any]:
     reading, ruling = item.reading, item.ruling
-    # It was brought to the graduation as the settings told then, whatever they tell now.
+    # It was rounded to the graduation set then, whatever the settings are now.
     then = item.settings or settings
     value = value_of(item)
     in_cm = None if value is None else float(convert(value, reading.unit, Unit.CENTIMETRE))

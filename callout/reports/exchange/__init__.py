@@ -1,4 +1,4 @@
-"""The readings in open forms that others read, and tables of others read in.
+"""Exports of the readings in open formats, and imports of tables.
 
-Each form writes the two frames of ``reports.stand.columns`` and reads them back; none computes.
+Each format writes the two frames of ``reports.stand.columns`` and reads them back; none computes.
 """

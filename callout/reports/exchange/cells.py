@@ -1,7 +1,7 @@
-"""Cells as text and back: exact decimals and days, and texts guarded against spreadsheets.
+"""Conversion between cells and text: exact decimals, dates, and texts guarded for spreadsheets.
 
-Readings stay decimals as recorded, trailing zeros too; they never pass through a binary float.
-No files here.
+Readings stay decimals as recorded, with trailing zeros; they never pass through a binary float. No
+files here.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from callout.core.units import Unit, convert, parse_decimal, parse_unit
 from callout.reports.spreadsheets import guarded
 from callout.reports.stand.columns import MEASUREMENT_COLUMNS, PLOT_COLUMNS, STATUSES
 
-PLACE_COLUMNS = ("latitude", "longitude", "coordinate_uncertainty_m")  # of plots: bare numbers
+PLACE_COLUMNS = ("latitude", "longitude", "coordinate_uncertainty_m")  # of plots: plain numbers
 _FIGURE = re.compile(r"-?[0-9]{1,20}(\.[0-9]{1,30})?(e[-+]?[0-9]{1,2})?")
 MEANING = {
     "measurement_id": "the measurement's name for good: its recorder and the entry it began with, "
@@ -69,14 +69,14 @@ MEANING = {
     "graduation": "the tape's graduation, in the row's unit",
     "tag_note": "what became of the tree's tag: lost, or what it was before it was replaced",
 }
-# What a column was called before: surveys begun from earlier ones hold it so.
+# Earlier names of columns: surveys started from older ones still hold them.
 FORMER_NAMES = {"pom_m": "measured_height_m"}
 # The diameter in centimetres is derived, so it is computed again on reading.
 WRITTEN = tuple(name for name in MEASUREMENT_COLUMNS if name != "diameter_cm")
 
 
 def told(cell: Any) -> str:
-    """One cell as text: exact, and '' where there is nothing."""
+    """One cell as exact text; '' for a missing value."""
     if isinstance(cell, Decimal):
         return format(cell, "f")
     if cell is None or cell is pd.NaT or (isinstance(cell, float) and np.isnan(cell)):
@@ -92,7 +92,7 @@ def told(cell: Any) -> str:
 
 
 def frame_csv(frame: pd.DataFrame) -> str:
-    """Any table as CSV: texts guarded, numbers as they are."""
+    """Any table as CSV: texts guarded, numbers unchanged."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow([guarded(str(name)) for name in frame.columns])
@@ -101,7 +101,7 @@ def frame_csv(frame: pd.DataFrame) -> str:
 
 
 def shown(column: pd.Series) -> np.ndarray:
-    """Cells as texts; what was a text is guarded, each different one once."""
+    """Cells as texts; original texts are guarded, each distinct one once."""
     if isinstance(column.dtype, (pd.CategoricalDtype, pd.StringDtype)):
         return mapped(column, guarded)
     if column.dtype.kind != "O":
@@ -111,7 +111,7 @@ def shown(column: pd.Series) -> np.ndarray:
 
 
 def mapped(column: pd.Series, change: Callable[[str], str]) -> np.ndarray:
-    """Every cell told and changed, each different text once."""
+    """``change`` applied to every cell as text, computing each distinct text once."""
     codes, different = pd.factorize(column)
     made = np.array([*(change(told(cell)) for cell in different), ""], dtype=object)
     return np.asarray(made[codes], dtype=object)
@@ -121,18 +121,18 @@ _FEW_VALUES = ("plot", "tag", "stem", "species", "unit", "status", "source", "wh
 
 
 def compacted(measurements: pd.DataFrame) -> pd.DataFrame:
-    """The frame with few different texts in many rows as categories: small and quick."""
+    """Columns with many repeated texts become categories: small and quick."""
     few = [name for name in _FEW_VALUES if name in measurements.columns]
     return measurements.astype(dict.fromkeys(few, "category"))
 
 
 def extra_columns(measurements: pd.DataFrame) -> list[str]:
-    """Columns beyond those every frame has; they travel as text."""
+    """Columns beyond those every frame has; exported as text."""
     return [str(name) for name in measurements.columns if name not in MEASUREMENT_COLUMNS]
 
 
 def extra_plot_columns(plots: pd.DataFrame) -> list[str]:
-    """Columns of plots beyond those every frame has; they travel as text."""
+    """Columns of plots beyond those every frame has; exported as text."""
     return [str(name) for name in plots.columns if name not in PLOT_COLUMNS]
 
 
@@ -142,7 +142,7 @@ def text_frame(frame: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
 
 
 def texts(column: pd.Series) -> np.ndarray:
-    """A column's cells as texts, an array of objects; each different cell is told once."""
+    """A column's cells as texts, an array of objects; each distinct cell is converted once."""
     if column.dtype.kind == "M":
         plain = column.dt.tz_localize(None)
         days = plain.dt.strftime("%Y-%m-%d").to_numpy(dtype=object)
@@ -171,7 +171,7 @@ def text_rows(frame: pd.DataFrame, columns: Sequence[str]) -> list[list[str]]:
 def measurements_from(cells: pd.DataFrame) -> pd.DataFrame:
     """The measurements frame from a frame of texts.
 
-    Raises OperatorError naming the row it cannot use.
+    Raises OperatorError naming a row it cannot use.
     """
     cells = cells.rename(columns=FORMER_NAMES)
     missing = [name for name in WRITTEN if name not in cells.columns]
@@ -200,7 +200,10 @@ def measurements_from(cells: pd.DataFrame) -> pd.DataFrame:
 
 
 def plots_from(cells: pd.DataFrame) -> pd.DataFrame:
-    """The plots frame from a frame of texts. Raises OperatorError naming the row it cannot use."""
+    """The plots frame from a frame of texts.
+
+    Raises OperatorError naming a row it cannot use.
+    """
     missing = [name for name in PLOT_COLUMNS if name not in cells.columns]
     if missing:
         raise OperatorError(f"the plots lack the column {', '.join(missing)}")
@@ -232,7 +235,7 @@ def _centimetres(value: np.ndarray, unit: np.ndarray) -> np.ndarray:
 
 
 def _each(column: pd.Series, read: Callable[[str], Any]) -> np.ndarray:
-    """Every cell read, each different text once. Raises OperatorError naming the first bad row."""
+    """Parse every cell, each distinct text once. Raises OperatorError naming the first bad row."""
     codes, different = pd.factorize(column.to_numpy(dtype=object))
     made: np.ndarray = np.empty(len(different), dtype=object)
     for at, text in enumerate(different):
@@ -255,7 +258,7 @@ def _decimal(text: str) -> Decimal | None:
 
 
 def _float(text: str) -> float:
-    """A derived figure, as long as a float's own text may be; readings go through ``_decimal``."""
+    """A derived figure, of at most the length of a float's text; readings use ``_decimal``."""
     if not text:
         return float("nan")
     if not _FIGURE.fullmatch(text):

@@ -1,4 +1,4 @@
-"""How the data are to be cited, as a ``CITATION.cff`` (Citation File Format 1.2.0). Words only."""
+"""How to cite the data, as a ``CITATION.cff`` (Citation File Format 1.2.0). Words only."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ _MESSAGE = "If you use these data, please cite them as below."
 
 
 def citation(about: About) -> str:
-    """The file's text: YAML whose texts are all quoted as JSON, which is YAML too."""
+    """The file's text: YAML with all texts quoted as JSON, which is valid YAML."""
     lines = [
         "cff-version: 1.2.0",
         f"message: {_quoted(_MESSAGE)}",

@@ -52,7 +52,7 @@ TABLES = {
     "occurrence.csv": ("Occurrence", OCCURRENCE),
     "measurementorfact.csv": ("MeasurementOrFact", FACT),
 }
-# How each row came to be: only what was called out here is told to have been.
+# Provenance of each row: only what was called out here is described as such.
 PROTOCOLS = {
     "voice": "diameter tape; the size called out, recognised, repeated aloud and confirmed",
     "tape": "electronic diameter tape; the size repeated and confirmed",
@@ -67,10 +67,10 @@ PLOT_TERMS = {
     "coordinate_uncertainty_m": "coordinateUncertaintyInMeters",
 }  # fmt: skip
 UNIT_FACT, HEIGHT_FACT = "unit of diameters", "height of measurement in the plot"
-# Columns with terms or facts of their own; the rest of a row's goes into dynamicProperties.
+# Columns with terms or facts of their own; a row's other columns go into dynamicProperties.
 _ELSEWHERE = {"measurement_id", "time", "who", "graduation"}
 _CONTROLS = re.compile(r"[\x00-\x1f\x7f\x85\u2028\u2029]")
-# A zip's members carry a time; a fixed one makes equal data give equal bytes.
+# A zip's members have a time stamp; a fixed one makes equal data give equal bytes.
 _ZIP_TIME = (1980, 1, 1, 0, 0, 0)
 Row = tuple[str, Sequence[str]]
 
@@ -78,8 +78,8 @@ Row = tuple[str, Sequence[str]]
 def write_archive(path: Path, data: Dataset, about: About, scientific: Named | None = None) -> Path:
     """Write the zipped archive to ``path``.
 
-    ``scientific`` gives the scientific name of what the roster calls a tree (the reference list's
-    where it is None).
+    ``scientific`` returns the scientific name for a name in the roster (None: use the reference
+    list's).
     """
     named = scientific or scientific_names(reference_species())
     rows: dict[str, list[Sequence[str]]] = {name: [] for name in TABLES}
@@ -106,7 +106,7 @@ def _csv(terms: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n", quoting=csv.QUOTE_ALL)
     writer.writerow(terms)
-    # Many readers of archives take a line for a row, quoted or not.
+    # Many archive readers take a line for a row, quoted or not.
     bare = [term.startswith("decimalL") for term in terms]
     writer.writerows(
         [
@@ -132,13 +132,13 @@ def _fact(event: str, kind: str, value: str, **other: str) -> Row:
 
 
 def properties(cells: Mapping[str, str]) -> str:
-    """Texts as JSON on one line, '' for none; what is empty is left out."""
+    """Texts as JSON on one line, '' for none; empty ones are left out."""
     told = {name: text for name, text in cells.items() if text}
     return json.dumps(told, ensure_ascii=True) if told else ""
 
 
 def _exact(cells: Mapping[str, str], names: Sequence[str]) -> dict[str, str]:
-    """Those cells whose text a line of CSV would change: they go as JSON too."""
+    """Cells whose text a line of CSV would change: written as JSON too."""
     return {name: cells[name] for name in names if _CONTROLS.search(cells[name])}
 
 
@@ -176,7 +176,7 @@ def _stem_rows(data: Dataset, about: About, named: Named) -> Iterator[Row]:
         event = row["measurement_id"]
         exact = _exact(row, [*WRITTEN, *_ELSEWHERE])
         if row["time"]:
-            exact["date"] = row["date"]  # beside a moment, which has an offset of its own
+            exact["date"] = row["date"]  # beside a time, which has an offset of its own
         further = properties({**{name: row[name] for name in kept}, **exact})
         yield _row("event.csv", _stem_event(event, row, further))
         yield _row("occurrence.csv", _occurrence(event, row, named))
@@ -193,7 +193,7 @@ def _stem_event(event: str, row: Mapping[str, str], further: str) -> dict[str, s
 
 
 def protocol(row: Mapping[str, str]) -> str:
-    """How a row came to be, as far as it tells."""
+    """The provenance of a row, as far as it is known."""
     if row["source"] != "callout":
         return OTHERWISE
     return PROTOCOLS.get(row["entered_by"], CALLED)
@@ -249,7 +249,7 @@ def _stem_facts(event: str, row: Mapping[str, str]) -> Iterator[Row]:
 
 
 def _further_rows(data: Dataset) -> Iterator[Row]:
-    """Each row of a further table as a fact of its plot: its chief column, the rest as JSON."""
+    """Each row of a further table as a fact of its plot: its main column, the rest as JSON."""
     for table, (words, chief) in FURTHER_TABLES.items():
         frame = data.further.get(table)
         if frame is None:

@@ -1,4 +1,4 @@
-"""Reads back a Darwin Core archive that ``darwincore`` wrote, and no other."""
+"""Reads back a Darwin Core archive written by ``darwincore``, and no other."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ _WORDS = {words: table for table, (words, _) in FURTHER_TABLES.items()}
 
 
 def read_archive(path: Path) -> Dataset:
-    """What an archive that this program wrote holds. Raises OperatorError for any other."""
+    """The content of an archive written by this program. Raises OperatorError for any other."""
     try:
         with open_archive(path) as archive:
             described = _described(archive.read("meta.xml", MOST_XML_BYTES).decode("utf-8"))
@@ -66,7 +66,7 @@ def _described(meta: str) -> dict[str, tuple[str, ...]]:
 
 
 def _parsed(xml: str) -> ElementTree.Element:
-    if "<!DOCTYPE" in xml:  # no entity of a stranger is expanded
+    if "<!DOCTYPE" in xml:  # external entities are never expanded
         raise OperatorError("its XML declares a document type: refused")
     return ElementTree.fromstring(xml)
 

@@ -51,7 +51,7 @@ _KEYS = {"trees": ["plot", "tag"], "notes": ["note_id"], "history": ["plot", "fr
 def write_package(folder: Path, data: Dataset, about: About) -> Path:
     """Write the package into ``folder`` (made if need be); returns the descriptor's path.
 
-    Beside it a ``CITATION.cff``, which says how the data are to be cited.
+    Also writes a ``CITATION.cff``, which says how to cite the data.
     """
     measurements = identified(data.measurements, about.title)
     columns = ["measurement_id", *WRITTEN]
@@ -91,12 +91,12 @@ def csv_text(table: pd.DataFrame, numbers: Sequence[str] = _NUMBERS) -> str:
 
 
 def placing(text: str) -> str:
-    """A coordinate: bare where it is a number, guarded where it is anything else."""
+    """A coordinate: plain if it is a number, else guarded."""
     return text if plain_number(text) else guarded(text)
 
 
 def _resource(folder: Path, name: str, table: pd.DataFrame) -> dict[str, Any]:
-    # Further columns of the roster hold what people wrote, whatever they are called.
+    # Further columns of the roster hold what people wrote, whatever their names.
     data = csv_text(table, () if name in FURTHER_TABLES else _NUMBERS).encode("utf-8")
     (folder / f"{name}.csv").write_bytes(data)
     return {
@@ -189,7 +189,7 @@ def _descriptor(resources: list[dict[str, Any]], about: About, dates: pd.Series)
 
 
 def read_package(path: Path) -> Dataset:
-    """What a package that this program wrote holds, hashes checked.
+    """The content of a package written by this program, with its hashes checked.
 
     ``path`` is its folder or descriptor. Raises OperatorError for one that is changed or not ours.
     """

@@ -1,6 +1,6 @@
-"""Everything that an open form carries: measurements, plots, trees, notes, and what is told of it.
+"""Everything that an open format carries: measurements, plots, trees, notes and metadata.
 
-One value for all forms, so that none can forget a part. No files here.
+One value for all formats, so that none can forget a part. No files here.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import pandas as pd
 from callout.core.model import Plot
 from callout.reports.exchange.metadata import About
 
-# Further tables of texts: name, the words for one row, and the column that says most of it.
+# Further tables of texts: name, the words for one row, and the main column.
 FURTHER_TABLES = {
     "trees": ("tree of the roster", "tag"),
     "notes": ("note", "words"),
@@ -23,9 +23,10 @@ FURTHER_TABLES = {
 
 @dataclass(frozen=True)
 class Dataset:
-    """The two frames; ``further`` tables by name, texts with a column ``plot``; ``known`` plots,
+    """The two frames and what goes with them.
 
-    whole, where they come from a survey; ``about`` where the form tells it.
+    ``further``: tables by name, texts with a column ``plot``; ``known``: whole plots, from a
+    survey; ``about``: the metadata.
     """
 
     measurements: pd.DataFrame
@@ -36,5 +37,5 @@ class Dataset:
 
     @property
     def trees(self) -> pd.DataFrame | None:
-        """The roster's trees, measured or not; None where the form has none."""
+        """The roster's trees, measured or not; None if the format has none."""
         return self.further.get("trees")

@@ -1,7 +1,6 @@
-"""Ecological Metadata Language 2.2.0 of a data set: who, what, where, when, how, under what terms.
+"""Ecological Metadata Language 2.2.0 of a data set: who, what, where, when, how, licence.
 
-The elements stand in the order that its schema asks for. What is not told is left out, but for
-what the schema requires.
+Elements are in the order of its schema. Unknown ones are left out, unless the schema requires them.
 """
 
 from __future__ import annotations

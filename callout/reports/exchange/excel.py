@@ -43,14 +43,14 @@ from callout.survey.files import storage_errors
 _CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\ufffe\uffff\ud800-\udfff]")
 _WHOLE = "everything told of the data set, as JSON"
 _DIGITS = 15  # a binary double holds any decimal of fifteen digits
-MOST_ROWS = 1_048_575  # rows a sheet has, less the header
+MOST_ROWS = 1_048_575  # rows of a sheet, without the header
 MOST_CHARACTERS = 32_767  # of one cell
 
 
 def write_tables(path: Path, tables: Mapping[str, pd.DataFrame]) -> Path:
     """Write each of ``tables`` as a sheet of one workbook. Raises OperatorError if one is too long.
 
-    Names are cut to 31 characters, the most a sheet's may have.
+    Names are cut to 31 characters, the limit for a sheet's name.
     """
     openpyxl = _library()
     for name, frame in tables.items():
@@ -130,7 +130,7 @@ def _cell(sheet: Any, value: Any) -> Any:
 
 
 def read_workbook(path: Path) -> Dataset:
-    """What a workbook that this program wrote holds. Raises OperatorError for any other."""
+    """The content of a workbook written by this program. Raises OperatorError for any other."""
     openpyxl = _library()
     try:
         with open_archive(path) as archive:
@@ -177,7 +177,7 @@ def _text(cell: Any) -> str:
     if value is None:
         return ""
     if isinstance(value, datetime):
-        # A sheet keeps days as floats: to the microsecond, not beyond.
+        # A sheet stores times as floats: exact to the microsecond only.
         return told(pd.Timestamp(value))
     if isinstance(value, (int, float)):
         pattern = re.fullmatch(r"0(?:\.(0+))?", cell.number_format)

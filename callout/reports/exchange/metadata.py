@@ -1,7 +1,7 @@
-"""What is told of a data set: who made it, how, under what licence, and where its plots lie.
+"""Metadata of a data set: who made it, how, under what licence, and where its plots are.
 
-Kept in ``about.toml`` beside a survey, so that every export tells the same. Nothing is guessed:
-what the file does not tell is not told.
+Kept in ``about.toml`` beside a survey, so that every export says the same. Nothing is guessed: what
+the file leaves out is left out.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ _ORCID = re.compile(r"https://orcid\.org/\d{4}-\d{4}-\d{4}-\d{3}[\dX]")
 
 @dataclass(frozen=True)
 class Contributor:
-    """A person (``given``, ``family``) or an office (``name``), and in what role."""
+    """A person (``given``, ``family``) or an office (``name``), with a role."""
 
     name: str = ""
     given: str = ""
@@ -40,15 +40,15 @@ class Contributor:
 
     @property
     def told(self) -> str:
-        """What it is called."""
+        """The contributor's full name."""
         return self.name or " ".join(part for part in (self.given, self.family) if part)
 
 
 @dataclass(frozen=True)
 class About:
-    """What is told of the data set; ``created`` is a moment in ISO 8601.
+    """Metadata of the data set; ``created`` is a time in ISO 8601.
 
-    ``places``: by plot, degrees WGS 84 as texts, and how unsure they are in metres.
+    ``places``: by plot, degrees WGS 84 as texts, and their uncertainty in metres.
     """
 
     title: str
@@ -65,7 +65,7 @@ class About:
 
     @property
     def people(self) -> tuple[Contributor, ...]:
-        """Who made it: the contributors, else the creator as an author."""
+        """The contributors, else the creator as an author."""
         return self.contributors or (Contributor(name=self.creator),)
 
     @property
@@ -75,7 +75,7 @@ class About:
 
 
 def about_from(plain: Mapping[str, Any]) -> About:
-    """What ``plain`` gave. Raises OperatorError for values that are none of ours."""
+    """The inverse of ``plain``. Raises OperatorError for values of another form."""
     known = {item.name for item in fields(About)}
     try:
         given = {name: value for name, value in plain.items() if name in known}
@@ -87,7 +87,7 @@ def about_from(plain: Mapping[str, Any]) -> About:
 
 
 def read_about(path: Path, base: About) -> About:
-    """``base`` with what the TOML file at ``path`` tells; ``base`` where there is none.
+    """``base`` updated from the TOML file at ``path``; ``base`` itself if there is no file.
 
     Raises OperatorError naming what cannot be used.
     """
@@ -155,7 +155,7 @@ def _place(name: object, row: Any) -> dict[str, str]:
 
 
 def placed(plots: pd.DataFrame, about: About) -> pd.DataFrame:
-    """``plots`` with where each lies; unchanged where nothing is told of any."""
+    """``plots`` with their coordinates; unchanged if none are known."""
     if not about.places:
         return plots
     columns = {
@@ -166,7 +166,7 @@ def placed(plots: pd.DataFrame, about: About) -> pd.DataFrame:
 
 
 def about_text(about: About) -> str:
-    """The TOML of ``about.toml`` that ``read_about`` reads back."""
+    """The TOML of ``about.toml``, as read by ``read_about``."""
     document = tomlkit.document()
     for name in ("title", "licence", "description", "version", "methods", "identifier"):
         if getattr(about, name):

@@ -80,7 +80,7 @@ def _arrow_table(arrow: Any, frame: pd.DataFrame, *, typed: bool) -> Any:
 
 
 def read_parquet(folder: Path) -> Dataset:
-    """What files that this program wrote hold. Raises OperatorError for any others."""
+    """The content of files written by this program. Raises OperatorError for any others."""
     parquet, arrow = _library()
     tables, about = {}, None
     for name in (*NAMES, *(f"{name}.parquet" for name in FURTHER_TABLES)):

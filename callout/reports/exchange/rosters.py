@@ -1,8 +1,8 @@
-"""A measurements frame as a roster CSV that ``callout new`` reads: one row a tree, its past beside.
+"""A measurements frame as a roster CSV for ``callout new``: one row per tree, with its past.
 
-Columns: plot, tag, species, stems, then date, value, unit, and the set again with a number for each
-earlier measurement, the latest first. A roster has no stems: a tree of several gets one row without
-its past, and ``stems`` names them. Only live diameters; nothing is converted.
+Columns: plot, tag, species, stems, then date, value, unit, and the same three with a number for
+each earlier measurement, the latest first. A roster has no stems: a tree of several gets one row
+without its past, and ``stems`` names them. Only live diameters; nothing is converted.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ _FIRST = ["plot", "tag", "species", "stems"]
 
 
 def roster_frame(measurements: pd.DataFrame) -> pd.DataFrame:
-    """One row a tree of ``measurements``; texts only."""
+    """One row per tree of ``measurements``; texts only."""
     rows: list[dict[str, str]] = []
     ordered = measurements.sort_values("date", kind="stable")
     for (plot, tag), own in ordered.groupby(["plot", "tag"], sort=False):

@@ -1,6 +1,6 @@
-"""The scientific name of what a roster calls a tree: by the species tables, never by guessing.
+"""The scientific name of a tree as named in the roster: from the species tables, never guessed.
 
-A code or common name that no table knows has none; what looks like a Latin name is taken as one.
+A code or common name that no table lists has none; what looks like a Latin name is taken as one.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ _LATIN = re.compile(r"[A-Z][a-z]{2,}( [a-z][a-z-]{2,})( .*)?|[A-Z][a-z]{2,} spp?
 
 
 def scientific_names(*tables: Iterable[Species]) -> Named:
-    """What gives the scientific name of a text, '' for none; earlier ``tables`` go first."""
+    """A function from a text to its scientific name ('' for none); earlier ``tables`` win."""
     known: dict[str, str] = {}
     latin: set[str] = set()
     for one in (one for table in tables for one in table):
@@ -26,7 +26,7 @@ def scientific_names(*tables: Iterable[Species]) -> Named:
     def named(text: str) -> str:
         plain = " ".join(text.split())
         if plain.casefold() in latin:
-            return plain  # as it was written, author and all
+            return plain  # as it was written, with its author
         found = known.get(plain.casefold(), "")
         return found or (plain if _LATIN.fullmatch(plain) else "")
 

@@ -1,7 +1,6 @@
 """Figures of change: mortality, composition, fluxes, and treatments side by side.
 
-Each takes a table already cut to what it shows. Intervals are drawn where the table has them; what
-has none is drawn without.
+Each takes a table already cut to what it shows. Intervals are drawn if the table has them.
 """
 
 from __future__ import annotations
@@ -35,9 +34,9 @@ _FLUXES = {
 
 
 def rates_through_time(table: pd.DataFrame) -> Drawing:
-    """Mortality and recruitment between censuses, per cent a year (tables ``rates``,
+    """Mortality and recruitment between censuses, per cent a year, with their intervals.
 
-    ``rates_site``), with their intervals.
+    Takes table ``rates`` or ``rates_site``.
     """
     labels = _intervals(table)
     place = np.arange(len(table), dtype=np.float64)
@@ -99,7 +98,7 @@ def composition(table: pd.DataFrame) -> Drawing:
 
 
 def fluxes_between(table: pd.DataFrame, unit: str) -> Drawing:
-    """What came and went between censuses, a hectare and year, net as a mark (table ``fluxes``)."""
+    """Gains and losses between censuses, per hectare and year, net as a mark (table ``fluxes``)."""
     place = np.arange(len(table))
     with figure() as (made, axes):
         up, down = np.zeros(len(table)), np.zeros(len(table))

@@ -63,7 +63,7 @@ def diameter_distribution(classes: pd.DataFrame) -> Drawing:
 def growth_by_year(table: pd.DataFrame) -> Drawing:
     """Mean annual diameter growth of the commonest species, with 95 % intervals of the mean.
 
-    Years that were not measured singly are one line with one mark and one interval.
+    Years that were not measured singly share one line with one mark and one interval.
     """
     common = table.groupby("species")["stems"].sum().sort_values(ascending=False)
     names = list(common.index[:MOST_SPECIES])
@@ -76,7 +76,7 @@ def growth_by_year(table: pd.DataFrame) -> Drawing:
                 runs["growth"] * 10, runs["first"] - 0.4, runs["last"] + 0.4,
                 colors=SHADES[at], linewidth=1.8, linestyles=DASHES[at],
             )  # fmt: skip
-            # An interval needs two stems; a lone one is drawn without.
+            # An interval needs two stems; a single one is drawn without.
             errors = (runs["high"] - runs["growth"]).fillna(0) * 10
             axes.errorbar(
                 middle, runs["growth"] * 10, yerr=errors, capsize=3, linestyle="",
@@ -116,7 +116,7 @@ def carbon_through_time(table: pd.DataFrame) -> Drawing:
     with figure() as (made, axes):
         for at, (name, rows) in enumerate(table.groupby("plot", observed=True)):
             middle, low, high = (rows[column].to_numpy(dtype=np.float64) for column in figures)
-            # The curve's own figure may lie outside where the equation is taken for a median.
+            # The curve's own figure may lie outside if the equation is taken for a median.
             errors = np.maximum(0, np.array([middle - low, high - middle]))
             axes.errorbar(
                 rows["census"] + 0.05 * at, middle, yerr=errors, capsize=4, linewidth=1.6,
@@ -155,7 +155,7 @@ def change_components(table: pd.DataFrame, unit: str = "m²") -> Drawing:
         axes.axhline(0, color=INK, linewidth=0.8)
         axes.set_xticks(place, labels)
         axes.set_xlim(-0.6, len(table) - 0.4)
-        axes.use_sticky_edges = False  # else a stacked bar ends on the frame
+        axes.use_sticky_edges = False  # otherwise a stacked bar ends on the frame
         axes.margins(y=0.06)
         axes.set_ylabel(f"change in {unit}")
         axes.legend(ncols=4, loc="upper center", bbox_to_anchor=(0.5, -0.16))

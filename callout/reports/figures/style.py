@@ -1,7 +1,7 @@
-"""One look for every figure: legible in grey, for colour-blind readers, and on paper.
+"""One style for every figure: legible in grey, for colour-blind readers, and on paper.
 
-Series differ by lightness and by hatch, marker or dash, never by hue alone. Names from a roster
-are drawn as they are, never as formulas. No data here.
+Series differ by lightness and by hatch, marker or dash, never by hue alone. Names from a roster are
+drawn literally, never as formulas. No data here.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from typing import Any
 
 from callout.core.errors import OperatorError
 
-# Dark to light, hues that stay apart for the common colour-blindnesses; lightness falls evenly,
-# so that a grey print keeps them apart too.
+# Dark to light, in hues that remain distinct with the common colour-blindnesses; lightness falls
+# evenly, so they remain distinct in a grey print too.
 SHADES = ("#1b2a4a", "#2f6690", "#b5651d", "#7fb3d5", "#e8c468", "#d9d9d9")
 HATCHES = ("", "///", "...", "xx", "\\\\\\", "--", "++", "oo")
 MARKERS = ("o", "s", "^", "D", "v", "P")
@@ -36,14 +36,14 @@ _LOOK: Any = {
     "legend.frameon": False,
     "text.parse_math": False,
     "svg.hashsalt": "callout",
-    "svg.fonttype": "none",  # letters stay letters, to be searched and edited
+    "svg.fonttype": "none",  # letters stay text, so that it can be searched and edited
     "pdf.fonttype": 42,
 }
 
 
 @contextmanager
 def figure(height: float = 3.4, width: float = WIDTH_INCHES) -> Iterator[tuple[Any, Any]]:
-    """A figure and its axes, in inches, in this look. Raises OperatorError without matplotlib."""
+    """A figure and its axes, in inches, in this style. Raises OperatorError without matplotlib."""
     try:
         import matplotlib
         from matplotlib.figure import Figure
@@ -55,7 +55,7 @@ def figure(height: float = 3.4, width: float = WIDTH_INCHES) -> Iterator[tuple[A
 
 
 FORMS = ("png", "svg", "pdf")
-_PLAIN: Mapping[str, Mapping[str, Any]] = {  # nothing that changes from day to day
+_PLAIN: Mapping[str, Mapping[str, Any]] = {  # no metadata that changes from day to day
     "png": {"metadata": {"Software": None}},
     "svg": {"metadata": {"Date": None, "Creator": None}},
     "pdf": {"metadata": {"CreationDate": None, "Creator": None, "Producer": None}},
@@ -64,7 +64,7 @@ _PLAIN: Mapping[str, Mapping[str, Any]] = {  # nothing that changes from day to 
 
 @dataclass(frozen=True)
 class Drawing:
-    """A figure that is drawn when asked for, in the form asked for."""
+    """A figure that is drawn on request, in the requested format."""
 
     made: Any
 
@@ -86,7 +86,7 @@ class Drawing:
 
 
 def drawing(made: Any) -> Drawing:
-    """The figure, to be drawn in the form that is wanted."""
+    """The figure, drawn later in the wanted format."""
     return Drawing(made)
 
 

@@ -12,8 +12,8 @@ from callout.reports.stand.columns import CUT, DEAD, STATUSES
 from callout.reports.stand.mass.reading_errors import ErrorModel
 
 MOST_ROWS = 400
-_LETTERS = 120  # rows to which a letter in each cell still fits
-# Each state's letter and shade, the dead dark, the measured light, so that grey keeps them.
+_LETTERS = 120  # up to this many rows a letter fits into each cell
+# Each state's letter and shade, dead dark, measured light, so that grey is enough.
 _STATES = {
     "measured": ("", "#a9cce3"),
     "live, not measured": ("u", "#f5e6b8"),
@@ -35,7 +35,7 @@ def measured_again(pairs: pd.DataFrame, error: ErrorModel) -> Drawing:
             color=SHADES[1], markeredgecolor=INK, label=f"{len(pairs)} stems measured again",
         )  # fmt: skip
         line = np.linspace(size.min() * 0.95, size.max() * 1.05, 50)
-        # Two measurements differ with sqrt 2 times the deviation of one.
+        # The difference of two measurements has sqrt 2 times the deviation of one.
         half = 1.96 * np.sqrt(2) * error.sd_cm(line) * 10
         axes.plot(line, half, "--", color=INK, label="95 % expected within")
         axes.plot(line, -half, "--", color=INK)

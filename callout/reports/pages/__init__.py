@@ -1,1 +1,1 @@
-"""The report: tables, figures and words put on pages. Nothing is computed in the pages."""
+"""The report's pages: tables, figures and words. Nothing is computed in the pages."""

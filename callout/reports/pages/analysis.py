@@ -62,11 +62,11 @@ COMPARED = {
 
 @dataclass(frozen=True)
 class ReportSettings:
-    """What the reader may set; every figure is under these.
+    """What the reader may set; every figure depends on these.
 
-    ``basis_m``: the height that stand figures go by; None takes for each plot that at which most
-    of its stems were measured. ``rounding``: how readings were rounded where neither row nor plot
-    tells.
+    ``basis_m``: the height of measurement for stand figures; None takes for each plot the height at
+    which most of its stems were measured. ``rounding``: the convention if neither row nor plot
+    gives one.
     """
 
     title: str = "Tree measurements"
@@ -79,7 +79,7 @@ class ReportSettings:
     draws: Draws = field(default_factory=Draws)
     climate: pd.DataFrame | None = None
     made: str = ""
-    notes: tuple[str, ...] = ()  # told before our own cautions
+    notes: tuple[str, ...] = ()  # shown before our own cautions
 
     def __post_init__(self) -> None:
         """Raises OperatorError for a height that is not breast height."""
@@ -89,10 +89,10 @@ class ReportSettings:
 
 @dataclass(frozen=True)
 class Analysis:
-    """The tables by name, and what a reader must be told about them.
+    """The tables by name, and what a reader must know about them.
 
-    ``heights`` are those of stand figures by plot; ``converted`` says whether a diameter had to be
-    brought there.
+    ``heights`` are those of stand figures by plot; ``converted`` says whether any diameter had to
+    be converted to them.
     """
 
     settings: ReportSettings
@@ -115,7 +115,7 @@ def analyse(
     """All tables of the report. Raises OperatorError for frames without any live diameter.
 
     ``again``: pairs of a blind second walk, in the form of ``measured_again``; with the survey's
-    own they say how well it measures. ``history``: what held in the plots from which day.
+    own they show how well it measures. ``history``: the dated facts of the plots.
     """
     untold = int(measurements["measured_height_m"].isna().sum())
     measurements = corrected(measurements, plots, history, settings.rounding)
@@ -155,14 +155,14 @@ def analyse(
 
 
 def _heights(stems: pd.DataFrame, basis_m: float | None) -> dict[str, float]:
-    """The height that each plot's stand figures go by."""
+    """The height of measurement for each plot's stand figures."""
     if basis_m is not None:
         return dict.fromkeys((str(plot) for plot in stems["plot"].unique()), basis_m)
     return common_heights(stems)
 
 
 def _named(tables: dict[str, pd.DataFrame]) -> None:
-    """Censuses with what held in them, and the summary with what they are called."""
+    """Censuses with the facts then, and the summary with their labels."""
     keys, censuses, summary = ["plot", "census"], tables["censuses"], tables["summary"]
     held = summary[[*keys, "area_ha", "treatment"]]
     tables["censuses"] = censuses.merge(held, how="left", on=keys)
@@ -177,7 +177,7 @@ def _stand(
     heights: Mapping[str, float],
     history: pd.DataFrame | None,
 ) -> dict[str, pd.DataFrame]:
-    """The stand, its growth and its changes; growth goes by diameters as measured."""
+    """The stand, its growth and its changes; growth uses diameters as measured."""
     taper = settings.carbon.taper
     height = stems["plot"].astype(object).map(heights).to_numpy(dtype=np.float64)
     basis = on_one_basis(stems, height, taper)
@@ -239,7 +239,7 @@ def _treatments(
     settings: ReportSettings,
     history: pd.DataFrame | None,
 ) -> dict[str, pd.DataFrame]:
-    """Treatments against the control, in what stands and in how it grows, plots as the units."""
+    """Treatments against the control, in state and in growth, with plots as the units."""
     summary, growth, carbon = tables["summary"], tables["growth"], tables["carbon"]
     days = tables["censuses"][["plot", "census", "census_day"]]
     dense = summary["area_ha"].notna().all()
@@ -248,7 +248,7 @@ def _treatments(
         **({"carbon_t_ha": carbon} if dense else {}),
     }
     rows = {name: level_rows(table, days, name) for name, table in sources.items()}
-    # A mean of a few stems is no plot's growth.
+    # The mean of a few stems is not a plot's growth.
     enough = growth[growth["stems"] >= FEWEST_STEMS]
     rows["diameter_cm_year"] = change_rows(enough, days, "diameter_cm_year")
     found: dict[str, list[pd.DataFrame]] = {"treatment_means": [], "treatment_effects": []}
@@ -264,7 +264,7 @@ def _treatments(
 
 
 def _control(names: set[str], told: str) -> str:
-    """The control's name: as told, else a treatment that is called so, else ''."""
+    """The control's name: as set, else a treatment of that name, else ''."""
     if told and told not in names:
         known = ", ".join(sorted(names))
         raise OperatorError(f"no treatment {told!r}: there are {known}")
@@ -274,7 +274,7 @@ def _control(names: set[str], told: str) -> str:
 def _climate(
     pairs: pd.DataFrame, plots: pd.DataFrame, climate: pd.DataFrame, settings: ReportSettings
 ) -> pd.DataFrame:
-    """Growth beside climate: of all plots, or of the control and the treated ones apart."""
+    """Growth beside climate: of all plots, or of control and treated plots separately."""
     treatment = plots.set_index(plots["plot"].astype(object))["treatment"].replace("", NONE_TOLD)
     names = set(treatment)
     control = _control(names, settings.control) if len(names) > 1 else ""

@@ -1,6 +1,6 @@
-"""What a reader must be told of the figures: what is missing, doubtful, or was put right.
+"""What a reader must know about the figures: what is missing, doubtful, or was corrected.
 
-Sentences only; every figure in them is of ``analysis``.
+Sentences only; every figure in them comes from ``analysis``.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ _MOST = 8
 def cautions(
     stems: pd.DataFrame, trees: pd.DataFrame, tables: dict[str, pd.DataFrame], untold: int
 ) -> tuple[str, ...]:
-    """All of them. ``untold``: how many rows tell no height of measurement."""
+    """All cautions. ``untold``: how many rows give no height of measurement."""
     return (
         *told_aside(tables["set_aside"]),
         *_areas(tables["summary"]),
@@ -45,7 +45,7 @@ def counted(count: int, noun: str, verb: str = "") -> str:
 
 
 def some(names: list[str], most: int = _MOST) -> str:
-    """The names, and how many more there are."""
+    """The first names, and how many more there are."""
     more = f" and {len(names) - most} more" if len(names) > most else ""
     return ", ".join(names[:most]) + more
 
@@ -76,7 +76,7 @@ def _areas(summary: pd.DataFrame) -> list[str]:
 
 
 def plots_apart(heights: Mapping[str, float], taper: Taper) -> list[str]:
-    """That plots were measured at different heights, and what that alone may do."""
+    """That plots were measured at different heights, and the effect of that alone."""
     known = Counter(heights.values())
     if len(known) < 2:
         return []
@@ -170,7 +170,7 @@ def gaps_told(stems: pd.DataFrame, gaps: pd.DataFrame) -> list[str]:
 
 
 def heights_told(untold: int, stems: pd.DataFrame) -> list[str]:
-    """How many rows tell no height of measurement, and what they are taken for."""
+    """How many rows give no height of measurement, and the height assumed for them."""
     if not untold:
         return []
     still = int(stems["measured_height_m"].isna().sum())

@@ -1,6 +1,6 @@
-"""What a page was made from and by: program, settings, and a fingerprint of the data.
+"""What a page was made from and with: program, settings, and a fingerprint of the data.
 
-So that anybody can tell whether two pages come from the same data, and make one again.
+With it anybody can tell whether two pages come from the same data, and make one again.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from callout.reports.stand.columns import PLOT_COLUMNS
 from callout.reports.stand.mass.equation_set import EquationSet
 
 _PART = "\x1f"
-_ELSEWHERE = ("title", "made", "notes")  # words of the page, no settings of its figures
+_ELSEWHERE = ("title", "made", "notes")  # words of the page, not settings of its figures
 
 
 def fingerprint(measurements: pd.DataFrame, plots: pd.DataFrame) -> str:
@@ -35,7 +35,7 @@ def fingerprint(measurements: pd.DataFrame, plots: pd.DataFrame) -> str:
 
 
 def settings_told(analysis: Analysis) -> dict[str, Any]:
-    """Every setting that figures go by, as plain values."""
+    """Every setting that affects figures, as plain values."""
     given = analysis.settings
     return {
         item.name: _plain(getattr(given, item.name))

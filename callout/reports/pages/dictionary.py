@@ -1,6 +1,6 @@
 """The dictionary of the report's tables: what each column means, in which unit.
 
-A column that nobody described is a defect: the tests look for it.
+A column without a description is a defect: the tests look for it.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ TABLES = {
 }
 _95 = "end of the 95 % interval"
 _ALONE = "of what measuring alone leaves unsure, the equations taken for right"
-# Meaning and unit by column; by table and column where a name means something else there.
+# Meaning and unit by column; by table and column if a name means something else there.
 COLUMNS: Mapping[str, tuple[str, str]] = {
     "census": ("the census, by the year of its middle day", ""),
     "label": ("the census as people call it", ""),
@@ -201,7 +201,7 @@ IN_TABLE: Mapping[tuple[str, str], tuple[str, str]] = {
 
 
 def meaning_of(table: str, column: str) -> tuple[str, str]:
-    """What a column means and its unit; ('', '') where nobody said."""
+    """A column's meaning and unit; ('', '') if it has no description."""
     found = IN_TABLE.get((table, column)) or COLUMNS.get(column)
     return found or (MEANING.get(column, ""), "")
 

@@ -1,8 +1,8 @@
-"""Pieces of a page: escaped text, tables, figures inlined, contents, one style sheet.
+"""Parts of a page: escaped text, tables, inlined figures, contents, one style sheet.
 
 Templates escape every text from a survey (Jinja2), so that no name can become markup. Figures and
-tables are numbered, and contents listed, when the page is put together. No wording and no figures
-of the report here.
+tables are numbered, and contents listed, when the page is assembled. No wording and no figures of
+the report here.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ a { color: #1b2a4a; }
   .wide th, .wide td { padding: 0.12rem 0.25rem; }
   .wide td.w { min-width: 9em; } figure img { max-height: 150mm; } }
 """
-# Marks that no escaped text can hold; ``page`` puts numbers in their place.
+# Marks that no escaped text can contain; ``page`` replaces them with numbers.
 _FIGURE_MARK, _TABLE_MARK = "<b data-figure></b>", "<b data-table></b>"
 _CONTENTS_MARK = "<nav data-contents></nav>"
 _HEADING = re.compile(r'<h2 id="(s\d+|)">(.*?)</h2>', re.DOTALL)
@@ -116,7 +116,7 @@ def text(value: object) -> str:
 
 
 def page(title: str, parts: Sequence[str]) -> str:
-    """A whole page that needs nothing beside it, its figures and tables numbered.
+    """A whole page in one file, its figures and tables numbered.
 
     ``contents()`` among the parts becomes a list of the headings.
     """
@@ -137,7 +137,7 @@ def page(title: str, parts: Sequence[str]) -> str:
 
 
 def contents() -> str:
-    """Where the list of the page's headings goes."""
+    """The place for the list of headings."""
     return _CONTENTS_MARK
 
 
@@ -162,7 +162,7 @@ def bullets(items: Sequence[str], kind: str = "") -> str:
 
 
 def picture(drawn: Drawing | bytes, caption: str) -> str:
-    """A figure with its words, the image inside the page."""
+    """A figure with its caption, the image inside the page."""
     png = drawn if isinstance(drawn, bytes) else drawn.png
     data = base64.b64encode(png).decode("ascii")
     return _made("picture", data=data, caption=caption, mark=_FIGURE_MARK)
@@ -183,7 +183,7 @@ def grid(frame: pd.DataFrame, columns: Mapping[str, tuple[str, int | None]], cap
 
 
 def number(value: Any, places: int) -> str:
-    """A number with fixed decimals and a true minus; a dash where there is none."""
+    """A number with fixed decimals and a true minus sign; a dash for none."""
     if value is None or (isinstance(value, (float, np.floating)) and not np.isfinite(value)):
         return "–"
     if isinstance(value, Decimal):

@@ -1,4 +1,4 @@
-"""How the figures were made, in words for a manager: methods, sources, and what they are not.
+"""How the figures were made, in words for a manager: methods, sources, and limits.
 
 The words follow the settings that were used. No figures and no markup here.
 """
@@ -12,7 +12,7 @@ from callout.reports.stand.mass.biomass import CARBON_FRACTIONS
 
 
 def methods(analysis: Analysis) -> list[str]:
-    """One sentence or two a method, with its source."""
+    """One or two sentences per method, with its source."""
     settings = analysis.settings
     draws = settings.draws
     return [
@@ -86,7 +86,7 @@ _PAPERS = (
 
 
 def references(analysis: Analysis) -> list[str]:
-    """The papers that the methods name, with those of the equations that were used."""
+    """The papers cited by the methods, with those of the equations that were used."""
     return sorted([*_PAPERS, f"{analysis.settings.equations.source}."])
 
 

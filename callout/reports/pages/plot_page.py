@@ -1,6 +1,6 @@
-"""The page of one plot, and the tables both kinds of page show.
+"""The page of one plot, and the tables that both kinds of page show.
 
-Reads tables of ``analysis`` and puts them in words; computes nothing.
+Reads tables of ``analysis`` and describes them; computes nothing.
 """
 
 from __future__ import annotations

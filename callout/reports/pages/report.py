@@ -1,6 +1,7 @@
 """The page of all plots: what was found, table by table and figure by figure.
 
-It holds its figures in itself and needs no network. Words and layout only; ``writing`` writes it.
+Its figures are inside the page and it needs no network. Words and layout only; ``writing`` writes
+it.
 """
 
 from __future__ import annotations
@@ -52,8 +53,8 @@ from callout.reports.pages.summary_columns import (
     VISITS,
 )
 
-MOST_ROWS = 120  # of a table on the page
-MOST_FINDINGS = 20  # plots whose chief findings are told
+MOST_ROWS = 120  # rows of a table on the page
+MOST_FINDINGS = 20  # plots whose main findings are listed
 
 
 def summary_page(
@@ -159,7 +160,7 @@ def _drawn(figures: Mapping[str, Drawing], name: str) -> list[str]:
 
 
 def _plot_parts(analysis: Analysis, names: Mapping[str, str]) -> list[str]:
-    """What each plot is, and where its page is."""
+    """A description of each plot, and a link to its page."""
     shown = analysis.plots.assign(
         unit=analysis.plots["unit"].map({"in": "inches", "cm": "centimetres"}).fillna("")
     )
@@ -172,7 +173,7 @@ def _plot_parts(analysis: Analysis, names: Mapping[str, str]) -> list[str]:
 
 
 def _grid(table: pd.DataFrame, columns: Columns, caption: str) -> list[str]:
-    """A table, its first rows where it is long; none where it is empty."""
+    """A table, only its first rows if it is long; nothing if it is empty."""
     if table.empty:
         return []
     if len(table) > MOST_ROWS:
@@ -226,7 +227,7 @@ def _last(summary: pd.DataFrame) -> pd.DataFrame:
 
 
 def _findings(tables: Mapping[str, pd.DataFrame]) -> list[str]:
-    """The chief findings of each plot, a sentence each: first to last census, a hectare."""
+    """The main findings of each plot, a sentence each: first to last census, per hectare."""
     told: list[str] = []
     carbon, summary = tables["carbon"], tables["summary"]
     for plot, rows in summary.groupby("plot", observed=True):

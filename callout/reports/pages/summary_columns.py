@@ -1,4 +1,4 @@
-"""The tables of the page of all plots: their columns, in words, and decimals of each (None: text).
+"""The tables of the page of all plots: their columns, with headings and decimals (None: text).
 
 Names and words only; ``report`` puts them on the page.
 """

@@ -1,7 +1,7 @@
-"""Writes the report's files: summary, plots, figures, tables, and what they were made from.
+"""Writes the report's files: summary, plots, figures, tables, and the record of their sources.
 
-A plot is drawn, written and forgotten before the next, so memory does not grow with plots. Words
-and layout are elsewhere.
+A plot is drawn, written and released before the next, so memory does not grow with plots. Words and
+layout are elsewhere.
 """
 
 from __future__ import annotations
@@ -27,14 +27,14 @@ from callout.reports.pages.report import summary_page
 from callout.reports.spreadsheets import guarded
 from callout.survey.files import storage_errors
 
-MOST_PAGES = 12  # plots that are drawn unasked
-LONG_ROWS = 20_000  # a table that no person reads row by row
+MOST_PAGES = 12  # plots that get a page by default
+LONG_ROWS = 20_000  # a table this long is not read row by row
 Tell = Callable[[str, int, int], None]
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """Which plots get a page of their own, and in which forms figures are written.
+    """Which plots get a page of their own, and in which formats figures are written.
 
     ``plots`` None: every plot of up to ``MOST_PAGES``, none of more.
     """
@@ -43,7 +43,7 @@ class Wanted:
     forms: tuple[str, ...] = ("png",)
 
     def __post_init__(self) -> None:
-        """Raises OperatorError for a form that figures are not drawn in."""
+        """Raises OperatorError for an unsupported figure format."""
         for form in self.forms:
             if form not in FORMS:
                 raise OperatorError(f"no figures as {form!r}: there is {', '.join(FORMS)}")
@@ -58,8 +58,8 @@ def write_report(
 ) -> Path:
     """Write everything into ``folder`` (made if need be); returns the summary page's path.
 
-    ``data`` is the data's fingerprint; ``tell`` hears what is written, how many of how many.
-    Raises OperatorError for a plot that is not there.
+    ``data`` is the data's fingerprint; ``tell`` is called with what is written, and how many of how
+    many. Raises OperatorError for a plot that does not exist.
     """
     wanted = wanted or Wanted()
     names = _pages(plot_files(analysis), wanted)
@@ -133,7 +133,7 @@ def _write(
 
 
 def _write_facts(analysis: Analysis, folder: Path, data: str) -> None:
-    """The dictionary of the tables, and what the report was made from."""
+    """Write the dictionary of the tables, and what the report was made from."""
     told = {
         "program": f"Callout {callout.__version__}",
         "data": f"sha256:{data}",
@@ -149,7 +149,7 @@ def _write_facts(analysis: Analysis, folder: Path, data: str) -> None:
 
 
 def plot_files(analysis: Analysis) -> dict[str, str]:
-    """A file name for each plot: its own name where that is plain, with a number where not."""
+    """A file name for each plot: its own name if it is plain, else with a number."""
     names: dict[str, str] = {}
     taken: set[str] = set()
     for at, plot in enumerate(sorted(analysis.stems["plot"].unique()), 1):

@@ -1,1 +1,1 @@
-"""Quality checks: trees drawn at random, walked again blind, and how far the two differ."""
+"""Quality checks: trees drawn at random, measured again blind, and the agreement of both."""

@@ -21,10 +21,10 @@ LEVEL = 0.95
 
 @dataclass(frozen=True)
 class Tolerance:
-    """Up to ``step`` inches off for every ``each`` inches of diameter begun, ``share`` of the time.
+    """Up to ``step`` inches for each ``each`` inches of diameter begun, ``share`` of the time.
 
-    The default is the objective of the US national field guide, from memory: 0.1 in for each
-    20.0 in, at least 95 %. That a tree of 20.1 to 40.0 in may be 0.2 off is our reading of it.
+    The default is the objective of the US national field guide, from memory: 0.1 in for each 20.0
+    in, at least 95 %. That a tree of 20.1 to 40.0 in may be 0.2 off is our reading of it.
     """
 
     step: Decimal = Decimal("0.1")
@@ -47,7 +47,7 @@ class Tolerance:
 
 @dataclass(frozen=True)
 class Interval:
-    """From ``low`` to ``high``; NaN where there is too little to tell."""
+    """From ``low`` to ``high``; NaN if there is too little data."""
 
     low: float
     high: float
@@ -55,7 +55,7 @@ class Interval:
 
 @dataclass(frozen=True)
 class Agreement:
-    """Figures of ``n`` pairs, in their unit; NaN where there are too few.
+    """Figures of ``n`` pairs, in their unit; NaN if there are too few.
 
     ``bias`` is the mean difference and ``sd`` its standard deviation. ``tem``, the technical error
     of measurement sqrt(sum d^2 / 2n), is the standard deviation of one measurement; ``tem_share``

@@ -1,7 +1,7 @@
 """Draws trees to be measured again, and makes the blind survey that a second person walks.
 
-The draw is kept in both journals: its number, its share and its trees, so that nobody can draw
-until the trees are easy. What the two walks differ by is for ``pairs`` and ``agreement``.
+The draw is recorded in both journals with its number, share and trees, so that nobody can redraw
+until the trees are easy. Comparing the walks is in ``pairs`` and ``agreement``.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ from callout.survey.files import refuse_taken, storage_errors
 from callout.survey.plot_history import SECTION
 from callout.survey.species_table import SPECIES_FILE
 
-DRAWN = "drawn"  # entry of the survey that was drawn from
-REMEASURES = "remeasures"  # entry of the survey that is walked again
+DRAWN = "drawn"  # entry in the survey that was drawn from
+REMEASURES = "remeasures"  # entry in the survey that is walked again
 
 
 @dataclass(frozen=True)
@@ -56,10 +56,9 @@ def draw(
     number: int,
     only: str | None = None,
 ) -> Drawn:
-    """Trees with a diameter that stands, drawn at random: of every plot its ``share``, rounded up.
+    """Trees with a current diameter, drawn at random: of every plot its ``share``, rounded up.
 
-    Of every plot, so that each is looked at; ``only`` one plot, if named. Raises OperatorError
-    where nothing was measured.
+    ``only`` limits the draw to one plot. Raises OperatorError if nothing was measured.
     """
     if only is not None and only not in plots:
         raise OperatorError(f"no plot {only!r} in this survey: there is {', '.join(plots)}")
@@ -82,7 +81,7 @@ def draw(
 
 
 def _measured(readings: Iterable[Reading]) -> dict[str, dict[str, Tree]]:
-    """Trees with a diameter by plot and roster's tag, as they are called now."""
+    """Trees with a diameter, by plot and roster tag, with their present tags."""
     found: dict[str, dict[str, Tree]] = {}
     for item in readings:
         if item.value is not None:
@@ -95,10 +94,10 @@ def make_remeasurement(
 ) -> Drawn:
     """Draw from ``folder`` and make the survey ``into``, every plot of it blind.
 
-    What earlier visits found goes with the trees, for the checks after saving; what this visit
-    found does not. Raises OperatorError where the survey is in use, or nothing can be drawn.
+    Earlier visits' measurements go with the trees, for the checks after saving; those of this visit
+    do not. Raises OperatorError if the survey is in use, or nothing can be drawn.
     """
-    writer = JournalWriter(folder.database)  # holds the survey: nothing may change meanwhile
+    writer = JournalWriter(folder.database)  # holds the survey, so that nothing changes meanwhile
     try:
         with folder.reading() as reader:
             plots, readings = reader.plots(), current(reader.readings())
@@ -109,8 +108,8 @@ def make_remeasurement(
         told = _told(drawn)
         origin = {**told, "survey": folder.path.resolve().name}
         refuse_taken(into)
-        # First here: a walk that this journal does not know could never be held against it, and a
-        # draw that was never walked does no harm.
+        # In this journal first: a walk that it does not know could never be compared with it, while
+        # a draw that was never walked does no harm.
         writer.append(at, DRAWN, {**told, "into": into.name})
         make_survey(
             into, drawn.trees, config.measuring, settings, at, _files(folder, into.name),
@@ -130,7 +129,7 @@ def _told(drawn: Drawn) -> dict[str, Any]:
 
 
 def _files(folder: SurveyFolder, name: str) -> dict[str, bytes]:
-    """The survey's own settings, made blind, and its species table where it has one."""
+    """The survey's own settings, made blind, and its species table if it has one."""
     with storage_errors(f"cannot read {folder.path}"):
         text = folder.settings.read_text(encoding="utf-8")
         files = {folder.settings.name: blind_settings(text, name).encode()}
@@ -148,5 +147,5 @@ def blind_settings(text: str, name: str) -> str:
     checks = document.setdefault("checks", tomlkit.table())
     checks.pop("plots", None)
     checks["blind"] = True
-    document.pop(SECTION, None)  # what plots were before says nothing to a second walk of some
+    document.pop(SECTION, None)  # plot history means nothing to a second walk of some trees
     return tomlkit.dumps(document)

@@ -1,6 +1,6 @@
-"""The page of a quality check: figures of agreement, what they mean, and every pair.
+"""The page of a quality check: figures of agreement, their meaning, and every pair.
 
-Words and layout only; it needs nothing beside it and no network.
+Words and layout only; one file that needs no network.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ class Quality:
 
     @property
     def findings(self) -> list[str]:
-        """The figures of all pairs in words, one line a unit; then what is no pair."""
+        """The figures of all pairs in words, one line per unit; then the stems without a pair."""
         told = []
         for row in self.figures[self.figures["by"] == "all"].to_dict("records"):
             unit = row["unit"]
@@ -69,7 +69,7 @@ class Quality:
 
 
 def quality_of(title: str, found: Paired, tolerance: Tolerance, width: str | None) -> Quality:
-    """All tables of a quality check. Raises OperatorError where there is no pair."""
+    """All tables of a quality check. Raises OperatorError if there is no pair."""
     from callout.core.units import parse_decimal
 
     if not found.pairs:

@@ -1,7 +1,8 @@
-"""Pairs the two walks: what the first found and what the second found, stem by stem.
+"""Pairs the readings of two walks, stem by stem.
 
-The first walk counts as it stood when the trees were drawn: what was changed after looking at the
-second says nothing about measuring. Pairs of another height or unit are no pairs; they are told.
+The first walk counts as it was when the trees were drawn: changes made after seeing the second say
+nothing about measuring. Stems measured at another height or in another unit give no pair; they are
+listed.
 """
 
 from __future__ import annotations
@@ -53,8 +54,8 @@ class Paired:
     """Everything that the two walks say of the drawn trees.
 
     ``unlike`` says why a stem gives no pair: another height, a status, a stem of one walk only.
-    ``left`` are trees that the second walk has not come to. ``corrected`` counts readings of the
-    second walk that replaced an earlier one of its own.
+    ``left`` are trees that the second walk has not reached yet. ``corrected`` counts readings of
+    the second walk that replaced an earlier one of its own.
     """
 
     number: int
@@ -104,7 +105,7 @@ def _is_draw(entry: Entry, origin: Entry) -> bool:
 def _sort(
     found: Paired, first: Reading | None, second: Reading | None, settings: PlotSettings
 ) -> None:
-    """Into the pairs, or among what is unlike with its reason."""
+    """Sort a stem into the pairs, or into ``unlike`` with its reason."""
     either = first or second
     assert either is not None
     pair = Pair(first or either, second or either)

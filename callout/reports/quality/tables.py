@@ -21,7 +21,7 @@ CLASS_WIDTH = {"in": Decimal(4), "cm": Decimal(10), "mm": Decimal(100)}
 
 
 def pair_frame(pairs: Iterable[Pair], tolerance: Tolerance) -> pd.DataFrame:
-    """One row a pair: both values as recorded, the difference, whether it is within tolerance."""
+    """One row per pair: both values as recorded, the difference, whether it is within tolerance."""
     rows = [
         {
             "plot": pair.first.plot, "tag": pair.first.tag_now, "stem": pair.first.stem,
@@ -39,7 +39,7 @@ def pair_frame(pairs: Iterable[Pair], tolerance: Tolerance) -> pd.DataFrame:
 def agreement_frame(
     pairs: Iterable[Pair], tolerance: Tolerance, width: Decimal | None = None
 ) -> pd.DataFrame:
-    """The figures of all pairs, of each size class, of each two measurers, of each plot."""
+    """The figures of all pairs, and by size class, pair of measurers, and plot."""
     if width is not None and width <= 0:
         raise OperatorError(f"class width {width} must be above zero")
     rows = []
@@ -89,13 +89,13 @@ def _is_within(pair: Pair, tolerance: Tolerance) -> bool:
 
 
 def _allowed(pair: Pair, tolerance: Tolerance) -> Decimal:
-    """By the second value: a check is the standard that the first is held to."""
+    """Tolerance by the second value: the check is the standard for the first."""
     assert pair.second.value is not None
     return tolerance.allowed(pair.second.value, Unit(pair.unit))
 
 
 def objective_told(row: Mapping[str, Any], tolerance: Tolerance) -> str:
-    """Whether the objective is met, and how sure so few pairs make that."""
+    """Whether the objective is met, and how certain that is with so few pairs."""
     share = row["within_percent"] / 100
     if math.isnan(share):
         return "no pairs"
@@ -108,9 +108,9 @@ def objective_told(row: Mapping[str, Any], tolerance: Tolerance) -> str:
 
 
 def repeats_frame(pairs: Iterable[Pair]) -> pd.DataFrame:
-    """The pairs as ``census.measured_again`` gives a survey's own, for the error of measurement.
+    """The pairs in the form of ``census.measured_again``, for the measurement error.
 
-    Centimetres, as every computation of the report has them.
+    In centimetres, as in every computation of the report.
     """
     rows = []
     for pair in pairs:

@@ -1,7 +1,7 @@
-"""From measurements to censuses: one row a stem and census, telling its state then.
+"""From measurements to censuses: one row per stem and census, with its state then.
 
-A census is a range of days (``visits``). The last row of a stem in a census stands, except that a
-live row without a diameter never hides one with it. Nothing is summed here.
+A census is a range of days (``visits``). The last row of a stem in a census counts, except that a
+live row without a diameter never hides one with a diameter. Nothing is summed here.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ def codes_of(frame: pd.DataFrame, columns: list[str]) -> Ints:
 
 
 def stem_census(measurements: pd.DataFrame) -> pd.DataFrame:
-    """One row a stem and census, with the columns given plus:
+    """One row per stem and census, with the columns given plus:
 
     ``census`` (the year of its middle day), ``census_day`` (that day), ``stem_code`` (whole number,
     one a stem), ``visit`` (0 for the plot's first census, 1 for its second …), ``measured`` (live
@@ -81,7 +81,7 @@ def _middle_days(group: Ints, dates: pd.Series) -> pd.Series:
 def _last_rows(
     stem: Ints, census: Ints, empty: NDArray[np.bool_], dates: NDArray[Any]
 ) -> NDArray[np.intp]:
-    """Index of the row that stands for each stem and census, in their order.
+    """Index of the row that counts for each stem and census, in their order.
 
     Linear in the rows: only those of a stem measured twice in a census are sorted.
     """
@@ -94,7 +94,7 @@ def _last_rows(
     row[group[single]] = np.flatnonzero(single)
     rest = np.flatnonzero(~single)
     order = rest[np.lexsort((dates[rest], ~empty[rest], group[rest]))]
-    row[group[order]] = order  # of equal indices the last one given stands
+    row[group[order]] = order  # for equal indices the last assignment wins
     return np.asarray(row[row >= 0], dtype=np.intp)
 
 
@@ -108,9 +108,10 @@ def _visits(plot: Ints, census: Ints) -> Ints:
 
 
 def census_table(stems: pd.DataFrame) -> pd.DataFrame:
-    """Each plot's censuses, from ``stem_census``: ``label``, ``first_day``, ``last_day``; ``stems``
+    """Each plot's censuses, from ``stem_census``.
 
-    told of, how many were ``measured``, and found dead, cut or lost; ``who`` called them.
+    ``label``, ``first_day``, ``last_day``; the number of ``stems``, how many were ``measured``, and
+    found dead, cut or lost; ``who`` called them.
     """
     code = codes_of(stems, ["plot", "census"])
     groups, first, code = np.unique(code, return_index=True, return_inverse=True)
@@ -136,9 +137,10 @@ def census_table(stems: pd.DataFrame) -> pd.DataFrame:
 def census_labels(
     plot: pd.Series, first_year: Any, last_year: Any, start: NDArray[Any]
 ) -> NDArray[Any]:
-    """What a census is called: its year, both where its days span a new year, and with the month
+    """Labels of censuses.
 
-    where a plot has two of one year.
+    The year, both years if its days span a new year, or year and month if a plot has two in one
+    year.
     """
     first, last = pd.Series(first_year).astype(str), pd.Series(last_year).astype(str)
     label = first.where(first == last, first + "\N{EN DASH}" + last)
@@ -148,7 +150,7 @@ def census_labels(
 
 
 def _callers(stems: pd.DataFrame, code: Ints, count: int) -> list[str]:
-    """Who called the values of each census, in the order of the alphabet."""
+    """Who called the values of each census, in alphabetical order."""
     if "who" not in stems.columns:
         return [""] * count
     names = pd.DataFrame({"code": code, "who": stems["who"].astype(object)}).drop_duplicates()

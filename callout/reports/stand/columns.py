@@ -1,4 +1,4 @@
-"""The two frames every computation takes, and the check that they are whole.
+"""The two frames that every computation takes, and the check that they are complete.
 
 Floats here are derived figures for computation only; what was recorded stays as exact decimals in
 the ``value`` column and is never changed. No computation here.
@@ -11,13 +11,13 @@ import pandas as pd
 from callout.core.errors import OperatorError
 from callout.core.statuses import Status
 
-# One row a measurement. ``value`` is the exact decimal as recorded, in ``unit``; ``diameter_cm``
-# and ``measured_height_m`` (height of measurement) are floats, NaN where there is none.
+# One row per measurement. ``value`` is the exact decimal as recorded, in ``unit``; ``diameter_cm``
+# and ``measured_height_m`` (height of measurement) are floats, NaN for none.
 MEASUREMENT_COLUMNS = (
     "plot", "tag", "stem", "species", "date", "value", "unit", "diameter_cm", "status",
     "measured_height_m", "source",
 )  # fmt: skip
-# One row a plot. ``area_ha`` may be NaN; ``treatment`` may be ''.
+# One row per plot. ``area_ha`` may be NaN; ``treatment`` may be ''.
 PLOT_COLUMNS = ("plot", "area_ha", "unit", "breast_height_m", "treatment")
 STEM = ["plot", "tag", "stem"]
 LIVE = Status.LIVE.words
@@ -29,7 +29,7 @@ STATUSES = tuple(status.words for status in Status)
 
 
 def check_measurements(measurements: pd.DataFrame) -> None:
-    """Raises OperatorError where columns, states or dates are not as this program uses them."""
+    """Raises OperatorError if columns, states or dates are not as this program uses them."""
     _whole(measurements, MEASUREMENT_COLUMNS, "measurements")
     strange = sorted(set(measurements["status"].unique()) - set(STATUSES))
     if strange:

@@ -8,7 +8,7 @@ from callout.reports.stand.formulas import basal_area_m2
 
 
 def composition(stems: pd.DataFrame, summary: pd.DataFrame) -> pd.DataFrame:
-    """One row a plot, census and species of live measured ``stems``.
+    """One row per plot, census and species of live measured ``stems``.
 
     ``stems``, ``basal_area_m2``, ``basal_area_m2_ha`` (by the area in ``summary``, NaN without one)
     and ``share_percent`` of the plot's basal area.

@@ -1,7 +1,7 @@
-"""Diameters as they are computed with: what rounding down hid and what a tape reads too much.
+"""Diameters corrected for computation: the bias of rounding down, and a tape's offset.
 
-A reading rounded down lies half a graduation too low on average; a tape whose scale begins in the
-wrong place reads the same amount too much everywhere. Both are put right here, by the day, for
+A reading rounded down is half a graduation too low on average; a tape whose scale begins in the
+wrong place reads the same amount too much everywhere. Both are corrected here, by the day, for
 figures only: what was recorded is never changed.
 """
 
@@ -14,7 +14,7 @@ import pandas as pd
 
 from callout.reports.stand.history import CM_PER_UNIT, facts_on
 
-GRADUATION_CM = {"in": 0.254, "cm": 0.1, "mm": 0.1}  # a tenth, where nothing tells the graduation
+GRADUATION_CM = {"in": 0.254, "cm": 0.1, "mm": 0.1}  # a tenth, if nothing gives the graduation
 DOWN, NEAREST = "down", "nearest"
 
 
@@ -47,9 +47,10 @@ def corrected(
 def _told(
     measurements: pd.DataFrame, on_day: pd.Series, name: str, history: pd.DataFrame | None
 ) -> pd.Series:
-    """The row's own text, else what the history tells of the day, else that of the plot's row
+    """The text in force for each row.
 
-    before it in time, else of the first after it, else what the plot tells now.
+    The row's own, else the history's of that day, else that of the plot's row before it, else of
+    the first after it, else the plot's now.
     """
     given = on_day.astype(object).replace("", None)
     if name not in measurements.columns:
@@ -65,7 +66,7 @@ def _told(
 
 
 def _by_neighbours(told: pd.Series, measurements: pd.DataFrame) -> pd.Series:
-    """In order of days; on one day those that tell speak for those that do not."""
+    """In order of days; rows of the same day without a text take it from those that have one."""
     order = np.lexsort((told.isna(), measurements["date"], pd.factorize(measurements["plot"])[0]))
     plot = measurements["plot"].iloc[order]
     before = told.iloc[order].groupby(plot, observed=True).ffill()
@@ -86,7 +87,7 @@ def _step_cm(
 
 
 def told_of_rounding(rows: pd.DataFrame) -> list[str]:
-    """What a reader must know of plots read under more than one rounding, or down throughout."""
+    """A caution for plots read under more than one rounding, or rounded down throughout."""
     live = rows[rows["diameter_cm"].notna()]
     kinds = live.groupby("plot", observed=True)["rounded"].agg(lambda own: set(own))
     told = []

@@ -1,6 +1,6 @@
-"""Formulas of stand measurement, one a function, in floats or arrays of floats.
+"""Formulas of stand measurement, one per function, in floats or arrays of floats.
 
-Each names its unit and source. No data frames here, and no stored reading: results are derived
+Each names its unit and source. No data frames here, and no stored readings: results are derived
 figures. Factors follow from definitions (circle, international inch, hectare, acre).
 """
 
@@ -18,7 +18,7 @@ CM_PER_INCH = 2.54  # international yard and pound agreement, 1959
 M_PER_FOOT = 0.3048
 ACRES_PER_HECTARE = 10_000 / (43_560 * M_PER_FOOT**2)  # an acre is 43,560 square feet
 FT2_PER_M2 = 1 / M_PER_FOOT**2
-# Square feet an acre for one square metre a hectare.
+# Square feet per acre for one square metre per hectare.
 FT2_ACRE_PER_M2_HA = FT2_PER_M2 / ACRES_PER_HECTARE
 REINEKE_POWER = 1.605  # Reineke 1933 (from memory)
 REINEKE_CM = 25.4
@@ -38,13 +38,13 @@ def basal_area_ft2(diameter_in: ArrayLike) -> Floats:
 
 
 def quadratic_mean(sum_of_squares: Any, count: Any) -> Any:
-    """Quadratic mean diameter sqrt(sum d2 / n), in the unit of d; NaN where n is 0."""
+    """Quadratic mean diameter sqrt(sum d2 / n), in the unit of d; NaN if n is 0."""
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.sqrt(np.divide(sum_of_squares, count))
 
 
 def stand_density_index(stems_per_ha: Any, qmd_cm: Any) -> Any:
-    """Stand density index, stems a hectare at 25.4 cm: N (QMD / 25.4)^1.605 (Reineke 1933)."""
+    """Stand density index, stems per hectare at 25.4 cm: N (QMD / 25.4)^1.605 (Reineke 1933)."""
     return stems_per_ha * (qmd_cm / REINEKE_CM) ** REINEKE_POWER
 
 
@@ -54,10 +54,10 @@ def stand_density_index_acre(stems_per_acre: Any, qmd_in: Any) -> Any:
 
 
 def log_rate(later: Any, earlier: Any, years: Any) -> Any:
-    """(ln later - ln earlier) / years, a year; NaN where either is 0.
+    """(ln later - ln earlier) / years, a year; NaN if either is 0.
 
-    Relative growth with sizes; recruitment with (N2, survivors); mortality with
-    (N1, survivors). R. Condit and co-workers (public code; recruitment from memory).
+    Relative growth with sizes; recruitment with (N2, survivors); mortality with (N1, survivors). R.
+    Condit and co-workers (public code; recruitment from memory).
     """
     with np.errstate(invalid="ignore", divide="ignore"):
         rate = (np.log(later) - np.log(earlier)) / years

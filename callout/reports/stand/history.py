@@ -1,8 +1,8 @@
-"""What held in a plot on a day: its area, treatment, rounding and the rest, each from a date.
+"""The dated facts of a plot: its area, treatment, rounding and the rest, each from a date.
 
-``plots`` tells what holds now; the history tells from which day. What the history tells of a plot
-is not known before the first day that tells it: then there is nothing a hectare, and no treatment.
-Pure look-up on frames; nothing is summed here.
+``plots`` holds what is true now; the history says from which day. A fact in the history is unknown
+before its first date: until then there are no figures per hectare, and no treatment. Pure look-up
+on frames; nothing is summed here.
 """
 
 from __future__ import annotations
@@ -20,12 +20,12 @@ NUMBERS = ("area_ha", "breast_height_m")
 TEXTS = ("treatment", "graduation", "rounding", "scale", "smallest", "tape_offset")
 HISTORY_COLUMNS = ("plot", "from_day", *NUMBERS, *TEXTS)
 CM_PER_UNIT = {"in": CM_PER_INCH, "cm": 1.0, "mm": 0.1}
-_DAY_SPAN = 1_000_000  # days told apart within one plot's keys
+_DAY_SPAN = 1_000_000  # separates days within one plot's keys
 _FIRST_DAY = -_DAY_SPAN // 2  # before every day that a frame can hold
 
 
 def check_history(history: pd.DataFrame) -> None:
-    """Raises OperatorError for a missing column, a day twice, or an area not above zero."""
+    """Raises OperatorError for a missing column, a repeated day, or an area not above zero."""
     lacking = [name for name in HISTORY_COLUMNS if name not in history.columns]
     if lacking:
         raise OperatorError(f"the plots' history lacks the column {', '.join(lacking)}: add it")
@@ -45,9 +45,9 @@ def facts_on(
     plot: pd.Series,
     day: pd.Series,
 ) -> pd.DataFrame:
-    """One row for each of ``plot`` and ``day``, with their index: NUMBERS as floats, TEXTS, and
+    """One row for each of ``plot`` and ``day``, with their index.
 
-    ``smallest_cm`` and ``offset_cm``. NaN and '' where nothing is told.
+    NUMBERS as floats, TEXTS, and ``smallest_cm`` and ``offset_cm``; NaN and '' if unknown.
     """
     states = _states(plots, history)
     names = pd.Index(states["plot"].unique())
@@ -69,7 +69,7 @@ def _days(day: pd.Series) -> NDArray[np.int64]:
 
 
 def _states(plots: pd.DataFrame, history: pd.DataFrame | None) -> pd.DataFrame:
-    """A row a plot and day from which something new holds, sorted, each whole in itself."""
+    """One row per plot and day with a change, sorted, each complete in itself."""
     now = plots[["plot"]].astype(object).assign(day=np.int64(_FIRST_DAY))
     for name in NUMBERS:
         now[name] = _column(plots, name, np.nan).astype("float64")
@@ -90,14 +90,14 @@ def _with_history(now: pd.DataFrame, history: pd.DataFrame) -> pd.DataFrame:
     for name in TEXTS:
         told[name] = told[name].astype(object).replace("", None)
     for name in (*NUMBERS, *TEXTS):
-        # What the history tells at all of a plot, it tells alone: before its first day nothing is
-        # known. What it never tells is as now, always.
+        # A fact that the history gives is unknown before its first day. A fact that it never gives
+        # is always as now.
         ever = told.groupby("plot")[name].count()
         known = now["plot"].map(ever).fillna(0) > 0
         now[name] = now[name].mask(known, np.nan if name in NUMBERS else None)
     both = pd.concat([now, told[[*now.columns.drop("unit")]]], ignore_index=True)
     both = both.sort_values(["plot", "day"], kind="stable")
-    # By the order in which plots first come, so that look-up keys ascend.
+    # In order of first appearance of plots, so that look-up keys ascend.
     order = {name: at for at, name in enumerate(now["plot"])}
     both = both.sort_values("plot", key=lambda names: names.map(order), kind="stable")
     filled = both.groupby("plot", sort=False)[[*NUMBERS, *TEXTS, "unit"]].ffill()

@@ -1,6 +1,6 @@
-"""Intervals over stems and over plots: Student's t, and the jackknife where plots weigh unequally.
+"""Intervals over stems and over plots: Student's t, and the jackknife for plots of unequal weight.
 
-What was measured in one plot hangs together, so a mean over a site takes plots as its units. Below
+Measurements in one plot are correlated, so a mean over a site takes plots as its units. Below
 ``FEWEST_STEMS`` stems or ``FEWEST_PLOTS`` plots there is no interval at all.
 """
 
@@ -17,8 +17,8 @@ from callout.reports.stand.formulas import Floats
 FEWEST_STEMS = 5
 FEWEST_PLOTS = 3
 LEVEL = 0.95
-# Below this corrected p a period gets a label, or a climate figure is said to hold: of tables of
-# pure noise one in forty then carries one.
+# Below this corrected p a period gets a label, or a climate figure is said to hold: one in forty
+# tables of pure noise then has one.
 LABEL_P = 0.025
 
 
@@ -33,8 +33,8 @@ def plot_jackknife(
 ) -> pd.Series:
     """Half the interval of sum(``total``) / sum(``count``) in each group of ``keys``.
 
-    Each plot is left out in turn. Student's t with one degree fewer than the plots would be if all
-    weighed alike, (sum n)^2 / sum n^2 (L. Kish; from memory). NaN below three plots.
+    Each plot is left out in turn. Student's t with one degree of freedom fewer than the effective
+    number of plots, (sum n)^2 / sum n^2 (L. Kish; from memory). NaN below three plots.
     """
     parts = rows.groupby([*keys, "plot"], observed=True)[[total, count]].sum().reset_index()
     grouped = parts.groupby(keys, observed=True)

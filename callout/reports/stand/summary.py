@@ -1,7 +1,7 @@
 """The stand by plot and census: stems, basal area, mean diameters, density, size classes.
 
-Only live stems with a diameter are summed; how many lacked one is told beside. Per hectare and per
-acre need the plot's area, and are NaN without it.
+Only live stems with a diameter are summed; the number without one is given beside. Figures per
+hectare and per acre need the plot's area, and are NaN without it.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from callout.reports.stand.history import facts_on
 def stand_summary(
     stems: pd.DataFrame, plots: pd.DataFrame, history: pd.DataFrame | None = None
 ) -> pd.DataFrame:
-    """One row a plot and census of ``stems`` (from ``stem_census``).
+    """One row per plot and census of ``stems`` (from ``stem_census``).
 
     ``stems`` (live, measured), ``trees`` they stand on, ``unmeasured`` (live without a diameter),
     ``basal_area_m2``, ``mean_diameter_cm``, ``qmd_cm``, ``qmd_in``, ``treatment`` on that day,
@@ -58,7 +58,7 @@ def stand_summary(
     last = np.where(standing, _last_known(stems), np.nan)
     table["standing_dead_stems"] = np.bincount(code, standing, len(groups)).astype(np.int64)
     dead = np.bincount(code, basal_area_m2(np.nan_to_num(last)), len(groups))
-    # A standing dead stem whose size nobody told would count as nothing.
+    # A standing dead stem of unknown size would count as nothing.
     untold = np.bincount(code, standing & np.isnan(last), len(groups)) > 0
     table["standing_dead_m2"] = np.where(untold, np.nan, dead)
     facts = facts_on(plots, history, table["plot"], table.pop("census_day"))
@@ -103,9 +103,9 @@ def _per_area(table: pd.DataFrame, area: pd.Series) -> pd.DataFrame:
 def area_of(
     table: pd.DataFrame, plots: pd.DataFrame, days: pd.DataFrame, history: pd.DataFrame | None
 ) -> pd.Series:
-    """Hectares of each row's plot at its census, NaN where unknown.
+    """Hectares of each row's plot at its census, NaN if unknown.
 
-    ``days`` tells each plot's ``census`` and ``census_day``, once or more.
+    ``days`` has each plot's ``census`` and ``census_day``, once or more.
     """
     if history is None or history.empty:
         known = plots.set_index("plot")["area_ha"].astype("float64")
@@ -122,14 +122,14 @@ def diameter_classes(
     width_cm: float = 5,
     history: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
-    """Live measured stems a plot, census and class [lower, upper) of ``width_cm``.
+    """Live measured stems per plot, census and class [lower, upper) of ``width_cm``.
 
     ``class_from_cm``, ``class_to_cm``, ``stems``, ``stems_per_ha``, ``basal_area_m2``.
     """
     if not width_cm > 0:
         raise OperatorError(f"class width {width_cm} cm must be above zero")
     live = stems[stems["measured"]]
-    # A hair is added so that 30.0 held as 29.999… by binary floats falls in the class from 30.
+    # A tiny amount is added so that 30.0 held as 29.999… falls in the class from 30.
     lower = np.floor(live["diameter_cm"] / width_cm + 1e-9) * width_cm
     grouped = live.assign(class_from_cm=lower, area=basal_area_m2(live["diameter_cm"])).groupby(
         ["plot", "census", "class_from_cm"], observed=True

@@ -26,7 +26,7 @@ ASSUMPTION = (
 
 @dataclass(frozen=True)
 class Taper:
-    """``percent`` of the diameter over 7 cm of stem; used no further than ``reach_m``."""
+    """``percent`` of the diameter over 7 cm of stem; applied no further than ``reach_m``."""
 
     percent: float = 1.0
     reach_m: float = 0.15
@@ -47,7 +47,7 @@ def at_height(
 ) -> Floats:
     """Diameters in cm at ``target_m``, from those at ``measured_height_m``; arrays of one shape.
 
-    Farther than the taper's reach, or at an unknown height, a diameter stays as it was measured.
+    Beyond the taper's reach, or at an unknown height, a diameter stays as it was measured.
     """
     size = np.asarray(diameter_cm, dtype=np.float64)
     moved = moved_by(measured_height_m, target_m, taper)
@@ -55,17 +55,18 @@ def at_height(
 
 
 def moved_by(height_m: object, target_m: Floats | float, taper: Taper) -> Floats:
-    """Metres by which each diameter is brought up or down; 0 where it stays as measured."""
+    """Metres by which each diameter is moved up or down; 0 if it stays as measured."""
     above = np.asarray(height_m, dtype=np.float64) - target_m
-    # False for NaN; a difference that no tape shows is none.
+    # False for NaN; differences too small for a tape count as none.
     usable = (np.abs(above) <= taper.reach_m) & (np.abs(above) > _SLACK_M)
     return np.where(usable, above, 0.0)
 
 
 def common_heights(stems: pd.DataFrame) -> dict[str, float]:
-    """By plot, the height at which most of its live stems were measured; plots that tell none are
+    """By plot, the height at which most of its live stems were measured.
 
-    left out. Nothing needs converting where a plot's heights agree, so each goes by its own.
+    Plots without heights are left out. Each plot uses its own, since nothing needs converting
+    within it if its heights agree.
     """
     live = stems.loc[stems["measured"], ["plot", "measured_height_m"]].dropna()
     live = live.assign(plot=live["plot"].astype(object), height=live["measured_height_m"].round(2))
@@ -85,11 +86,11 @@ def on_one_basis(stems: pd.DataFrame, target_m: Floats | float, taper: Taper) ->
 def effect(
     stems: pd.DataFrame, target_m: Floats | float, taper: Taper, percent_sd: float = 0.5
 ) -> pd.DataFrame:
-    """What the assumption does: basal area a plot and census as measured, at one height, change.
+    """The effect of the assumption: basal area per plot and census as measured, and at one height.
 
     ``target_m`` is one height, or each row's. ``as_measured_m2``, ``at_one_height_m2``,
-    ``change_percent`` and its bounds where the taper is off by 1.96 times ``percent_sd``. Only
-    plots with a stem that is brought to another height.
+    ``change_percent`` and its bounds if the taper is off by 1.96 times ``percent_sd``. Only plots
+    with a stem that is converted.
     """
     measured = stems["measured"].to_numpy(dtype=bool)
     live = stems[measured]

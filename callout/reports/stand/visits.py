@@ -1,8 +1,8 @@
-"""Censuses found from the days of measuring: a census is a range of days, not a calendar year.
+"""Finds censuses from the days of measuring: a census is a range of days, not a calendar year.
 
-Days of a plot that lie close together, or that measure different stems, are one census. A few stems
-on a day far from every census are no census: they go to the census that lacks them where their day
-of the year fits exactly one, else they are set aside, and either way told. Nothing is summed here.
+Days of a plot that are close together, or that measure different stems, are one census. A few stems
+on a day far from every census are not one: they go to the census that lacks them if their day of
+the year fits exactly one, else they are set aside; both are reported. Nothing is summed here.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from callout.core.errors import OperatorError
 from callout.reports.stand.columns import LIVE, STEM
 
 CLOSE_DAYS = 90  # days without measuring within one census
-APART_DAYS = 200  # and where the stems are others
+APART_DAYS = 200  # the same if the stems are others
 LONGEST_DAYS = 330  # no census lasts longer
-LONE_SHARE = 0.05  # of the plot's fullest census; so few stems are no census
-FEWEST = 5  # stems from which a plot's censuses can be told from a lone day
+LONE_SHARE = 0.05  # of the plot's fullest census; fewer stems are not a census
+FEWEST = 5  # with fewer stems a plot's censuses cannot be told from a lone day
 CAMPAIGN_DAYS = 60  # plots measured no further apart are one campaign
 _SLACK_DAYS = 21
 
@@ -29,9 +29,10 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Placed:
-    """``census`` (year of the middle day; 0: set aside) and ``day`` (the row's, or its census's
+    """The result of placing rows in censuses.
 
-    middle day where the row was taken for another) of each row; ``aside`` the rows told apart.
+    ``census`` (year of the middle day; 0: set aside) and ``day`` (the row's, or its census's middle
+    day if the row was assigned to another) of each row; ``aside`` the rows told apart.
     """
 
     census: Ints
@@ -40,10 +41,10 @@ class Placed:
 
 
 def in_censuses(measurements: pd.DataFrame, stem: Ints) -> Placed:
-    """The census of each row of ``measurements``; ``stem`` is one whole number a stem.
+    """The census of each row of ``measurements``; ``stem`` is one whole number per stem.
 
-    ``census_told`` (a column of names, where there is one) goes before what the days say. Raises
-    OperatorError where told censuses of a plot cannot be given years of their own.
+    ``census_told`` (a column of names, if there is one) overrides the days. Raises OperatorError if
+    named censuses of a plot cannot be given years of their own.
     """
     if measurements.empty:
         return Placed(np.zeros(0, dtype=np.int64), measurements["date"], _no_rows(measurements))
@@ -66,7 +67,7 @@ def _no_rows(measurements: pd.DataFrame) -> pd.DataFrame:
 
 
 def _told(measurements: pd.DataFrame) -> Ints:
-    """A whole number for each name of a census that a row tells; -1 where it tells none."""
+    """A number for each census name in the rows; -1 for rows without one."""
     if "census_told" not in measurements.columns:
         return np.full(len(measurements), -1, dtype=np.int64)
     names = measurements["census_told"].astype(object).replace("", None)
@@ -77,7 +78,7 @@ def _clusters(plot: Ints, day: Ints, stem: Ints, told: Ints) -> Ints:
     """One whole number for each plot and run of days, ascending by plot and day."""
     base = int(day.min())
     span = int(day.max()) - base + 1
-    # Told censuses lie apart from the days that nothing is told of.
+    # Named censuses are kept apart from days without a name.
     lane = plot * (int(told.max()) + 2) + told + 1
     key, row = np.unique(lane * span + (day - base), return_inverse=True)
     own, at = key // span, key % span
@@ -98,7 +99,7 @@ def _firsts(run: Ints) -> Ints:
 
 
 def _joined(found: Ints, lane: Ints, run: Ints, at: Ints, stem: Ints) -> Ints:
-    """Runs that follow one another soon and measure other stems are one census."""
+    """Join runs that follow each other soon and measure other stems into one census."""
     starts = _firsts(run)
     first, last = at[starts], at[np.r_[starts[1:] - 1, len(at) - 1]]
     near = np.zeros(len(starts), dtype=bool)
@@ -116,12 +117,12 @@ def _joined(found: Ints, lane: Ints, run: Ints, at: Ints, stem: Ints) -> Ints:
     shared = np.bincount(runs[1:][twice], minlength=len(starts))
     fewer = np.minimum(size, np.r_[size[0], size[:-1]])
     near &= shared < 0.5 * fewer
-    near[1:] &= ~near[:-1]  # one join at a time, so that no chain outgrows a year
+    near[1:] &= ~near[:-1]  # one join at a time, so that no chain exceeds a year
     return np.asarray((np.cumsum(~near) - 1)[found], dtype=np.int64)
 
 
 def _table(cluster: Ints, plot: Ints, day: Ints, told: Ints) -> pd.DataFrame:
-    """One row a cluster: its plot, middle day, year, rows, and whether it is lone."""
+    """One row per cluster: its plot, middle day, year, rows, and whether it is lone."""
     order = np.lexsort((day, cluster))
     starts = _firsts(cluster[order])
     rows = np.diff(np.r_[starts, len(order)])
@@ -135,13 +136,13 @@ def _table(cluster: Ints, plot: Ints, day: Ints, told: Ints) -> pd.DataFrame:
     table["year"] = _years(table, few.to_numpy(dtype=bool))
     full = set(zip(table["plot"][~few], table["year"][~few], strict=True))
     places = zip(table["plot"], table["year"], strict=True)
-    # A few stems looked at again in the year of a census belong to it.
+    # A few stems measured again in the year of a census belong to it.
     table["lone"] = few & ~np.array([place in full for place in places], dtype=bool)
     return table
 
 
 def _years(table: pd.DataFrame, few: NDArray[np.bool_]) -> Ints:
-    """The year of each cluster's middle day, one for all plots measured in one campaign."""
+    """The year of each cluster's middle day, the same for all plots measured in one campaign."""
     found = _year_of(table["middle"].to_numpy(dtype=np.int64))
     order = np.argsort(table["middle"].to_numpy(), kind="stable")
     order = order[~few[order]]
@@ -159,9 +160,10 @@ def _years(table: pd.DataFrame, few: NDArray[np.bool_]) -> Ints:
 
 
 def _apart(table: pd.DataFrame, year: Ints, few: NDArray[np.bool_]) -> Ints:
-    """Two censuses of a plot more than ``APART_DAYS`` apart never share a year: the winter of one
+    """Give two censuses of a plot more than ``APART_DAYS`` apart different years.
 
-    year and that of the next. Raises OperatorError where told ones cannot be parted.
+    For example the winter of one year and that of the next. Raises OperatorError if named ones
+    cannot be separated.
     """
     place = pd.DataFrame({"plot": table["plot"], "year": year})[~few]
     for at in place.index[place.duplicated()]:
@@ -194,7 +196,7 @@ def _settled(
     year: Ints,
     lone: NDArray[np.bool_],
 ) -> Placed:
-    """Lone rows given to the census that lacks them, where there is just one, else set aside."""
+    """Assign lone rows to the one census that lacks them, else set them aside."""
     kept = pd.DataFrame({"plot": plot, "year": year, "day": day})[~lone]
     grouped = kept.groupby(["plot", "year"])["day"]
     ranges = grouped.agg(first="min", last="max", middle="median").reset_index()
@@ -206,7 +208,7 @@ def _settled(
     pairs = pairs[pairs["has"].isna()]
     live = (measurements["status"].to_numpy(dtype=object) == LIVE)[pairs["at"]]
     fits = live & (_off_season(pairs) <= _SLACK_DAYS)
-    # A death or a cut noted in passing is known at the next census.
+    # A death or a cut noted in passing counts for the next census.
     later = pairs[~live & (pairs["first"] > pairs["day"])].sort_values("first")
     later = later.drop_duplicates("at")
     fitting = pairs[fits]
@@ -228,7 +230,7 @@ _LEFT = "on no census's days: left out"
 
 
 def _off_season(pairs: pd.DataFrame) -> Ints:
-    """Days by which each row misses its census's range, whole years left out of account."""
+    """Days by which each row misses its census's range, ignoring whole years."""
     middle = pairs["middle"].to_numpy(dtype=np.float64)
     half = (pairs["last"] - pairs["first"]).to_numpy(dtype=np.float64) / 2
     apart = np.abs((pairs["day"].to_numpy() - middle + 182.625) % 365.25 - 182.625)

@@ -1,1 +1,1 @@
-"""Tables of others, and our own forms, read in."""
+"""Imports: other people's tables, and our own formats."""

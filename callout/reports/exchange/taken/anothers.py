@@ -1,7 +1,7 @@
-"""Somebody else's data package or table, read by a mapping that a person has filled in.
+"""Somebody else's data package or table, read with a mapping that a person has filled in.
 
-So that anybody can make the same page from public data. Nothing is guessed: without a mapping the
-table is refused, and so is a table of which any row cannot be used.
+This lets anybody make the same page from public data. Nothing is guessed: a table without a mapping
+is refused, and so is one with a row that cannot be used.
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ DESCRIPTOR = "datapackage.json"
 
 
 def mapped_dataset(path: Path, mapping: Path) -> Dataset:
-    """The table at ``path`` (a CSV, or a data package with one) by the mapping in a TOML file.
+    """Read the table at ``path`` (a CSV, or a data package with one) by the mapping in a TOML file.
 
-    Raises OperatorError for a mapping that still asks something, or naming the first bad rows.
+    Raises OperatorError for a mapping with open questions, or naming the first bad rows.
     """
     table_path = _table_of(path)
     with storage_errors(f"cannot read {mapping}"):
@@ -44,7 +44,7 @@ def mapped_dataset(path: Path, mapping: Path) -> Dataset:
 
 
 def origin_of(path: Path) -> str:
-    """What a table's rows are called by: the very bytes of its file."""
+    """The identity of a table for naming its rows: the exact bytes of its file."""
     with storage_errors(f"cannot read {path}"):
         return hashlib.sha256(read_table(path)).hexdigest()
 
@@ -65,7 +65,7 @@ def _table_of(path: Path) -> Path:
 
 
 def plots_of(frame: pd.DataFrame) -> pd.DataFrame:
-    """The plots that a table names: area unknown, height where all of its rows agree."""
+    """The plots named in a table: area unknown, height if all of its rows agree."""
     rows = []
     for plot, own in frame.groupby("plot", sort=True):
         heights = own["measured_height_m"].unique()

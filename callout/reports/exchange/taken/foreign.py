@@ -1,7 +1,7 @@
-"""Any CSV as rows of text: its encoding, its separator, and each row's line.
+"""Any CSV as rows of text, with its encoding, separator and each row's line number.
 
-What is guessed is told in ``Foreign`` and can be said otherwise in the mapping. No meaning is read
-into a cell here.
+Guesses are recorded in ``Foreign`` and can be overridden in the mapping. Cells are not interpreted
+here.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ _MARKS = (
 
 @dataclass(frozen=True)
 class Foreign:
-    """A table read: header names made unique, rows with the line each begins at."""
+    """A parsed table: header names made unique, and rows with the line each begins at."""
 
     name: str
     encoding: str
@@ -48,7 +48,7 @@ class Foreign:
 
 
 def read_foreign(path: Path) -> Foreign:
-    """The table at ``path``. Raises OperatorError for a file that is no table at all."""
+    """The table at ``path``. Raises OperatorError for a file that is not a table."""
     if not path.is_file():
         raise OperatorError(f"there is no file at {path}")
     if path.stat().st_size > MOST_BYTES:
@@ -59,10 +59,10 @@ def read_foreign(path: Path) -> Foreign:
 
 
 def parse_foreign(data: bytes, name: str) -> Foreign:
-    """The table in ``data``. Raises OperatorError for bytes that are no table."""
+    """The table in ``data``. Raises OperatorError for bytes that are not a table."""
     text, encoding = _decoded(data)
     separator = _separator(text)
-    # Strict: a quote left open would swallow the rows after it without a word.
+    # Strict: otherwise an open quote would silently swallow the rows after it.
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     rows: list[tuple[int, tuple[str, ...]]] = []
     while True:
@@ -83,7 +83,7 @@ def parse_foreign(data: bytes, name: str) -> Foreign:
 
 
 def _decoded(data: bytes) -> tuple[str, str]:
-    """Text and the encoding taken: by its mark, else UTF-8, else Windows western European."""
+    """The text and its encoding: by its byte order mark, else UTF-8, else Windows Western."""
     for mark, encoding in _MARKS:
         if data.startswith(mark):
             return data.decode(encoding, errors="replace"), encoding
@@ -94,14 +94,14 @@ def _decoded(data: bytes) -> tuple[str, str]:
 
 
 def _separator(text: str) -> str:
-    """The separator that parts the first lines most evenly; a comma where none does."""
+    """The separator that splits the first lines most evenly; a comma if none does."""
     lines = [line for line in text[:20_000].splitlines() if line.strip()][:20]
     best, most = ",", (0.0, 0)
     for separator in SEPARATORS:
         counts = [line.count(separator) for line in lines]
         if not counts or counts[0] == 0:
             continue
-        # Evenly with the header: decimal commas come in some cells, separators in all rows.
+        # As in the header: some cells have decimal commas, but every row has its separators.
         even = sum(count == counts[0] for count in counts) / len(counts)
         if (even, counts[0]) > most:
             best, most = separator, (even, counts[0])
@@ -109,7 +109,7 @@ def _separator(text: str) -> str:
 
 
 def _unique(names: tuple[str, ...]) -> tuple[str, ...]:
-    """Header names, a number put behind a second of the same; nameless columns called so."""
+    """Header names, repeated ones numbered; nameless columns get a name."""
     result: dict[str, None] = {}
     for at, name in enumerate(names, 1):
         plain = name or f"column {at}"

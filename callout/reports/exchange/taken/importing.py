@@ -1,7 +1,7 @@
-"""A foreign table read by a confirmed mapping: measurements, and every refused row with its reason.
+"""Reads a foreign table by a confirmed mapping: measurements, and each refused row with a reason.
 
 A row is taken whole or refused whole. Sizes are exact decimals: millimetres become centimetres and
-girths diameters by exact decimal arithmetic, and what the table said stays beside in ``raw``.
+girths diameters by exact decimal arithmetic, and the table's own text is kept in ``raw``.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ from callout.reports.stand.columns import LIVE
 from callout.survey.days import ASK, order_of, read_day
 
 EMPTY = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "."})
-PLACES = Decimal("0.0001")  # kept of a girth's diameter
+PLACES = Decimal("0.0001")  # decimal places kept of a girth's diameter
 
 
 @dataclass(frozen=True)
@@ -53,9 +53,9 @@ class _RefusalError(OperatorError):
 
 
 def import_table(table: Foreign, mapping: TableMapping) -> tuple[pd.DataFrame, tuple[Refused, ...]]:
-    """The measurements frame and the rows refused.
+    """The measurements frame and the refused rows.
 
-    Raises OperatorError where the mapping still asks something or names a column that is not there.
+    Raises OperatorError if the mapping has open questions or names a column that does not exist.
     """
     asked = mapping.open_questions()
     if asked:
@@ -80,7 +80,7 @@ def import_table(table: Foreign, mapping: TableMapping) -> tuple[pd.DataFrame, t
 
 
 def _units_of_plots(taken: list[dict[str, object]]) -> None:
-    """A state without a diameter has no unit of its own: it takes the usual one of its plot."""
+    """A state without a diameter has no unit of its own: it gets the usual one of its plot."""
     usual: dict[object, Counter[object]] = {}
     for row in taken:
         if row["value"] is not None:
@@ -119,7 +119,7 @@ def _refuse_twice(
 
 
 def _measurements(row: dict[str, str], mapping: TableMapping) -> Iterator[dict[str, object]]:
-    """One measurement for each column of diameters that says something of this row."""
+    """One measurement for each diameter column that has a value or state in this row."""
 
     def cell(ours: str) -> str:
         return row[mapping.columns[ours]] if ours in mapping.columns else ""
@@ -147,7 +147,7 @@ def _states(
 ) -> Iterator[tuple[Diameter, Decimal | None, Unit, date, str]]:
     """Each diameter with its day and the stem's state then.
 
-    A row tells the state of its last visit: where the columns are of several days, the earlier
+    A row's state is that of its last visit: if the columns are of several days, the earlier
     diameters are of a live stem. A state other than live needs no diameter.
     """
     own = [_own_unit(row, item) for item in mapping.diameters]
@@ -195,7 +195,7 @@ def _number(text: str, column: str, mapping: TableMapping) -> Decimal:
 
 
 def _own_unit(row: dict[str, str], item: Diameter) -> Diameter:
-    """``item`` in the unit that the row tells. Refused where neither row nor mapping tells one."""
+    """``item`` in the unit given in the row. Refused if neither row nor mapping gives one."""
     text = row[item.unit_column] if item.unit_column else ""
     if text.casefold() in EMPTY:
         if item.unit == ASK and row[item.column].casefold() not in EMPTY:

@@ -1,8 +1,8 @@
-"""Which column of a foreign table means what: proposed from names and cells, confirmed by a person.
+"""What each column of a foreign table means: proposed from names and cells, confirmed by a person.
 
 A mapping is text (TOML) that can be looked at, changed and kept. What a column's name and cells do
-not say is left as ``?`` and must be filled in before anything is imported; nothing is guessed in
-silence. Rows are read in ``importing``.
+not say is left as ``?`` and must be filled in before anything is imported; nothing is guessed
+silently. Rows are read in ``importing``.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from callout.survey.days import ASK, ORDERS, order_of
 
 DECIMALS = (".", ",")
 UNITS = ("in", "cm", "mm")
-# Words of a column's name that say what it holds (common practice), the surest first.
+# Words in a column's name that say what it holds (common practice), the surest first.
 _NAMES = {
     "plot": ("plot", "plotid", "plotname", "plotno", "plotnumber", "parcel", "quadrat"),
     "tag": ("tag", "treetag", "tagno", "tagnumber", "tree", "treeid", "treeno", "treenumber"),
@@ -61,7 +61,7 @@ class Diameter:
     """One column of diameters: its unit, whether it holds girths, and when it was measured.
 
     ``date`` is a day for the whole column, ``date_column`` one for each row; ``unit_column`` holds
-    each row's own unit, and then ``unit`` is that of rows which tell none.
+    each row's own unit, with ``unit`` for rows that give none.
     """
 
     column: str
@@ -76,8 +76,8 @@ class Diameter:
 class TableMapping:
     """What each column means. ``columns`` maps our names to the table's.
 
-    ``plot`` names the plot where no column does; ``year_day`` (as 07-01) dates bare years.
-    No height of measurement is above ``highest_m``.
+    ``plot`` names the plot if no column does; ``year_day`` (as 07-01) dates bare years. No height
+    of measurement is above ``highest_m``.
     """
 
     columns: Mapping[str, str]
@@ -91,7 +91,7 @@ class TableMapping:
     statuses: Mapping[str, str] = field(default_factory=dict)
 
     def open_questions(self) -> list[str]:
-        """What a person must still say, one sentence each; empty where nothing is open."""
+        """What a person must still say, one sentence each; empty if nothing is open."""
         asked = []
         if "tag" not in self.columns:
             asked.append("columns.tag: which column holds the tree's tag?")
@@ -117,7 +117,7 @@ class TableMapping:
 
 
 def propose(table: Foreign) -> TableMapping:
-    """The mapping that names and cells of ``table`` suggest, ``?`` where they do not say."""
+    """The mapping suggested by names and cells of ``table``, with ``?`` where they do not say."""
     columns: dict[str, str] = {}
     for ours, names in _NAMES.items():
         found = next((name for word in names for name in table.header if _plain(name) == word), "")
@@ -162,7 +162,7 @@ def _diameter(name: str, date_column: str, unit_column: str) -> Diameter:
 
 
 def unit_told(text: str) -> str:
-    """The unit of diameters that a name or a cell tells; '' for none."""
+    """The unit of diameters that a name or a cell contains; '' for none."""
     words = _spaced(text)
     return next((unit for pattern, unit in _UNIT_WORDS if pattern.search(words)), "")
 
@@ -172,7 +172,7 @@ def _plain(name: str) -> str:
 
 
 def _spaced(name: str) -> str:
-    """``DBH_cm`` and ``dbhCm`` as words apart."""
+    """``DBH_cm`` and ``dbhCm`` as separate words."""
     parted = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
     return re.sub(r"[^a-z]+", " ", parted.casefold()).strip()
 
@@ -202,7 +202,7 @@ def mapping_text(mapping: TableMapping) -> str:
 
 
 def read_mapping(text: str) -> TableMapping:
-    """The mapping of a TOML text. Raises OperatorError for one that is none."""
+    """The mapping in a TOML text. Raises OperatorError for any other text."""
     try:
         data = tomllib.loads(text)
         mapping = TableMapping(

@@ -1,7 +1,7 @@
-"""How high the next visit's tapes may reach, where that is not a standing person's arm.
+"""The height limits of the next visit, if not the default reach of a standing person.
 
-As the survey before had it in ``[checks]``, and never below what was measured there: whoever comes
-again must be able to call the height that stands in the roster.
+As in the previous survey's ``[checks]``, and never below what was measured there: it must be
+possible to call the height that is in the roster.
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ _ROSTER = "measured_at_m"
 def next_reach(
     taken: Dataset, source: Path, trees: Iterable[Tree], at_least: Decimal
 ) -> dict[str, Limits]:
-    """The limits of height by plot, where they are not the usual ones; others are at defaults.
+    """The height limits by plot, if not the default; other limits are at defaults.
 
-    ``source`` is what ``taken`` was taken from, and ``at_least`` what a person asked for.
+    ``source`` is where ``taken`` was read from, and ``at_least`` the limit a person asked for.
     """
     highest = _measured(taken, trees)
     before = _before(taken, source)
@@ -49,7 +49,7 @@ def _before(taken: Dataset, source: Path) -> dict[str, Limits]:
 
 
 def _measured(taken: Dataset, trees: Iterable[Tree]) -> dict[str, Decimal]:
-    """The greatest height of each plot, by what was measured and by its roster."""
+    """The greatest height of each plot, in its measurements and its roster."""
     heights = taken.measurements[["plot", "measured_height_m"]].dropna()
     pairs = [(str(plot), told(height)) for plot, height in heights.itertuples(index=False)]
     pairs += [(tree.plot, tree.extra[_ROSTER]) for tree in trees if _ROSTER in tree.extra]

@@ -1,7 +1,7 @@
-"""What the next visit begins with: trees with their past, how plots are measured, and all that was.
+"""What the next visit starts with: trees with their past, plot settings, and all measurements.
 
-A tree's past holds its live diameters; how it stood last goes beside, for the checks. Trees that
-were cut or lay down at last are left out of the roster, not out of what was measured.
+A tree's past holds its live diameters; its last state is stored beside, for the checks. Trees that
+were cut or down at last are left out of the roster, not out of the measurements.
 """
 
 from __future__ import annotations
@@ -31,12 +31,12 @@ _PLOT_FACTS: Mapping[str, Any] = {
     "graduation": parse_decimal, "rounding": Rounding, "scale": Scale, "smallest": parse_decimal,
     "largest": parse_decimal,
 }  # fmt: skip
-# What we tell of how a tree stood last; see docs/checks.md.
+# The columns with a tree's last state; see docs/checks.md.
 _LAST = ("status", "measured_at_m", "breast_height_m", "stems")
 
 
 def next_trees(taken: Dataset, *, with_gone: bool = False) -> tuple[tuple[Tree, ...], int]:
-    """The next roster, and how many trees that are gone were left out of it.
+    """The next roster, and the number of trees left out of it because they are gone.
 
     Raises OperatorError naming a tag that cannot be called.
     """
@@ -91,7 +91,7 @@ def _with_past(tree: Tree, own: pd.DataFrame, breast_height: str) -> Tree:
     past = tuple(
         PastMeasurement(row.date.date(), row.value, Unit(str(row.unit)))
         for row in live.itertuples()
-        if len(stems) == 1  # which stem a diameter is of, a roster cannot say
+        if len(stems) == 1  # a roster cannot say which stem a diameter is of
     )
     extra = {name: text for name, text in tree.extra.items() if name not in _LAST}
     height = told(live["measured_height_m"].iloc[-1]) if len(live) else ""
@@ -110,7 +110,7 @@ def _with_past(tree: Tree, own: pd.DataFrame, breast_height: str) -> Tree:
 
 
 def next_settings(taken: Dataset, base: PlotSettings) -> dict[str, PlotSettings]:
-    """How each plot is measured: as in the survey, else as far as the form tells, else ``base``."""
+    """How each plot is measured: as in the survey, else from the form, else ``base``."""
     found = {}
     for row in taken.plots.itertuples():
         name = str(row.plot)
@@ -133,7 +133,7 @@ def next_settings(taken: Dataset, base: PlotSettings) -> dict[str, PlotSettings]
 
 
 def _of_plot(row: Any) -> dict[str, Any]:
-    """What the form tells of a plot beyond what every form does."""
+    """The plot settings that only this form holds."""
     found: dict[str, Any] = {}
     for name, read in _PLOT_FACTS.items():
         text = str(getattr(row, name, "") or "")
@@ -146,7 +146,7 @@ def _of_plot(row: Any) -> dict[str, Any]:
 
 
 def _of_readings(measurements: pd.DataFrame, plot: str) -> Mapping[str, Any]:
-    """Graduation and rounding as the plot's newest reading tells them."""
+    """Graduation and rounding as in the plot's newest reading."""
     own = measurements[measurements["plot"] == plot]
     found: dict[str, Any] = {}
     for name, read in (("graduation", parse_decimal), ("rounding", Rounding)):

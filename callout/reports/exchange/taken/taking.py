@@ -1,6 +1,6 @@
-"""Measurements taken from whatever holds them: a survey, a united site, or a form we wrote.
+"""Reads measurements from any source: a survey, a united site, or a form we wrote.
 
-The form is told by what is there, never by guessing at contents; each reader checks its own.
+The source is recognised by its files, never by guessing at contents; each reader checks its own.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from callout.reports.exchange.metadata import ABOUT_FILE, About, placed, read_ab
 
 
 def take(path: Path, mapping: Path | None = None) -> Dataset:
-    """What ``path`` holds; somebody else's table by a ``mapping``.
+    """The data set at ``path``; somebody else's table needs a ``mapping``.
 
     Raises OperatorError for a path that is none of our forms.
     """
@@ -53,7 +53,7 @@ def is_survey(path: Path) -> bool:
 
 
 def survey_dataset(path: Path, about: About | None = None, told_in: Path | None = None) -> Dataset:
-    """A survey or site whole; its ``about.toml`` (or ``told_in``) tells more than ``about``."""
+    """A whole survey or site; its ``about.toml`` (or ``told_in``) overrides ``about``."""
     from callout.reports.histories import (
         history_of,
         history_texts,

@@ -2,7 +2,7 @@
 
 Each tree's basal area is first rounded to a whole 10^-9 m2 (a thousandth of a square millimetre)
 and its biomass to a whole milligram; from there on only whole numbers are added, so that the parts
-equal the whole to the last digit. Nothing here guesses the fate of a stem that nobody told.
+equal the whole to the last digit. The fate of a stem is never guessed.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from callout.reports.stand.dynamics.late import by_interval, census_days, spells
 from callout.reports.stand.formulas import basal_area_m2
 from callout.reports.stand.history import facts_on
 
-# Each component, and whether it adds to the stand (+1) or takes from it (-1). Growth and scope are
-# told with their own sign.
+# Each component, and whether it adds to the stand (+1) or takes from it (-1). Growth and scope
+# carry their own sign.
 COMPONENTS = {
     "survivor_growth": 1,
     "ingrowth": 1,
@@ -36,12 +36,12 @@ MILLIGRAM = Decimal("1E-6")  # biomass in kg: whole milligrams
 
 
 def whole_basal_area(stems: pd.DataFrame) -> pd.Series:
-    """Basal area of each row in whole 10^-9 m2; 0 where not live and measured."""
+    """Basal area of each row in whole 10^-9 m2; 0 if not live and measured."""
     return whole(basal_area_m2(stems["diameter_cm"]), stems["measured"], 1e9)
 
 
 def whole(figure: Any, counted: pd.Series, per_unit: float) -> pd.Series:
-    """``figure`` as whole numbers of 1/``per_unit``; 0 where not ``counted``."""
+    """``figure`` as whole numbers of 1/``per_unit``; 0 if not ``counted``."""
     kept = np.where(counted.to_numpy(dtype=bool), np.asarray(figure, dtype=np.float64), 0.0)
     return pd.Series(np.rint(kept * per_unit).astype(np.int64), index=counted.index)
 
@@ -49,10 +49,10 @@ def whole(figure: Any, counted: pd.Series, per_unit: float) -> pd.Series:
 def fates(
     stems: pd.DataFrame, amount: pd.Series, facts: pd.DataFrame | None = None
 ) -> pd.DataFrame:
-    """One row a stem and pair of following censuses of its plot in which it counts.
+    """One row per stem and pair of following censuses of its plot in which it counts.
 
     ``amount`` is whole numbers, one a row of ``stems``. Gives ``plot``, ``visit`` (of the first
-    census), ``fate`` (a key of COMPONENTS), ``before``, ``after`` (amounts, 0 where not counted).
+    census), ``fate`` (a key of COMPONENTS), ``before``, ``after`` (amounts, 0 if not counted).
     ``facts`` (``scope_facts``) tells where the plot's area or smallest diameter changed. A death or
     a cut found after skipped censuses has a row in each interval that it may lie in, its amount
     shared out; what is left of it is unmeasured in the first and found again in the later ones.
@@ -99,7 +99,7 @@ def fates(
 
 
 def _scope(both: pd.DataFrame, facts: pd.DataFrame | None) -> tuple[Any, Any]:
-    """Whether a stem that is new came, and one without a row left, with what the plot counts."""
+    """Whether a new stem came, or one without a row left, because the plot's scope changed."""
     none = pd.Series(False, index=both.index)
     if facts is None or not len(facts):
         return none, none
@@ -112,10 +112,11 @@ def _scope(both: pd.DataFrame, facts: pd.DataFrame | None) -> tuple[Any, Any]:
 def scope_facts(
     stems: pd.DataFrame, plots: pd.DataFrame, history: pd.DataFrame | None
 ) -> pd.DataFrame | None:
-    """Where what a plot counts changed between two censuses: ``plot``, ``visit`` (of the first),
+    """Changes of a plot's scope between two censuses; None without a history.
 
-    ``larger``, ``smaller`` (its area), ``smallest_before`` and ``smallest_after`` (cm, where the
-    smallest diameter was lowered or raised; else NaN). None where there is no history.
+    Columns: ``plot``, ``visit`` (of the first), ``larger``, ``smaller`` (its area),
+    ``smallest_before`` and ``smallest_after`` (cm, if the smallest diameter was lowered or raised;
+    else NaN).
     """
     if history is None or history.empty:
         return None
@@ -133,7 +134,7 @@ def scope_facts(
 
 
 def _with_late(table: pd.DataFrame, stems: pd.DataFrame, amount: pd.Series) -> pd.DataFrame:
-    """The fates with deaths and cuts found after skipped censuses put where they may lie."""
+    """The fates, with deaths and cuts found late spread over the intervals where they may lie."""
     found = spells(stems)
     found = found[found["seen"] > found["visit"] + 1]
     found = found[(found["end"] != "alive") & stems["measured"].to_numpy()[found["row"]]]
@@ -199,7 +200,7 @@ def components(
 
 
 def _totals(stems: pd.DataFrame, amount: pd.Series) -> pd.DataFrame:
-    """Sums of each plot's censuses beside those of the next, independent of any fate."""
+    """Totals of each plot's censuses beside those of the next, independent of any fate."""
     counted = amount.where(stems["measured"], 0)
     grouped = stems.assign(amount=counted).groupby(["plot", "visit"], observed=True)
     sums = grouped.agg(census=("census", "first"), amount=("amount", "sum")).reset_index()

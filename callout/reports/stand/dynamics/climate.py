@@ -1,8 +1,8 @@
-"""Growth beside climate: seasons and years before, without their trends, and how often one tries.
+"""Growth beside climate of the season and of earlier years, detrended and corrected for tries.
 
-Every figure, season and lag is one try, and of many tries some look strong by chance: all are
-corrected together (S. Holm), and what does not hold then is told as exploratory. A correlation
-shows no cause. No files here: the table comes in as a frame.
+Every figure, season and lag is one try, and among many tries some look strong by chance: all are
+corrected together (S. Holm), and those that then fail are called exploratory. A correlation does
+not show a cause. No files here: the table comes in as a frame.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from statsmodels.stats.multitest import multipletests
 from callout.core.errors import OperatorError
 from callout.reports.stand.sampling import LABEL_P
 
-FEWEST_PERIODS = 6  # trend and correlation taken, three degrees of freedom are left
+FEWEST_PERIODS = 6  # with trend and correlation taken, three degrees of freedom are left
 LAGS = (0, 1)
 SEASONS = {
     "December to February": (12, 1, 2),
@@ -32,7 +32,7 @@ COLUMNS = ["group", "figure", "season", "lag", "n", "r", "low", "high", "p", "p_
 
 
 def check_climate(climate: pd.DataFrame) -> pd.DataFrame:
-    """Whole-number ``year``, at will a ``month`` (1 to 12), and at least one figure.
+    """Whole-number ``year``, optionally ``month`` (1 to 12), and at least one figure.
 
     Raises OperatorError otherwise.
     """
@@ -55,9 +55,9 @@ def check_climate(climate: pd.DataFrame) -> pd.DataFrame:
 
 
 def by_season(climate: pd.DataFrame) -> dict[str, pd.DataFrame]:
-    """Means of each year by season, and of the whole year; a season or year with a gap is none.
+    """Means of each year by season, and of the whole year; none with a gap.
 
-    December counts to the winter that it begins, which has the name of the year after.
+    December counts to the winter that it begins, named after the following year.
     """
     table = check_climate(climate)
     if "month" not in table.columns:
@@ -102,7 +102,7 @@ def _tries(
     for season, table in seasons.items():
         years = np.arange(spans.min() - 1, spans.max() + 2) if len(spans) else np.arange(0)
         known = table.reindex(years).to_numpy(dtype=np.float64)
-        # Sums up to each year; a gap makes all sums over it NaN by the count beside.
+        # Cumulative sums by year; a count beside turns any sum over a gap into NaN.
         sums = np.cumsum(np.vstack([np.zeros(known.shape[1]), np.nan_to_num(known)]), axis=0)
         gaps = np.cumsum(np.vstack([np.zeros(known.shape[1]), np.isnan(known)]), axis=0)
         for lag in LAGS:
@@ -114,7 +114,7 @@ def _tries(
 
 
 def detrended(growth: np.ndarray, figure: np.ndarray, time: np.ndarray) -> dict[str, object]:
-    """Pearson's r of both less their straight trend in ``time``; ``n``, ``r``, bounds and ``p``."""
+    """Pearson's r of both, detrended over ``time``; ``n``, ``r``, bounds and ``p``."""
     known = np.isfinite(growth) & np.isfinite(figure)
     n = int(known.sum())
     nothing = dict.fromkeys(("r", "low", "high", "p"), math.nan)

@@ -33,7 +33,7 @@ EFFECTS = [
 
 @dataclass(frozen=True)
 class Figure:
-    """What is compared: its ``name`` as a column, its words, and the decimals that make sense."""
+    """What is compared: its column ``name``, its words, and the decimals to show."""
 
     name: str
     words: str
@@ -41,9 +41,10 @@ class Figure:
 
 
 def assigned(rows: pd.DataFrame, plots: pd.DataFrame, history: pd.DataFrame | None) -> pd.DataFrame:
-    """``rows`` (``plot``, ``start``, ``day``, ``value``) with the plot's ``treatment`` as it ended
+    """``rows`` with the plot's final ``treatment`` and its start.
 
-    up, and ``since``: the day from which it is treated so (NaT: always).
+    ``rows`` has ``plot``, ``start``, ``day``, ``value``; ``since`` is the day from which it is
+    treated so (NaT: always).
     """
     names = plots["plot"].astype(object)
     last = facts_on(plots, history, names, pd.Series(pd.Timestamp.max, index=names.index))
@@ -61,7 +62,7 @@ def assigned(rows: pd.DataFrame, plots: pd.DataFrame, history: pd.DataFrame | No
 
 
 def treatment_effects(rows: pd.DataFrame, figure: Figure, control: str) -> pd.DataFrame:
-    """One row a treatment, against ``control``; ``rows`` from ``assigned``. Columns EFFECTS."""
+    """One row per treatment, against ``control``; ``rows`` from ``assigned``. Columns EFFECTS."""
     found = []
     for name in sorted(set(rows["treatment"]) - {control, NONE_TOLD}):
         own = rows[rows["treatment"].isin([name, control])]
@@ -99,9 +100,9 @@ def _effect(rows: pd.DataFrame, figure: Figure, name: str, control: str) -> dict
 
 
 def _in_periods(rows: pd.DataFrame, name: str) -> pd.DataFrame:
-    """``rows`` with ``after`` (1 or 0); what lies across the treatment's day is left out.
+    """``rows`` with ``after`` (1 or 0); intervals across the treatment's day are left out.
 
-    Control plots are parted on the middle of the days on which plots were treated.
+    Control plots are split at the middle of the days on which plots were treated.
     """
     since = rows["since"].where(rows["treatment"] == name)
     days = since.groupby(rows["plot"], observed=True).first().dropna()
@@ -140,7 +141,7 @@ def _fitted(data: pd.DataFrame, design: str) -> tuple[float, float]:
 
 
 def _mixed(data: pd.DataFrame, design: str) -> tuple[float, float] | None:
-    """By restricted maximum likelihood; None where it does not settle."""
+    """By restricted maximum likelihood; None if it does not converge."""
     after, treated = data["after"].to_numpy(dtype=float), data["treated"].to_numpy()
     columns = [np.ones(len(data)), treated]
     if design == BEFORE_AFTER:

@@ -1,7 +1,7 @@
-"""Fluxes a hectare and year: growth of survivors, ingrowth, mortality, cut, and the rest.
+"""Fluxes per hectare and year: growth of survivors, ingrowth, mortality, cut, and the rest.
 
 They are the components of change over area and years, so they add up to the change. Where a plot's
-area changed, what cannot be told apart is left empty and the reason stands beside. Sums only.
+area changed, what cannot be separated is left empty, with the reason. Sums only.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ def fluxes(
     plots: pd.DataFrame,
     history: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
-    """``change`` (from ``components``) a hectare and year, each amount times ``per_unit``.
+    """``change`` (from ``components``) per hectare and year, each amount times ``per_unit``.
 
     ``plot``, ``from_census``, ``to_census``, ``years``, ``pool``, the FLUXES (mortality and cut as
     positive amounts), ``why``. ``net`` is growth + ingrowth + not followed + scope - mortality -

@@ -1,8 +1,8 @@
 """Growth of each stem between its measurements, and its means by plot, year and species.
 
-Only pairs of live diameters at the same height of measurement count; pairs at different heights
-are kept and marked, since part of their change is the tape's place. Shrinkage stays in: leaving
-out negative growth would bias every mean upward.
+Only pairs of live diameters at the same height of measurement count; pairs at different heights are
+kept and marked, since part of their change is due to the height. Shrinkage stays in: leaving out
+negative growth would bias every mean upward.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ _HEIGHT_SLACK_M = 0.005
 
 
 def increments(stems: pd.DataFrame) -> pd.DataFrame:
-    """One row a stem and pair of following measured censuses of ``stems`` (from ``stem_census``).
+    """One row per stem and pair of following measured censuses of ``stems`` (from ``stem_census``).
 
     ``from_census``, ``to_census``, ``years`` (365.25 days), ``from_cm``, ``to_cm``; periodic and
     annual increments ``diameter_cm``, ``diameter_cm_year``, ``basal_area_m2``,
@@ -52,10 +52,10 @@ def increments(stems: pd.DataFrame) -> pd.DataFrame:
 
 
 def growth_by_plot(pairs: pd.DataFrame) -> pd.DataFrame:
-    """Mean annual increments a plot and pair of censuses, with 95 % intervals of the mean.
+    """Mean annual increments per plot and pair of censuses, with 95 % intervals of the mean.
 
     Student's t over the stems; none below five. ``moved`` stems, measured at another height than
-    before, are left out; where that leaves none, the row stands without a figure. ``why`` says so.
+    before, are left out; if none remain, the row has no figure. ``why`` says so.
     """
     keys = ["plot", "from_census", "to_census"]
     table = _means(pairs[pairs["same_height"]], keys)
@@ -89,11 +89,11 @@ def growth_of_site(by_plot: pd.DataFrame) -> pd.DataFrame:
 
 
 def growth_by_year(pairs: pd.DataFrame, by: tuple[str, ...] = ("species",)) -> pd.DataFrame:
-    """Mean annual growth in each census year, by ``by`` besides.
+    """Mean annual growth in each census year, optionally ``by`` further columns.
 
-    An interval of several years gives each of them the same growth; ``spread`` is the share of
-    such stems, and where it is high a single year cannot be told from its neighbours. Where
-    ``by`` does not name the plot, the interval takes plots as the units (delete-one jackknife, t).
+    An interval of several years gives each of them the same growth; ``spread`` is the share of such
+    stems, and where it is high a single year cannot be told from its neighbours. Unless ``by``
+    names the plot, the interval takes plots as the units (delete-one jackknife, t).
     """
     usable = pairs[pairs["same_height"]]
     usable = usable[["plot", "species", "from_census", "to_census", *_FIGURES]]

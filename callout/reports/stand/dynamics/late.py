@@ -2,8 +2,8 @@
 
 A spell lies between two censuses that know a stem: alive at the first, and alive, dead or cut at
 the second. One that ends in death after skipped censuses may have ended in any interval between;
-each interval gets its share by the plot's own rates (self-consistency, B. W. Turnbull, Journal
-of the Royal Statistical Society B 38 (1976) 290-295; citation from memory). No amounts are summed.
+each interval gets its share by the plot's own rates (self-consistency, B. W. Turnbull, Journal of
+the Royal Statistical Society B 38 (1976) 290-295; citation from memory). No amounts are summed.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ _CLOSE = 1e-10
 
 
 def spells(stems: pd.DataFrame) -> pd.DataFrame:
-    """One row a stem and two following censuses that know its state, from ``stem_census``.
+    """One row per stem and two consecutive censuses that know its state, from ``stem_census``.
 
     ``plot``, ``stem_code``, ``row`` (of ``stems``, at the first), ``visit``, ``seen`` (the visit
     that knows it again) and ``end``: 'alive', 'died' or 'cut'.
@@ -57,8 +57,8 @@ def by_interval(found: pd.DataFrame, days: pd.DataFrame) -> tuple[pd.DataFrame, 
 
     Of ``spells`` and ``census_days``. First: ``plot``, ``visit``, ``survivors``, ``died``, ``cut``
     (both with their shares of late ones, fractions), ``late`` (deaths found late, shared out).
-    Second: a row a late spell and interval in it: ``row``, ``end``, ``visit`` and ``share``, which
-    add up to one for each spell.
+    Second: a row per late spell and interval in it: ``row``, ``end``, ``visit`` and ``share``,
+    which add up to one for each spell.
     """
     code, plots = pd.factorize(days["plot"])
     most = int(days["visit"].max()) + 2 if len(days) else 2
@@ -100,7 +100,7 @@ def _covered(start: np.ndarray, length: np.ndarray, counted: np.ndarray, size: i
 def _places(
     found: pd.DataFrame, late: np.ndarray, start: np.ndarray, length: np.ndarray
 ) -> pd.DataFrame:
-    """A row for each late spell and interval that it may have ended in."""
+    """One row per late spell and interval that it may have ended in."""
     size = length[late]
     spell = np.repeat(np.arange(len(late)), size)
     offset = np.arange(len(spell)) - np.repeat(np.cumsum(size) - size, size)
@@ -152,7 +152,7 @@ def _shared(
 
 
 def _before(share: np.ndarray, first: np.ndarray) -> np.ndarray:
-    """What was shared to earlier intervals of the same spell."""
+    """What was assigned to earlier intervals of the same spell."""
     whole = np.cumsum(share) - share
     start = np.maximum.accumulate(np.where(first, np.arange(len(share)), 0))
     return np.asarray(whole - whole[start])

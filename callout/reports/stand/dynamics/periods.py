@@ -1,8 +1,8 @@
-"""Good and bad periods of growth: labels only where a test over plots says so.
+"""Good and bad periods of growth: labelled only if a test over plots says so.
 
-A period lies between two censuses that follow one another. Plots are the units: each plot's growth
-less its own mean, in a layout of plots by periods; what is left over tells how far a period may lie
-off by chance, corrected for the number of periods (S. Holm). Nothing is read from a climate here.
+A period lies between two consecutive censuses. Plots are the units: each plot's growth less its own
+mean, in a layout of plots by periods; the residuals show how far a period may be off by chance,
+corrected for the number of periods (S. Holm). No climate data are used here.
 """
 
 from __future__ import annotations
@@ -84,7 +84,7 @@ def years_told(from_census: int, to_census: int) -> str:
 
 
 def _apart(table: pd.DataFrame) -> list[int]:
-    """Rows whose periods do not overlap, with most stems in all (weighted interval scheduling)."""
+    """Non-overlapping periods with most stems in all (weighted interval scheduling)."""
     order = sorted(range(len(table)), key=lambda at: int(table["to_census"].iloc[at]))
     starts = [int(table["from_census"].iloc[at]) for at in order]
     ends = [int(table["to_census"].iloc[at]) for at in order]

@@ -1,8 +1,8 @@
-"""Mortality and recruitment a year, by stem and by tree, of each plot and over plots.
+"""Annual mortality and recruitment, by stem and by tree, of each plot and over plots.
 
-Rates as in forest censuses (R. Condit and co-workers): mortality (ln N - ln S)/t, recruitment
-(ln N2 - ln S)/t. Deaths found late are shared among the intervals that they may lie in. Of one plot
-the interval is binomial over its stems; over several, the plot is the unit.
+Rates as in forest censuses (R. Condit and co-workers): mortality (ln N - ln S)/t, recruitment (ln
+N2 - ln S)/t. Deaths found late are shared among the intervals that they may lie in. The interval of
+one plot is binomial over its stems; over several, the plot is the unit.
 """
 
 from __future__ import annotations
@@ -148,10 +148,10 @@ def _log_share(
 
 
 def as_trees(stems: pd.DataFrame) -> pd.DataFrame:
-    """``stems`` with the stems of one tag made one tree: live while any of its stems is.
+    """``stems`` with all stems of one tag combined into one tree.
 
-    ``diameter_cm`` is that of the summed cross-sections. A tree is dead where none of its stems
-    lives and one is dead, cut where one is cut, else lost.
+    Live while any of its stems is; ``diameter_cm`` is that of the summed cross-sections. A tree is
+    dead if none of its stems lives and one is dead, cut if one is cut, else lost.
     """
     keys = ["plot", "tag", "census"]
     status = stems["status"].astype(object)

@@ -1,1 +1,1 @@
-"""Mass and carbon, and how unsure they are."""
+"""Mass and carbon, and their uncertainty."""

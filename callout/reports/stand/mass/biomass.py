@@ -1,8 +1,8 @@
-"""Dry mass, carbon and CO2 of each stem, plot and hectare, from a set of published equations.
+"""Dry mass, carbon and CO2 per stem, plot and hectare, from a set of published equations.
 
 Above-ground mass of live trees only: no soil, roots, litter or dead wood, and no substitute for a
 verified inventory. Diameters are brought to the height the equations were made for. Stems outside
-an equation's range and species without one are told, never hidden. A diameter taken at another
+an equation's range and species without one are reported, never hidden. A diameter taken at another
 height than the equation's (a juniper of the woodlands at breast height) gives no mass.
 """
 
@@ -37,7 +37,7 @@ class CarbonSettings:
     taper: Taper = field(default_factory=Taper)
 
     def __post_init__(self) -> None:
-        """Raises OperatorError for a fraction that no wood has."""
+        """Raises OperatorError for an impossible carbon fraction."""
         if not 0.3 <= self.fraction <= 0.6:
             raise OperatorError(f"carbon fraction {self.fraction} is not of wood: give 0.47 or 0.5")
 
@@ -54,7 +54,7 @@ def stem_biomass(
     """``stems`` (from ``stem_census``) with the equation and mass of each live measured stem.
 
     Adds ``group``, ``basis_cm`` (diameter at the equations' height), ``b0``, ``b1``,
-    ``residual_ln``, ``mass_kg``, ``carbon_kg``, ``co2_kg`` (NaN where not measured or without an
+    ``residual_ln``, ``mass_kg``, ``carbon_kg``, ``co2_kg`` (NaN if not measured or without an
     equation) and ``note``: '', 'no equation', 'another height' (than the equation's: no mass),
     'below range' or 'above range'.
     """
@@ -92,7 +92,7 @@ def stem_biomass(
 def _elsewhere(height_m: pd.Series, lowest: np.ndarray, highest: np.ndarray) -> np.ndarray:
     """Which diameters were taken at another height than the equation's.
 
-    One of unknown height is taken for breast height: the root collar is never meant unsaid.
+    One of unknown height counts as breast height: nobody leaves the root collar unsaid.
     """
     height = height_m.to_numpy(dtype=np.float64)
     outside = (height < lowest) | (height > highest)
@@ -102,7 +102,7 @@ def _elsewhere(height_m: pd.Series, lowest: np.ndarray, highest: np.ndarray) -> 
 def biomass_summary(
     trees: pd.DataFrame, plots: pd.DataFrame, history: pd.DataFrame | None = None
 ) -> pd.DataFrame:
-    """One row a plot and census of ``trees`` (from ``stem_biomass``), plots without a stem too.
+    """One row per plot and census of ``trees`` (from ``stem_biomass``), plots without a stem too.
 
     ``mass_kg``, ``carbon_kg``, ``co2_kg``; per hectare ``mass_t_ha``, ``carbon_t_ha``,
     ``co2_t_ha``; and from the census before, a year: ``carbon_t_ha_year``, ``co2_t_ha_year``.
@@ -135,9 +135,9 @@ def biomass_summary(
 
 
 def interval_years(stems: pd.DataFrame) -> pd.DataFrame:
-    """Years since the census before: ``plot``, ``census``, ``years``.
+    """Years since the previous census: ``plot``, ``census``, ``years``.
 
-    The mean over the stems that both tell of, alive or not; else between the censuses' middle days.
+    The mean over the stems recorded in both, alive or not; else between the censuses' middle days.
     """
     rows = stems[["plot", "census", "census_day", "visit", "date"]]
     code = stems["stem_code"].to_numpy()
@@ -157,17 +157,17 @@ def interval_years(stems: pd.DataFrame) -> pd.DataFrame:
 
 
 def one_species(stems: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """``stems`` with each stem's species as it was told last, and the stems that were renamed.
+    """``stems`` with each stem's latest species, and the stems that were renamed.
 
-    A tree that is identified anew was that species all along: its carbon must not jump. Second:
-    ``plot``, ``tag``, ``stem``, ``before``, ``now``, ``census`` (from which the name is another).
+    A newly identified tree was that species all along: its carbon must not jump. Second: ``plot``,
+    ``tag``, ``stem``, ``before``, ``now``, ``census`` (from which the name differs).
     """
     species = stems["species"].astype(object).to_numpy()
     code = stems["stem_code"].to_numpy()
     told = pd.notna(species) & (species != "")
     place = np.flatnonzero(told)
     newest = np.full(int(code.max(initial=-1)) + 1, -1, dtype=np.int64)
-    newest[code[place]] = place  # rows are in order of censuses: the last one stands
+    newest[code[place]] = place  # rows are in order of censuses: the last one counts
     at = newest[code]
     now = np.where(at >= 0, species[at], species)
     renamed = np.flatnonzero(told & (now != species))

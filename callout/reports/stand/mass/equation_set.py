@@ -43,7 +43,7 @@ class Equation:
 
 @dataclass(frozen=True)
 class EquationSet:
-    """Equations by group, the names each serves, and what is to be told of them."""
+    """Equations by group, the names each serves, and remarks to report."""
 
     name: str
     source: str
@@ -53,14 +53,14 @@ class EquationSet:
     breast_height_m: float
     equations: Mapping[str, Equation]
     names: Mapping[str, str] = field(default_factory=dict)
-    whole: frozenset[str] = frozenset()  # names that serve only as they stand: common ones, codes
+    whole: frozenset[str] = frozenset()  # names that match only as a whole: common ones, codes
     fallback: str = ""
 
     def group_of(self, species: str) -> str:
         """The group that serves ``species`` ('' for none): whole name, two words, genus, fallback.
 
-        A variety goes with its species, and so does a name with its author behind it. A common name
-        serves whole: a cherry birch is no cherry.
+        A variety belongs to its species, and so does a name followed by its author. A common name
+        matches as a whole: a cherry birch is not a cherry.
         """
         words = [word for word in species.casefold().split() if word not in _HYBRID]
         name = " ".join(words)
@@ -71,7 +71,7 @@ class EquationSet:
         return next((self.names[part] for part in known), self.fallback)
 
     def with_names(self, names: Mapping[str, str], *, whole: bool = False) -> EquationSet:
-        """The set serving further species (name to group), ``whole`` for common names and codes.
+        """The set with further species (name to group), ``whole`` for common names and codes.
 
         Raises OperatorError for a group without an equation.
         """
@@ -84,10 +84,10 @@ class EquationSet:
         return replace(self, names={**self.names, **folded}, whole=only)
 
     def knowing(self, species: Iterable[Species]) -> EquationSet:
-        """The set serving common names and codes of ``species`` too: by the scientific name, else
+        """The set with the common names and codes of ``species`` added.
 
-        by the group that the species' table tells, where the set has an equation for it. Names that
-        the set knew before keep their group.
+        Each goes by its scientific name, else by the group in the species table, if the set has an
+        equation for it. Names that the set knew before keep their group.
         """
         found: dict[str, str] = {}
         for one in species:
@@ -98,7 +98,7 @@ class EquationSet:
 
 
 def read_equations(path: Path = DEFAULT_SET) -> EquationSet:
-    """The set in a TOML file. Raises OperatorError for one that is not whole or not sensible."""
+    """The set in a TOML file. Raises OperatorError for one that is incomplete or invalid."""
     try:
         data = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:

@@ -1,6 +1,6 @@
-"""Stems that got no biomass: which, why, and what they would change.
+"""Stems that got no biomass: which, why, and their possible effect.
 
-A gap is told with its size: its share of basal area, and the carbon that it would add by the
+A gap is reported with its size: its share of basal area, and the carbon that it would add by the
 lightest and by the heaviest equation of the set. No equation is chosen for it here.
 """
 

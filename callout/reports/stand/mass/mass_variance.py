@@ -1,4 +1,4 @@
-"""What the mass of each plot and census is unsure by, part by part.
+"""The uncertainty of the mass of each plot and census, part by part.
 
 Errors of single readings and trees are independent: their variances add. What the trees of a group
 share, the departure of their equation, is kept apart to be drawn. Linear in the rows; no draws.
@@ -84,7 +84,7 @@ class Sums:
 
     @property
     def measuring(self) -> Floats:
-        """Variance that measuring alone gives each mass."""
+        """Variance of each mass due to measuring alone."""
         return np.asarray(np.sum([self.variance[name] for name in MEASURING], axis=0))
 
 
@@ -126,7 +126,7 @@ def _summed(code: NDArray[np.int64], amount: Floats, size: int) -> Floats:
 
 
 def _parts(rows: pd.DataFrame, settings: Draws) -> dict[str, Floats]:
-    """Each row's mass, kg, the variance that each part gives it, and its slopes."""
+    """Each row's mass, kg, the variance of each part, and its slopes."""
     size = rows["basis_cm"].to_numpy(dtype=np.float64)
     b1, ln = (rows[name].to_numpy(dtype=np.float64) for name in ("b1", "residual_ln"))
     mass = rows["mass_kg"].to_numpy(dtype=np.float64)
@@ -149,7 +149,7 @@ def _parts(rows: pd.DataFrame, settings: Draws) -> dict[str, Floats]:
 
 
 def _by_crew(rows: pd.DataFrame, code: NDArray[np.int64], slope: Floats, size: int) -> Floats:
-    """The sum over crews of their squared slopes, kg2 a cm2; who is not told is one crew."""
+    """The sum over crews of their squared slopes, kg2 a cm2; rows naming nobody form one crew."""
     if "who" not in rows.columns:
         return np.asarray(np.bincount(code, slope, size) ** 2)
     crew, names = pd.factorize(rows["who"])
@@ -182,5 +182,5 @@ def _of_trees(
 
 
 def with_error(settings: Draws, error: ErrorModel) -> Draws:
-    """The settings with the survey's own errors, its crews' offset kept as it was set."""
+    """The settings with the survey's own errors; the crews' offset stays as it was set."""
     return replace(settings, error=replace(error, crew_cm=settings.error.crew_cm))

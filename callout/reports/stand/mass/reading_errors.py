@@ -16,7 +16,7 @@ from callout.core.errors import OperatorError
 from callout.reports.stand.formulas import Floats
 
 _ROUNDS = 60
-# What the published figures weigh against pairs of the survey's own (an assumption).
+# The weight of the published figures against the survey's own pairs (an assumption).
 PRIOR_PAIRS = 10
 PRIOR_READINGS = 40
 
@@ -90,7 +90,7 @@ def from_repeats(pairs: pd.DataFrame, published: ErrorModel = PUBLISHED) -> Erro
     base = published.sd_cm(size) ** 2
     scale, share, large = 1.0, published.large_share, published.large_cm**2
     for _ in range(_ROUNDS):
-        # Of a pair neither, one or both readings may be far off.
+        # Neither, one or both readings of a pair may be far off.
         spread = np.stack([2 * scale * base, scale * base + large, np.full(n, 2 * large)])
         weight = np.array([(1 - share) ** 2, 2 * share * (1 - share), share**2])[:, None]
         likely = weight * np.exp(-squares / (2 * spread)) / np.sqrt(spread)

@@ -1,9 +1,9 @@
-"""Intervals of carbon: what measuring, rounding, height and equations leave unsure, part by part.
+"""Uncertainty of carbon from measuring, rounding, height and equations, part by part.
 
-Errors of single readings and trees are many and independent, so their sum is told by its variance
-(and drawn with the skewness of a lognormal); what trees share, the departure of their group's
-equation, is drawn. The same frame and stream give the same interval. Work grows with the rows plus
-draws times plots and censuses.
+Errors of single readings and trees are many and independent, so their sum is described by its
+variance (and drawn with the skewness of a lognormal); what trees share, the departure of their
+group's equation, is drawn. The same frame and stream give the same interval. Work grows with the
+rows plus draws times plots and censuses.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from callout.reports.stand.sampling import FEWEST_PLOTS
 NO_EQUATION = "no live stem has an equation"
 AREA_CHANGED = "the plot's area changed since the census before: no change is told"
 FEW_PLOTS = f"fewer than {FEWEST_PLOTS} plots: no interval"
-_CELLS = 4_000_000  # numbers held at once, 32 MB
+_CELLS = 4_000_000  # numbers in memory at once, 32 MB
 
 
 def mass_draws(trees: pd.DataFrame, settings: Draws) -> tuple[pd.DataFrame, Floats]:
@@ -32,13 +32,13 @@ def mass_draws(trees: pd.DataFrame, settings: Draws) -> tuple[pd.DataFrame, Floa
 
 
 def _streams(settings: Draws) -> tuple[np.random.Generator, np.random.Generator]:
-    """One stream for what groups share, one for all else, so that batches change nothing."""
+    """One stream for what groups share, one for the rest, so that batches change nothing."""
     shared, own = np.random.SeedSequence(settings.stream).spawn(2)
     return np.random.default_rng(shared), np.random.default_rng(own)
 
 
 def _factors(sums: Sums, settings: Draws, shared: np.random.Generator) -> Floats:
-    """(draws, species groups): by how much each group's equation departs, with mean one."""
+    """(draws, species groups): the factor of each group's equation, with mean one."""
     ln = sums.shared_ln
     normal = shared.standard_normal((settings.draws, len(ln)))
     return np.asarray(np.exp(ln * normal - ln**2 / 2))
@@ -66,17 +66,18 @@ def carbon_intervals(
     settings: Draws,
     history: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
-    """Carbon and CO2 of each plot and census, t a hectare, with their intervals.
+    """Carbon and CO2 of each plot and census, t per hectare, with their intervals.
 
     ``carbon_kg`` (the equations' figure), ``low_kg``, ``high_kg``; ``carbon_t_ha``, ``low_t_ha``,
     ``high_t_ha``; ``co2_t_ha``; from the census before: ``change_kg`` with ``change_low_kg`` and
-    ``change_high_kg``, ``years``, and a hectare and year ``co2_t_ha_year``, ``co2_low_t_ha_year``,
-    ``co2_high_t_ha_year`` (none where the area changed). Also ``mass_t_ha``, ``outside_range``,
-    ``no_equation``, ``why``. Where nothing stands, the stock is 0 and so are its bounds.
+    ``change_high_kg``, ``years``, and per hectare and year ``co2_t_ha_year``,
+    ``co2_low_t_ha_year``, ``co2_high_t_ha_year`` (none where the area changed). Also ``mass_t_ha``,
+    ``outside_range``, ``no_equation``, ``why``. Where nothing stands, the stock is 0 and so are its
+    bounds.
 
     Each bound stands once more with ``measuring`` in its name: what measuring alone leaves unsure,
-    the equations taken for right. Two censuses or plots under the same equations are held against
-    each other by these.
+    the equations taken for right. Two censuses or plots under the same equations are compared by
+    these.
     """
     table = biomass_summary(trees, plots, history)
     sums = mass_sums(trees, settings)
@@ -119,7 +120,7 @@ def _bounds(sums: Sums, settings: Draws) -> Floats:
 
 
 def _measuring(sums: Sums, settings: Draws) -> Floats:
-    """As ``_bounds``, the equations taken for right: by variances, so nothing is drawn."""
+    """As ``_bounds``, with the equations taken as exact: by variances, so nothing is drawn."""
     half = NormalDist().inv_cdf((1 + settings.level) / 2)
     mass = sums.mass
     share = np.divide(sums.measuring, mass**2, out=np.zeros(len(mass)), where=mass > 0)
@@ -138,9 +139,10 @@ def interval(draws: Floats, level: float) -> tuple[Floats, Floats]:
 
 
 def carbon_parts(trees: pd.DataFrame, settings: Draws) -> pd.DataFrame:
-    """What share of each stock's variance each of PARTS is: ``plot``, ``census``, the shares, and
+    """The share of each of PARTS in the variance of each stock.
 
-    ``deviation_percent``, the standard deviation of the whole. NaN where nothing stands.
+    ``plot``, ``census``, the shares, and ``deviation_percent``, the standard deviation of the
+    whole. NaN if nothing stands.
     """
     sums = mass_sums(trees, settings)
     equation = (sums.of_group**2 * np.expm1(sums.shared_ln**2)).sum(axis=1)
@@ -157,7 +159,7 @@ def carbon_parts(trees: pd.DataFrame, settings: Draws) -> pd.DataFrame:
 def carbon_of_site(
     trees: pd.DataFrame, carbon: pd.DataFrame, fraction: float, settings: Draws
 ) -> pd.DataFrame:
-    """Mean carbon over plots in each census, t a hectare, with what sampling plots leaves unsure.
+    """Mean carbon over plots in each census, t per hectare, with the sampling error of plots.
 
     ``census``, ``plots``, ``mean_t_ha``, ``low_t_ha``, ``high_t_ha``, ``why``. Between plots by
     Student's t; the departure of equations, and a crew's offset, are shared by all plots.

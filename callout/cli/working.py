@@ -1,22 +1,15 @@
-"""What the commands that work at a survey have in common: their options, sound, and who works."""
+"""What the commands that work at a survey have in common: their options, and who works.
+
+Loads little: a screen is to stand before all else is loaded.
+"""
 
 from __future__ import annotations
 
 import argparse
 import getpass
-import itertools
-from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from callout.core.errors import OperatorError
-from callout.core.saying import Saying
-from callout.journal.folder import SurveyFolder
-from callout.sound.frames import Frame
-from callout.sound.sound_files import stream_sound
-from callout.station.hearing.beside import read_played
-from callout.station.post import Work
-from callout.station.scopes import plot_to_begin
-from callout.station.station import Station
 
 
 def add_working_options(parser: argparse.ArgumentParser) -> None:
@@ -42,34 +35,6 @@ def check_options(args: argparse.Namespace) -> None:
         raise OperatorError("--realtime goes with --audio FILE")
     if args.played and (args.realtime or not args.audio):
         raise OperatorError("--played goes with --audio FILE and without --realtime")
-
-
-def work_of(
-    args: argparse.Namespace,
-    folder: SurveyFolder,
-    station: Station,
-    frames: Iterable[Frame] | None,
-    without_engine: Saying | None,
-    *,
-    typed: bool = False,
-) -> Work:
-    """The work that the options ask for; ``typed`` work, and sound read faster, speak no echo."""
-    return Work(
-        plot=plot_to_begin(station.survey.plots, station.memory, args.plot),
-        who=args.who or login(),
-        frames=frames,
-        played=read_played(args.played) if args.played else None,
-        realtime=args.realtime,
-        silent=typed or (frames is not None and not args.realtime),
-        muted=args.mute or folder.config().speaking.muted,
-        without_engine=without_engine,
-    )
-
-
-def frames_of(path: Path) -> Iterator[Frame]:
-    """The file's frames; a bad file is refused here, before anything is journalled."""
-    frames = stream_sound(path)
-    return itertools.chain([next(frames)], frames)
 
 
 def login() -> str:

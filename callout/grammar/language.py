@@ -5,9 +5,10 @@ Takes texts, not paths; the wiring knows where ``grammars/`` is.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Protocol
 
 from callout.core.errors import OperatorError
 from callout.grammar.automaton import Automaton
@@ -18,8 +19,23 @@ from callout.grammar.scope import Scope, narrowed_to
 from callout.grammar.words import tokens_of
 
 ROOT = "callout"
-Compile = Callable[[Grammar, str], Automaton]
-"""Compiles a rule to an automaton: ``compile_grammar``, or a cached version of it."""
+
+
+class Compile(Protocol):
+    """Compiles a rule to an automaton, cut to a scope if one is given: ``made``, or a cached
+
+    version of it.
+    """
+
+    def __call__(self, grammar: Grammar, root: str, scope: Scope | None = None) -> Automaton: ...
+
+
+def made(grammar: Grammar, root: str, scope: Scope | None = None) -> Automaton:
+    """Compiled here and now."""
+    whole = compile_grammar(grammar, root)
+    return whole if scope is None else narrowed_to(whole, scope)
+
+
 NOT_HEARD = ("written_", "free_")
 """Prefixes of rules that are for text only: recognisers do not listen for them."""
 _ANYWHERE = {"free_pause": "@pause", "free_link": "@link"}
@@ -36,20 +52,24 @@ class Language:
     species: tuple[str, ...] = ()
     unsaid: tuple[str, ...] = ()
     """The species whose names are not plain words, so that the grammar lacks them."""
-    compile: Compile = compile_grammar
+    compile: Compile = made
 
     @cached_property
     def spoken(self) -> Automaton:
         """What a recogniser may hear: the grammar without its rules for text."""
+        return self.compile(self._heard, ROOT)
+
+    def spoken_in(self, scope: Scope) -> Automaton:
+        """What may be heard in one plot."""
+        return self.compile(self._heard, ROOT, scope)
+
+    @property
+    def _heard(self) -> Grammar:
         rules = {
             name: VOID if name.startswith(NOT_HEARD) else part
             for name, part in self.grammar.rules.items()
         }
-        return self.compile(replace(self.grammar, rules=rules), ROOT)
-
-    def spoken_in(self, scope: Scope) -> Automaton:
-        """What may be heard in one plot."""
-        return narrowed_to(self.spoken, scope)
+        return replace(self.grammar, rules=rules)
 
 
 def read_language(
@@ -58,7 +78,7 @@ def read_language(
     dictionary: str = "",
     species: Sequence[str] = (),
     plots: Sequence[str] = (),
-    compile: Compile = compile_grammar,
+    compile: Compile = made,
 ) -> Language:
     """The automata of a JSGF text, with pronunciations (``word PH ON ES`` lines) and names.
 

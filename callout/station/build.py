@@ -15,6 +15,7 @@ from callout.sound.endpoint_settings import EndpointSettings
 from callout.speech.engine import Samples
 from callout.station.data import load_language
 from callout.station.hearing.apart import ApartEngine, EngineOrder
+from callout.station.hearing.launching import Child
 from callout.station.scopes import survey_species
 from callout.station.station import Station
 from callout.station.upkeep.clock import Clock
@@ -33,13 +34,14 @@ def make_station(
     clock: Clock | None = None,
     or_without: Callable[[Saying], None] | None = None,
     who: str = "",
+    child: Child | None = None,
 ) -> Station:
     """A station with the engine asked for, else the one in the settings, in its own process.
 
     With ``or_without`` an engine that does not work is told there, and the station has none;
     one that cannot be asked for (OperatorError) is refused either way. ``who`` measures: a head
     tuned to them is used where there is one. ``tell`` is told of it, and what was put right of
-    what an earlier crash left.
+    what an earlier crash left. ``child``: the recogniser's process, where it was launched before.
     """
     config = folder.config()
     with folder.reading() as reader:
@@ -51,7 +53,7 @@ def make_station(
     order = EngineOrder(name, language, model or config.listening.vosk_model, tuned)
     chosen: ApartEngine | None = None
     try:
-        chosen = ApartEngine(order)
+        chosen = ApartEngine(order, child=child)
     except DeviceError as error:
         if or_without is None:
             raise

@@ -10,6 +10,7 @@ import hashlib
 import marshal
 import sys
 from contextlib import suppress
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -19,30 +20,44 @@ from callout.core.errors import StorageError
 from callout.grammar.automaton import Arc, Automaton
 from callout.grammar.compiling import compile_grammar
 from callout.grammar.jsgf import Grammar
+from callout.grammar.scope import Scope, narrowed_to
 from callout.survey.files import cache_folder, write_whole
 
 _MOST_BYTES = 64_000_000
+MOST_KEPT = 40
+"""Of these files, the newest: a plot's changes with every tree that is new in it."""
 _DIGEST_BYTES = 32
 
 
-def compiled(grammar: Grammar, root: str) -> Automaton:
-    """As ``compile_grammar``, from the cache where it is there."""
-    path = _path(grammar, root)
+def compiled(grammar: Grammar, root: str, scope: Scope | None = None) -> Automaton:
+    """As ``language.made``, from the cache where it is there."""
+    path = _path(grammar, root, scope)
     with suppress(OSError, ValueError, EOFError, TypeError):
         return _read(path)
-    made = compile_grammar(grammar, root)
+    if scope is None:
+        made = compile_grammar(grammar, root)
+    else:
+        made = narrowed_to(compiled(grammar, root), scope)
     with suppress(OSError, StorageError):  # no cache to be had: it is compiled each time
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         write_whole(path, _written(made))
+        _drop_oldest(path.parent)
     return made
 
 
-def _path(grammar: Grammar, root: str) -> Path:
+def _drop_oldest(folder: Path) -> None:
+    kept = sorted(folder.glob("*.bin"), key=lambda path: path.stat().st_mtime, reverse=True)
+    for path in kept[MOST_KEPT:]:
+        path.unlink(missing_ok=True)
+
+
+def _path(grammar: Grammar, root: str, scope: Scope | None) -> Path:
     rules = f"{_compiler()} {root} {sorted(grammar.rules.items())!r}"
-    return (
-        cache_folder("grammars")
-        / f"{hashlib.sha256(rules.encode('utf-8', 'surrogatepass')).hexdigest()}.bin"
-    )
+    if scope is not None:
+        tags = None if scope.tags is None else sorted(scope.tags)
+        rules += f" {replace(scope, tags=None)!r} {tags!r}"
+    digest = hashlib.sha256(rules.encode("utf-8", "surrogatepass")).hexdigest()
+    return cache_folder("grammars") / f"{digest}.bin"
 
 
 @cache

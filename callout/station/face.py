@@ -16,6 +16,9 @@ MOST_TYPED = MAX_CHARACTERS
 MOST_KEYS = 400
 """Times of its keys, the newest; more tell nothing more about who typed."""
 
+STARTING = "starting"
+"""The phase of a view while there is no station yet: only what was typed is shown."""
+
 
 @dataclass(frozen=True)
 class SavedLine:

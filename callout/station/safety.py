@@ -5,9 +5,12 @@ from __future__ import annotations
 import contextlib
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from callout.core.saying import Saying, saying
-from callout.survey.config import Keeping
+
+if TYPE_CHECKING:
+    from callout.survey.config import Keeping
 
 CAUTION = saying("caution")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from contextlib import suppress
 
 from textual.binding import Binding
 
@@ -43,6 +44,11 @@ class CalloutApp(WholeApp):
     def get_default_screen(self) -> StationScreen:
         """The one screen there is."""
         return self._station
+
+    def left(self) -> None:
+        """Leave; safe on a foreign thread, and when it was left already."""
+        with suppress(RuntimeError):
+            self.call_later(self.exit)
 
     def action_switch_colours(self) -> None:
         """Light for sun, dark for dusk."""

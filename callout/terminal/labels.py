@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from callout.core.statuses import in_words
-from callout.station.face import Level, SavedLine, View
+from callout.station.face import STARTING, Level, SavedLine, View
 from callout.terminal.plain import plain
 
 WAITING = "awaiting confirmation"
@@ -41,6 +41,8 @@ def tone(view: View) -> str:
 
 def state_word(view: View) -> str:
     """The state, in words that can be read from afar."""
+    if view.phase == STARTING:
+        return "STARTING: YOU CAN TYPE"
     if waits(view):
         if view.wants_accept:
             return "CHECK, THEN ACCEPT?"

@@ -8,7 +8,7 @@ from pathlib import Path
 from journal_tools import survey
 from station_tools import at_work, clock, said, told_by
 
-from callout.cli.field.listen_command import _lines
+from callout.cli.field.listen_headless import _lines
 
 
 def test_a_line_of_megabytes_is_refused_and_not_journalled_whole(tmp_path: Path) -> None:

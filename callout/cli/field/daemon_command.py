@@ -11,7 +11,8 @@ import time
 from typing import Any
 
 from callout.cli.asking import yes
-from callout.cli.working import add_working_options, check_options, frames_of, login, work_of
+from callout.cli.field.day import frames_of, work_of
+from callout.cli.working import add_working_options, check_options, login
 from callout.core.errors import DeviceError, OperatorError
 from callout.core.saying import Saying
 from callout.daemon.messages import Request

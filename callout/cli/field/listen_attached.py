@@ -6,21 +6,26 @@ Leaving the screen leaves the daemon at work.
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from callout.cli.crashes import defects_of_threads, told_at_the_end
-from callout.cli.field.listen_screen import screen_of
 from callout.cli.working import login
 from callout.core.errors import OperatorError
-from callout.daemon.remote import RemoteFace, connected
 from callout.daemon.socket_place import socket_path
-from callout.journal.folder import SurveyFolder
+
+if TYPE_CHECKING:
+    from callout.daemon.remote import RemoteFace
 
 _ITS_OWN = ("engine", "model")
 
 
-def attach(folder: SurveyFolder, args: argparse.Namespace) -> int | None:
+def attach(args: argparse.Namespace) -> int | None:
     """Show the daemon's screen until the person leaves; None where no daemon runs."""
-    path = socket_path(folder.path)
+    path = socket_path(args.survey)
+    if not path.exists():
+        return None
+    from callout.daemon.remote import RemoteFace, connected
+
     connection = connected(path)
     if connection is None:
         return None
@@ -29,6 +34,7 @@ def attach(folder: SurveyFolder, args: argparse.Namespace) -> int | None:
         if getattr(args, name) is not None:
             raise OperatorError(f"a daemon is at work: --{name} is given to 'callout daemon'")
 
+    from callout.cli.field.listen_screen import screen_of
     from callout.terminal.screen_running import shown_whole
 
     face = RemoteFace(path)
@@ -37,7 +43,7 @@ def attach(folder: SurveyFolder, args: argparse.Namespace) -> int | None:
         if args.mute:
             face.mute(True)
         with defects_of_threads(face.broken) as defects:
-            shown_whole(screen_of(folder, face))
+            shown_whole(screen_of(args.survey, face))
     finally:
         face.close()
     return told_at_the_end(defects)

@@ -1,79 +1,109 @@
-"""The terminal screen of ``callout listen``: sound on one thread, the screen on the main one."""
+"""The terminal screen of ``callout listen``: it stands first, on the main thread.
+
+All else is loaded behind it, on a thread that makes the station, works until the person leaves, and
+seals; hearing has another. What is typed meanwhile waits for the station.
+"""
 
 from __future__ import annotations
 
+import argparse
+import sys
 import threading
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from callout.cli.crashes import defects_of_threads, told_at_the_end
-from callout.core.errors import CalloutError
-from callout.core.saying import as_is, saying
-from callout.journal.folder import SurveyFolder
-from callout.station.face import Face
-from callout.station.hearing.ears import NAME
-from callout.station.post import Post, Told, Work
-from callout.station.presenter import StationFace
-from callout.station.safety import kept_told, shown_today
-from callout.station.station import Station
-from callout.station.upkeep.clock import Clock
-from callout.wording.language_files import load_wording
+from callout.core.saying import as_is
+from callout.station.hearing.launching import Child, launched
+from callout.station.safety import shown_today
+from callout.station.starting import StartingFace
+from callout.terminal.app import CalloutApp
+from callout.terminal.screen_running import shown_whole
 
 if TYPE_CHECKING:
-    from callout.terminal.app import CalloutApp
+    from callout.station.face import Face
+
+_PARTS = ("survey.toml", "journal.db")
 
 
-def run_screen(folder: SurveyFolder, station: Station, clock: Clock, work: Work) -> int:
-    """Show the screen until the person leaves."""
-    from callout.terminal.screen_running import shown_whole
+def run_screen(args: argparse.Namespace) -> int:
+    """Show the screen until the person leaves; a daemon's, where one is at work."""
+    _refuse(args.survey)
+    if not args.audio:
+        from callout.cli.field.listen_attached import attach
 
-    post = Post(folder, station, clock, work)
-    face = StationFace(station, post.echo.mute, work.muted)
-    leaving = threading.Event()
-    hearing = threading.Thread(
-        target=_listen, args=(post, face, work, leaving), name="listening", daemon=True
-    )
-    try:
-        post.begin(told_by(face))
-        face.by_tape(post.tapes.typed)
-        face.by_key(post.talk)
-        app = screen_of(folder, face)
-        with defects_of_threads(lambda says: face.fault("defect", as_is(says))) as defects:
-            hearing.start()
-            shown_whole(app)
-    finally:
-        leaving.set()
-        if hearing.is_alive():
-            hearing.join(timeout=2)
-        face.close()
-        post.close()
-    return told_at_the_end(defects)
+        if (code := attach(args)) is not None:
+            return code
+    return _Screen(args, launched(args.engine or "auto")).run()
 
 
-def screen_of(folder: SurveyFolder, face: Face) -> CalloutApp:
+def screen_of(survey: Path, face: Face) -> CalloutApp:
     """The screen for ``face``; the day's first one begins with safety and what is kept."""
-    from callout.terminal.app import CalloutApp
-
-    config = folder.config()
-    kept = load_wording(config.language).shown(kept_told(config.keeping))
-    unseen = not shown_today(folder.path, date.today())  # noqa: DTZ011
-    return CalloutApp(face, safety=unseen, kept=kept)
+    unseen = not shown_today(survey, date.today())  # noqa: DTZ011
+    return CalloutApp(face, safety=unseen, kept=_kept(survey) if unseen else "")
 
 
-def told_by(face: StationFace) -> Told:
-    """What a post has to tell, shown on ``face``."""
-    return Told(
-        fault=face.fault,
-        device=face.notice(face.fault),
-        level=face.level,
-    )
+def _refuse(survey: Path) -> None:
+    """Raises OperatorError for what is plainly no survey, before any screen stands."""
+    if not all((survey / part).is_file() for part in _PARTS):
+        from callout.journal.folder import open_survey
+
+        open_survey(survey)
 
 
-def _listen(post: Post, face: StationFace, work: Work, leaving: threading.Event) -> None:
-    """Hear until the sound ends or the person leaves; a fault is shown, typing goes on."""
-    try:
-        post.listen(leaving)
-        if work.frames is not None:
-            face.fault(NAME, saying("still-typing", what=saying("recording-ended")))
-    except CalloutError as error:
-        face.fault(NAME, saying("still-typing", what=error.saying))
+def _kept(survey: Path) -> str:
+    from callout.journal.folder import open_survey
+    from callout.station.safety import kept_told
+    from callout.wording.language_files import load_wording
+
+    config = open_survey(survey).config()
+    return load_wording(config.language).shown(kept_told(config.keeping))
+
+
+class _Screen:
+    """One screen, and the thread behind it."""
+
+    def __init__(self, args: argparse.Namespace, child: Child) -> None:
+        self._args, self._child = args, child
+        self._leaving = threading.Event()
+        self._told: list[str] = []
+        self._ended_by: BaseException | None = None
+        self._work = threading.Thread(target=self._run, name="work", daemon=True)
+        self._face = StartingFace(args.survey.name, self._work.start)
+        self._app = screen_of(args.survey, self._face)
+
+    def run(self) -> int:
+        try:
+            with defects_of_threads(self._defect) as defects:
+                shown_whole(self._app)
+        finally:
+            self._leave()
+        if self._ended_by is not None:
+            raise self._ended_by
+        return told_at_the_end(defects)
+
+    def _leave(self) -> None:
+        """What was typed before is still taken; then what the work had to tell is printed."""
+        self._leaving.set()
+        if self._work.ident is not None:  # it was begun
+            self._work.join()
+        else:
+            self._child.kill()
+        for line in self._told:
+            print(f"callout: {line}", file=sys.stderr)
+        if lost := self._face.lines:
+            print(f"callout: not taken: {'; '.join(lost)}", file=sys.stderr)
+
+    def _run(self) -> None:
+        try:
+            from callout.cli.field.listen_work import work
+
+            work(self._args, self._face, self._leaving, self._told.append, self._child)
+        except BaseException as error:
+            self._ended_by = error
+        finally:
+            self._app.left()
+
+    def _defect(self, says: str) -> None:
+        self._face.fault("defect", as_is(says))

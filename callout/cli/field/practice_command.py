@@ -17,8 +17,9 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
+from callout.cli.field.day import frames_of
 from callout.cli.shown import rich_console
-from callout.cli.working import frames_of, login
+from callout.cli.working import login
 from callout.core.errors import OperatorError
 from callout.core.events import Say
 from callout.core.model import PlotSettings

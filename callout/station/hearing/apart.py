@@ -23,6 +23,7 @@ from callout.speech.engine import Candidate, Samples
 from callout.station.hearing.apart_process import EngineOrder as EngineOrder
 from callout.station.hearing.apart_process import EngineProcess, GoneError
 from callout.station.hearing.engines import second_engine
+from callout.station.hearing.launching import Child
 
 MOST_TRIES = 3
 """How often one utterance is decoded before it is given up: it may itself be what kills."""
@@ -36,8 +37,16 @@ TellTrouble = Callable[[Saying | None], None]
 class ApartEngine:
     """The engine of another process. ``prepare`` and ``hear`` may come from any thread."""
 
-    def __init__(self, order: EngineOrder, tell: TellTrouble = lambda says: None) -> None:
-        """Raises OperatorError or DeviceError where that engine cannot be had at all."""
+    def __init__(
+        self,
+        order: EngineOrder,
+        tell: TellTrouble = lambda says: None,
+        child: Child | None = None,
+    ) -> None:
+        """``child``: a process that was launched already. Raises OperatorError or DeviceError
+
+        where that engine cannot be had at all.
+        """
         self._order, self._tell = order, tell
         self._second: str | None = second_engine(order.name, order.language)
         self._in_a_row = 0
@@ -49,7 +58,7 @@ class ApartEngine:
         self._failed_at: float | None = None
         self._closed = False
         self.restarts = 0
-        self._process = EngineProcess()
+        self._process = EngineProcess(child)
         try:
             about = self._process.start(order)
         except GoneError as error:

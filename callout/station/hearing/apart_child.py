@@ -17,7 +17,7 @@ import numpy as np
 
 from callout.core.errors import CalloutError
 from callout.speech.engine import Engine, TellsUnknown
-from callout.station.hearing.engines import choose_engine
+from callout.station.hearing.engines import choose_engine, preload
 
 _LENGTH = struct.Struct(">I")
 
@@ -30,6 +30,7 @@ def main() -> None:
     _end_with(int(sys.argv[1]))
     source, sink = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    preload(sys.argv[2])
     engine: Engine | None = None
     while (order := _part(source)) is not None:
         data = _part(source) or b""

@@ -11,11 +11,8 @@ import os
 import pickle
 import select
 import struct
-import subprocess
-import sys
 import time
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from callout.core.errors import CalloutError, DeviceError, OperatorError
@@ -25,6 +22,7 @@ from callout.grammar.automaton import Automaton
 from callout.grammar.jsgf import Grammar
 from callout.grammar.language import Language
 from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples
+from callout.station.hearing.launching import Child, launched
 
 HANG_S = 8.0
 # A callout of 4 s is then given up before the microphone's queue of 20 s runs over.
@@ -61,8 +59,9 @@ class GoneError(Exception):
 class EngineProcess:
     """One child and the two pipes to it."""
 
-    def __init__(self) -> None:
-        self._child: subprocess.Popen[bytes] | None = None
+    def __init__(self, child: Child | None = None) -> None:
+        """``child`` was launched already, and serves for the first start."""
+        self._child, self._first = child, child
 
     @property
     def pid(self) -> int | None:
@@ -74,17 +73,10 @@ class EngineProcess:
 
     def start(self, order: EngineOrder) -> dict[str, Any]:
         """Raises what the engine's own start raised, or GoneError."""
-        self.kill()
-        self._child = subprocess.Popen(
-            [sys.executable, "-P", "-m", "callout.station.hearing.apart_child", str(os.getpid())],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,  # a crashing library's last words would spoil the screen
-            bufsize=0,
-            env={**os.environ, "PYTHONPATH": _our_path()},
-        )
-        assert self._child.stdin is not None
-        os.set_blocking(self._child.stdin.fileno(), False)
+        first, self._first = self._first, None
+        if first is None:
+            self.kill()
+            self._child = launched()
         try:
             return self._ask(b"start", order.pickled(), _START_S)
         except CalloutError:
@@ -157,12 +149,6 @@ def _write(sink: int, data: bytes, until: float) -> None:
         if left_s <= 0 or not select.select([], [sink], [], left_s)[1]:
             raise GoneError(saying("went-hung"))
         left = left[os.write(sink, left) :]
-
-
-def _our_path() -> str:
-    """Where our own package lies, first: the folder we were started in is never looked into."""
-    here = str(Path(__file__).resolve().parents[3])
-    return os.pathsep.join([here, *filter(None, [os.environ.get("PYTHONPATH", "")])])
 
 
 def _read(source: int, size: int, until: float) -> bytes:

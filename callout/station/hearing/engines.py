@@ -5,6 +5,7 @@ Engines are imported only when asked for, so that start-up stays quick.
 
 from __future__ import annotations
 
+import importlib
 import os
 from importlib.util import find_spec
 from pathlib import Path
@@ -41,6 +42,12 @@ def choose_engine(name: str, language: Language, vosk_model: str = "", tuned: st
     from callout.speech.pair import PairEngine
 
     return PairEngine(engine, _single(second, language, vosk_model, ""))
+
+
+def preload(name: str) -> None:
+    """Load the libraries of the default engine, where ``name`` may turn out to be that one."""
+    if name in ("auto", "closed") and _closed_is_here():
+        importlib.import_module("callout.speech.closed.closed_engine")
 
 
 def second_engine(name: str, language: Language) -> str | None:

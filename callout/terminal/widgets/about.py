@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from callout.station.face import View
+from callout.station.face import STARTING, View
 from callout.terminal import labels
 from callout.terminal.plain import plain
 from callout.terminal.widgets.line import Line
@@ -13,6 +13,9 @@ class Place(Line):
 
     def show(self, view: View) -> None:
         """Paint the head line of ``view``."""
+        if view.phase == STARTING:
+            self.put((plain(view.about, 80), "bold"))
+            return
         unit = f", {labels.unit_name(view)}" if view.unit else ""
         self.put(
             (f"Plot {plain(view.plot, 24)}", "bold"),
@@ -54,6 +57,10 @@ class Talk(Line):
 
     def show(self, view: View) -> None:
         """Paint the last exchange."""
+        if view.phase == STARTING:
+            waits = f"Typed: {plain(view.heard)}\n" if view.heard else ""
+            self.put((waits, "bold"), ("taken as soon as it has started" if waits else "", ""))
+            return
         heard = f"Heard: {plain(view.heard)}" if view.heard else "Heard: nothing yet"
         said = f"Said:  {plain(view.said)}" if view.said else ""
         gap = "\n" if said else ""
@@ -65,6 +72,9 @@ class Engine(Line):
 
     def show(self, view: View) -> None:
         """Paint the engine's name."""
+        if view.phase == STARTING:
+            self.put(("Engine: loading", ""))
+            return
         self.put((f"Engine: {plain(view.engine, 100)}" if view.engine else "Engine: none", ""))
 
 

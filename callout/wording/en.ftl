@@ -107,6 +107,12 @@ nothing-left = nothing is left in this plot
 not-complete = not complete
 all-accounted-for = every tree of this plot is accounted for
 
+day = { $parts }
+day-saved = { $count } saved
+day-left = { $count } left in this plot
+day-waits = tree { $tag } still waits for its yes
+day-no-size = tree { $tag } still waits for its diameter
+
 ## Answers
 
 paused = paused: say where was I, or type go on

@@ -108,6 +108,12 @@ nothing-left = 이 조사구에 남은 나무 없음
 not-complete = 완료 아님
 all-accounted-for = 이 조사구의 나무를 모두 조사함
 
+day = { $parts }
+day-saved = 저장 { $count }
+day-left = 이 조사구에 남은 나무 { $count }
+day-waits = 나무 { $tag } 아직 확인 기다림
+day-no-size = 나무 { $tag } 아직 지름 기다림
+
 ## Answers
 
 paused = 멈춤: 어디라고 말하거나 계속이라고 입력하세요

@@ -68,6 +68,7 @@ class _Screen:
         self._args, self._child = args, child
         self._leaving = threading.Event()
         self._told: list[str] = []
+        self._left = ""
         self._ended_by: BaseException | None = None
         self._work = threading.Thread(target=self._run, name="work", daemon=True)
         self._face = StartingFace(args.survey.name, self._work.start)
@@ -90,6 +91,8 @@ class _Screen:
             self._work.join()
         else:
             self._child.kill()
+        if self._left:
+            print(self._left)
         for line in self._told:
             print(f"callout: {line}", file=sys.stderr)
         if lost := self._face.lines:
@@ -99,7 +102,7 @@ class _Screen:
         try:
             from callout.cli.field.listen_work import work
 
-            work(self._args, self._face, self._leaving, self._told.append, self._child)
+            self._left = work(self._args, self._face, self._leaving, self._told.append, self._child)
         except BaseException as error:
             self._ended_by = error
         finally:

@@ -12,6 +12,7 @@ from callout.core.saying import saying
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.station.hearing.ears import NAME
 from callout.station.hearing.launching import Child
+from callout.station.leaving import Tally
 from callout.station.post import Post, Told
 from callout.station.presenter import StationFace
 from callout.station.starting import StartingFace
@@ -23,17 +24,20 @@ def work(
     leaving: threading.Event,
     tell: Callable[[str], None],
     child: Child,
-) -> None:
-    """Make the station, let the screen have it, and work until ``leaving``.
+) -> str:
+    """Make the station, let the screen have it, and work until ``leaving``: what it leaves behind.
 
     Raises CalloutError where the work cannot begin.
     """
     folder = open_survey(args.survey)
     if leaving.is_set() and not shown.lines:
-        return  # left while it was starting, and nothing is owed
+        return ""  # left while it was starting, and nothing is owed
     with day_of(args, folder, tell, child) as day:
-        if not leaving.is_set() or shown.lines:
-            _work(folder, day, shown, leaving)
+        if leaving.is_set() and not shown.lines:
+            return ""
+        tally = Tally(day.station)
+        _work(folder, day, shown, leaving)
+        return day.station.wording.shown(*tally.told())
 
 
 def _work(folder: SurveyFolder, day: Day, shown: StartingFace, leaving: threading.Event) -> None:

@@ -1,8 +1,8 @@
-"""FLAC within a size: where sound is too loud to fit, its least bits are left out.
+"""FLAC within a size limit: if sound is too loud to fit, its least significant bits are dropped.
 
-Noise cannot be packed, so a windy hour takes several times what a still one takes. Leaving out
-bits that lie far below the noise costs little that an ear can tell; FLAC packs the zeros away.
-Never for a callout, which is kept as it came.
+Noise does not compress, so a windy hour takes several times the space of a still one. Dropping bits
+far below the noise is hardly audible; FLAC packs the zeros away. Never for a callout, which is kept
+as it came.
 """
 
 from __future__ import annotations
@@ -15,13 +15,13 @@ from callout.sound.frames import Samples
 from callout.sound.sound_files import encode_flac
 
 MOST_BITS_LEFT_OUT = 8
-_OVERHEAD_BYTES = 9_000  # what a FLAC file takes for itself, however short the sound
+_OVERHEAD_BYTES = 9_000  # the fixed cost of a FLAC file, however short the sound
 
 
 def encode_within(samples: Samples, most_bytes: int) -> tuple[bytes, int]:
-    """FLAC of about ``most_bytes`` at most, and how many of the 16 bits were left out.
+    """FLAC of about ``most_bytes`` at most, and how many of the 16 bits were dropped.
 
-    At least half the bits are kept, whatever their size.
+    At least half of the bits are kept, whatever the size.
     """
     flac, bits = encode_flac(samples), 0
     while len(flac) > most_bytes + _OVERHEAD_BYTES and bits < MOST_BITS_LEFT_OUT:
@@ -41,6 +41,6 @@ def coarser(samples: Samples, bits: int) -> Samples:
 
 
 def pcm_within(pcm: bytes, most_bytes: int) -> tuple[bytes, int]:
-    """As `encode_within`, from 16-bit little-endian samples as they lie on a disk."""
+    """As `encode_within`, from 16-bit little-endian samples as stored on a disk."""
     samples = np.frombuffer(pcm, dtype="<i2").astype(np.int16, copy=False)
     return encode_within(samples, most_bytes)

@@ -1,4 +1,4 @@
-"""Where one utterance begins and ends: frames in, utterances out, nothing else.
+"""Finds where each utterance begins and ends: frames in, utterances out.
 
 Pure: no clock, thread or device; the time is the frames' own. Only whole utterances come out of
 `push`. Speech that was heard in part (under an echo, over a gap, past the longest allowed) is set
@@ -64,11 +64,11 @@ class Endpointer:
         self._since_break = 0
         self._now_s: float | None = None
         self.voiced = False
-        """Whether the last frame was taken for speech, kept out or not."""
+        """Whether the last frame was taken for speech, muted or not."""
 
     @property
     def begun_under_echo(self) -> bool:
-        """True while an utterance is under way that will be set aside: it began in an echo."""
+        """True during an utterance that will be discarded because it began in an echo."""
         return bool(self._held) and self._doomed is Reason.ECHO
 
     @property
@@ -98,12 +98,12 @@ class Endpointer:
         return self._go_on(frame, voiced)
 
     def pass_over(self, frame: Frame) -> None:
-        """Follow the noise in a frame that must not be heard; nothing of it is kept."""
+        """Update the noise estimate from a frame that must not be heard; nothing of it is kept."""
         self._is_voiced(frame)
         self._noise.hear(frame.level_dbfs)
 
     def flush(self) -> list[Utterance]:
-        """End of the stream: return what is under way as if a pause had followed.
+        """End of the stream: return the current utterance as if a pause had followed.
 
         For a file that ends in speech the caller decides whether the end can be trusted.
         """
@@ -125,14 +125,14 @@ class Endpointer:
         self._muted = (*still, (start_s, until_s + self.settings.echo_tail_s))
 
     def unmute(self, at_s: float) -> None:
-        """The echo ended at `at_s`, earlier or later than foretold: the tail runs from there."""
+        """The echo ended at `at_s`, earlier or later than predicted: the tail runs from there."""
         end_s = at_s + self.settings.echo_tail_s
         if self._muted:
             start_s = min(start for start, _ in self._muted)
             self._muted = ((start_s, end_s),)
 
     def muted(self, frame: Frame) -> bool:
-        """Whether this frame is kept out because the echo may be heard in it."""
+        """Whether this frame is muted because the echo may be heard in it."""
         return any(frame.end_s > start and frame.start_s < end for start, end in self._muted)
 
     def take_discarded(self) -> list[Discarded]:
@@ -176,7 +176,7 @@ class Endpointer:
         if len(self._held) < self.settings.longest_frames:
             self._held.append(frame)
         else:
-            # Too long: go on listening for the pause, or its rest would pass for a new callout.
+            # Too long: keep listening for the pause, or the rest would pass for a new callout.
             self._doomed = self._doomed or Reason.TOO_LONG
         self._voiced += voiced
         self._silent_run = 0 if voiced else self._silent_run + 1

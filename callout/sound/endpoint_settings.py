@@ -1,4 +1,4 @@
-"""The settings of endpointing, units in their names, and what each may be.
+"""The settings of endpointing, with units in their names, and their ranges.
 
 Defaults are measured by `benchmarks/endpointing.py` (see docs/sound.md). No behaviour here.
 """
@@ -35,7 +35,7 @@ class EndpointSettings:
     """All times in seconds, rounded to frames of 30 ms when used. OperatorError if out of range."""
 
     vad_mode: int = 2
-    """0 to 3, how readily the detector calls a frame noise."""
+    """0 to 3: how readily the detector calls a frame noise."""
     pre_roll_s: float = 0.30
     hang_over_s: float = 0.75
     shortest_s: float = 0.12

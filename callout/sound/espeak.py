@@ -1,7 +1,7 @@
-"""The espeak-ng library by ctypes, out of the wheel that carries it: text in, samples out.
+"""The espeak-ng library by ctypes, from the wheel that carries it: text in, samples out.
 
-Only the foreign calls and their lock. Choosing when to speak, resampling and playing are for
-`voice` and `speaker`. Calls after speak_lib.h of espeak-ng 1.52.
+Only the foreign calls and their lock. Choosing when to speak, resampling and playing are in `voice`
+and `speaker`. Calls after speak_lib.h of espeak-ng 1.52.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class Espeak:
 
     def __init__(self) -> None:
         data, library = espeakng_loader.get_data_path(), espeakng_loader.get_library_path()
-        # Asked for a folder that is not whole, the library complains on the screen by itself.
+        # Given an incomplete folder, the library prints a complaint on the screen.
         if not (Path(data) / "phontab").is_file():
             raise DeviceError(f"The voice's data is missing from {data}; install it again.")
         self._library = ctypes.CDLL(library)

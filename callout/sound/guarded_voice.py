@@ -1,6 +1,6 @@
-"""The voice under guard: one that fails, hangs or gives no sound is a DeviceError, and no more.
+"""A guarded voice: if it fails, hangs or gives no sound, that is a DeviceError and nothing worse.
 
-Playing is `speaker`'s business, and what is done without a voice the station's.
+Playing is in `speaker`; the station decides what to do without a voice.
 """
 
 from __future__ import annotations
@@ -16,13 +16,13 @@ from callout.sound.frames import Samples
 from callout.sound.voice import Voice, VoiceSettings
 
 ALLOWED_S = 10.0
-"""A sentence takes a twentieth of a second here; the first one loads the voice's data as well."""
+"""A sentence takes a twentieth of a second here; the first one also loads the voice's data."""
 
 MakeVoice = Callable[[VoiceSettings], Voice]
 
 
 class GuardedVoice:
-    """Say one sentence at a time. The voice is made when first needed, and anew after a failure."""
+    """Speaks one sentence at a time. The voice is made on first use, and again after a failure."""
 
     def __init__(
         self, settings: VoiceSettings, allowed_s: float = ALLOWED_S, make: MakeVoice = Voice
@@ -32,11 +32,11 @@ class GuardedVoice:
         self._worker: threading.Thread | None = None
 
     def say(self, text: str) -> Samples:
-        """`text` spoken, shape (n,). Raises DeviceError where the voice does not give it."""
+        """`text` spoken, shape (n,). Raises DeviceError if the voice does not give it."""
         if self._worker is not None and self._worker.is_alive():
             raise DeviceError(saying("voice-hangs"))
         found: list[Samples | BaseException] = []
-        # A hanging library cannot be stopped; the thread it hangs in is left behind.
+        # A hanging library cannot be stopped; its thread is abandoned.
         self._worker = threading.Thread(
             target=self._try, args=(text, found), name="callout-voice", daemon=True
         )
@@ -58,6 +58,6 @@ class GuardedVoice:
             if self._voice is None:
                 self._voice = self._make(self._settings)
             found.append(self._voice.say(text))
-        except BaseException as error:  # whatever it is, the echo must not end by it
+        except BaseException as error:  # whatever the error, the echo must go on
             self._voice = None
             found.append(error)

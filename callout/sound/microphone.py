@@ -77,14 +77,14 @@ class Microphone:
 
     @property
     def captured_s(self) -> float:
-        """Stream time of the last sound that came in; what sounds from now on comes later."""
+        """Stream time of the last sound that came in; any new sound comes later."""
         return self._captured / SAMPLE_RATE_HZ
 
     @property
     def now_s(self) -> float:
         """Stream time now: how much was captured, and how long ago the last of it came.
 
-        Bound to one clock only, so it does not drift from the frames' times in a long day.
+        Based on one clock only, so it does not drift from the frames' times in a long day.
         """
         if self._captured == 0:
             return 0.0
@@ -163,7 +163,7 @@ class Microphone:
         return None
 
     def _look(self) -> None:
-        """Now and then, whether this is still the source that was opened."""
+        """Check at intervals whether this is still the source that was opened."""
         now_s = seconds_with_sleep()
         if slept_s() - self._slept_s > _LEAST_SLEEP_S:
             raise SleptError(saying("machine-slept"))

@@ -1,4 +1,4 @@
-"""The tracked noise floor, and the energy gate that stands over it.
+"""The tracked noise floor, and the energy gate above it.
 
 The floor is the tenth percentile of the last seconds' frame levels: speech has gaps, steady noise
 has none, so the quiet tenth is the noise even while somebody speaks. Nothing else belongs here.
@@ -12,7 +12,7 @@ import numpy as np
 
 from callout.sound.endpoint_settings import EndpointSettings
 
-# Begin with a little supposed quiet, or a stream that opens in speech would gate itself out.
+# Start with some assumed quiet, or a stream that opens in speech would gate itself out.
 _FIRST_FRAMES = 15
 _QUIET_PERCENT = 10.0
 

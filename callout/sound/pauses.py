@@ -1,8 +1,8 @@
-"""Where a device stopped and went on: how much sound is missing between two blocks of its stream.
+"""Detects pauses of a device: how much sound is missing between two blocks of its stream.
 
-Pure but for one clock that is handed in. A block that is merely late is followed by others in a
-hurry, since the sound waited somewhere; after a pause they come at their own pace, and what was
-said in it is gone.
+Pure but for one clock that is passed in. A block that is merely late is followed by others in quick
+succession, since the sound waited somewhere; after a pause they come at their own pace, and what
+was said in it is lost.
 """
 
 from __future__ import annotations
@@ -12,16 +12,16 @@ import time
 from callout.sound.frames import SAMPLE_RATE_HZ
 
 LEAST_PAUSE_S = 0.3
-"""Less is the unevenness of a busy machine."""
+"""Anything less is scheduling jitter of a busy machine."""
 _STEADY_BLOCKS = 4
-"""So many at their own pace: whatever waited has come."""
+"""After so many blocks at their own pace, whatever waited has come."""
 _JUDGED_AFTER_S = 1.0
 """At the latest."""
 _CAUGHT_UP_S = 0.2
 
 
 def seconds_with_sleep() -> float:
-    """Seconds that go on while the machine sleeps, where the system counts them."""
+    """Seconds including the time that the machine sleeps, if the system counts them."""
     clock = getattr(time, "CLOCK_BOOTTIME", None)
     return time.monotonic() if clock is None else time.clock_gettime(clock)
 
@@ -32,7 +32,7 @@ def slept_s() -> float:
 
 
 class Pauses:
-    """Tell it of every block of one stream as it comes."""
+    """Detects pauses; pass it every block of one stream as it comes."""
 
     def __init__(self) -> None:
         self._last_s: float | None = None
@@ -41,9 +41,9 @@ class Pauses:
         self._steady = 0
 
     def take(self, now_s: float, samples: int) -> int:
-        """A block came at ``now_s``: samples missing before it, 0 as a rule.
+        """A block came at ``now_s``; returns the samples missing before it, usually 0.
 
-        A pause is owned up to a few blocks late, when it is known not to have been mere lateness.
+        A pause is reported a few blocks late, when it is certain that the block was not just late.
         """
         last_s, self._last_s = self._last_s, now_s
         if last_s is None:

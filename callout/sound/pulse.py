@@ -1,9 +1,9 @@
-"""What a microphone is at the moment, asked of PulseAudio by its own library through ctypes.
+"""The microphone's current state, asked of PulseAudio by its own library through ctypes.
 
-A stream there goes on when its source is taken away and made anew (a headset's other profile) or
-when another becomes the default; only who asks sees it. Capturing is `microphone`'s. Calls and
-layouts after the headers of libpulse 16 (context.h, introspect.h, mainloop.h); PipeWire's server
-answers the same calls.
+A stream there goes on when its source is removed and recreated (a headset's other profile) or when
+another becomes the default; only asking shows it. Capturing is in `microphone`. Calls and layouts
+after the headers of libpulse 16 (context.h, introspect.h, mainloop.h); PipeWire's server answers
+the same calls.
 """
 
 from __future__ import annotations
@@ -27,16 +27,16 @@ ALLOWED_S = 0.3
 
 
 class SourceChangedError(DeviceError):
-    """The stream goes on, from another microphone or another profile of the same."""
+    """The stream goes on, from another microphone or another profile of the same one."""
 
 
 class SleptError(SourceChangedError):
-    """The machine slept: what the stream goes on with belongs to another time."""
+    """The machine slept: what follows in the stream belongs to another time."""
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One source as it stands: a source that is made anew has another number."""
+    """The current state of a source: a recreated source has another number."""
 
     name: str
     number: int
@@ -45,7 +45,7 @@ class Source:
 
 
 class _Info(ctypes.Structure):
-    """The head of pa_source_info; what follows is not read."""
+    """The start of pa_source_info; the rest is not read."""
 
     _fields_ = (
         ("name", c_char_p),
@@ -83,7 +83,7 @@ class SourceWatch:
     """One connection, used from one thread at a time; never waits longer than ``ALLOWED_S``."""
 
     def __init__(self, name: bytes | None) -> None:
-        """``name`` is the server's own; None for whatever is the default."""
+        """``name`` is the server's name for the source; None for the default."""
         self._name = name
         self._library = _library()
         self._loop: int | None = None
@@ -124,7 +124,7 @@ class SourceWatch:
                 self._first = now
 
     def source(self) -> Source | None:
-        """As it is now; None if it is gone, or the server is. Raises TimeoutError."""
+        """The current state; None if the source or the server is gone. Raises TimeoutError."""
         library = self._library
         if library is None or self._context is None:
             return None
@@ -143,7 +143,7 @@ class SourceWatch:
         return self._found
 
     def close(self) -> None:
-        """Ask no more."""
+        """Close the connection."""
         library, loop, context = self._library, self._loop, self._context
         self._loop = self._context = None
         if library is None or loop is None:
@@ -164,7 +164,7 @@ class SourceWatch:
             self.close()
 
     def _turn(self, library: ctypes.CDLL, done: _Done) -> None:
-        """Let the library work until ``done``, or the time is up."""
+        """Run the library's loop until ``done``, or until the time is up."""
         until = time.monotonic() + ALLOWED_S
         while not done() and (left_s := until - time.monotonic()) > 0:
             if library.pa_mainloop_prepare(self._loop, int(left_s * 1e6)) < 0:

@@ -1,7 +1,7 @@
-"""How much sound a WAV header promises, held against what the file really holds.
+"""Compares how much sound a WAV header promises with what the file really holds.
 
-libsndfile shortens a truncated WAV in silence; a recording cut in the middle of a number must be
-refused, not shortened. Only the header walk belongs here; samples are read in `files`.
+libsndfile shortens a truncated WAV silently; a recording cut in the middle of a number must be
+refused, not shortened. Only the header walk belongs here; samples are read in `sound_files`.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
-"""Which microphones and loudspeakers there are, and choosing one by name.
+"""Lists microphones and loudspeakers, and chooses one by name.
 
-The only module that asks the sound system what it has, and knows what it must be given back.
+The only module that asks the sound system for its devices, and knows what must be released.
 Capturing and playing are done in `microphone` and `speaker`.
 """
 
@@ -19,9 +19,9 @@ from callout.core.saying import Saying, saying
 from callout.sound.pulse import SourceWatch
 
 NULL_DEVICE = "null"
-"""Name that asks for the sound system's silent stand-in, for trials without hardware."""
+"""Name of the sound system's silent null device, for trials without hardware."""
 
-# Null is left out on purpose: chosen unasked, it would be a microphone that hears nothing.
+# Null is left out on purpose: chosen by default, it would be a microphone that hears nothing.
 _REAL = [
     miniaudio.Backend.WASAPI,
     miniaudio.Backend.DSOUND,
@@ -76,7 +76,7 @@ def choose(kind: str, name: str | None) -> Choice:
     devices, infos = _ask(kind)
     if not infos:
         raise DeviceError(saying("none-there", kind=_kind(kind)))
-    # The list may mix backends only by starting over, so stay with the one that answered.
+    # The list can combine backends only by starting over, so stay with the one that answered.
     backends = [b for b in _REAL if b.name.lower() == devices.backend.lower()] or _REAL
     if name is None:
         return Choice("default", None, backends)
@@ -106,9 +106,10 @@ def _ask(kind: str) -> tuple[miniaudio.Devices, list[dict[str, Any]]]:
 
 
 def _listed(devices: miniaudio.Devices, kind: str) -> list[dict[str, Any]]:
-    """Names and ids. miniaudio asks each device for its formats too: elsewhere that finds devices
+    """Names and ids only.
 
-    that do not answer, but with PulseAudio it ends the whole process when one goes away just then.
+    miniaudio can also ask each device for its formats: elsewhere that finds devices that do not
+    answer, but PulseAudio ends the whole process if one disappears just then.
     """
     if devices.backend != "PulseAudio":
         found: list[dict[str, Any]] = (
@@ -131,7 +132,7 @@ def _listed(devices: miniaudio.Devices, kind: str) -> list[dict[str, Any]]:
 
 @functools.cache
 def hush_alsa() -> object:
-    """Keep ALSA's own messages off the screen; the handler is returned so that it stays alive."""
+    """Keep ALSA's own messages off the screen; keep the returned handler alive."""
     try:
         library = ctypes.CDLL("libasound.so.2")
         handler = ctypes.CFUNCTYPE(None)(lambda: None)
@@ -142,7 +143,7 @@ def hush_alsa() -> object:
 
 
 class _GivesContextBack:
-    """miniaudio's devices leave their connection to the sound system open: four files each."""
+    """Fixes a leak: miniaudio's devices leave their connection open, four files each."""
 
     _connection: Any = None
 
@@ -151,7 +152,7 @@ class _GivesContextBack:
         return self._connection
 
     def close(self) -> None:
-        """Give back the device, then the connection. Safe to call twice."""
+        """Release the device, then the connection. Safe to call twice."""
         super().close()  # type: ignore[misc]
         connection, self._connection = self._connection, None
         if connection is not None:
@@ -167,9 +168,9 @@ class PlaybackDevice(_GivesContextBack, miniaudio.PlaybackDevice):  # type: igno
 
 
 def watch_source(choice: Choice) -> SourceWatch | None:
-    """What tells when the microphone of that choice becomes another; None where nothing can.
+    """A watch for changes of the chosen microphone; None if there is no way to tell.
 
-    Only PulseAudio, and what answers as it does, moves a stream without a word.
+    Only PulseAudio and compatible servers move a stream silently.
     """
     if choice.backends != [miniaudio.Backend.PULSEAUDIO]:
         return None

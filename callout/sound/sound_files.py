@@ -1,7 +1,7 @@
 """Sound files in and out: WAV or FLAC of any rate to 16 kHz mono int16, and FLAC for keeping.
 
 A file is refused whole, with one plain error, rather than read in part. Deciding where speech
-begins and ends is for `endpoint`; where a FLAC is kept is for the journal.
+begins and ends is in `endpoint`; where a FLAC is stored is up to the journal.
 """
 
 from __future__ import annotations
@@ -129,7 +129,7 @@ def _refuse_shape(path: Path, file: soundfile.SoundFile, longest_s: float) -> No
 
 
 def _resampled(path: Path, file: soundfile.SoundFile) -> Iterator[Samples]:
-    """Floats all the way to the last rounding, so that every bit depth takes one path."""
+    """In floats up to the last rounding, so that every bit depth takes one path."""
     stream = soxr.ResampleStream(file.samplerate, SAMPLE_RATE_HZ, 1, dtype="float32")
     block_frames = int(file.samplerate * _BLOCK_S)
     read = 0

@@ -1,6 +1,6 @@
-"""The loudspeaker: plays samples, can be stopped, and tells when it begins and ends.
+"""The loudspeaker: plays samples, can be stopped, and reports when sound begins and ends.
 
-The begin and end calls are what the half-duplex gate goes by. What to say is not decided here.
+The half-duplex gate relies on these calls. What to say is not decided here.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from callout.sound.sound_devices import PlaybackDevice, choose
 
 _PERIOD_MS = 30
 _PERIODS = 3
-# Once the last sample is handed over, this much silence pushes it out of the device's buffer.
+# After the last sample, this much silence pushes it out of the device's buffer.
 _DRAIN_SAMPLES = SAMPLE_RATE_HZ * _PERIOD_MS * (_PERIODS + 1) // 1000
 _SLACK_S = 3.0
 
@@ -60,7 +60,7 @@ class Speaker:
         on_start: OnStart | None = None,
         on_end: OnEnd | None = None,
     ) -> None:
-        """Raises DeviceError if the device named, or any loudspeaker at all, cannot be had."""
+        """Raises DeviceError if the named loudspeaker, or any at all, is not available."""
         choice = choose("speaker", device)
         self.name = choice.name
         self._on_start, self._on_end = on_start, on_end
@@ -109,7 +109,7 @@ class Speaker:
             self._stop_now()
 
     def close(self) -> None:
-        """Stop and give the device back."""
+        """Stop and release the device."""
         self.stop()
         self._device.close()
 
@@ -150,7 +150,7 @@ class Speaker:
 
 
 class NullSpeaker:
-    """For mute work by the screen: takes everything, sounds nothing, is done at once.
+    """For silent work with the screen only: takes everything, plays nothing, is done at once.
 
     It reports no start or end: there is nothing the microphone could hear.
     """
@@ -171,7 +171,7 @@ class NullSpeaker:
 
 
 def _source(playback: Playback) -> Generator[bytes, int, None]:
-    """Runs in the sound system's thread: hand over samples, then silence, then say so."""
+    """Runs in the sound system's thread: pass on samples, then silence, then report the end."""
     at, silent = 0, 0
     wanted = yield b""
     while True:

@@ -1,9 +1,9 @@
-"""Whether somebody spoke while our own voice sounded, told by levels when the echo has ended.
+"""Whether somebody spoke while our own voice sounded, judged by levels after the echo has ended.
 
-What is played comes back to the microphone some time later and some decibels quieter: both are
-found anew in every echo, and how much comes back is remembered from echo to echo. What stands
-clearly above that, and above the noise, in more than one band of pitch, is somebody's. Pure: no
-clock or device. Nothing here says what was said, or stops the voice.
+What is played returns to the microphone some time later and some decibels quieter: both are
+estimated in every echo, and the coupling is remembered from echo to echo. Sound that is clearly
+above that, and above the noise, in more than one frequency band is somebody's. Pure: no clock or
+device. Nothing here recognises words or stops the voice.
 """
 
 from __future__ import annotations
@@ -20,19 +20,19 @@ Levels = NDArray[np.float64]
 """Shape (frames, bands): dB of full scale."""
 
 _BANDS_HZ = ((300, 700), (700, 1500), (1500, 3000), (3000, 6000))
-"""From a small loudspeaker's lowest to a headset's highest."""
+"""From the lowest a small loudspeaker plays to the highest a headset does."""
 _SILENT_DB = -100.0
 _LONGEST_FRAMES = 2000
 _DELAYS = 17
-"""Frames: what was played is back within half a second."""
+"""Frames: what was played returns within half a second."""
 _BACK_FRAMES = (-2, 10)
-"""How far the return may lie before and after where the delay says it is."""
+"""How far the return may lie before and after the estimated delay."""
 _FADES_DB = 3.0
-"""A frame: a room that rings for 0.6 s."""
+"""Per frame: a room that reverberates for 0.6 s."""
 _NOISE_FRAMES, _LEAST_NOISE_FRAMES = 333, 20
 _NOISE_PERCENT = 95.0
 _AFTER_FRAMES = 5
-"""An utterance that was begun under the echo is known for one so many frames after it."""
+"""An utterance begun under the echo is recognised as such for so many frames after it."""
 _KNOWN_ECHOES, _LEAST_ECHOES, _LOUDER_DB = 9, 3, 10.0
 _WINDOW, _OF_WINDOW = 5, 4
 """Speech is four frames of five, 0.12 s."""
@@ -57,11 +57,11 @@ class SpokenOver:
         self.forget()
 
     def plays(self, samples: Samples, at_s: float, *, words: bool = True) -> None:
-        """``samples`` sound from stream time ``at_s`` on; nothing is looked for over tones."""
+        """``samples`` sound from stream time ``at_s`` on; tones are not searched for speech."""
         self._played.append(_Played(samples, at_s, words))
 
     def ends(self, at_s: float) -> None:
-        """Whatever was to be played sounds no longer than to ``at_s``."""
+        """Playback sounds no longer than to ``at_s``."""
         self._ended_s.append(at_s)
 
     def cut(self) -> None:
@@ -69,31 +69,31 @@ class SpokenOver:
         self._cut = True
 
     def pass_over(self, frame: Frame) -> None:
-        """A frame that must not be heard: what sounds meanwhile is not judged."""
+        """A frame that must not be heard: it is not judged."""
         self.forget()
         self._drop_old(frame.start_s)
 
     def finish(self) -> Utterance | None:
-        """The stream has ended: what was said over an echo that still sounded, if anything."""
+        """The stream has ended: what was said over an echo that was still sounding, if anything."""
         found = self._found() if self._frames else None
         self.forget()
         return found
 
     def forget(self) -> None:
-        """Leave the echo now sounding without judgement: not every frame of it came."""
+        """Drop the current echo without judging it: some of its frames are missing."""
         self._frames: list[Frame] = []
         self._judged: list[bool] = []
         self._after = 0
         self._cut = False
 
     def take(self, frame: Frame, *, voiced: bool, echo: bool, goes_on: bool) -> Utterance | None:
-        """One frame; what was said over the echo that has ended with it, if anything was.
+        """Take one frame; returns what was said over the echo that ended with it, if anything.
 
-        ``echo`` is whether the frame is kept from hearing, ``goes_on`` whether an utterance is
-        under way that was begun so. At most one is found an echo: its first to its last frame.
+        ``echo`` is whether the frame is muted, ``goes_on`` whether an utterance begun in it is
+        under way. At most one result per echo: its first to its last frame.
         """
         if self._frames and abs(frame.start_s - self._frames[-1].end_s) > FRAME_S / 2:
-            self.forget()  # sound was lost: nothing can be laid beside what was played
+            self.forget()  # sound was lost: nothing can be aligned with what was played
         self._drop_old(frame.start_s)
         self._after = 0 if echo or goes_on else self._after + 1
         if echo or goes_on or (self._frames and self._after <= _AFTER_FRAMES):
@@ -125,7 +125,7 @@ class SpokenOver:
             back = _later(played, delay, _SILENT_DB)
             expected = self._expected(heard, back)
             above = heard - _sum_db(expected, noise)
-            # The second strongest band: one alone may be a whistle of the loudspeaker's own.
+            # The second strongest band: a single one may be the loudspeaker's own whistle.
             clear = np.sort(above, axis=1)[:, -2] > self._margin_db
             over = clear & np.array(self._judged) & ~_near_tones(words, delay)
         at = _speech(over)
@@ -155,7 +155,7 @@ class SpokenOver:
         return levels, kinds
 
     def _noise_in(self, heard: Levels) -> NDArray[np.float64]:
-        """The loudest that is usual between utterances; at first, the echo's own quiet."""
+        """The usual maximum between utterances; at first, the echo's own quiet."""
         if len(self._noise) >= _LEAST_NOISE_FRAMES:
             found = np.percentile(np.array(self._noise), _NOISE_PERCENT, axis=0)
         else:
@@ -163,7 +163,7 @@ class SpokenOver:
         return np.asarray(found, dtype=np.float64)
 
     def _expected(self, heard: Levels, back: Levels) -> Levels:
-        """What of our own voice should be in every frame, at most."""
+        """The most that our own voice should contribute to each frame."""
         total = _total(back)
         loud = total >= np.median(total[total > _SILENT_DB + 30.0])
         bands = []
@@ -185,7 +185,7 @@ class SpokenOver:
 
 
 def _levels(samples: Samples) -> Levels:
-    """Levels of the bands, frame by frame; what is left over is filled up with silence."""
+    """Levels of the bands, frame by frame; the last frame is padded with silence."""
     count = -(-samples.size // FRAME_SAMPLES)
     whole = np.zeros(count * FRAME_SAMPLES)
     whole[: samples.size] = samples / 32768.0
@@ -219,7 +219,7 @@ def _later(levels: Levels, frames: int, fill: float) -> Levels:
 
 
 def _delay(heard: Levels, played: Levels, noise: NDArray[np.float64]) -> int:
-    """After how many frames the sound comes back: where the two run most alike."""
+    """The frames after which the sound returns: where the two correlate best."""
     ours = np.maximum(_total(heard), _total(noise[None])[0])
     theirs = _total(played)
     theirs = np.maximum(theirs, theirs.max() - 40.0)
@@ -233,7 +233,7 @@ def _delay(heard: Levels, played: Levels, noise: NDArray[np.float64]) -> int:
 
 
 def _near_tones(kinds: NDArray[np.int8], delay: int) -> NDArray[np.bool_]:
-    """Frames where a tone may be heard: it is of one pitch, and says nothing of the coupling."""
+    """Frames where a tone may be heard: with a single pitch it says nothing of the coupling."""
     found = np.zeros(len(kinds), dtype=bool)
     low, high = _BACK_FRAMES
     for at in np.flatnonzero(kinds < 0):
@@ -242,7 +242,7 @@ def _near_tones(kinds: NDArray[np.int8], delay: int) -> NDArray[np.bool_]:
 
 
 def _speech(over: NDArray[np.bool_]) -> tuple[int, int] | None:
-    """From the first to past the last frame of what is long enough for speech."""
+    """The span of frames that is long enough to be speech."""
     if len(over) < _WINDOW:
         return None
     counted = np.convolve(over.astype(np.int64), np.ones(_WINDOW, dtype=np.int64), "valid")

@@ -1,4 +1,4 @@
-"""What the tool says, as samples: spoken text by espeak-ng and short tones.
+"""The tool's own sounds, as samples: spoken text by espeak-ng and short tones.
 
 Nothing here plays a sound (that is `speaker`) or words an echo (that is the session).
 """
@@ -42,7 +42,7 @@ class Voice:
     """Turns text into 16 kHz int16. Safe to call from several threads; they take turns."""
 
     def __init__(self, settings: VoiceSettings | None = None) -> None:
-        """Raises DeviceError if the library or the named voice cannot be had."""
+        """Raises DeviceError if the library or the named voice is not available."""
         self.settings = settings or VoiceSettings()
         self._espeak = espeak()
         self.say("ready")
@@ -85,12 +85,12 @@ _NOTES: dict[Tone, tuple[tuple[float, float], ...]] = {
     Tone.OVER: ((880.0, 0.05), (0.0, 0.04), (880.0, 0.05), (0.0, 0.04), (880.0, 0.05)),
 }
 _FADE_S = 0.008
-# Of a note under the telephone band (300 to 3400 Hz): strength of the first, second, third partial.
+# Of a note below the telephone band (300 to 3400 Hz): strength of the first three partials.
 _LOW_HZ, _PARTIALS = 300.0, (0.5, 0.3, 0.2)
 
 
 def beep(kind: Tone, volume_percent: int = 50) -> Samples:
-    """The tone of that kind as 16 kHz int16, faded at both ends of each note so as not to click."""
+    """The tone of that kind as 16 kHz int16, faded at both ends of each note to avoid clicks."""
     notes = [_note(hz, seconds) for hz, seconds in _NOTES[kind]]
     peak = 32767 * min(max(volume_percent, 0), 100) / 100
     return np.rint(np.concatenate(notes) * peak).astype(np.int16)

@@ -1,1 +1,1 @@
-"""Every word told to people while they work: a file a language, and what puts figures into it."""
+"""The texts told to people while they work: one file per language, and the code that fills them."""

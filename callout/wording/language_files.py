@@ -1,4 +1,4 @@
-"""Where the words of a language lie: ``CALLOUT_GRAMMARS``, if set, before our own."""
+"""The language files: in ``CALLOUT_GRAMMARS``, if set, before our own."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ ENGLISH = "en"
 
 @cache
 def english() -> Wording:
-    """English, for what is told where no language is known."""
+    """English, for what is told when no language is known."""
     return Wording(ENGLISH, _text(_OURS / "en.ftl"))
 
 
 def load_wording(code: str) -> Wording:
-    """What is told in language ``code``; in English, as far as it has no words of its own.
+    """The wording of language ``code``; English for what it lacks.
 
     Raises OperatorError for a file that cannot be read.
     """

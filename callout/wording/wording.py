@@ -1,9 +1,9 @@
-"""Puts sayings into the words of a language, as long as the listener wants them.
+"""Puts sayings into the words of a language, in the length that the listener wants.
 
-A language is one Fluent file. A message is the words in full; its attribute ``.brief`` is what a
-listener who wants few words hears, ``.shown`` what a screen shows, each only where it differs. What
-a language lacks is told in English. Figures are put in as they are; a voice that cannot read "24.6"
-gets its point as a word (``its-point``, beside ``its-voice``). ``files`` finds the texts.
+A language is one Fluent file. A message is the words in full; its attribute ``.brief`` is for a
+listener who wants few words, ``.shown`` for a screen, each only if it differs. What a language
+lacks is told in English. Figures are inserted unchanged; a voice that cannot read "24.6" gets its
+point as a word (``its-point``, beside ``its-voice``). ``files`` finds the texts.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from fluent.runtime.types import fluent_number
 from callout.core.saying import Figure, Saying
 
 _DECIMAL = re.compile(r"(?<![0-9.])([0-9]+)\.([0-9]+)(?![0-9]|\.[0-9])")
-_SPACES = re.compile(" {2,}")  # where one of several slots is empty
+_SPACES = re.compile(" {2,}")  # if one of several slots is empty
 _ENDS = (".", "?", "!")
 
 
@@ -33,7 +33,7 @@ class Length(Enum):
 
 
 class Wording:
-    """One language. ``also`` is asked for what it lacks."""
+    """One language. ``also`` is the wording for what it lacks."""
 
     def __init__(self, code: str, text: str, also: Wording | None = None) -> None:
         self.code = code
@@ -44,22 +44,22 @@ class Wording:
         self._point = self._setting("its-point")
 
     def shown(self, *says: Saying) -> str:
-        """For a screen, each a sentence."""
+        """For a screen, one sentence each."""
         return self._sentences(says, Length.SHOWN)
 
     def spoken(self, *says: Saying, length: Length = Length.FULL) -> str:
-        """For the voice, each a sentence."""
+        """For the voice, one sentence each."""
         told = self._sentences(says, length)
         return _DECIMAL.sub(self._decimal, told) if self._point else told
 
     def part(self, one: Saying, length: Length = Length.SHOWN) -> str:
-        """Words that are no sentence: a warning on the screen, a name."""
+        """Words that are not a sentence: a warning on the screen, a name."""
         figures = {name: self._figure(figure, length) for name, figure in one.figures}
         told = self._filled(one.key, length, figures)
         return str(one) if told is None else told
 
     def knows(self, key: str) -> bool:
-        """Whether this language has words of its own for it."""
+        """Whether this language has its own words for it."""
         return bool(self._bundle.has_message(key))
 
     def _sentences(self, says: Iterable[Saying], length: Length) -> str:
@@ -81,7 +81,7 @@ class Wording:
         if isinstance(figure, tuple):
             return ", ".join(self.part(one, length) for one in figure)
         if isinstance(figure, int):
-            return fluent_number(figure, useGrouping=False)  # so that words can go by the count
+            return fluent_number(figure, useGrouping=False)  # words may depend on the count
         return f"{figure:f}" if isinstance(figure, Decimal) else figure
 
     def _decimal(self, found: re.Match[str]) -> str:
@@ -93,7 +93,7 @@ class Wording:
 
 
 def _sentence(told: str) -> str:
-    """With a capital and an end mark, where it has none."""
+    """With a capital and a full stop, if it lacks them."""
     if not told:
         return ""
     return told[:1].upper() + told[1:] + ("" if told.endswith(_ENDS) else ".")

@@ -15,9 +15,9 @@ from callout.terminal.themes import DUSK, SUN
 
 
 class CalloutApp(WholeApp):
-    """Shows ``face`` until the user leaves; ``safety`` shows the safety lines first, and with
-    them ``kept``: what is kept of voices.
+    """Shows ``face`` until the user leaves.
 
+    ``safety`` shows the safety lines first, and with them ``kept``: what is kept of voices.
     ``clock`` counts seconds, from any start; only differences are used.
     """
 

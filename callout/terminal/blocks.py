@@ -1,7 +1,7 @@
 """Block letters: text drawn with block characters, large enough to read at arm's length.
 
-Shapes and scaling only; which size fits where is the widget's choice. Two fonts: ``TALL`` (5 by 7
-pixels, figures) and ``SMALL`` (3 by 5 pixels, figures and letters).
+Shapes and scaling only; the widget chooses the size. Two fonts: ``TALL`` (5 by 7 pixels, digits)
+and ``SMALL`` (3 by 5 pixels, digits and letters).
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Which key presses count: a held key acts once, and nothing unseen is ever confirmed.
 
-Pure: time is handed in, in seconds. A glove resting on Enter would otherwise send a typed callout
+Pure: time is passed in, in seconds. A glove resting on Enter would otherwise send a typed callout
 and then confirm it unread, by key repeat alone; a held F8 would undo a whole row of trees.
 """
 
@@ -20,14 +20,14 @@ SEEN_S = 0.7
 
 
 def matter(view: View) -> tuple[object, ...]:
-    """What a confirmation would confirm; differs when another reading waits."""
+    """What a confirmation would confirm; changes with the pending reading."""
     if not waits(view):
         return ()
     return (view.plot, view.tag, view.value, view.unit, view.status, view.warnings)
 
 
 class KeyGuard:
-    """Remembers when each key last came and since when the present reading has been shown."""
+    """Remembers the last press of each key and since when the present reading has been shown."""
 
     def __init__(self) -> None:
         self._last: dict[str, float] = {}
@@ -36,9 +36,9 @@ class KeyGuard:
         self._since = 0.0
 
     def fresh(self, key: str, now: float) -> bool:
-        """Whether ``key`` was pressed anew, rather than held or bouncing.
+        """Whether ``key`` was newly pressed, rather than held or bouncing.
 
-        Pressed again and again, slower than `REPEAT_S`, it does count anew after `HELD_S`.
+        A key pressed repeatedly, slower than `REPEAT_S`, counts again after `HELD_S`.
         """
         gap_s = now - self._last.get(key, -HELD_S)
         counted_s = now - self._counted.get(key, -HELD_S)
@@ -55,7 +55,7 @@ class KeyGuard:
             self._since = now
 
     def uncovered(self, now: float) -> None:
-        """Another screen went away: what waits is seen from now on."""
+        """Another screen was closed: the pending reading is seen from now on."""
         self._since = now
 
     def seen(self, view: View, now: float) -> bool:

@@ -1,8 +1,8 @@
-"""What each key does: keys and views in, what is asked of the station out. Pure; time is handed in.
+"""What each key does: keys and views in, requests to the station out. Pure; time is passed in.
 
-A key that puts a character never does anything else, wherever the dialogue stands, so that a line
-typed letter by letter is the same as the line sent at once. What acts: Enter and Esc on an empty
-line, function keys, and a presenter's Page Down and Page Up.
+A key with a character never does anything else, whatever the state of the dialogue, so that a line
+typed letter by letter is the same as the line sent at once. Other keys act: Enter and Esc on an
+empty line, function keys, and a presenter's Page Down and Page Up.
 """
 
 from __future__ import annotations
@@ -32,13 +32,13 @@ NOTHING_WAITS = "Nothing waits for a yes."
 TOO_LONG = f"NOT sent: a line has at most {MOST_TYPED} characters."
 _YES = ("confirm", "accept")
 _OWN = ("help", "talk", "mute")
-# A line end that was typed before the screen stood comes as the latter.
+# A line end typed before the screen was ready arrives as the latter.
 _ENTER = ("enter", "ctrl+j")
 
 
 @dataclass(frozen=True)
 class Submit:
-    """Send a typed line; ``waiting`` is what the screen showed waiting when it was begun."""
+    """Send a typed line; ``waiting`` is the pending reading shown when the line was begun."""
 
     text: str
     waiting: int
@@ -47,7 +47,7 @@ class Submit:
 
 @dataclass(frozen=True)
 class Press:
-    """Send a command; ``waiting`` is what the screen shows waiting."""
+    """Send a command; ``waiting`` is the pending reading shown."""
 
     kind: str
     waiting: int
@@ -55,14 +55,14 @@ class Press:
 
 @dataclass(frozen=True)
 class Do:
-    """Something of the screen's own: ``help``, ``talk``, ``mute`` or ``uncover``."""
+    """An action of the screen itself: ``help``, ``talk``, ``mute`` or ``uncover``."""
 
     what: str
 
 
 @dataclass(frozen=True)
 class Notice:
-    """Tell why a key did nothing."""
+    """Say why a key did nothing."""
 
     says: str
 
@@ -71,10 +71,10 @@ Asked = Submit | Press | Do | Notice
 
 
 class Keyboard:
-    """The line, and what was seen of the readings that wait.
+    """The typed line, and what was seen of pending readings.
 
-    ``covered``: the safety lines or the help lie over the screen. Any key takes them away; only
-    one that puts a character does more.
+    ``covered``: the safety lines or the help lie over the screen. Any key takes them away; only a
+    key with a character does more.
     """
 
     def __init__(self, covered: bool = False) -> None:
@@ -91,26 +91,26 @@ class Keyboard:
         self._guard.showed(view, now)
 
     def uncovered(self, now: float) -> None:
-        """What lay over the screen is gone: what waits is seen from now on."""
+        """The cover is gone: the pending reading is seen from now on."""
         self.covered = False
         self._guard.uncovered(now)
 
     def knows(self, name: str, character: str | None) -> bool:
-        """Whether a key is any business of ours."""
+        """Whether the key does anything here."""
         editing = ("left", "right", "home", "end", "backspace", "delete")
         named = name in COMMANDS or name in ON_EMPTY_LINE or name in _ENTER or name in editing
         return named or bool(_typed(name, character))
 
     def key(self, name: str, character: str | None, newest: View, now: float) -> list[Asked]:
-        """A key as the terminal names it, with the character it puts; ``newest`` is the view
+        """A key by the terminal's name, with its character.
 
-        that the station has by now, painted or not.
+        ``newest`` is the station's latest view, painted or not.
         """
         name = "enter" if name in _ENTER else name
         typed = _typed(name, character)
         if self.covered:
             self.uncovered(now)
-            self._guard.fresh(name, now)  # held on, it acts no more
+            self._guard.fresh(name, now)  # a held key acts no more
             return [Do("uncover"), *(self._put(typed, now) if typed else ())]
         if typed:
             return self._put(typed, now)
@@ -147,7 +147,7 @@ class Keyboard:
         if name in moves:
             self.line = line.moved(moves[name])
         elif name == "escape":
-            self._guard.fresh(name, now)  # held on, it must not say no as well
+            self._guard.fresh(name, now)  # if held, it must not say no as well
             self.line = TypedLine()
         elif name == "backspace":
             self.line = line.without_last()
@@ -181,12 +181,12 @@ class Keyboard:
         return [Press(kind, self._waiting())]
 
     def _waiting(self) -> int:
-        """The number of what the screen shows waiting, whatever waits by now; 0 for nothing."""
+        """The number of the reading shown as pending, whatever is pending by now; 0 for none."""
         return self._shown.waiting if self._shown is not None else 0
 
 
 def _typed(name: str, character: str | None) -> str:
-    """What a key puts into the line, or ''; a tab is a space between two words."""
+    """The character a key adds to the line, or ''; a tab is a space between two words."""
     if name == "tab":
         return " "
     if character is None or len(character) != 1 or character < " " or "\x7f" <= character < "\xa0":

@@ -1,4 +1,4 @@
-"""From a `View` to the words a screen shows: pure, no widget and no colour values here.
+"""From a `View` to the words a screen shows: pure, without widgets or colour values.
 
 Every status is a word as well as a tone, so that nobody has to tell colours apart in glare.
 """
@@ -24,12 +24,12 @@ _IDLE_WORDS = {"saved": "DONE", "refused": "REFUSED", "ask": "PLEASE ANSWER"}
 
 
 def waits(view: View) -> bool:
-    """Whether a reading stands on the screen and wants a yes or a no."""
+    """Whether a reading on the screen waits for a yes or a no."""
     return view.phase == WAITING
 
 
 def tone(view: View) -> str:
-    """The look of the state: ``ask``, ``check``, ``saved``, ``refused`` or ``calm``."""
+    """The style of the state: ``ask``, ``check``, ``saved``, ``refused`` or ``calm``."""
     if waits(view):
         return "check" if view.warnings else "ask"
     if view.phase in (NAMED, MEMO):
@@ -57,14 +57,14 @@ def state_word(view: View) -> str:
 
 
 def _resting(view: View) -> str:
-    """Never "listening" where nothing may be listening."""
+    """Never "listening" if nothing is listening."""
     if view.faults:
         return "FAULT: SEE BELOW"
     return "LISTENING" if view.engine else "READY FOR TYPING"
 
 
 def state_keys(view: View, typing: bool) -> str:
-    """The keys that answer the state; other ones while a line is being typed."""
+    """The keys that answer the state; different ones while a line is being typed."""
     if typing:
         return "Enter = send the line   Esc = clear it"
     if not waits(view):
@@ -73,12 +73,12 @@ def state_keys(view: View, typing: bool) -> str:
 
 
 def unit_name(view: View) -> str:
-    """The plot's unit, written out where it is a usual one."""
+    """The plot's unit, written out if it is a usual one."""
     return _UNITS.get(view.unit, plain(view.unit, 16))
 
 
 def just_saved(view: View) -> SavedLine | None:
-    """The reading that was saved a moment ago, while nothing newer stands on the screen."""
+    """The reading saved just now, until something newer is shown."""
     busy = waits(view) or view.phase in (NAMED, MEMO)
     if busy or view.tone != "saved" or not view.recent:
         return None
@@ -88,22 +88,22 @@ def just_saved(view: View) -> SavedLine | None:
 
 
 def at_rest(view: View) -> bool:
-    """Whether nothing waits, no tree is in hand and nothing was asked or refused."""
+    """Whether nothing is pending, no tree is in hand and nothing was asked or refused."""
     return view.phase == IDLE and not waits(view) and view.tone in ("told", "rest")
 
 
 def rested(view: View) -> View:
-    """``view`` once what was saved has stood long enough to be seen."""
+    """``view`` after what was saved has been shown long enough to be seen."""
     return replace(view, tone="rest", answer="")
 
 
 def progress(view: View) -> str:
-    """How far the plot is: ``12 of 300 done, 288 left``."""
+    """How much of the plot is done: ``12 of 300 done, 288 left``."""
     return f"{view.done} of {view.total} done, {len(view.left)} left"
 
 
 def size(view: View) -> str:
-    """The value or, where there is none, the tree's status."""
+    """The value or, if there is none, the tree's status."""
     return plain(view.value or in_words(view.status), 24)
 
 
@@ -133,7 +133,7 @@ def level_word(level: Level) -> str:
 
 
 def level_cells(level: Level, cells: int) -> int:
-    """How many of ``cells`` the meter fills; a level that is no number fills none."""
+    """How many of ``cells`` the meter fills; none if the level is not a number."""
     if not level.dbfs > FLOOR_DBFS:
         return 0
     return min(cells, round((level.dbfs - FLOOR_DBFS) / -FLOOR_DBFS * cells))

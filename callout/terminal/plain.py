@@ -1,7 +1,7 @@
-"""Data made harmless before it is painted: no escape sequence, control or direction mark survives.
+"""Makes data harmless before it is painted: no escape sequence, control or direction mark survives.
 
-Tags, species and notes come from files and other people. Only neutralising belongs here; where
-text is painted, it goes in as `Content`, which is never read as markup.
+Tags, species and notes come from files and other people. Only neutralising belongs here; painted
+text is passed as `Content`, which is never read as markup.
 """
 
 from __future__ import annotations

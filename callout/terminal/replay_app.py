@@ -1,7 +1,7 @@
-"""The app of ``callout replay --screen``: moments on the left, the one in hand on the right.
+"""The app of ``callout replay --screen``: the moments on the left, the selected one on the right.
 
-Hearing is slow beside painting, so it runs on a thread; what it brings for a moment that was left
-meanwhile is dropped.
+Recognition is slow compared with painting, so it runs on a thread; results for a moment that was
+left meanwhile are dropped.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _KEYS = "Up/Down choose   Space play/stop   E every engine   F2 dark   Q leave"
 
 
 class ReplayApp(WholeApp):
-    """Shows ``viewing``; nothing that is done here changes a survey."""
+    """Shows ``viewing``; nothing done here changes a survey."""
 
     CSS = """
     Screen { background: $background; color: $foreground; }
@@ -62,7 +62,7 @@ class ReplayApp(WholeApp):
         self.theme = SUN.name
 
     def compose(self) -> ComposeResult:
-        """A title, the moments, the one in hand, the keys."""
+        """A title, the moments, the selected one, the keys."""
         yield Static(f"{plain(self._title_told)}: {len(self._viewing.rows)} moments", id="title")
         with Horizontal():
             yield OptionList(*(Option(Content(plain(r))) for r in self._viewing.rows), id="list")
@@ -80,7 +80,7 @@ class ReplayApp(WholeApp):
         self.set_interval(POSITION_S, self._follow)
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
-        """Another moment is in hand."""
+        """Another moment was selected."""
         self._viewing.stop()
         self._at = event.option_index
         self._notice("hearing it …")
@@ -98,7 +98,7 @@ class ReplayApp(WholeApp):
         self._notice(self._viewing.play(self._at))
 
     def action_every_engine(self) -> None:
-        """Set every engine's hearing side by side, or only one's again."""
+        """Show every engine's hearing side by side, or only one's."""
         self._every = not self._every
         self._notice("hearing it …")
         self._hear(self._at, self._every)
@@ -108,7 +108,7 @@ class ReplayApp(WholeApp):
         self.theme = DUSK.name if self.theme == SUN.name else SUN.name
 
     def on_resize(self) -> None:
-        """The sound is drawn to the width there is."""
+        """Draw the sound to the new width."""
         self.call_after_refresh(self._paint)
 
     @work(thread=True, exclusive=True)
@@ -123,7 +123,7 @@ class ReplayApp(WholeApp):
             self._paint()
 
     def _follow(self) -> None:
-        """The place that is being played moves on."""
+        """Move the playback mark."""
         position = self._viewing.position_s()
         if position != self._playing:
             self._playing = position
@@ -159,7 +159,7 @@ class ReplayApp(WholeApp):
 
 
 def _block(hearing: Hearing, seconds: float, width: int) -> Content:
-    """One engine's rows: its name and what it takes it for, the words in time, how sure of each."""
+    """One engine's rows: its name and the meaning, the words in time, the confidence of each."""
     sure = "" if hearing.confidence is None else f" {hearing.confidence:.2f}"
     said = hearing.fault or hearing.told
     head = Content.assemble((f"{hearing.engine}{sure}:", "bold"), (f" {said}", ""))
@@ -177,6 +177,6 @@ def _block(hearing: Hearing, seconds: float, width: int) -> Content:
 
 
 def _placed(row: str) -> str:
-    """With leading spaces that wrapping does not take away."""
+    """With leading spaces that wrapping does not remove."""
     bare = row.lstrip(" ")
     return "\u00a0" * (len(row) - len(bare)) + bare

@@ -1,4 +1,4 @@
-"""The one message between the app's parts, and the mailbox that brings a station's updates in.
+"""The one message between the app's parts, and the mailbox for a station's updates.
 
 Nothing is painted here. The mailbox keeps only the newest view and level: a burst of updates costs
 one message and one repaint.
@@ -16,7 +16,7 @@ from callout.station.face import Level, Update, View
 
 
 class Updated(Message):
-    """Something new lies in the mailbox."""
+    """There is something new in the mailbox."""
 
 
 class Mailbox:
@@ -30,7 +30,7 @@ class Mailbox:
         self._posted = False
 
     def put(self, update: Update) -> None:
-        """Keep ``update`` as the newest of its kind. Safe on a foreign thread."""
+        """Keep ``update`` as the newest of its kind. Safe to call from another thread."""
         with self._lock:
             if isinstance(update, View):
                 self._view = update
@@ -39,12 +39,12 @@ class Mailbox:
             if self._posted:
                 return
             self._posted = True
-        # A station may outlive the screen by a moment: its last words then have no reader.
+        # A station may outlive the screen by a moment: its last updates are then dropped.
         with suppress(RuntimeError):
             self._post(Updated())
 
     def take(self) -> tuple[View | None, Level | None]:
-        """The newest view and level since the last take; None where there is none."""
+        """The newest view and level since the last take; None for each without news."""
         with self._lock:
             taken = (self._view, self._level)
             self._view = self._level = None

@@ -1,4 +1,4 @@
-"""Runs an app to its end: a defect in it leaves the terminal sound, and is raised, not painted."""
+"""Runs an app to its end: a defect in it restores the terminal and is raised, not painted."""
 
 from __future__ import annotations
 
@@ -6,18 +6,18 @@ from textual.app import App
 
 
 class WholeApp(App[None]):
-    """An app whose defects go to whoever runs it."""
+    """An app whose defects are raised to its caller."""
 
     defect: Exception | None = None
 
     def _handle_exception(self, error: Exception) -> None:
-        """Keep the first defect; Textual would print it and end as if all were well."""
+        """Keep the first defect; Textual would print it and exit as if all were well."""
         if self.defect is None:
             self.defect = error
         super()._handle_exception(error)
 
     def _print_error_renderables(self) -> None:
-        """Nothing: whoever runs the app tells of it in a sentence."""
+        """Print nothing: the caller reports it in a sentence."""
         self._exit_renderables.clear()
 
 

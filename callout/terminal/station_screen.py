@@ -1,6 +1,6 @@
-"""The screen: paints a station's view, and hands every key to the `Keyboard`.
+"""The screen: paints a station's view, and passes every key to the `Keyboard`.
 
-No session rules here. Nothing is painted before the screen stands, nor after it is gone.
+No session rules here. Nothing is painted before the screen is ready, or after it is gone.
 """
 
 from __future__ import annotations
@@ -31,16 +31,17 @@ STALE_CHECK_S = 1.0
 SAVED_STANDS_S = 2.0
 """So long what was saved stands alone; then the next tree of the list is shown, marked as next."""
 MOST_TROUBLES = 2
-"""With more warnings and faults than this, the lists give way to them and to the large type."""
+"""With more warnings and faults than this, the lists make room for them and the large type."""
 _SHOWS: tuple[type[Any], ...] = (
     Place, Banner, Reading, Past, Warnings, Talk, Saved, Left, Engine, Faults,
 )  # fmt: skip
 
 
 class StationScreen(Screen[None]):
-    """What a measurer sees all day; ``kept`` says what is kept of voices, beside the safety lines.
+    """The measurer's main screen.
 
-    Nothing on it takes the focus: every key comes here, in order, from the first one on.
+    ``kept`` says what is kept of voices, beside the safety lines. Nothing on it takes the focus:
+    every key comes here, in order, from the first one on.
     """
 
     VERTICAL_BREAKPOINTS = [(0, "-tiny"), (23, "-short"), (32, "-tall")]  # noqa: RUF012 - Textual's own type
@@ -53,11 +54,11 @@ class StationScreen(Screen[None]):
         self._keyboard = Keyboard(covered=safety)
         self._mailbox = Mailbox(self.post_message)
         self._view: View | None = None
-        self._seen: SavedLine | None = None  # what was saved, and has stood long enough
+        self._seen: SavedLine | None = None  # what was saved, and was shown long enough
         self._stands = False
 
     def compose(self) -> ComposeResult:
-        """Top to bottom; the reading takes whatever rows are left."""
+        """Top to bottom; the reading takes the remaining rows."""
         yield Place(id="place")
         yield Banner(id="banner")
         yield Reading(id="reading")
@@ -81,7 +82,7 @@ class StationScreen(Screen[None]):
     # ---- what is shown ----
 
     def on_mount(self) -> None:
-        """Every part is there in the next round: only from then on is anything painted."""
+        """Every part exists from the next refresh on: only then is anything painted."""
         self.set_interval(STALE_CHECK_S, self._grow_stale)
         self.call_after_refresh(self._begin)
 
@@ -93,11 +94,11 @@ class StationScreen(Screen[None]):
         self._face.listen(self._mailbox.put)
 
     def on_unmount(self) -> None:
-        """What comes from now on has nobody to read it."""
+        """Updates from now on have no reader."""
         self._stands = False
 
     def on_updated(self, message: Updated) -> None:
-        """Paint the newest of what came."""
+        """Paint the newest updates."""
         message.stop()
         view, level = self._mailbox.take()
         if not self._stands:
@@ -115,7 +116,7 @@ class StationScreen(Screen[None]):
                 view = rested(view)
             else:
                 self.set_timer(SAVED_STANDS_S, lambda: self._saved_was_seen(view))
-        if self._laid == "help" and waits(view):  # a reading that waits must not lie hidden
+        if self._laid == "help" and waits(view):  # a pending reading must not stay hidden
             self._uncover()
         self._keyboard.showed(view, self._clock())
         self.set_class(len(view.warnings) + len(view.faults) > MOST_TROUBLES, "-crowded")
@@ -139,7 +140,7 @@ class StationScreen(Screen[None]):
         self._lay("")
 
     def _show_line(self) -> None:
-        """While a line is being typed, Enter means another thing."""
+        """While a line is being typed, Enter means something else."""
         self.query_one(Entry).show(self._keyboard.line)
         self.query_one(Banner).typing(bool(self._keyboard.line.text))
 
@@ -152,7 +153,7 @@ class StationScreen(Screen[None]):
     # ---- what is asked for ----
 
     def on_key(self, event: Key) -> None:
-        """Every key; what nobody here knows is left to Textual, e.g. leaving by Ctrl+Q."""
+        """Every key; unknown ones are left to Textual, e.g. leaving by Ctrl+Q."""
         known = self._keyboard.knows(event.key, event.character)
         if known:
             event.stop()
@@ -163,7 +164,7 @@ class StationScreen(Screen[None]):
             self._show(newest)
 
     def on_paste(self, event: Paste) -> None:
-        """A pasted line goes in as if it were typed."""
+        """A pasted line is treated as if it were typed."""
         event.stop()
         event.prevent_default()
         self._do(self._keyboard.paste(event.text, self._clock()))

@@ -1,6 +1,7 @@
-"""The two colour themes: a light one for sun and glare, a dark one for dusk. Colours only.
+"""The two colour themes: a light one for sun and glare, a dark one for dusk.
 
-Every pair that carries text stands at 7:1 or better (WCAG 2.2, success criterion 1.4.6).
+Colours only. Every pair that carries text has a contrast of 7:1 or better (WCAG 2.2, success
+criterion 1.4.6).
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""A sound and its words as rows of text, to a given width. Nothing is painted or heard here."""
+"""A sound and its words as rows of text, in a given width. Nothing is painted or heard here."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ _EIGHTHS = " ▁▂▃▄▅▆▇█"
 
 
 def wave_rows(outline: Sequence[float], width: int, height: int) -> list[str]:
-    """The outline as ``height`` rows of bars that stand on the last one."""
+    """The outline as ``height`` rows of bars that rise from the last one."""
     columns = [_most(outline, at, width) for at in range(width)]
     rows = []
     for row in range(height, 0, -1):
@@ -28,7 +28,7 @@ def _most(outline: Sequence[float], at: int, width: int) -> float:
 
 
 def ruler(seconds: float, width: int) -> str:
-    """Marks every half second, a figure at each whole one."""
+    """Marks every half second, with a number at each whole one."""
     row = [" "] * width
     for half in range(int(seconds * 2) + 1):
         at = column(half / 2, seconds, width)
@@ -39,12 +39,12 @@ def ruler(seconds: float, width: int) -> str:
 
 
 def column(at_s: float, seconds: float, width: int) -> int:
-    """The column in which a time lies."""
+    """The column of a time."""
     return min(width - 1, max(0, int(at_s * width / seconds + 1e-9))) if seconds > 0 else 0
 
 
 def word_rows(words: Sequence[TimedWord], seconds: float, width: int) -> tuple[str, str]:
-    """The words where they were said, and under each how sure of it; moved on where they touch."""
+    """The words at their times, each with its confidence below; shifted if they touch."""
     upper, lower = "", ""
     for item in words:
         sure = f"{round(item.confidence * 100)}%"
@@ -56,5 +56,5 @@ def word_rows(words: Sequence[TimedWord], seconds: float, width: int) -> tuple[s
 
 
 def times_told(words: Sequence[TimedWord]) -> str:
-    """Each word with its times in figures, for those who need them."""
+    """Each word with its times as numbers, for those who need them."""
     return ", ".join(f"{item.word} {item.start_s:.2f}-{item.end_s:.2f} s" for item in words)

@@ -1,1 +1,1 @@
-"""The parts of the main screen, one file for each thing that is seen on it."""
+"""The parts of the main screen, one file per visible thing."""

@@ -1,4 +1,4 @@
-"""The lines around the reading: where we are, the tree's past, the warnings, what was said."""
+"""The lines around the reading: the place, the tree's past, the warnings, what was said."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from callout.terminal.widgets.line import Line
 
 
 class Place(Line):
-    """The plot, its unit, who measures, how far they are, and whether the echo is spoken."""
+    """The plot, its unit, who measures, the progress, and whether the echo is spoken."""
 
     def show(self, view: View) -> None:
         """Paint the head line of ``view``."""

@@ -26,7 +26,7 @@ class Banner(Line):
         self.put((labels.state_word(view), "bold"), ("   " + keys if keys else "", ""))
 
     def typing(self, on: bool) -> None:
-        """Enter sends the line while one is being typed; say so instead of "yes"."""
+        """Say that Enter sends the line while one is being typed, instead of "yes"."""
         self._typing = on
         if self._view is not None:
             self.show(self._view)

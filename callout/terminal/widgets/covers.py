@@ -1,6 +1,6 @@
-"""What may lie over the whole screen: the safety lines at the start, and the help.
+"""What may cover the whole screen: the safety lines at the start, and the help.
 
-Any key takes them away; a character that was typed goes into the line all the same.
+Any key takes them away; a typed character goes into the line all the same.
 """
 
 from __future__ import annotations

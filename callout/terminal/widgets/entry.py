@@ -1,4 +1,4 @@
-"""The entry line, painted: the text that was typed, with a cursor, or what may be typed."""
+"""The entry line: the typed text with a cursor, or a hint of what may be typed."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _TYPE = " type a tree and its size, like 83 24.6"
 
 
 class Entry(Line):
-    """Shows as much of the line as fits, around the cursor. What keys do is for `Keyboard`."""
+    """Shows as much of the line as fits, around the cursor. Keys are handled by `Keyboard`."""
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
@@ -34,7 +34,7 @@ class Entry(Line):
             return
         room = max(4, self.size.width - 2)
         first = max(0, line.at - room + 1)
-        # Beside the cursor no two characters join: each stands in a part of its own.
+        # No two characters combine across the cursor: each side is a part of its own.
         text = plain(line.text, len(line.text)) + " "
         before, after = text[first : line.at], text[line.at + 1 : first + room]
         self.put((before, ""), (text[line.at], "reverse"), (after, ""))

@@ -32,6 +32,6 @@ class Keys(Line):
         self.put((text, "bold"))
 
     def grow_stale(self, now: float) -> None:
-        """Take an old notice away."""
+        """Remove an old notice."""
         if self._until is not None and now >= self._until:
             self.rest()

@@ -1,4 +1,4 @@
-"""The microphone's level: a bar, the figure in dBFS, and a word for what it means."""
+"""The microphone's level: a bar, the value in dBFS, and a word for what it means."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ class Meter(Line):
         self._since: float | None = None
 
     def on_mount(self) -> None:
-        """Nothing was heard of the microphone yet."""
+        """No level has come from the microphone so far."""
         self.put(("Mic: no level", ""))
 
     def show(self, level: Level, now: float) -> None:

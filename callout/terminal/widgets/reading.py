@@ -42,7 +42,7 @@ class Shown:
 
 
 def shown_of(view: View) -> Shown:
-    """What of ``view`` deserves the very large type."""
+    """The part of ``view`` to show in the very large type."""
     saved = labels.just_saved(view)
     if saved is not None:
         told = plain(saved.told, 24)

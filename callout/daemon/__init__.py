@@ -1,1 +1,1 @@
-"""The daemon: one survey at work without a terminal, and the local socket it is asked through."""
+"""The daemon: one survey at work without a terminal, and its local control socket."""

@@ -1,6 +1,6 @@
-"""The daemon's log: what happened and when, in a few rotating files that only the user can read.
+"""The daemon's log: what happened and when, in a few rotating files readable only by the user.
 
-It holds no word that was said and no value, unless that was asked for.
+It holds no spoken word and no value, unless that was asked for.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ LOGGER = logging.getLogger("callout.daemon")
 
 
 class _Private(RotatingFileHandler):
-    """Never readable by others, the rotated ones included; a full disk stops no work."""
+    """Never readable by others, rotated files included; a full disk does not stop work."""
 
     def _open(self):  # type: ignore[no-untyped-def]  # as the base class has it
         return os.fdopen(
@@ -31,11 +31,11 @@ class _Private(RotatingFileHandler):
         )  # fmt: skip
 
     def handleError(self, record: logging.LogRecord) -> None:  # noqa: N802 - the base class's name
-        """There is nowhere left to say so."""
+        """There is no place left to report the failure."""
 
 
 def open_log(path: Path) -> logging.Logger:
-    """The log at ``path``. Raises StorageError where it cannot be made."""
+    """The log at ``path``. Raises StorageError if it cannot be made."""
     try:
         path.parent.mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)
         handler = _Private(path, maxBytes=MOST_BYTES, backupCount=FILES - 1)

@@ -1,4 +1,4 @@
-"""What goes over the control socket: one JSON object a line, versioned, its size bounded.
+"""The protocol of the control socket: one JSON object per line, versioned, bounded in size.
 
 Pure: bytes in, checked values out. Whatever does not fit is refused with a reason, never guessed.
 """
@@ -17,7 +17,7 @@ from callout.station.face import MOST_KEYS, MOST_TYPED, Level, SavedLine, Update
 
 VERSION = 2
 MOST_ASKED_BYTES = 32_768
-"""A request is a line that somebody typed and the times of its keys, at the most."""
+"""A request is at most a typed line and the times of its keys."""
 MOST_TOLD_BYTES = 4_000_000
 """A view names every tree that is left; a plot of some hundred thousand trees fits."""
 KEYS = (
@@ -28,7 +28,7 @@ KEYS = (
 
 @dataclass(frozen=True)
 class Request:
-    """Something asked of the daemon, checked: ``do`` and what it needs."""
+    """A checked request to the daemon: ``do`` and its arguments."""
 
     do: str
     text: str = ""
@@ -56,7 +56,7 @@ def _times(value: Any) -> tuple[float, ...]:
 
 
 _number = whole(0, 2**53 - 1)
-# What may be asked: each request's fields, and how each is checked; every one is needed but keys_s.
+# The requests: each one's fields, and how each is checked; all are required but keys_s.
 _REQUESTS: Mapping[str, Mapping[str, Reader]] = {
     "watch": {},
     "view": {},
@@ -104,7 +104,7 @@ def _no_constant(name: str) -> None:
 
 
 def line_of(message: Mapping[str, Any]) -> bytes:
-    """A message as its line, version and all."""
+    """A message as a line, with the version."""
     return json.dumps({"v": VERSION, **message}, ensure_ascii=True).encode() + b"\n"
 
 
@@ -114,7 +114,7 @@ def asked(request: Request) -> bytes:
     return line_of({"do": request.do, **{name: getattr(request, name) for name in wanted}})
 
 
-# ---- what the daemon tells ----
+# ---- replies and updates ----
 
 
 def update_line(update: Update) -> bytes:
@@ -123,9 +123,9 @@ def update_line(update: Update) -> bytes:
 
 
 def told_from(line: bytes) -> dict[str, Any]:
-    """What a daemon told: ``view``, ``level``, ``hello``, ``done``, ``error`` or ``bye``.
+    """A message of the daemon: ``view``, ``level``, ``hello``, ``done``, ``error`` or ``bye``.
 
-    Raises OperatorError for what no daemon of this version tells.
+    Raises OperatorError for anything that a daemon of this version does not send.
     """
     given = _object(line)
     if given.pop("v", None) != VERSION:

@@ -1,4 +1,4 @@
-"""Who is at the other end of a Unix socket: the same user, or nobody we speak with."""
+"""Checks who is at the other end of a Unix socket: only the same user is served."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ _CREDENTIALS = struct.Struct("3i")
 
 
 def same_user(connection: socket.socket) -> bool:
-    """Whether the other end belongs to our own user, as the kernel tells it.
+    """Whether the other end belongs to our own user, according to the kernel.
 
-    Where the system cannot tell (it can on Linux), the socket's folder alone keeps others out.
+    Where the system cannot tell (Linux can), the socket's folder alone keeps others out.
     """
     option = getattr(socket, "SO_PEERCRED", None)
     if option is None:

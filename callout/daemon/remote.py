@@ -1,7 +1,7 @@
-"""A station's face at the other end of the control socket: what a screen attaches to.
+"""A station's face at the other end of the control socket, for a screen to attach to.
 
-The daemon may end and come back; until then the view says so, and nothing that is typed seems to
-have been taken.
+The daemon may end and come back; until then the view says so, and typed input never seems to have
+been taken.
 """
 
 from __future__ import annotations
@@ -27,9 +27,9 @@ _CLOSED = "closed"
 
 
 def connected(path: Path) -> socket.socket | None:
-    """A connection to the daemon that answers at ``path``; None where none does.
+    """A connection to the daemon that answers at ``path``; None if none does.
 
-    Raises OperatorError where somebody else's does.
+    Raises OperatorError if another user's process answers.
     """
     made = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     made.settimeout(ANSWER_S)
@@ -45,7 +45,7 @@ def connected(path: Path) -> socket.socket | None:
 
 
 def told_lines(connection: socket.socket) -> Iterator[dict[str, Any]]:
-    """Everything the daemon tells, until it ends. Raises OperatorError for what is no telling."""
+    """Every message of the daemon, until it ends. Raises OperatorError for an invalid one."""
     held = b""
     while True:
         try:
@@ -64,7 +64,7 @@ def told_lines(connection: socket.socket) -> Iterator[dict[str, Any]]:
 
 
 def ask(path: Path, request: Request) -> dict[str, Any] | None:
-    """Ask one thing and give the answer, ``hello`` among it; None where no daemon runs."""
+    """Send one request and return the answer (also ``hello``); None if no daemon runs."""
     connection = connected(path)
     if connection is None:
         return None
@@ -77,14 +77,14 @@ def ask(path: Path, request: Request) -> dict[str, Any] | None:
                 if "hello" not in told:
                     break
         except OSError:
-            return None  # it ended in the same moment
+            return None  # it ended at that moment
     if "error" in hello:
         raise OperatorError(str(hello["error"]))
     return hello
 
 
 class RemoteFace:
-    """Raises OperatorError if no daemon answers at ``path`` to begin with."""
+    """A face that follows the daemon. Raises OperatorError if none answers at ``path`` at first."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
@@ -104,12 +104,12 @@ class RemoteFace:
             raise OperatorError("the daemon gives no view: stop it, and start it again")
 
     def view(self) -> View:
-        """The state as last told."""
+        """The last state received."""
         assert self._view is not None
         return self._view
 
     def listen(self, listener: Callable[[Update], None]) -> None:
-        """Tell ``listener`` of every change, beginning with how things stand."""
+        """Call ``listener`` on every change, first with the current state."""
         self._listeners.append(listener)
         listener(self.view())
 
@@ -126,15 +126,15 @@ class RemoteFace:
         self._send(Request("mute", muted=muted))
 
     def talk(self) -> None:
-        """The talk key, where the survey has one."""
+        """The talk key, if the survey has one."""
         self._send(Request("talk"))
 
     def open(self, plot: str, who: str) -> None:
-        """Work in another plot, or as somebody else."""
+        """Work in another plot, or as another person."""
         self._send(Request("open", plot=plot, who=who))
 
     def close(self) -> None:
-        """Detach; the daemon works on."""
+        """Detach; the daemon goes on working."""
         self._closed = True
         connection = self._connection
         if connection is not None:
@@ -153,7 +153,7 @@ class RemoteFace:
             self._refused(f"Not sent: {GONE}.")
 
     def _follow(self) -> None:
-        """Follow this daemon, and the next one when it has ended."""
+        """Follow this daemon, and the next one after it has ended."""
         while not self._closed:
             try:
                 if self._connection is not None:
@@ -187,7 +187,7 @@ class RemoteFace:
         self.broken(GONE)
 
     def broken(self, says: str) -> None:
-        """Nothing is followed any more, for the reason that ``says`` gives: show nothing else."""
+        """Stop following, for the reason that ``says`` gives: show nothing else."""
         if self._view is not None:
             self._show(
                 replace(

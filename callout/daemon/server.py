@@ -1,7 +1,8 @@
 """The control socket: other programs of the same user see the station's face and use it.
 
-Each client has a reader and a writer thread of its own; a slow or hostile one is let go, and can
-hold up nobody else. What may be asked is checked by ``messages``; the socket's place by ``place``.
+Each client has a reader and a writer thread of its own; a slow or hostile one is disconnected, and
+cannot delay the others. ``messages`` checks the requests; ``socket_place`` chooses the socket's
+path.
 """
 
 from __future__ import annotations
@@ -28,17 +29,17 @@ MOST_WAITING = 64
 LEVEL_EVERY_S = 0.1
 SEND_S = 10.0
 IDLE_S = 2.0
-"""Whoever asked nothing for so long gives its place to a newcomer, where all are taken."""
+"""When all places are taken, a client silent for so long gives its place to a new one."""
 _LOG = logging.getLogger("callout.daemon")
 
 Answer = Callable[[Request], dict[str, Any] | None]
-"""Does what was asked; gives what to answer, if anything. Raises CalloutError to refuse."""
+"""Carries out a request; returns the answer, if any. Raises CalloutError to refuse."""
 
 
 class Server:
-    """Answers on ``path`` from ``start`` to ``close``. Whoever makes it holds the survey's lock,
+    """Answers on ``path`` from ``start`` to ``close``.
 
-    so that a socket still lying there is one that a crash left.
+    The caller holds the survey's lock, so that a socket already there is a leftover of a crash.
     """
 
     def __init__(self, path: Path, hello: dict[str, Any], answer: Answer) -> None:
@@ -49,18 +50,18 @@ class Server:
         self._thread = threading.Thread(target=self._accept, name="control", daemon=True)
 
     def start(self) -> None:
-        """Take clients from now on."""
+        """Accept clients from now on."""
         self._thread.start()
 
     def tell(self, update: Update) -> None:
-        """Something new on the face; returns at once."""
+        """Send an update of the face to all clients; returns at once."""
         with self._lock:
             clients = list(self._clients)
         for client in clients:
             client.update(update)
 
     def close(self) -> None:
-        """Say goodbye, and leave no socket behind."""
+        """Say goodbye, and remove the socket."""
         with contextlib.suppress(OSError):
             self._path.unlink()
         with contextlib.suppress(OSError):
@@ -80,7 +81,7 @@ class Server:
             except OSError:
                 if self._socket.fileno() < 0 or not self._path.exists():
                     return  # closed
-                time.sleep(0.1)  # too many files open, say: others may leave
+                time.sleep(0.1)  # e.g. too many open files: others may leave
                 continue
             self._welcome(connection)
 
@@ -105,7 +106,7 @@ class Server:
         client.start(self._hello)
 
     def _most_idle(self) -> _Client | None:
-        """Who gives way: one that watches nothing before one that does, then the longest silent."""
+        """The client to disconnect: one that watches nothing first, then the longest silent."""
         idle = [one for one in self._clients if time.monotonic() - one.asked_at > IDLE_S]
         return min(idle, key=lambda one: (one.watching, one.asked_at), default=None)
 
@@ -115,7 +116,7 @@ class Server:
 
 
 class _Client:
-    """One connection. Only the newest view and level wait; answers wait in order, a few of them."""
+    """One connection. Only the newest view and level wait; a few answers wait in order."""
 
     def __init__(
         self, connection: socket.socket, answer: Answer, gone: Callable[[_Client], None]
@@ -140,7 +141,7 @@ class _Client:
 
     @property
     def watching(self) -> bool:
-        """Whether it is told of what is new."""
+        """Whether it receives updates."""
         return self._watching
 
     def update(self, update: Update) -> None:
@@ -169,9 +170,10 @@ class _Client:
             self._news.notify_all()
 
     def _room(self) -> None:
-        """Wait until its answers are read: whoever asks and does not read is let go by the writer,
+        """Wait until its answers are read.
 
-        and whoever asks too fast waits here, so that every request has its answer.
+        The writer disconnects a client that asks and does not read; one that asks too fast waits
+        here, so that every request has its answer.
         """
         with self._news:
             while len(self._answers) >= MOST_WAITING and not self._leaving:
@@ -223,7 +225,7 @@ class _Client:
                     self._connection.sendall(b"".join(lines))
                     level_at = time.monotonic()
         except OSError:
-            pass  # it left, or reads no more
+            pass  # it left, or does not read
         with self._news:
             self._leaving = True
             self._news.notify_all()
@@ -238,7 +240,7 @@ class _Client:
                 self._news.wait()
             wait_s = level_at + LEVEL_EVERY_S - time.monotonic()
             if wait_s > 0 and not (self._answers or self._view or self._leaving):
-                self._news.wait(wait_s)  # levels come thirty times a second; nobody sees that
+                self._news.wait(wait_s)  # thirty levels a second come; losing one is fine
             if self._leaving and not self._answers:
                 return None
             lines = list(self._answers)

@@ -1,4 +1,4 @@
-"""Where a survey's daemon can be found: a socket in a folder that nobody else may enter.
+"""The path of a survey's daemon socket, in a folder that nobody else may enter.
 
 Only names and permissions; nothing is sent here.
 """
@@ -18,12 +18,12 @@ SOCKET_MODE = FILE_MODE
 
 
 def _key(survey: Path) -> str:
-    """The same for every way of naming one survey."""
+    """The same for every path to one survey."""
     return hashlib.sha256(os.fsencode(survey.resolve())).hexdigest()[:16]
 
 
 def runtime_folder() -> Path:
-    """Where sockets lie: the session's own folder, else one of ours among temporary files."""
+    """The folder for sockets: the session's own, else one of ours among temporary files."""
     given = os.environ.get("XDG_RUNTIME_DIR")
     if given and Path(given).is_dir():
         return Path(given) / "callout"
@@ -31,7 +31,7 @@ def runtime_folder() -> Path:
 
 
 def socket_path(survey: Path) -> Path:
-    """Where the daemon of ``survey`` answers, whether or not one runs."""
+    """The socket of ``survey``'s daemon, whether or not one runs."""
     return runtime_folder() / f"{_key(survey)}.sock"
 
 
@@ -39,7 +39,7 @@ def safe_folder(folder: Path) -> Path:
     """``folder``, made if need be. Raises OperatorError unless it is ours and closed to others."""
     try:
         folder.mkdir(mode=FOLDER_MODE, exist_ok=True)
-        # Not following a link: others may write where temporary files lie.
+        # Not following a link: others may write among temporary files.
         found = folder.lstat()
     except OSError as error:
         raise StorageError(f"cannot make {folder}: {error.strerror}: check permissions") from error
@@ -58,6 +58,6 @@ def log_path(survey: Path) -> Path:
 
 
 def unit_name(survey: Path) -> str:
-    """The systemd unit's name: the folder's name where that is plain, and its key."""
+    """The systemd unit's name: the folder's name if that is plain, and its key."""
     plain = "".join(char for char in survey.resolve().name if char.isascii() and char.isalnum())
     return f"callout-{plain[:32] or 'survey'}-{_key(survey)[:8]}.service"

@@ -1,6 +1,6 @@
-"""The service manager: telling systemd how we are, and the unit that lets it start us.
+"""The service manager: status messages to systemd, and the unit that lets it start the daemon.
 
-Nothing is installed unasked; where there is no systemd, telling it is telling nobody.
+Nothing is installed without being asked; without systemd the messages go nowhere.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ def notify(state: str) -> None:
 
 
 def watchdog_s() -> float | None:
-    """How often the service manager wants to hear of us (sd_watchdog_enabled(3)), or None."""
+    """How often the service manager wants a sign of life (sd_watchdog_enabled(3)), or None."""
     given, pid = os.environ.get("WATCHDOG_USEC", ""), os.environ.get("WATCHDOG_PID", "")
     if not given.isdigit() or int(given) == 0 or (pid and pid != str(os.getpid())):
         return None
@@ -36,7 +36,7 @@ def watchdog_s() -> float | None:
 
 
 def unit_folder() -> Path:
-    """Where a user's own units lie (systemd.unit(5))."""
+    """The folder of a user's own units (systemd.unit(5))."""
     given = os.environ.get("XDG_CONFIG_HOME")
     return (Path(given) if given else Path.home() / ".config") / "systemd" / "user"
 

@@ -1,6 +1,6 @@
 """The daemon at work: one post without a terminal, its face on the control socket, watched.
 
-The wiring only: how hearing, saving and telling are done is the station's business.
+The wiring only: hearing, saving and telling are the station's business.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from callout.station.station import Station
 from callout.station.upkeep.clock import Clock
 
 BEAT_S = 5.0
-# Hearing that got on no more for so long hangs: every wait inside it is shorter.
+# Recognition without progress for so long hangs: every wait inside it is shorter.
 HEARING_S = 300.0
 LOCK_S = 30.0
 MOST_DEFECTS = 5
@@ -36,14 +36,14 @@ MOST_WAITING = 64
 
 @dataclass(frozen=True)
 class Orders:
-    """How the daemon was asked to work."""
+    """The options the daemon was started with."""
 
     work: Work
     log_speech: bool = False
 
 
 class Daemon:
-    """One survey at work. Made and run from the main thread."""
+    """One survey at work. Made and run in the main thread."""
 
     def __init__(
         self, folder: SurveyFolder, station: Station, clock: Clock, orders: Orders
@@ -79,7 +79,7 @@ class Daemon:
         return 70 if failed else 0
 
     def _begin(self) -> None:
-        # Whoever closes the terminal does not mean the session.
+        # Closing the terminal is not meant to end the session.
         signal.signal(signal.SIGHUP, signal.SIG_IGN)
         threading.excepthook = lambda args: logs.LOGGER.error(
             "a thread ended by a defect", exc_info=args.exc_value
@@ -114,7 +114,7 @@ class Daemon:
         logs.LOGGER.info("stopped")
 
     def _hear(self) -> None:
-        """Hear until told to leave; a defect is logged and hearing begun anew, a few times."""
+        """Hear until told to stop; after a defect, log it and start hearing again, a few times."""
         for _ in range(MOST_DEFECTS):
             try:
                 self._post.listen(self._leaving)
@@ -133,7 +133,7 @@ class Daemon:
         self._beat_at = time.monotonic()
 
     def _well(self) -> bool:
-        """Whether hearing gets on and the station can be spoken to."""
+        """Whether hearing makes progress and the station answers."""
         live = self._orders.work.frames is None
         if live and time.monotonic() - self._beat_at > HEARING_S:
             logs.LOGGER.error("hearing makes no progress")
@@ -148,7 +148,7 @@ class Daemon:
         logs.LOGGER.warning("%s: %s", name, told)
         self._face.fault(name, says)
 
-    # ---- what is asked over the socket ----
+    # ---- requests over the socket ----
 
     def _answer(self, request: Request) -> dict[str, Any] | None:
         return _ANSWERS[request.do](self, request)
@@ -161,7 +161,7 @@ class Daemon:
         self._face.submit(request.text, request.waiting, request.keys_s)
 
     def _refuse_flood(self) -> None:
-        """What cannot be done soon is refused now, by an answer: nobody waits for it unawares."""
+        """Refuse at once what cannot be done soon, so that nobody waits without knowing."""
         if self._face.waits >= MOST_WAITING:
             raise OperatorError(
                 f"{MOST_WAITING} lines and keys wait already and this one was not taken: wait for "

@@ -1,7 +1,7 @@
 """What every recogniser offers: it is given an automaton, then hears whole utterances.
 
-The automaton is the grammar narrowed to the plot, so an engine can only give back what may be
-said there. No microphone, session or roster here.
+The automaton is the grammar narrowed to the plot, so an engine can only return what may be said
+there. No microphone, session or roster here.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ SAMPLE_RATE_HZ = 16_000
 class Candidate:
     """Words that may have been said, what they mean, and how sure the engine is (0 to 1).
 
-    Below one half ``meanings`` may hold what else was said; ``likely`` then holds the meanings of
-    the words alone, where they are much likelier right than not: to be echoed with a warning.
+    Below one half ``meanings`` may hold alternatives too; ``likely`` then holds the meanings of the
+    words alone, if they are much likelier right than not: to be echoed with a warning.
     """
 
     words: str
@@ -51,10 +51,10 @@ class Engine(Protocol):
 
 @runtime_checkable
 class TellsUnknown(Engine, Protocol):
-    """An engine that can tell which words it will never hear."""
+    """An engine that can name the words it will never hear."""
 
     def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
-        """Words of the automaton that its model lacks, e.g. of a survey's species, in order."""
+        """Words of the automaton that its model lacks, e.g. names of species, in order."""
 
 
 def candidate_of(spoken: Automaton, words: Sequence[str], confidence: float) -> Candidate:

@@ -1,4 +1,4 @@
-"""Between a probability and its log odds, in nats; far values are cut so that nothing overflows."""
+"""Converts between probabilities and log odds, in nats; extremes are clipped against overflow."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import math
 
 
 def logistic(log_odds: float) -> float:
-    """The probability of these log odds."""
+    """The probability for these log odds."""
     return 1 / (1 + math.exp(-max(-30.0, min(30.0, log_odds))))
 
 

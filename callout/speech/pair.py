@@ -1,11 +1,11 @@
 """Two engines that listen to the same sound, and answer as one.
 
-Where they differ, the meanings of both are given back with too little confidence to be taken, so
-that the station asks. Agreement lifts no doubt: of what the closed engine doubted and PocketSphinx
-heard alike, a third was wrong (docs/hearing.md), for both err on the same sounds. A second that
-hears nothing does not object: engines reject the voices they know least.
-A callout with a word that the first can never hear, as of a species, is the second's alone, unless
-the first is sure of another.
+Where they differ, the meanings of both are returned with too little confidence to be taken, so that
+the station asks. Agreement does not remove doubt: of what the closed engine doubted and
+PocketSphinx heard alike, a third was wrong (docs/hearing.md), since both err on the same sounds. A
+second that hears nothing does not object: engines reject the voices they know least. A callout with
+a word that the first can never hear, e.g. a species, is left to the second, unless the first is
+sure of another.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from callout.grammar.automaton import Automaton
 from callout.speech.engine import Candidate, Engine, Samples, TellsUnknown
 from callout.speech.timed import TimedWord, TimesWords
 
-# Well below one half, which is where a meaning is taken.
+# Well below one half, the limit from which a meaning is taken.
 _APART = 0.25
 
 
@@ -34,7 +34,7 @@ class PairEngine:
         self._only_second = _unknown(self._first, spoken) - _unknown(self._second, spoken)
 
     def hear(self, samples: Samples) -> tuple[Candidate, ...]:
-        """What both may have heard, likeliest first; empty where the first hears no callout."""
+        """What both may have heard, likeliest first; empty if the first hears no callout."""
         heard = self._first.hear(samples)
         best = next(iter(heard), None)
         if best is None and not self._only_second:
@@ -57,7 +57,7 @@ class PairEngine:
         return tuple(sorted(_unknown(self._first, spoken) & _unknown(self._second, spoken)))
 
     def timed(self, samples: Samples) -> tuple[TimedWord, ...]:
-        """The first engine's words and times, where it can tell them."""
+        """The first engine's words and times, if it can give them."""
         return self._first.timed(samples) if isinstance(self._first, TimesWords) else ()
 
 
@@ -66,6 +66,6 @@ def _unknown(engine: Engine, spoken: Automaton) -> frozenset[str]:
 
 
 def _apart(best: Candidate, other: Candidate) -> Candidate:
-    """Both meanings, and too little confidence for either."""
+    """Both meanings, with too little confidence for either."""
     both = tuple(dict.fromkeys((*best.meanings, *other.meanings)))
     return Candidate(best.words, both, min(best.confidence, _APART))

@@ -1,8 +1,8 @@
 """PocketSphinx with its bundled English model: works right after installation.
 
-Each utterance is searched twice: under the grammar's automaton, and as any phones in any order.
-How much better the phones fit, and how long the words are, says how sure it is
-(``sphinx_sure``). What the decoder is given of the sound is ``sphinx_sound``'s business.
+Each utterance is searched twice: under the grammar's automaton, and as any phones in any order. The
+confidence comes from how much better the phones fit, and from the lengths of the words
+(``sphinx_sure``). ``sphinx_sound`` decides which part of the sound is decoded.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ from callout.speech.sphinx_sound import speech_of
 from callout.speech.sphinx_sure import FRAMES_A_SECOND, Segment, fit_of, word_confidence
 from callout.speech.timed import TimedWord
 
-# A callout less sure than this is none: a cough, a branch, somebody else's talk.
+# Below this confidence it is not a callout: a cough, a branch, somebody else's talk.
 LEAST_SURE = 0.3
-# Against the shipped 0.65: the grammar's many short words are inserted less often.
+# Instead of the shipped 0.65: the grammar's many short words are inserted less often.
 WORD_PENALTY = 0.1
 _CALLOUT, _PHONES = "callout", "phones"
 
@@ -39,9 +39,9 @@ class SphinxEngine:
         self._spoken: Automaton | None = None
 
     def prepare(self, spoken: Automaton) -> None:
-        """Compile the automaton, less the words that ``unknown_words`` tells.
+        """Compile the automaton without the words that ``unknown_words`` lists.
 
-        Raises DeviceError where no word is left.
+        Raises DeviceError if no word is left.
         """
         unknown = frozenset(self.unknown_words(spoken))
         spoken = without_words(spoken, unknown) if unknown else spoken
@@ -65,7 +65,7 @@ class SphinxEngine:
             self._decoder.add_word(word, self._more[word], update=word == missing[-1])
 
     def hear(self, samples: Samples) -> tuple[Candidate, ...]:
-        """The best callout, or nothing where it fits the sound too badly."""
+        """The best callout, or nothing if it fits the sound too badly."""
         if self._spoken is None or not len(samples):
             return ()
         sound = speech_of(samples).samples.tobytes()
@@ -78,7 +78,7 @@ class SphinxEngine:
         return (candidate_of(self._spoken, [item.word for item in said], sure),)
 
     def timed(self, samples: Samples) -> tuple[TimedWord, ...]:
-        """The words under the grammar; each one's confidence rests on its own time alone."""
+        """The words under the grammar; each one's confidence depends only on its own time."""
         if self._spoken is None or not len(samples):
             return ()
         cut = speech_of(samples)
@@ -96,7 +96,7 @@ class SphinxEngine:
         )
 
     def _said(self, sound: bytes) -> list[Segment]:
-        """The best callout's words without silence marks; none where no path ended."""
+        """The best callout's words without silence marks; empty if no path reached the end."""
         found = self._decoded(_CALLOUT, sound)
         return [
             Segment(item.word.partition("(")[0], item.start, item.end, item.score)
@@ -127,12 +127,12 @@ def _version() -> str:
 
 def _decoder() -> pocketsphinx.Decoder:
     try:
-        # bestpath searches a word lattice that noise can make enormous: minutes for a second.
+        # bestpath searches a word lattice that noise can make huge: minutes per second of sound.
         decoder = pocketsphinx.Decoder(
             samprate=SAMPLE_RATE_HZ, bestpath=False, loglevel="FATAL", lm=None, wip=WORD_PENALTY
         )
-        # Its noise removal carries what it learnt of the noise from utterance to utterance, so that
-        # the same sound was heard otherwise later. The model's own file turns it on: off only here.
+        # Its noise removal carries an estimate from utterance to utterance, so that the same sound
+        # was heard differently later. The model's own file turns it on; it is off only here.
         decoder.config["remove_noise"] = False
         decoder.reinit_feat(decoder.config)
     except (RuntimeError, ValueError, OSError) as error:
@@ -143,7 +143,7 @@ def _decoder() -> pocketsphinx.Decoder:
 def _transitions(
     spoken: Automaton,
 ) -> tuple[int, int, list[tuple[int, int, float] | tuple[int, int, float, str]]]:
-    """The automaton as PocketSphinx wants it: one end, words once between two states."""
+    """The automaton in PocketSphinx's form: one end state, each word once between two states."""
     end = len(spoken.arcs)
     ways: dict[tuple[int, int, str], None] = {}
     for state, arcs in enumerate(spoken.arcs):
@@ -157,5 +157,5 @@ def _transitions(
 
 
 def _score(told: float) -> float:
-    """PocketSphinx gives exp of its score in units of log 1.0001; back to those units."""
+    """Undo the exp that PocketSphinx applies to its score, in units of log 1.0001."""
     return math.log(max(told, 1e-300)) / math.log(1.0001)

@@ -1,8 +1,8 @@
-"""What PocketSphinx is given of an utterance: the speech, with little silence around it.
+"""The part of an utterance that PocketSphinx decodes: the speech, with little silence around it.
 
 The model subtracts each utterance's own cepstral mean, and was trained on sentences; the pre-roll
 and hang-over of a short callout pull that mean far towards silence. Nothing is carried over from
-other utterances, so the same sound is heard alike whatever was heard before.
+other utterances, so the same sound is always heard alike.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ SPEECH_WITHIN_DB = 30.0
 
 @dataclass(frozen=True, eq=False)
 class Cut:
-    """Samples to decode, and how many seconds after the utterance's begin they start."""
+    """Samples to decode, and how many seconds after the utterance's start they begin."""
 
     samples: Samples
     from_s: float
@@ -34,7 +34,7 @@ def speech_of(samples: Samples) -> Cut:
 
 
 def _speech(wave: np.ndarray) -> tuple[int, int]:
-    """First and last sample of what is not silence, with a margin; all of a sound too short."""
+    """First and last sample that is not silence, with a margin; all of a sound too short."""
     count = len(wave) // FRAME
     if count == 0:
         return 0, len(wave)

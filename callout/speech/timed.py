@@ -1,6 +1,6 @@
 """Words with the times at which they were said, for showing them under the sound.
 
-For looking only: what was heard, and how surely, is told by ``hear``.
+For display only: ``hear`` decides what was heard, and how surely.
 """
 
 from __future__ import annotations
@@ -30,15 +30,15 @@ class TimesWords(Protocol):
     """An engine that can tell when each word was said."""
 
     def timed(self, samples: Samples) -> tuple[TimedWord, ...]:
-        """The words of the best callout under the grammar, in order; empty where it has none."""
+        """The words of the best callout under the grammar, in order; empty if there is none."""
 
 
 def aligned(log_probs: NDArray[np.float32], labels: Sequence[int]) -> list[tuple[int, int, float]]:
     """The likeliest CTC alignment of ``labels`` to (T, V) log probabilities, blank being 0.
 
     For each label its first frame, the frame after its last, and the geometric mean of its
-    probability there. Empty where there are fewer frames than the labels need. After Graves et
-    al. 2006, section 4, with the maximum in the place of the sum.
+    probability there. Empty if there are fewer frames than the labels need. After Graves et al.
+    2006, section 4, with the maximum in place of the sum.
     """
     states = [0, *(state for label in labels for state in (label, 0))]
     frames = len(log_probs)

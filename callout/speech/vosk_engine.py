@@ -1,7 +1,7 @@
-"""Vosk with a model folder that the user has; words are limited to the grammar's.
+"""Vosk with the user's own model folder; words are limited to the grammar's.
 
 Vosk takes a list of words, not an automaton, so the automaton judges afterwards: what it heard
-counts only where it is a callout.
+counts only if it is a callout.
 """
 
 from __future__ import annotations

@@ -195,7 +195,7 @@ class _Run:
 
 
 class _Adam:
-    """Kingma and Ba 2015, with a pull to the base in the place of weight decay."""
+    """Kingma and Ba 2015, with a pull to the base in place of weight decay."""
 
     def __init__(self, weights: Weights, base: Weights, recipe: Recipe) -> None:
         self._weights, self._base, self._recipe = weights, base, recipe

@@ -1,7 +1,7 @@
 """The closed-vocabulary engine behind the common protocol: encoder, head, search, second listener.
 
 The head proposes a few meanings under the plot's grammar, Whisper's decoder weighs them, and
-``surety`` says how sure both are. A tree's former size takes no part. Where it is not sure, the
+``surety`` says how sure both are. A tree's previous size takes no part. Where it is not sure, the
 next meaning is given back as well, so that the station can ask which.
 """
 
@@ -46,7 +46,7 @@ class ClosedEngine:
     ) -> None:
         """``second`` has the model's decoder weigh what the head proposes.
 
-        Raises DeviceError where encoder, decoder or head cannot be used.
+        Raises DeviceError if encoder, decoder or head cannot be used.
         """
         # The head's matrices are small: more than one thread of numpy only waits for the others.
         threadpool_limits(limits=1, user_api="blas")

@@ -40,7 +40,7 @@ class Encoder:
     def __init__(self, folder: Path | None = None, threads: int | None = None) -> None:
         """``threads`` is two unless OMP_NUM_THREADS says otherwise, as for several processes.
 
-        Raises DeviceError where the model is not there or is another one.
+        Raises DeviceError if the model is not there or is another one.
         """
         path = folder or _packaged()
         self.folder = path

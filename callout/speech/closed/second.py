@@ -32,7 +32,7 @@ class SecondListener:
     """Whisper's decoder over the candidates of the head."""
 
     def __init__(self, encoder: Encoder) -> None:
-        """Raises DeviceError where the model's tokens cannot be read."""
+        """Raises DeviceError if the model's tokens cannot be read."""
         self._encoder = encoder
         self._tokens = Tokens(encoder.folder / "tokenizer.json")
 

@@ -1,7 +1,7 @@
 """How sure the engine is of the likeliest meaning, and which one that is, from both listeners.
 
 The head's and the decoder's log probabilities are added; how far the best stands out, by either and
-by both, is turned into the probability of being right by a logistic regression. A tree's former
+by both, is turned into the probability of being right by a logistic regression. A tree's previous
 size takes no part. No sound and no model here.
 """
 

@@ -23,7 +23,7 @@ class Tokens:
     """Token numbers of word strings, from a model's ``tokenizer.json``."""
 
     def __init__(self, path: Path) -> None:
-        """Raises DeviceError where the file cannot be used."""
+        """Raises DeviceError if the file cannot be used."""
         try:
             model = json.loads(path.read_text(encoding="utf-8"))["model"]
             self._numbers: dict[str, int] = dict(model["vocab"])

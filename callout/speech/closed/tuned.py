@@ -31,7 +31,7 @@ class About:
 
 
 def digest_of(path: Path) -> str:
-    """The SHA-256 of a head's file. Raises DeviceError where it cannot be read."""
+    """The SHA-256 of a head's file. Raises DeviceError if it cannot be read."""
     try:
         return hashlib.sha256(path.read_bytes()).hexdigest()
     except OSError as error:
@@ -71,7 +71,7 @@ def about(path: Path) -> About:
 
 
 def why_not(path: Path, base: Path = HEAD) -> str | None:
-    """Why the tuned head cannot be used, in words; None where it can."""
+    """Why the tuned head cannot be used, in words; None if it can."""
     try:
         if about(path).base != digest_of(base):
             return "the engine's head is another one since: run 'callout tune' again"

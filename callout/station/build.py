@@ -1,4 +1,4 @@
-"""Makes a station from a survey folder and its settings, and what keeps its session's sound."""
+"""Makes a station from a survey folder and its settings, and the keeper of session sound."""
 
 from __future__ import annotations
 
@@ -38,10 +38,10 @@ def make_station(
 ) -> Station:
     """A station with the engine asked for, else the one in the settings, in its own process.
 
-    With ``or_without`` an engine that does not work is told there, and the station has none;
-    one that cannot be asked for (OperatorError) is refused either way. ``who`` measures: a head
-    tuned to them is used where there is one. ``tell`` is told of it, and what was put right of
-    what an earlier crash left. ``child``: the recogniser's process, where it was launched before.
+    With ``or_without`` a broken engine is reported there, and the station has none; an unknown one
+    (OperatorError) is refused either way. ``who`` measures: a head tuned to them is used if there
+    is one. ``tell`` is called with that, and with what was repaired after a crash. ``child`` is the
+    recogniser's process, if launched before.
     """
     config = folder.config()
     with folder.reading() as reader:
@@ -79,7 +79,7 @@ def make_station(
 
 
 def endpointer_for(listening: Listening) -> Endpointer:
-    """An endpointer with the survey's own times and level where it sets them."""
+    """An endpointer with the survey's own times and level, if it sets them."""
     given = {
         name: value
         for name in ("hang_over_s", "pre_roll_s", "gate_least_dbfs")

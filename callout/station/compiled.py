@@ -1,7 +1,7 @@
 """Compiled grammars, kept in the user's cache: compiling one takes longer than a short command.
 
 A file is named by a digest of the rules and of the compiler's own source, and holds one of its
-content; anything wrong with it only means compiling again. Never in a survey's folder.
+content; if anything is wrong with it the grammar is compiled again. Never in a survey's folder.
 """
 
 from __future__ import annotations
@@ -25,12 +25,12 @@ from callout.survey.files import cache_folder, write_whole
 
 _MOST_BYTES = 64_000_000
 MOST_KEPT = 40
-"""Of these files, the newest: a plot's changes with every tree that is new in it."""
+"""The newest files to keep: each new tree in a plot makes another one."""
 _DIGEST_BYTES = 32
 
 
 def compiled(grammar: Grammar, root: str, scope: Scope | None = None) -> Automaton:
-    """As ``language.made``, from the cache where it is there."""
+    """As ``language.made``, but from the cache if possible."""
     path = _path(grammar, root, scope)
     with suppress(OSError, ValueError, EOFError, TypeError):
         return _read(path)
@@ -38,7 +38,7 @@ def compiled(grammar: Grammar, root: str, scope: Scope | None = None) -> Automat
         made = compile_grammar(grammar, root)
     else:
         made = narrowed_to(compiled(grammar, root), scope)
-    with suppress(OSError, StorageError):  # no cache to be had: it is compiled each time
+    with suppress(OSError, StorageError):  # no cache available: it is compiled each time
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         write_whole(path, _written(made))
         _drop_oldest(path.parent)

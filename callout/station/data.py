@@ -1,6 +1,6 @@
-"""Where the data files that come with the program lie: grammars and recordings.
+"""Finds the data files that come with the program: grammars and recordings.
 
-In an installed package they are inside it; in a checkout they stand at the top level.
+In an installed package they are inside it; in a checkout they are at the top level.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ _PACKAGE = Path(__file__).resolve().parent.parent
 
 
 def data_folder(name: str) -> Path:
-    """The folder ``grammars`` or ``audio_fixtures``. Raises OperatorError if it did not come."""
+    """The folder ``grammars`` or ``audio_fixtures``. Raises OperatorError if it is missing."""
     for folder in (_PACKAGE / "data" / name, _PACKAGE.parent / name):
         if folder.is_dir():
             return folder
@@ -25,7 +25,7 @@ def data_folder(name: str) -> Path:
 
 
 def grammar_folders() -> tuple[Path, ...]:
-    """Where languages lie: the folder of ``CALLOUT_GRAMMARS``, if set, before our own."""
+    """The folders of languages: that of ``CALLOUT_GRAMMARS``, if set, before our own."""
     own = os.environ.get("CALLOUT_GRAMMARS")
     return (*([Path(own).expanduser()] if own else []), data_folder("grammars"))
 
@@ -33,7 +33,7 @@ def grammar_folders() -> tuple[Path, ...]:
 def load_language(
     code: str, species: tuple[str, ...] = (), plots: tuple[str, ...] = ()
 ) -> Language:
-    """The language of ``CODE.jsgf``. Raises OperatorError for one that is not there."""
+    """The language of ``CODE.jsgf``. Raises OperatorError if there is none."""
     folders = grammar_folders()
     found = next((path for path in _paths(folders, f"{code}.jsgf") if code.isalpha()), None)
     if found is None:
@@ -43,9 +43,9 @@ def load_language(
 
 
 def load_grammar(path: Path, code: str, species: tuple[str, ...] = ()) -> Language:
-    """A grammar file of somebody's own, with pronunciations of language ``code``.
+    """A user's own grammar file, with pronunciations of language ``code``.
 
-    A file of the same name that ends in ``.dict`` is taken for those instead. Raises OperatorError.
+    A file of the same name that ends in ``.dict`` replaces those. Raises OperatorError.
     """
     if not path.is_file():
         raise OperatorError(f"there is no grammar at {path}")

@@ -1,7 +1,7 @@
-"""What is decided of each sound before the session hears of it.
+"""What is decided about each sound before the session hears of it.
 
-At work, in a rebuild from the sound and in hearing again alike, so that those differ from what was
-saved only where an engine hears otherwise.
+The same at work, in a rebuild from the sound and in hearing again, so that results differ from what
+was saved only if an engine hears something else.
 """
 
 from __future__ import annotations
@@ -29,10 +29,10 @@ _DENIALS = ("reject", "scratch")
 
 
 def sure(best: Candidate, scope: Scope, waits: bool = False) -> Parsed:
-    """The one meaning that fits the plot, or the question why there is none.
+    """The one meaning that fits the plot, or a question why there is none.
 
-    While an echo ``waits`` for its answer, a doubt in which "no" takes part is a no: it saves
-    nothing and loses what can be called again, and anything else might save what was denied.
+    While an echo ``waits`` for its answer, a doubt that involves "no" is a no: that saves nothing
+    and loses only what can be called again, while anything else might save what was denied.
     """
     if best.confidence >= LEAST_CONFIDENCE:
         return choose(best.words, best.meanings, scope)
@@ -45,7 +45,7 @@ def sure(best: Candidate, scope: Scope, waits: bool = False) -> Parsed:
 
 
 def wakes(heard: Sequence[Candidate]) -> bool:
-    """Whether the likeliest of what was heard surely ends a pause."""
+    """Whether the likeliest candidate surely ends a pause."""
     if not heard or heard[0].confidence < LEAST_CONFIDENCE:
         return False
     kinds = {meaning.kind for meaning in heard[0].meanings}
@@ -58,21 +58,21 @@ def _denied(meanings: Sequence[Meaning]) -> Meaning | None:
 
 
 def _may_be_echoed(meanings: Sequence[Meaning], scope: Scope) -> bool:
-    """Only what waits for a yes: a doubtful command would be carried out."""
+    """Only a pending reading: a doubtful command would be carried out."""
     return len(meanings) == 1 and meanings[0].kind in READING_KINDS and scope.fits(meanings[0])
 
 
 def _which(meanings: Sequence[Meaning], scope: Scope) -> Saying:
-    """The question where the engine is unsure; never answered here, for what fits may be wrong."""
+    """The question if the engine is unsure; always asked, since even what fits may be wrong."""
     fitting = [meaning for meaning in meanings if scope.fits(meaning)]
     return doubt(*fitting) if len(fitting) == 2 else UNSURE
 
 
 def asked_by(memory: Memory, began: datetime | None, moved: timedelta = timedelta()) -> int | None:
-    """The number of the echo that was there already at ``began``; 0 for none.
+    """The number of the echo that was already given at ``began``; 0 for none.
 
-    ``moved`` is by how much the clock was set since it was asked. None where nothing waits, or it
-    is not known when the answer was begun.
+    ``moved`` is by how much the clock was set since. None if nothing waits, or the start of the
+    answer is not known.
     """
     if began is None or not memory.asking:
         return None
@@ -81,7 +81,7 @@ def asked_by(memory: Memory, began: datetime | None, moved: timedelta = timedelt
 
 
 class EchoTimes:
-    """When echoes were made, by the clock as it is now: it may have been set since."""
+    """When echoes were given, by the present clock: it may have been set since."""
 
     def __init__(self) -> None:
         self._moves: list[tuple[int, timedelta]] = []
@@ -93,15 +93,15 @@ class EchoTimes:
             self._moves.append((waiting, by))
 
     def asked_by(self, memory: Memory, began: datetime | None) -> int | None:
-        """The number of the echo that was there already at ``began``, as ``asked_by``."""
+        """The number of the echo that was already given at ``began``; see ``asked_by``."""
         moved = sum((by for about, by in self._moves if about == memory.asking), timedelta())
         return asked_by(memory, began, moved)
 
 
 class Narrowed:
-    """An engine that goes from plot to plot, prepared anew only where the scope changes.
+    """An engine shared between plots, prepared again only if the scope changes.
 
-    Cutting the grammar to a plot takes longer than hearing 20 callouts, so the last few are kept.
+    Narrowing the grammar to a plot takes longer than hearing 20 callouts, so the last few are kept.
     """
 
     def __init__(self, engine: Engine, language: Language) -> None:
@@ -110,7 +110,7 @@ class Narrowed:
         self._cut: dict[Scope, Automaton] = {}
 
     def to(self, scope: Scope) -> Engine:
-        """The engine, listening for what may be said in that scope."""
+        """The engine, prepared for that scope."""
         if scope != self._scope:
             self._scope = scope
             self._engine.prepare(self._spoken(scope))

@@ -10,7 +10,7 @@ from callout.core.events import Effect, Event, Say
 
 @dataclass(frozen=True)
 class Done:
-    """What one event led to, for screens and logs; no event where something was only told.
+    """What one event led to, for screens and logs; no event for a mere message.
 
     ``engine_s`` is the recogniser's own time.
     """
@@ -24,20 +24,20 @@ Watcher = Callable[[Done], None]
 
 
 class Watchers:
-    """Those who are told of everything done, in order."""
+    """The watchers of everything done, called in order."""
 
     def __init__(self) -> None:
         self._watchers: list[Watcher] = []
 
     def add(self, watcher: Watcher) -> None:
-        """Tell ``watcher`` of everything from now on."""
+        """Call ``watcher`` on everything from now on."""
         self._watchers.append(watcher)
 
     def told(self, done: Done) -> None:
-        """Tell them what was done."""
+        """Pass on what was done."""
         for watcher in self._watchers:
             watcher(done)
 
     def tell(self, *parts: Say) -> None:
-        """Tell them what is only said."""
+        """Pass on a message."""
         self.told(Done(None, parts))

@@ -1,4 +1,4 @@
-"""What a station shows of itself, and what may be asked of it: the terminal's only view.
+"""A station's public face: what it shows, and what may be asked of it.
 
 Plain values for a screen to paint; no widget, no SQL, no session internals.
 """
@@ -12,12 +12,12 @@ from typing import Protocol
 from callout.grammar.words import MAX_CHARACTERS
 
 MOST_TYPED = MAX_CHARACTERS
-"""Of a typed line. A longer one is refused whole, never cut."""
+"""Characters of a typed line. A longer one is refused whole, never cut."""
 MOST_KEYS = 400
-"""Times of its keys, the newest; more tell nothing more about who typed."""
+"""How many key times are kept, the newest; more would not help to tell who typed."""
 
 STARTING = "starting"
-"""The phase of a view while there is no station yet: only what was typed is shown."""
+"""The phase of a view while there is no station: only what was typed is shown."""
 
 
 @dataclass(frozen=True)
@@ -33,10 +33,10 @@ class SavedLine:
 
 @dataclass(frozen=True)
 class View:
-    """Everything a screen shows. Sizes are text in the plot's own unit; ``waiting`` is the number
+    """Everything a screen shows.
 
-    of the echo that waits for its yes (0: none does), ``wants_accept`` that a plain yes does not
-    save it.
+    Sizes are text in the plot's own unit; ``waiting`` is the number of the pending echo (0: none),
+    ``wants_accept`` says that a plain yes does not save it.
     """
 
     plot: str
@@ -55,12 +55,12 @@ class View:
     looks: tuple[str, ...] = ()
     said: str = ""
     answer: str = ""
-    """The key of what was told first; ``saved 83`` where a reading was saved."""
+    """The key of the first message; ``saved 83`` if a reading was saved."""
     heard: str = ""
     tone: str = "told"
     left: tuple[str, ...] = ()
     next_tag: str = ""
-    """The next tree of the list, where the walk goes by it."""
+    """The next tree of the list, if the plot is walked by it."""
     done: int = 0
     total: int = 0
     recent: tuple[SavedLine, ...] = ()
@@ -68,9 +68,9 @@ class View:
     muted: bool = False
     faults: tuple[str, ...] = ()
     about: str = ""
-    """What the plot is: site, treatment, area, age, painted line."""
+    """A description of the plot: site, treatment, area, age, painted line."""
     talk: str = ""
-    """``open`` or ``closed`` where a key opens the microphone, else nothing."""
+    """``open`` or ``closed`` if a key opens the microphone, else ''."""
 
 
 @dataclass(frozen=True)
@@ -85,16 +85,16 @@ Update = View | Level
 
 
 class Face(Protocol):
-    """A station as a screen sees it. Calls return at once; updates come to the listener,
+    """A station as a screen sees it.
 
-    on a thread of the station's own.
+    Calls return at once; the listener is called with updates, on a thread of the station's own.
     """
 
     def view(self) -> View:
-        """The state as it stands."""
+        """The present state."""
 
     def listen(self, listener: Callable[[Update], None]) -> None:
-        """Tell ``listener`` of every change from now on."""
+        """Call ``listener`` on every change from now on."""
 
     def submit(self, text: str, waiting: int, keys_s: tuple[float, ...] = ()) -> None:
         """A callout that was typed; ``keys_s`` tells a device's typing from a person's.
@@ -105,12 +105,12 @@ class Face(Protocol):
     def press(self, kind: str, waiting: int) -> None:
         """A key for a command: confirm, accept, reject, undo, repeat, scratch, left, where, skip.
 
-        ``waiting`` is that of the view which the person answers, 0 where it showed nothing that
-        waits; an answer to anything else than what waits is refused.
+        ``waiting`` is that of the view which the person answers, 0 if it showed nothing pending; an
+        answer to anything but the pending echo is refused.
         """
 
     def mute(self, muted: bool) -> None:
         """Silence or restore the spoken echo."""
 
     def talk(self) -> None:
-        """The key that opens the microphone, where the survey has one."""
+        """The key that opens the microphone, if the survey has one."""

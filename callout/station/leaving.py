@@ -1,4 +1,4 @@
-"""What a session leaves behind, told in a line to whoever ends it."""
+"""The summary, in one line, for whoever ends a session."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ class Tally:
         station.watch(self._count)
 
     def told(self) -> Says:
-        """How much was saved, how much is left in the plot, and what still waits."""
+        """How much was saved, how much is left in the plot, and what is still pending."""
         memory, plot = self._station.memory, self._station.plot
         left = len(left_to_do(memory, plot))
         says = [saying("day-saved", count=self._saved), saying("day-left", count=left)]

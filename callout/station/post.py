@@ -1,4 +1,4 @@
-"""One working post: station, echo, tapes, microphone and what watches over them, wired once.
+"""One working post: station, echo, tapes, microphone and their monitoring, wired once.
 
 The screen, the headless command and the daemon all work through it; they differ in who is told.
 """
@@ -40,20 +40,20 @@ from callout.station.upkeep.notices import notices
 
 VOICE, DISK = "voice", "disk"
 LOW_DISK_MB = (1, 5, 20, 50, 100)
-"""Each is told once, on the way down. A day's sound is some tens of megabytes."""
+"""Each is reported once, when crossed downwards. A day's sound is some tens of megabytes."""
 CHECK_IN, WORDS = "check-in", "words"
 CHECK_S = 10.0
-# Species that cannot be heard: no fault that should stand on the screen all day.
+# Species that cannot be heard: not a fault to show on the screen all day.
 NAMES_SHOWN_S = 60.0
 
 
 def _nothing(*_: Any) -> None:
-    """Nobody wants to know."""
+    """The default listener: does nothing."""
 
 
 @dataclass(frozen=True)
 class Told:
-    """Who is told what, besides the station's own watchers; every one may be left out."""
+    """Whom to tell what, besides the station's own watchers; all optional."""
 
     fault: Callable[[str, Saying | None], None] = _nothing
     device: Callable[[DeviceNotice], None] = _nothing
@@ -74,12 +74,12 @@ class Work:
     who: str
     frames: Iterable[Frame] | None = None
     played: Played | None = None
-    """What the loudspeaker sounded while ``frames`` were recorded, where that is known."""
+    """What the loudspeaker played while ``frames`` were recorded, if known."""
     realtime: bool = False
     silent: bool = False
     muted: bool = False
     without_engine: Saying | None = None
-    """Why there is no recogniser, where there is none."""
+    """Why there is no recogniser, if there is none."""
 
 
 class Post:
@@ -101,7 +101,7 @@ class Post:
         self.talk = TalkKey() if self._config.listening.push_to_talk and live else None
 
     def begin(self, to: Told) -> None:
-        """Open the plot and set everything to work. Raises CalloutError where that cannot be."""
+        """Open the plot and start everything. Raises CalloutError if that fails."""
         station, listening = self.station, self._config.listening
         self.faults = Faults(self._say, to.fault)
         self.echo.on_fault(lambda says: self.faults.report(VOICE, says))
@@ -140,7 +140,7 @@ class Post:
         opened = _opener(listening.microphone)
         self.ears = Ears(self._listening, self.echo, self.faults, self._clock, opened)
         self.ears.on_open(to.microphone)
-        # A tape's state is shown by whoever is told of it; here it is only spoken.
+        # Others show a tape's state; here it is only spoken.
         self._of_tapes, self._to_device = Faults(self._say, _nothing), to.device
         self.tapes = Tapes(station, self._config, self._tape)
         self._round = threading.Thread(target=self._rounds, name="rounds", daemon=True)
@@ -149,7 +149,7 @@ class Post:
     def listen(self, leaving: threading.Event, must_open: bool = False) -> None:
         """Hear the recording to its end, or the microphone until told to leave.
 
-        ``must_open`` raises DeviceError where there is no microphone to begin with.
+        ``must_open`` raises DeviceError if there is no microphone at the start.
         """
         if self._work.frames is None:
             self.ears.run(leaving, must_open)
@@ -160,7 +160,7 @@ class Post:
         self._listening.run(_until(frames, leaving), self._work.realtime)
 
     def close(self) -> None:
-        """Let tapes, sound and voice finish. The station is closed by whoever made it."""
+        """Close tapes, sound and voice. The maker closes the station."""
         self._leaving.set()
         if hasattr(self, "_round"):  # it was begun
             self._round.join(timeout=5)
@@ -185,14 +185,14 @@ class Post:
             self.faults.report(CHECK_IN, None, aloud=False)
 
     def _ask_whether_well(self) -> None:
-        """Aloud, and shown until it is answered."""
+        """Spoken, and shown until it is answered."""
         words = self._check_in.due(time.monotonic())
         if words is not None:
             self.station.say(words, "told")
             self.faults.report(CHECK_IN, self._check_in.unanswered, aloud=False)
 
     def _disk(self, says: Saying | None) -> None:
-        # Whoever was refused hears so at once, with the reason; it need not be said twice.
+        # The person refused hears so at once, with the reason; no need to say it twice.
         self.faults.report(DISK, says, aloud=says is None or says.key == "disk-slow")
 
     def _moved(self, by: timedelta) -> None:
@@ -217,7 +217,7 @@ class Post:
             self._of_tapes.tell(notice.device, notice.says)
 
     def _rounds(self) -> None:
-        """Now and then, look after what nobody asks about."""
+        """Check at intervals what nobody asks about."""
         while not self._leaving.wait(CHECK_S):
             self._ask_whether_well()
             if self._names_until_s is not None and time.monotonic() > self._names_until_s:
@@ -234,7 +234,7 @@ class Post:
 
 
 def nearly_full(free_bytes: int) -> Saying | None:
-    """What to say of so little room, or nothing."""
+    """The message about so little room, or nothing."""
     reached = [mb for mb in LOW_DISK_MB if free_bytes < mb * 1_000_000]
     return saying("disk-nearly-full", size=reached[0]) if reached else None
 

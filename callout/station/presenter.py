@@ -50,7 +50,7 @@ class StationFace:
         station.watch(self._watch)
 
     def view(self) -> View:
-        """The state as it stands."""
+        """The present state."""
         shown = view_of(
             self._station, said=self._said, heard=self._heard, tone=self._tone,
             muted=self._muted, faults=tuple(map(self._station.wording.part, self._faults.values())),
@@ -60,7 +60,7 @@ class StationFace:
         return replace(shown, engine=engine, talk=talk)
 
     def listen(self, listener: Callable[[Update], None]) -> None:
-        """Tell ``listener`` of every change, beginning with how things stand."""
+        """Call ``listener`` on every change, first with the present state."""
         self._listeners.append(listener)
         listener(self.view())
 
@@ -69,7 +69,7 @@ class StationFace:
         self._later(lambda: self._take(text, waiting, keys_s))
 
     def by_tape(self, takes: TakesTyped) -> None:
-        """Ask ``takes`` first whether a typed line came from a tape, and is dealt with."""
+        """``takes`` is asked first whether a typed line came from a tape, and then handles it."""
         self._tape = takes
 
     def _take(self, text: str, waiting: int, keys_s: tuple[float, ...]) -> None:
@@ -77,7 +77,7 @@ class StationFace:
             self._station.type(text, about=waiting)
 
     def press(self, kind: str, waiting: int) -> None:
-        """A key that stands for a command; ``waiting`` as the view that was answered had it."""
+        """A key for a command; ``waiting`` as in the view that was answered."""
         self._later(lambda: self._station.press(kind, about=waiting))
 
     def mute(self, muted: bool) -> None:
@@ -92,7 +92,7 @@ class StationFace:
             self._talk.press()
 
     def by_key(self, talk: TalkKey | None) -> None:
-        """``talk`` opens the microphone; None where it is always open."""
+        """``talk`` opens the microphone; None if it is always open."""
         self._talk = talk
         if talk is not None:
             talk.on_change(lambda is_open: self._tell(self.view()))
@@ -111,12 +111,12 @@ class StationFace:
             self._tell(self.view())
 
     def battery(self, device: str, percent: int) -> None:
-        """A tape told how full its battery is."""
+        """A tape reported its battery level."""
         self._batteries[device] = f"{device} battery {percent} %"
         self._tell(self.view())
 
     def notice(self, fault: TellFault) -> Callable[[DeviceNotice], None]:
-        """What takes a tape's notices: its battery shown, its faults handed to ``fault``.
+        """Take a tape's notices: its battery is shown, its faults are passed to ``fault``.
 
         A tape that is found or well needs no line of its own.
         """
@@ -136,7 +136,7 @@ class StationFace:
 
     @property
     def waits(self) -> int:
-        """How many lines and keys were taken and are not done yet."""
+        """How many lines and keys are not done yet."""
         return self._waits
 
     def _count(self, by: int) -> None:
@@ -159,7 +159,7 @@ class StationFace:
         says = [effect for effect in done.effects if isinstance(effect, Say)]
         if says:
             self._said = tuple(one for say in says for one in say.says)
-            # What is only told after a save, "Next 84", does not take its place.
+            # A message after a save, such as "Next 84", does not replace it.
             after = {say.tone for say in says[1:]}
             self._tone = says[0].tone if after <= {"told"} else says[-1].tone
         self._tell(self.view())
@@ -216,14 +216,14 @@ def view_of(
 
 
 def _next(memory: Memory, plot: Plot) -> str:
-    """The next tree of the list, by what hangs on it."""
+    """The next tree of the list, by its present tag."""
     last = memory.undoable[-1].tag if memory.undoable else ""
     tag = next_tree(memory, plot, last)
     return tag_shown(memory, memory.plot, tag) if tag is not None else ""
 
 
 def _answer(said: Says) -> str:
-    """The key of what was told first; with it the tag, where that was saved."""
+    """The key of the first message; with the tag, if that was saved."""
     if not said:
         return ""
     reading = said[0]["reading"] if said[0].key == "saved" else None

@@ -1,4 +1,4 @@
-"""The usual cautions, what is kept of people's voices, and that both were shown today."""
+"""The usual cautions, what is kept of people's voices, and whether both were shown today."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def kept_told(keeping: Keeping) -> Saying:
 
 
 def shown_today(survey: Path, today: date) -> bool:
-    """Whether the cautions were shown for this survey today; from now on they were."""
+    """Whether the cautions were shown for this survey today; marks them as shown."""
     note = survey / ".cautioned"
     with contextlib.suppress(OSError):
         before = note.read_text(encoding="ascii") if note.is_file() else ""

@@ -1,4 +1,4 @@
-"""The scope of a plot: which tags and sizes may be heard there; and picking a plot by name."""
+"""The scope of a plot: which tags and sizes may be heard there; and choosing a plot by name."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def plot_named(plots: Mapping[str, Plot], name: str | None) -> Plot:
 
 
 def plot_to_begin(plots: Mapping[str, Plot], memory: Memory, name: str | None) -> str:
-    """The plot called ``name``; without one, that of last time, or the first unfinished.
+    """The plot called ``name``; without one, the last one used, or the first unfinished.
 
     Raises OperatorError for an unknown name.
     """
@@ -49,7 +49,7 @@ def plot_to_begin(plots: Mapping[str, Plot], memory: Memory, name: str | None) -
 
 
 def plot_asked(parsed: Parsed, plots: Mapping[str, Plot]) -> str | None:
-    """The plot that was asked for by its name, whatever its case and hyphens; None for none."""
+    """The plot asked for by name, ignoring case and hyphens; None for none."""
     if parsed.problem is not None or [one.kind for one in parsed.meanings] != ["plot"]:
         return None
     wanted = _plain(parsed.meanings[0].text or "")

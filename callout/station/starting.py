@@ -1,6 +1,6 @@
 """The face of a station that is still being made: shown at once, and what is typed is kept.
 
-Lines and keys go to the true face, in order, as soon as there is one.
+Lines and keys go to the real face, in order, as soon as there is one.
 """
 
 from __future__ import annotations
@@ -31,12 +31,12 @@ class StartingFace:
 
     @property
     def lines(self) -> tuple[str, ...]:
-        """What was typed and nobody has taken yet."""
+        """The typed lines that are not taken yet."""
         with self._lock:
             return tuple(self._lines)
 
     def became(self, face: StationFace) -> None:
-        """``face`` is there: it gets what was kept, and everything from now on."""
+        """``face`` is ready: it gets what was kept, and everything from now on."""
         with self._lock:
             for give in self._kept:
                 give(face)
@@ -46,12 +46,12 @@ class StartingFace:
             face.listen(listener)
 
     def view(self) -> View:
-        """As it stands: that it starts, and what was typed last."""
+        """The present state: that it starts, and what was typed last."""
         with self._lock:
             return self._view if self._face is None else self._face.view()
 
     def listen(self, listener: Callable[[Update], None]) -> None:
-        """Tell ``listener`` of every change, beginning with how things stand."""
+        """Call ``listener`` on every change, first with the present state."""
         with self._lock:
             face, shown = self._face, self._shown
             self._shown = None
@@ -64,7 +64,7 @@ class StartingFace:
             shown()
 
     def submit(self, text: str, waiting: int, keys_s: tuple[float, ...] = ()) -> None:
-        """A typed line; what waits is not known yet, so that it answers nothing."""
+        """A typed line; no pending reading is known yet, so it answers none."""
         self._give(lambda face: face.submit(text, waiting, keys_s), text)
 
     def press(self, kind: str, waiting: int) -> None:
@@ -80,7 +80,7 @@ class StartingFace:
         self._give(lambda face: face.talk())
 
     def fault(self, name: str, says: Saying) -> None:
-        """Something ended that should go on; shown once there is a true face."""
+        """Something ended unexpectedly; shown once there is a real face."""
         self._give(lambda face: face.fault(name, says))
 
     def _give(self, give: Callable[[StationFace], None], line: str = "") -> None:

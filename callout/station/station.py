@@ -1,7 +1,7 @@
 """The station: takes sounds, typed words and keys to the session, and its effects to the world.
 
-Order is everything here: sound on disk, then the entry that names it, then the word "saved".
-One lock; callers may be any thread. The rules of the dialogue are the session's, not ours.
+Order is everything here: sound on disk, then the entry that names it, then the word "saved". One
+lock; callers may be any thread. The rules of the dialogue are the session's.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ class Station:
         self._folder, self._language, self._engine = folder, language, engine
         self._encode, self._now = encode, now
         self.wording = wording or english()
-        """How what is done is told, in the survey's language."""
+        """The wording of everything told, in the survey's language."""
         self._watchers, self._echo_times = Watchers(), EchoTimes()
         self.refusals = 0
         """How often the disk refused to keep or save something."""
@@ -80,7 +80,7 @@ class Station:
 
     @property
     def language(self) -> Language:
-        """What may be said here, and the words for what is called back."""
+        """What may be said here, and the words of the echoes."""
         return self._language
 
     @property
@@ -89,15 +89,15 @@ class Station:
         return self._ledger.survey.plots[self._ledger.memory.plot]
 
     def watch(self, watcher: Watcher) -> None:
-        """Tell ``watcher`` of everything done from now on, after it is on disk."""
+        """Call ``watcher`` with everything done from now on, after it is on disk."""
         self._watchers.add(watcher)
 
     def on_disk(self, tell: TellDisk) -> None:
-        """Tell ``tell`` when the disk refuses or is slow (what is wrong), or is well (None)."""
+        """Call ``tell`` when the disk refuses or is slow (what is wrong), or is well (None)."""
         self._ledger.tell_disk = tell
 
     def responds(self, within_s: float) -> bool:
-        """Whether nobody holds the station up for so long."""
+        """Whether the lock can be taken within that time."""
         if free := self._lock.acquire(timeout=within_s):
             self._lock.release()
         return free
@@ -105,7 +105,7 @@ class Station:
     def open(self, plot: str, who: str, at: datetime | None = None) -> None:
         """Begin or resume in ``plot``.
 
-        Raises OperatorError for a plot the survey has not, StorageError if it cannot be written.
+        Raises OperatorError for an unknown plot, StorageError if it cannot be written.
         """
         plot_named(self._ledger.survey.plots, plot)
         with self._lock:
@@ -119,12 +119,12 @@ class Station:
     ) -> None:
         """One utterance: kept as sound, recognised, and taken to the session.
 
-        ``began`` is when it was begun: a yes answers only an echo that was there by then.
+        ``began`` is when it began: a yes answers only an echo that was already given by then.
         """
         where: str = self._ledger.memory.plot
         trouble: Saying | None = None
         started = time.perf_counter()
-        # Not under the lock: while a sound is decoded, keys and tapes go on.
+        # Not under the lock: keys and tapes go on while a sound is decoded.
         try:
             candidates = self._engine.hear(samples) if self._engine else ()
         except DeviceError as error:
@@ -133,7 +133,7 @@ class Station:
         with self._lock:
             memo = self._ledger.memory.listens_for_a_note
             if self._ledger.memory.paused and not wakes(candidates):
-                return  # said to somebody else: neither kept nor told
+                return  # said to somebody else: neither kept nor reported
             if self._ledger.memory.plot != where and candidates:
                 self.say(saying("plot-changed"))
             elif candidates or memo:
@@ -141,7 +141,7 @@ class Station:
                 self._take(best, samples, at, began, engine_s)
             elif trouble is not None:
                 self.say(saying("not-heard", why=trouble))
-            # Else it was no callout: a cough, a branch, somebody else.
+            # Otherwise it was not a callout: a cough, a branch, somebody else.
 
     def _take(
         self, best: Candidate, samples: Samples, at: datetime | None, began: datetime | None,
@@ -172,7 +172,7 @@ class Station:
     def type(self, text: str, at: datetime | None = None, about: int | None = None) -> None:
         """A callout that was typed; ``about`` as in ``press``.
 
-        While a note is listened for, what is no callout is the note.
+        While a note is listened for, anything but a callout is the note.
         """
         with self._lock:
             notes = self._ledger.memory.listens_for_a_note
@@ -193,7 +193,7 @@ class Station:
     def measure(
         self, words: str, meaning: Meaning, device: str, pressed: datetime | None = None
     ) -> None:
-        """A press of a digital tape, as ``words`` it sent; ``pressed`` is when."""
+        """A press of a digital tape, with the ``words`` it sent; ``pressed`` is when."""
         with self._lock:
             parsed = Parsed(words, (meaning,), None)
             at = stamp(pressed) if pressed is not None else None
@@ -204,7 +204,7 @@ class Station:
     def say(self, says: Saying, tone: str = "refused") -> None:
         """Tell the person something that changes nothing and is not journalled.
 
-        What still waits is told again: a yes must answer the last thing that was heard.
+        A pending reading is echoed again: a yes must answer the last thing that was heard.
         """
         with self._lock:
             parts = [Say((says,), tone)]
@@ -213,7 +213,7 @@ class Station:
             self._watchers.tell(*parts)
 
     def try_disk(self) -> None:
-        """Where the disk has refused, see whether it takes a journal again; what waits, waits."""
+        """After the disk refused, check whether it works again; a pending reading stays pending."""
         with self._lock:
             try:
                 self._ledger.mend()
@@ -223,7 +223,7 @@ class Station:
                 self._ledger.tell_disk(None)
 
     def clock_moved(self, by: timedelta) -> None:
-        """The wall clock was set: times of what was asked before it are shifted to match."""
+        """The wall clock was set: shift the times of earlier echoes to match."""
         with self._lock:
             self._echo_times.moved(self._ledger.memory.asking, by)
 
@@ -234,9 +234,9 @@ class Station:
                 self._do(lambda: TimedOut(self._ledger.next_entry, self._at(at)))
 
     def record(self, kind: str, body: dict[str, Any], at: datetime | None = None) -> None:
-        """Journal what is no event of the session, e.g. a segment of its sound.
+        """Journal what is not an event of the session, e.g. a segment of its sound.
 
-        Raises StorageError, and nothing was written.
+        Raises StorageError; then nothing was written.
         """
         with self._lock:
             self._ledger.append(self._at(at), kind, body)
@@ -247,7 +247,7 @@ class Station:
             return self._ledger.seal(self._at(at), sign)
 
     def close(self) -> None:
-        """Give up the journal; whatever waits for confirmation waits for the next start."""
+        """Close the journal; a pending reading is pending again at the next start."""
         with self._lock:
             self._ledger.close()
         if isinstance(self._engine, ApartEngine):
@@ -280,7 +280,7 @@ class Station:
             event = make()
             effects = self._ledger.commit(event)
         except StorageError as error:
-            # The session stays where it was: what waits for confirmation still waits.
+            # The session stays where it was: a pending reading stays pending.
             self._refused(saying("not-saved-why", why=error.saying), error)
             return
         # Told first: making a new tree hearable takes a good part of a second.
@@ -290,7 +290,7 @@ class Station:
             self._listen_for_plot()
 
     def _believed(self, event: Event, effects: tuple[Effect, ...]) -> None:
-        """What the disk took though it had refused is told now, as anything else that is done."""
+        """Report a step that the disk took although it had refused, like any other."""
         self._watchers.told(Done(event, effects))
 
     def _refused(self, says: Saying, error: StorageError) -> None:

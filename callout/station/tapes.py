@@ -1,7 +1,7 @@
 """Brings digital tapes to a station: every press is a callout of its session.
 
-Items from devices come in on whichever thread and go out on one of our own, so that a device never
-waits for the disk. How a press meets its tree is the session's rule, not ours.
+Devices send items on any thread; they are passed on by one of our own, so that a device never waits
+for the disk. The session joins a press to its tree.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ TellNotice = Callable[[DeviceNotice], None]
 
 
 class Presses:
-    """Takes items from any thread; ``notice`` is told what people should see of the devices."""
+    """Takes items from any thread; ``notice`` gets what people should see of the devices."""
 
     def __init__(self, station: Station, notice: TellNotice) -> None:
         self._station, self._notice = station, notice
@@ -32,11 +32,11 @@ class Presses:
         self._thread.start()
 
     def put(self, item: Item) -> None:
-        """Something a device said; returns at once."""
+        """Take one item of a device; returns at once."""
         self._work.put(item)
 
     def close(self) -> None:
-        """Finish what was pressed, then stop."""
+        """Finish the presses so far, then stop."""
         self._work.put(None)
         self._thread.join(timeout=10)
 
@@ -49,7 +49,7 @@ class Presses:
 
 
 class Tapes:
-    """The survey's devices at work; nothing runs where it names none."""
+    """The survey's devices at work; nothing runs if it has none."""
 
     def __init__(self, station: Station, config: Config, notice: TellNotice) -> None:
         devices = devices_from(config.other.get("device", []))
@@ -62,7 +62,7 @@ class Tapes:
             self._thread.start()
 
     def typed(self, text: str, keys_s: tuple[float, ...]) -> bool:
-        """Whether a line was typed by a keyboard wedge; if so it goes the way of a press."""
+        """Whether a line was typed by a keyboard wedge; if so it is handled as a press."""
         if not self._wedges or self._presses is None or not typed_by_device(keys_s):
             return False
         now = datetime.now().astimezone()
@@ -74,7 +74,7 @@ class Tapes:
         return False
 
     def close(self) -> None:
-        """Let the devices go, then finish what was pressed."""
+        """Release the devices, then finish the presses so far."""
         if self._thread is not None:
             self._thread.stop()
         if self._presses is not None:
@@ -82,13 +82,13 @@ class Tapes:
 
 
 def press(station: Station, sent: Measurement) -> None:
-    """One press, as the session takes it: its tag, if the tape sent one, its size and its side."""
+    """One press as the session takes it: its size and side, and its tag if the tape sent one."""
     meaning = Meaning("press", sent.tag, sent.value, sent.unit, scale=sent.scale)
     station.measure(_text(sent), meaning, sent.device, sent.received_at)
 
 
 def _text(sent: Measurement) -> str:
-    """The line as it came; a binary one by what it means."""
+    """The line as it came; a binary one by its meaning."""
     text = sent.raw.decode("ascii", "replace").strip()
     readable = text.isascii() and text.isprintable() and text
     return text if readable else f"{sent.value} {sent.unit.value}"

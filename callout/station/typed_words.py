@@ -1,6 +1,6 @@
 """What a typed line means: a callout, a note, or the reason why it is neither.
 
-Nothing is kept or told here.
+Nothing is stored or told here.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ _ENDS_A_NOTE = frozenset({"reject", "scratch", "help", "pause", "resume"})
 
 
 def typed_line(language: Language, text: str, scope: Scope, notes: bool) -> Parsed:
-    """The meaning of ``text``; where ``notes`` are listened for, what is no callout is one."""
+    """The meaning of ``text``; while ``notes`` are listened for, what is not a callout is one."""
     length, text = len(text), keepable(text[: LONGEST_TYPED + 1])
-    if length > LONGEST_TYPED:  # told, and no more of it kept than shows what it was
+    if length > LONGEST_TYPED:  # reported, keeping only enough to show what it was
         return Parsed(f"{text[:SHOWN_TYPED]}…", (), saying("line-too-long", count=length))
     try:
         parsed = parse_words(language.full, text, scope)
@@ -33,9 +33,9 @@ def typed_line(language: Language, text: str, scope: Scope, notes: bool) -> Pars
 
 
 def _interrupts(language: Language, parsed: Parsed, scope: Scope) -> bool:
-    """Whether a line ends the note that is listened for: "gone" and "right" are words of a note.
+    """Whether a line ends the note: "gone" and "right" are words of a note.
 
-    A callout as it is spoken does, one with figures, and what lets the note go.
+    A spoken callout does, one with digits, and a word that drops the note.
     """
     kinds = {meaning.kind for meaning in parsed.meanings}
     if not kinds or kinds & _ENDS_A_NOTE or any(map(str.isdigit, parsed.words)):
@@ -44,5 +44,5 @@ def _interrupts(language: Language, parsed: Parsed, scope: Scope) -> bool:
 
 
 def keepable(text: str) -> str:
-    """Bytes that were no text arrive as lone surrogates, which no file of ours can hold."""
+    """Replace the lone surrogates of undecodable bytes, which no file of ours can hold."""
     return text.encode("utf-8", "replace").decode("utf-8")

@@ -1,10 +1,9 @@
-"""The recogniser in a process of its own, watched: a crash or a hang costs a moment, not the day.
+"""The recogniser in a watched process of its own: a crash or hang costs a moment, not the day.
 
-An ``Engine`` like any other to whoever hears through it. Its process is killed when it takes far
-too long, started anew when it is gone, and given the same utterance again, a bounded number of
-times. One that crashes five times in a row is replaced by the second engine, where there is one.
-What an engine is and how it hears is ``speech``'s business; what the process does is
-``apart_child``'s.
+To callers it is an ``Engine`` like any other. Its process is killed when it takes far too long,
+restarted when it is gone, and given the same utterance again, a bounded number of times. One that
+crashes five times in a row is replaced by the second engine, if there is one. Engines are in
+``speech``; the code of the process is in ``apart_child``.
 """
 
 from __future__ import annotations
@@ -26,9 +25,9 @@ from callout.station.hearing.engines import second_engine
 from callout.station.hearing.launching import Child
 
 MOST_TRIES = 3
-"""How often one utterance is decoded before it is given up: it may itself be what kills."""
+"""How often one utterance is decoded before it is given up: it may itself cause the crash."""
 MOST_CRASHES = 5
-"""In a row, of this utterance or of several; then the second engine hears."""
+"""Crashes in a row, of one utterance or of several, before the second engine takes over."""
 _PAUSE_S = 5.0
 
 TellTrouble = Callable[[Saying | None], None]
@@ -43,15 +42,15 @@ class ApartEngine:
         tell: TellTrouble = lambda says: None,
         child: Child | None = None,
     ) -> None:
-        """``child``: a process that was launched already. Raises OperatorError or DeviceError
+        """``child``: a process that was launched already.
 
-        where that engine cannot be had at all.
+        Raises OperatorError or DeviceError if that engine is not available.
         """
         self._order, self._tell = order, tell
         self._second: str | None = second_engine(order.name, order.language)
         self._in_a_row = 0
         self.patient = False
-        """Whether nobody can say an utterance again: of a recording, each is heard if it can be."""
+        """Whether nobody can repeat an utterance: each one of a recording is heard if possible."""
         self._turn = threading.Lock()
         self._spoken: Automaton | None = None
         self._prepared: Automaton | None = None
@@ -71,7 +70,7 @@ class ApartEngine:
 
     @property
     def pid(self) -> int | None:
-        """The process that hears, for those who watch its memory and its end."""
+        """The id of the recogniser's process, for watching its memory and its end."""
         return self._process.pid
 
     def on_trouble(self, tell: TellTrouble) -> None:
@@ -79,9 +78,10 @@ class ApartEngine:
         self._tell = tell
 
     def prepare(self, spoken: Automaton) -> None:
-        """Listen for this from now on. Made ready at once, or before the next utterance where
+        """Listen for this from now on.
 
-        one is being decoded, so that nobody waits for it here.
+        The engine is prepared at once or, while an utterance is being decoded, before the next one,
+        so that nobody waits for it here.
         """
         self._spoken = spoken
         if self._turn.acquire(blocking=False):
@@ -92,7 +92,7 @@ class ApartEngine:
                 self._turn.release()
 
     def hear(self, samples: Samples) -> tuple[Candidate, ...]:
-        """As the engine heard it. Raises DeviceError where it could not be heard at all."""
+        """As the engine heard it. Raises DeviceError if it could not be heard at all."""
         with self._turn:
             self._rest_from_failure()
             gone: Saying | None = None
@@ -116,7 +116,7 @@ class ApartEngine:
             raise DeviceError(says)
 
     def _crashed(self) -> bool:
-        """Whether that was once too often, and the second engine hears from now on."""
+        """Count a crash; whether the second engine takes over."""
         self._in_a_row += 1
         if self._in_a_row < MOST_CRASHES or self._second is None:
             return False
@@ -132,14 +132,14 @@ class ApartEngine:
         return True
 
     def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
-        """As the engine tells them; none from an engine that cannot tell, or that is gone."""
+        """As the engine reports them; empty if it cannot, or is gone."""
         with self._turn, contextlib.suppress(GoneError):
             self._make_ready()
             return self._process.unknown_words(spoken)
         return ()
 
     def close(self) -> None:
-        """Let the process go."""
+        """End the process."""
         self._closed = True
         self._process.kill()
 
@@ -156,7 +156,7 @@ class ApartEngine:
             self._prepared = spoken
 
     def _rest_from_failure(self) -> None:
-        """One that keeps failing is not started for every cough; a recording can wait."""
+        """Do not restart an engine that keeps failing for every cough; a recording can wait."""
         left_s = 0.0 if self._failed_at is None else self._failed_at + _PAUSE_S - time.monotonic()
         if left_s <= 0:
             return

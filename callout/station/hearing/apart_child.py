@@ -1,6 +1,6 @@
-"""The process that hears: takes orders on standard input, answers on standard output, and ends
+"""The process that hears: takes orders on standard input, answers on standard output.
 
-when its parent does. Run by ``apart`` alone. Whatever the engine's library prints goes nowhere.
+It ends when its parent does. Run by ``apart`` alone. Output of the engine's library is discarded.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ _LENGTH = struct.Struct(">I")
 
 def main() -> None:
     """Answer until the parent closes the pipe."""
-    # Ctrl+C goes to every process of the terminal: the parent decides what becomes of us.
+    # Ctrl+C goes to every process of the terminal: the parent decides when this one ends.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     _end_with(int(sys.argv[1]))
@@ -36,7 +36,7 @@ def main() -> None:
         data = _part(source) or b""
         try:
             if order == b"start":
-                # Bytes of our own parent over a pipe that nobody else holds.
+                # These bytes come from our own parent over a pipe that nobody else holds.
                 engine = choose_engine(*pickle.loads(data))
             answer = _answer(engine, order, data)
         except CalloutError as error:
@@ -81,7 +81,7 @@ def _part(source: BinaryIO) -> bytes | None:
 
 
 def _end_with(parent: int) -> None:
-    """On Linux the system ends us with our parent, even in the middle of decoding."""
+    """On Linux the system ends this process with its parent, even in the middle of decoding."""
     if not sys.platform.startswith("linux"):
         return
     import ctypes

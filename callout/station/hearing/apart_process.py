@@ -1,6 +1,6 @@
-"""One process with a recogniser in it, and the two pipes to it: started, asked, killed.
+"""One recogniser process and the two pipes to it: started, asked, killed.
 
-When that is done, and how often, is for ``apart``; what the process does for ``apart_child``.
+``apart`` decides when and how often; the process itself runs ``apart_child``.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples
 from callout.station.hearing.launching import Child, launched
 
 HANG_S = 8.0
-# A callout of 4 s is then given up before the microphone's queue of 20 s runs over.
+# A callout of 4 s is then given up before the microphone's queue of 20 s overflows.
 HANG_FOR_EACH_S = 3.0
 _START_S = 60.0
 _MOST_BYTES = 4_000_000
@@ -35,7 +35,7 @@ _NOTHING = Automaton(0, frozenset(), ((),))
 
 @dataclass(frozen=True)
 class EngineOrder:
-    """Which recogniser the process is to start: what ``choose_engine`` takes."""
+    """Which recogniser the process should start: the arguments of ``choose_engine``."""
 
     name: str
     language: Language
@@ -43,7 +43,7 @@ class EngineOrder:
     tuned: str = ""
 
     def pickled(self) -> bytes:
-        """For our own child alone; the automata go by ``prepare``, so they are left out."""
+        """For our own child only; the automata are sent by ``prepare``, so they are left out."""
         lean = Language(self.language.code, _NOTHING, Grammar("", {}), self.language.pronunciations)
         return pickle.dumps((self.name, lean, self.vosk_model, self.tuned))
 
@@ -60,7 +60,7 @@ class EngineProcess:
     """One child and the two pipes to it."""
 
     def __init__(self, child: Child | None = None) -> None:
-        """``child`` was launched already, and serves for the first start."""
+        """``child`` was launched already, and is used for the first start."""
         self._child, self._first = child, child
 
     @property
@@ -72,7 +72,7 @@ class EngineProcess:
         return self._child is not None and self._child.poll() is None
 
     def start(self, order: EngineOrder) -> dict[str, Any]:
-        """Raises what the engine's own start raised, or GoneError."""
+        """Start the engine. Raises what the engine's own start raised, or GoneError."""
         first, self._first = self._first, None
         if first is None:
             self.kill()
@@ -142,7 +142,7 @@ def _checked(answer: Any) -> dict[str, Any]:
 
 
 def _write(sink: int, data: bytes, until: float) -> None:
-    """All of it, or GoneError when the child stops taking it."""
+    """Write everything; GoneError when the child stops reading."""
     left = memoryview(data)
     while left:
         left_s = until - time.monotonic()
@@ -152,7 +152,7 @@ def _write(sink: int, data: bytes, until: float) -> None:
 
 
 def _read(source: int, size: int, until: float) -> bytes:
-    """That many bytes, or GoneError when the child ends or lets the time pass."""
+    """Read that many bytes; GoneError when the child ends or the time is up."""
     data = b""
     while len(data) < size:
         left_s = until - time.monotonic()

@@ -1,7 +1,7 @@
-"""A recording with what the loudspeaker played beside it, from a sound file begun together.
+"""A recording with what the loudspeaker played at the same time, from a second sound file.
 
-That is read twice: once for where it sounds, once beside the recording. The gate, and the ear for
-what was said over the voice, are told of it as they are at work, when the recording has come to it.
+It is read twice: once to find where it sounds, once beside the recording. The gate, and the
+detector of speech over the voice, are told of it as at work, when the recording reaches it.
 """
 
 from __future__ import annotations
@@ -18,21 +18,21 @@ from callout.sound.sound_files import stream_sound
 from callout.sound.spoken_over import SpokenOver
 
 _LEAST_PEAK = 33
-"""-60 dB of full scale: less is the noise of whatever recorded it."""
+"""-60 dB of full scale: less is noise of the recorder."""
 _JOINS_S = 0.6
-"""A shorter pause is inside what was said, through which the gate stays closed."""
+"""A shorter pause is inside an echo, and the gate stays closed through it."""
 
 
 @dataclass(frozen=True)
 class Played:
-    """The frames that sound, in order, and the spans that they make: from, to, in seconds."""
+    """The frames with sound, in order, and the spans they form: from, to, in seconds."""
 
     frames: Iterator[Frame]
     spans: tuple[tuple[float, float], ...]
 
 
 def read_played(path: Path) -> Played:
-    """What sounded by the file at ``path``. Raises OperatorError for a file that is no sound."""
+    """What sounded, from the file at ``path``. Raises OperatorError for a file without sound."""
     spans: list[tuple[float, float]] = []
     for frame in _sounding(path):
         if spans and frame.start_s - spans[-1][1] < _JOINS_S:
@@ -50,7 +50,7 @@ def _sounding(path: Path) -> Iterator[Frame]:
 def with_played(
     frames: Iterable[Frame], played: Played, endpointer: Endpointer, over: SpokenOver
 ) -> Iterator[Frame]:
-    """``frames`` as they are; before each, what had begun to sound by its end is told."""
+    """``frames`` unchanged; before each, report what had begun to sound by its end."""
     spans, sounding = iter(played.spans), iter(played.frames)
     span, sound = next(spans, None), next(sounding, None)
     for frame in frames:

@@ -1,8 +1,8 @@
-"""A microphone that may fail: opened, watched, and opened again when it comes back.
+"""A microphone that may fail: opened, watched, and reopened when it comes back.
 
-One continuous stream for whoever listens, however many microphones it took: times go on, and a
-gap in them shows where sound was lost. One that became another (a headset's other profile, another
-default) is opened anew at once. Endpointing and recognition are done elsewhere.
+The listener sees one continuous stream, however many microphones it took: times go on, and a gap in
+them shows where sound was lost. A microphone that changed (a headset's other profile, another
+default) is reopened at once. Endpointing and recognition are done elsewhere.
 """
 
 from __future__ import annotations
@@ -28,16 +28,16 @@ SLOW_S = 5.0
 SLOW = saying("recogniser-slow")
 RETRY_S = 2.0
 CHANGED = saying("microphone-changed")
-# A headset that changes its profile is away for a moment: until then that is no fault to tell of.
+# A headset that changes its profile is briefly absent: no fault is reported until then.
 _CHANGE_S, _SOON_S = 3.0, 0.25
-# A stream that went dead may come back with the next default, or the headset's other profile.
+# A dead stream may come back with the next default, or the headset's other profile.
 _DEAD_AGAIN_S = 15.0
 # Longer than half a frame: the endpointer then joins nothing across it.
 _GAP_S = 0.5
 
 
 class Microphone(Protocol):
-    """What is asked of a capture device."""
+    """What is needed of a capture device."""
 
     name: str
 
@@ -92,15 +92,18 @@ class Ears:
         listening.on_utterance(self._utterance)
 
     def on_beat(self, beat: Callable[[], None]) -> None:
-        """Call ``beat`` whenever hearing got on, or waits for a microphone in good order."""
+        """Call ``beat`` whenever hearing made progress, or waits normally for a microphone."""
         self._beat = beat
 
     def on_open(self, opened: Callable[[str], None]) -> None:
-        """Tell ``opened`` the name of each microphone that was opened."""
+        """Call ``opened`` with the name of each microphone that was opened."""
         self._opened = opened
 
     def run(self, leaving: threading.Event, must_open: bool = False) -> None:
-        """Hear until told to leave. ``must_open`` raises DeviceError if there is none to begin."""
+        """Hear until told to leave.
+
+        ``must_open`` raises DeviceError if there is no microphone at the start.
+        """
         first, gone = must_open, False
         while not leaving.is_set():
             self._beat()
@@ -110,7 +113,7 @@ class Ears:
                 self._hear(microphone, leaving)
             except SourceChangedError as error:
                 self._changed_at_s = time.monotonic()
-                # Of sleep the clock tells.
+                # The clock reports sleep.
                 self._tells_change = not isinstance(error, SleptError)
                 leaving.wait(_SOON_S)
             except DeviceError as error:
@@ -119,7 +122,7 @@ class Ears:
                 if self._changing:
                     leaving.wait(_SOON_S)
                     continue
-                # First it falls silent, then it is not to be found: one state, spoken once.
+                # First it is silent, then it is missing: one state, spoken once.
                 says = saying("typing-goes-on", what=error.saying)
                 self._faults.report(NAME, says, aloud=not gone)
                 leaving.wait(RETRY_S if gone else min(RETRY_S, _SOON_S))
@@ -127,7 +130,7 @@ class Ears:
 
     @property
     def _changing(self) -> bool:
-        """Whether it was changed a moment ago, and may be back in the next."""
+        """Whether it changed just now, and may be back soon."""
         at_s = self._changed_at_s
         return at_s is not None and time.monotonic() - at_s < _CHANGE_S
 
@@ -150,7 +153,7 @@ class Ears:
                 self._tell_changed()
                 self._take(moved)
                 if self._dead_too_long():
-                    return  # and open whatever is the microphone now
+                    return  # and reopen the current microphone
         finally:
             microphone.close()
         if not leaving.is_set():
@@ -180,10 +183,10 @@ class Ears:
             self._faults.report(RECOGNISER, None)
 
     def _utterance(self, samples: Samples, floor_dbfs: float) -> None:
-        """An utterance goes to the recogniser now; nobody should wait for long without a word."""
+        """An utterance goes to the recogniser; tell the person if it takes long."""
         self._watch.utterance(samples, floor_dbfs)
         if not self._taking:
-            return  # of a recording, which nobody waits for
+            return  # from a recording, which nobody waits for
         self._answered()
         self._slow = threading.Timer(SLOW_S, self._faults.report, (RECOGNISER, SLOW))
         self._slow.daemon = True

@@ -1,4 +1,4 @@
-"""Chooses the recogniser: by name, or the best that is at hand.
+"""Chooses the recogniser: by name, or the best one available.
 
 Engines are imported only when asked for, so that start-up stays quick.
 """
@@ -17,7 +17,7 @@ from callout.speech.engine import Engine
 
 EVERY_SURVEYS_MODEL = "CALLOUT_VOSK_MODEL"
 SINGLE = ("closed", "pocketsphinx", "vosk")
-# A pair listens twice: what both hear alike is taken, where they differ the station asks.
+# A pair hears twice: what both hear is taken; where they differ the station asks.
 PAIRS = ("closed+pocketsphinx", "closed+vosk", "vosk+pocketsphinx")
 ENGINES = ("auto", *SINGLE, *PAIRS)
 
@@ -25,11 +25,10 @@ ENGINES = ("auto", *SINGLE, *PAIRS)
 def choose_engine(name: str, language: Language, vosk_model: str = "", tuned: str = "") -> Engine:
     """The engine called ``name``, or the pair FIRST+SECOND.
 
-    ``auto`` takes Vosk where a model is set, for English the closed engine where its model is
-    installed, Vosk where its downloader left a model, and else PocketSphinx; docs/hearing.md says
-    why. ``tuned`` is the file of a head tuned to whoever measures, for the closed engine.
-    Raises OperatorError for an unknown name or a model that is not there, DeviceError where no
-    engine hears the language.
+    ``auto`` takes Vosk if a model is set, for English the closed engine if its model is installed,
+    Vosk if its downloader left a model, and else PocketSphinx; docs/hearing.md says why. ``tuned``
+    is the file of a head tuned to whoever measures, for the closed engine. Raises OperatorError for
+    an unknown name or a missing model, DeviceError if no engine hears the language.
     """
     if name not in ENGINES:
         raise OperatorError(f"unknown engine {name!r}: use one of {', '.join(ENGINES)}")
@@ -45,13 +44,13 @@ def choose_engine(name: str, language: Language, vosk_model: str = "", tuned: st
 
 
 def preload(name: str) -> None:
-    """Load the libraries of the default engine, where ``name`` may turn out to be that one."""
+    """Load the libraries of the default engine, if ``name`` may turn out to be that one."""
     if name in ("auto", "closed") and _closed_is_here():
         importlib.import_module("callout.speech.closed.closed_engine")
 
 
 def second_engine(name: str, language: Language) -> str | None:
-    """What can hear where the engine called ``name`` keeps crashing; None where nothing can."""
+    """The engine to use if the one called ``name`` keeps crashing; None if there is none."""
     if language.code != "en":
         return None
     if name != "pocketsphinx":
@@ -106,12 +105,12 @@ def _vosk(model: str, language: Language) -> Engine:
 
 
 def _model_folder() -> Path:
-    """Where Vosk's own downloader puts models on this machine."""
+    """The folder where Vosk's own downloader puts models on this machine."""
     return Path.home() / ".cache" / "vosk"
 
 
 def _found_model(language: Language) -> Path | None:
-    """A model the user has set for every survey, or one Vosk's downloader left for the language."""
+    """The user's model for all surveys, or one that Vosk's downloader left for the language."""
     named = os.environ.get(EVERY_SURVEYS_MODEL)
     if named:
         return Path(named).expanduser()

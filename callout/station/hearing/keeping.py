@@ -1,4 +1,4 @@
-"""What keeps the sound of a whole session, where a survey's settings ask for it."""
+"""The keeper of a whole session's sound, if a survey's settings ask for it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from callout.survey.config import Keeping
 
 
 def session_sound(folder: SurveyFolder, station: Station, keeping: Keeping) -> SessionSound | None:
-    """For ``Listening``'s ``keep``; None where only the callouts are kept."""
+    """For ``Listening``'s ``keep``; None if only the callouts are kept."""
     if not keeping.whole_session:
         return None
     return SessionSound(

@@ -15,15 +15,15 @@ _CHILD = "callout.station.hearing.apart_child"
 
 
 def launched(expects: str = "") -> Child:
-    """The process, waiting for its first order; it ends with the thread that called this.
+    """The process, waiting for its first order; it ends with the calling thread.
 
-    What the engine ``expects`` needs it loads meanwhile, where that is known.
+    Meanwhile it loads what the engine ``expects`` will need, if that is known.
     """
     child = subprocess.Popen(
         [sys.executable, "-P", "-m", _CHILD, str(os.getpid()), expects],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,  # a crashing library's last words would spoil the screen
+        stderr=subprocess.DEVNULL,  # a crashing library's messages would spoil the screen
         bufsize=0,
         env={**os.environ, "PYTHONPATH": _our_path()},
     )
@@ -33,6 +33,6 @@ def launched(expects: str = "") -> Child:
 
 
 def _our_path() -> str:
-    """Where our own package lies, first: the folder we were started in is never looked into."""
+    """Put our own package first: the current folder is never searched."""
     here = str(Path(__file__).resolve().parents[3])
     return os.pathsep.join([here, *filter(None, [os.environ.get("PYTHONPATH", "")])])

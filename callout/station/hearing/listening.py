@@ -1,8 +1,8 @@
 """Feeds sound to a station: frames from a file or a microphone, cut into utterances.
 
-A file goes through the very same path as a microphone, only faster. Reminders run on the
-stream's own time, so a file gives the same journal however fast it is read. Where the whole
-session is kept, every frame that may be heard is kept too, before anything is made of it.
+A file takes the same path as a microphone, only faster. Reminders run on the stream's own time, so
+a file gives the same journal however fast it is read. If the whole session is kept, every frame
+that may be heard is stored first.
 """
 
 from __future__ import annotations
@@ -22,7 +22,8 @@ from callout.station.speaking.spoken_turns import OVER
 from callout.station.station import Station
 
 QUESTION = "ask"
-# Of speech over our own echo a tone tells, no words: a late echo would answer itself without end.
+# Speech over our own echo is reported by a tone, not by words, or a late echo would answer itself
+# without end.
 OVER_VOICE = saying("spoken-over")
 _WHY = {Reason.GAP: saying("sound-lost"), Reason.TOO_LONG: saying("too-long")}
 
@@ -53,15 +54,15 @@ class Listening:
         station.watch(self._watch)
 
     def anchor(self, began: datetime) -> None:
-        """When this stream's second 0 was, by the wall clock as it stands now."""
+        """The wall-clock time of this stream's second 0, by the present clock."""
         self._began = began
 
     def on_utterance(self, watch: Callable[[Samples, float], None]) -> None:
-        """Tell ``watch`` of every utterance: its samples, and the noise it stood in (dBFS)."""
+        """Call ``watch`` with every utterance: its samples, and the noise around it (dBFS)."""
         self._watch_sound = watch
 
     def take(self, frame: Frame) -> None:
-        """One frame: whatever utterance it ends goes to the station."""
+        """Take one frame; an utterance that it ends goes to the station."""
         self._now_s = frame.end_s
         is_open = self._talk is None or self._talk.take(frame.start_s, self._endpointer.speaking)
         if is_open:
@@ -89,7 +90,7 @@ class Listening:
         self._tell_over(self._over.take(frame, voiced=voiced, echo=echo, goes_on=goes_on))
 
     def _tell_over(self, found: Utterance | None) -> None:
-        """Somebody spoke while the voice did: a sign that it was not taken, and nothing else."""
+        """Somebody spoke over the voice: only signal that it was not taken."""
         if found is None:
             return
         if self._set_aside is not None:
@@ -97,14 +98,14 @@ class Listening:
         self._station.say(OVER_VOICE, OVER)
 
     def _take_closed(self, frame: Frame) -> None:
-        """Nothing is heard or kept; only the noise is followed, so that the next press hears."""
+        """Nothing is heard or kept; only the noise is tracked, so that the next press hears."""
         if self._was_open:
             self.finish()  # pressed again while speaking: what was said so far is the callout
         self._endpointer.pass_over(frame)
         self._over.pass_over(frame)
 
     def finish(self) -> None:
-        """The stream ended: what was under way is heard as it is."""
+        """The stream ended: an utterance under way is heard as it is."""
         for utterance in self._endpointer.flush():
             self._hear(utterance)
         self._tell_discarded()
@@ -113,12 +114,12 @@ class Listening:
             self._keep.cut()
 
     def close(self) -> None:
-        """No more frames come: what is kept of the session's sound is finished, nothing heard."""
+        """No more frames come: finish storing the session's sound, hear nothing more."""
         if self._keep is not None:
             self._keep.cut()
 
     def run(self, frames: Iterable[Frame], realtime: bool = False) -> None:
-        """Take every frame; ``realtime`` waits so that each comes when it would be spoken."""
+        """Take every frame; ``realtime`` waits for the time when each was spoken."""
         started = time.monotonic()
         for frame in frames:
             if realtime:
@@ -137,7 +138,7 @@ class Listening:
             self._talk.heard()
 
     def _tell_discarded(self) -> bool:
-        """Whether anything was set aside for the echo."""
+        """Report whether anything was discarded because of the echo."""
         found = False
         for item in self._endpointer.take_discarded():
             if item.reason in _WHY:

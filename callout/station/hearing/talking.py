@@ -1,7 +1,8 @@
-"""Push-to-talk: the microphone is closed but for one callout after a key.
+"""Push-to-talk: the microphone is closed except for one callout after a key.
 
-A terminal tells no key's release, so a press opens and the end of the callout closes; a second
-press closes at once. While closed, frames go nowhere: not heard, not kept. No key is known here.
+A terminal does not report a key's release, so a press opens and the end of the callout closes; a
+second press closes at once. While closed, frames are dropped: not heard, not kept. No key is known
+here.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 LONGEST_OPEN_S = 20.0
-"""Open this long and nothing was said: closed again."""
+"""After so long without speech it closes again."""
 
 
 class TalkKey:
@@ -21,12 +22,12 @@ class TalkKey:
         self._opened_s: float | None = None
 
     def on_change(self, tell: Callable[[bool], None]) -> None:
-        """Tell ``tell`` whenever it opens (True) or closes."""
+        """Call ``tell`` whenever it opens (True) or closes."""
         self._tell = tell
 
     @property
     def is_open(self) -> bool:
-        """Whether what is said now is heard."""
+        """Whether speech is heard now."""
         return self._open
 
     def press(self) -> None:

@@ -1,6 +1,6 @@
-"""What is told at the start of words that the recogniser will never hear, and what to do.
+"""The message at the start about words that the recogniser will never hear, and what to do.
 
-Which words those are is the engine's to say.
+The engine decides which words those are.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ _OTHERS = {
 class Unheard(NamedTuple):
     """The state to show and log, and what is said of it aloud; None for names of species alone.
 
-    Those are said of new trees only, and every morning's first words would be of them.
+    Those are said of new trees only, and would otherwise be the first message every morning.
     """
 
     shown: Saying
@@ -31,7 +31,7 @@ class Unheard(NamedTuple):
 
 
 def unheard_told(engine: Engine | None, language: Language) -> Unheard | None:
-    """What to tell; None where every word can be heard, or no engine listens."""
+    """The message; None if every word can be heard, or no engine listens."""
     if not isinstance(engine, TellsUnknown):
         return None
     words = _named(engine.unknown_words(language.spoken), language)
@@ -47,7 +47,7 @@ def unheard_told(engine: Engine | None, language: Language) -> Unheard | None:
 
 
 def _named(words: tuple[str, ...], language: Language) -> tuple[str, ...]:
-    """Species by their whole names, and what other words there are."""
+    """The species by their whole names, and the other words."""
     species = [name for name in language.species if set(plain_words(name)) & set(words)]
     others = set(words).difference(*map(plain_words, species))
     return (*sorted(others), *sorted([*species, *language.unsaid]))

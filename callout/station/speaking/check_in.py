@@ -1,7 +1,7 @@
 """An optional question to somebody who works alone: are you well?
 
-Pure: seconds are handed in, words come out. It calls nobody: unanswered, it is only asked again and
-shown. Off unless the survey sets ``check_in_s``.
+Pure: seconds are passed in, words come out. It calls nobody: without an answer, it is only asked
+again and shown. Off unless the survey sets ``check_in_s``.
 """
 
 from __future__ import annotations
@@ -22,13 +22,13 @@ class CheckIn:
 
     @property
     def unanswered(self) -> Saying | None:
-        """What is to be shown while there is no answer; it says that nobody is called."""
+        """What to show while there is no answer; it says that nobody is called."""
         if not self._asked:
             return None
         return saying("no-answer", count=self._asked)
 
     def due(self, now_s: float) -> Saying | None:
-        """What is to be said aloud now, or nothing."""
+        """What to say aloud now, or nothing."""
         if self._every_s <= 0:
             return None
         last_s, wait_s = self._since_s, self._every_s

@@ -1,8 +1,8 @@
-"""The spoken echo: says the session's words, and keeps the microphone from taking them in.
+"""The spoken echo: says the session's words, and keeps the microphone from hearing them.
 
-Speaking happens on a thread of its own, so that hearing never waits for it. What is said next, and
-what is cut short, is `sayings`' business. Without a voice, tones stand for the words and the words
-are on the screen; without a loudspeaker, only the screen goes on. Either is told once.
+Speaking happens on a thread of its own, so that hearing never waits for it. `spoken_turns` decides
+what is said next and what is cut short. Without a voice, tones stand for the words and the words
+are on the screen; without a loudspeaker, only the screen goes on. Either is reported once.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ TellSounding = Callable[[bool], None]
 
 
 class StreamClock(Protocol):
-    """Where a microphone's stream stands, in seconds: now, and as far as was captured."""
+    """The position of a microphone's stream, in seconds: now, and as far as was captured."""
 
     @property
     def now_s(self) -> float: ...
@@ -44,7 +44,7 @@ class StreamClock(Protocol):
 _LONGEST_ECHO_S = 60.0
 BRIEF_WORDS_A_MINUTE = 200
 _TONES = {"saved": Tone.ACCEPT, "refused": Tone.REFUSE}
-"""Before the words."""
+"""The time before the words."""
 _ACCEPTS = frozenset(
     {"accept-asked", "say-accept-to-keep", "say-accept-to-keep-it", "say-accept-to-undo"}
 )
@@ -60,7 +60,7 @@ class Echo(Protocol):
         """Be silent, or speak again."""
 
     def heard_by(self, microphone: StreamClock) -> None:
-        """This microphone could hear it."""
+        """Gate this microphone, which could hear the echo."""
 
     def on_fault(self, tell: TellFault) -> None:
         """Whom to tell when the voice fails (what is wrong) or works again (None)."""
@@ -126,7 +126,7 @@ class SpokenEcho:
             self._sayings.put(done)
 
     def mute(self, muted: bool) -> None:
-        """Be silent at once, or speak again from the next echo on."""
+        """Stop at once, or speak again from the next echo on."""
         self._muted = muted
         if muted and self._speaker is not None:
             self._speaker.stop()
@@ -138,11 +138,11 @@ class SpokenEcho:
             self._close_gate(_LONGEST_ECHO_S)  # it began before the microphone did
 
     def on_fault(self, tell: TellFault) -> None:
-        """Tell ``tell`` when the voice fails or works again."""
+        """Call ``tell`` when the voice fails or works again."""
         self._tell_fault = tell
 
     def on_sounding(self, tell: TellSounding) -> None:
-        """Tell ``tell`` when the loudspeaker begins and ends; it must not call the echo."""
+        """Call ``tell`` when the loudspeaker begins and ends; it must not call the echo."""
         self._tell_sounding = tell
 
     def close(self) -> None:
@@ -158,20 +158,20 @@ class SpokenEcho:
                 continue
             try:
                 if any(part.tone == OVER for part in turn.parts):
-                    # Words would only invite another word over them: they are on the screen.
+                    # Words would only provoke more words over them: they are on the screen.
                     self._beep(self._loudspeaker(), Tone.OVER)
                     continue
                 without_voice = self._say(turn)
                 self._report(without_voice and saying("no-echo-beeps", why=without_voice))
             except CalloutError as error:
-                self._speaker = None  # opened anew for the next echo: it may have been unplugged
+                self._speaker = None  # reopened for the next echo: it may have been unplugged
                 self._report(saying("no-echo", why=error.saying))
             except Exception as error:  # a defect must not silence the rest of the day
                 self._speaker = self._voice = None
                 self._report(saying("no-echo", why=as_is(repr(error))))
 
     def _say(self, turn: SpokenTurn) -> Saying | None:
-        """Say it, by tones where the voice fails: then why. Raises CalloutError: no loudspeaker."""
+        """Say it, or play tones if the voice fails, then why. CalloutError: no loudspeaker."""
         speaker, why = self._loudspeaker(), None
         for part in turn.parts:
             if self._muted:
@@ -192,7 +192,7 @@ class SpokenEcho:
         return why
 
     def _by_tone(self, part: Say, turn: SpokenTurn, speaker: Speaker) -> bool:
-        """Play the tone that is all of this part, where the listener chose so; else False."""
+        """Play the tone that replaces all of this part, if the listener chose so; else False."""
         tones = self._speaking.echo == "tones" and not turn.notice and part.tone != "refused"
         tone = tone_alone(part, turn)
         if not tones or tone is Tone.WARN:
@@ -241,7 +241,7 @@ class SpokenEcho:
 
     def _close_gate(self, lasts_s: float) -> None:
         if self._microphone is not None:
-            # From what was captured so far: nothing of the echo may slip in before the gate.
+            # From the last captured time on: nothing of the echo may slip in before the gate.
             ends_s = self._microphone.now_s + lasts_s
             self._endpointer.mute(ends_s, self._microphone.captured_s)
 
@@ -264,16 +264,16 @@ def length_of(speaking: Speaking) -> Length:
 
 
 def rate_of(speaking: Speaking) -> int:
-    """Words a minute: few words are heard as surely a little faster (our assumption)."""
+    """Words a minute: few words are understood as well a little faster (our assumption)."""
     if speaking.echo == "full":
         return speaking.words_a_minute
     return max(speaking.words_a_minute, BRIEF_WORDS_A_MINUTE)
 
 
 def tone_alone(part: Say, turn: SpokenTurn) -> Tone | None:
-    """The tone that stands for these words where there is no voice.
+    """The tone for these words if there is no voice.
 
-    What only goes with an answer ("Next 84.") has none, so that one answer is one signal.
+    What only accompanies an answer ("Next 84.") has none, so that one answer is one signal.
     """
     if turn.notice:
         return Tone.WARN if part is turn.parts[0] else None
@@ -290,5 +290,5 @@ def make_echo(
     wording: Wording | None = None,
     over: SpokenOver | None = None,
 ) -> Echo:
-    """The spoken echo in ``wording``, or a silent one; ``over`` is told what sounds."""
+    """The spoken echo in ``wording``, or a silent one; ``over`` is told what is played."""
     return SilentEcho() if silent else SpokenEcho(speaking, endpointer, wording, over)

@@ -1,9 +1,9 @@
-"""What is to be said next: answers to the measurer first, notices when nothing else is said.
+"""The order of speech: answers to the measurer first, notices when nothing else is said.
 
 A newer answer cuts an older one short; the parts of one answer never cut each other. A notice (a
 fault that came or went) cuts nothing and waits, so that each is spoken; when an answer overtakes
-it, the reading it named as waiting may wait no more, and that part of it is left out. Sounds
-nothing itself.
+it, the reading it named as pending may no longer be, and that part is left out. Plays no sound
+itself.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from callout.station.done import Done
 
 MOST_NOTICES = 16
 OVER = "over"
-"""The tone of a sign that something was said over the voice: a tone alone, never words."""
+"""The tone for speech over the voice: a tone alone, never words."""
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class SpokenTurn:
 
 
 class SpokenTurns:
-    """Put from any thread; taken by one."""
+    """A queue: put from any thread; taken by one."""
 
     def __init__(self) -> None:
         self._news = threading.Condition()
@@ -38,7 +38,7 @@ class SpokenTurns:
         self._closed = False
 
     def put(self, done: Done) -> None:
-        """Whatever ``done`` has to say."""
+        """Put what is to be said about ``done``."""
         parts = tuple(effect for effect in done.effects if isinstance(effect, Say))
         if not parts:
             return
@@ -51,7 +51,7 @@ class SpokenTurns:
             self._news.notify()
 
     def take(self) -> SpokenTurn | None:
-        """The next, waiting for one; None once closed and all is said."""
+        """The next turn, waiting for one; None once closed and empty."""
         with self._news:
             while not (self._answers or self._notices or self._closed):
                 self._news.wait()
@@ -73,13 +73,13 @@ class SpokenTurns:
 
 
 def is_notice(done: Done) -> bool:
-    """Whether it answers nobody: not journalled, and no refusal of what was just tried."""
+    """Whether it answers nobody: neither journalled nor a refusal."""
     tones = [effect.tone for effect in done.effects if isinstance(effect, Say)]
     return done.event is None and "refused" not in tones
 
 
 def _overtaken(turn: SpokenTurn) -> SpokenTurn:
-    """What it told again as waiting, its question, waits no more."""
+    """Without the pending reading that it repeated, which is no longer pending."""
     parts = tuple(
         part if part.tone == OVER else Say(part.says) for part in turn.parts if part.tone != "ask"
     )

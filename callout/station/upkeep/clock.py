@@ -1,4 +1,4 @@
-"""The wall clock, watched by a steady one: tells when it was set, and when the machine slept.
+"""The wall clock, checked against a steady one: detects when it was set and when it slept.
 
 Times of the journal are wall times, since that is what people ask for; which of two things came
 first must not depend on a clock that jumps.
@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 from callout.sound.pauses import seconds_with_sleep
 
 LEAST_JUMP_S = 2.0
-"""Less is the slow correction that any network clock makes."""
+"""Less is the slow correction made by any network clock."""
 LEAST_SLEEP_S = 5.0
 
 Seconds = Callable[[], float]
@@ -39,20 +39,20 @@ class Clock:
         self._zone: str | None = None
 
     def on_move(self, tell: TellMoved) -> None:
-        """Tell ``tell`` by how much the clock was set, forward or (negative) back."""
+        """Call ``tell`` with how much the clock was set, forward or (negative) back."""
         self._moved.append(tell)
 
     def on_sleep(self, tell: TellMoved) -> None:
-        """Tell ``tell`` how long the machine slept, once it is awake."""
+        """Call ``tell`` with how long the machine slept, once it is awake."""
         self._slept.append(tell)
 
     def on_zone(self, tell: TellZone) -> None:
-        """Tell ``tell`` the offset from UTC (``+02:00``) when the machine's changes."""
+        """Call ``tell`` with the offset from UTC (``+02:00``) when the machine's changes."""
         self._zoned.append(tell)
 
     def now(self) -> datetime:
-        """The time with the offset of the time zone that the machine is in now."""
-        time.tzset()  # the zone may have been changed since the day began
+        """The time with the present offset of the machine's time zone."""
+        time.tzset()  # the zone may have changed since the day began
         wall_s, steady_s = self._wall(), self._steady()
         by_s, self._offset_s = wall_s - steady_s - self._offset_s, wall_s - steady_s
         slept_s = steady_s - self._awake()

@@ -1,4 +1,4 @@
-"""What does not work now: each state shown while it lasts, and spoken once when it comes and goes.
+"""What does not work now: each fault is shown while it lasts, and spoken when it comes and goes.
 
 Knows no microphone, disk or screen; those report here by name.
 """
@@ -12,10 +12,7 @@ from collections.abc import Callable
 from callout.core.saying import Saying, as_is, saying
 
 AGAIN_S = 60.0
-"""A state that comes and goes (a loose plug) is spoken at most this often; how it stands when it
-
-rests is spoken all the same, a little late.
-"""
+"""A fault that comes and goes (a loose plug) is spoken at most this often, its last state late."""
 RECOGNISER, SPACE = "recogniser", "room on the disk"
 _NAMED = ("microphone", "voice", "disk", "recogniser")
 
@@ -24,7 +21,7 @@ Show = Callable[[str, Saying | None], None]
 
 
 class Faults:
-    """Reports may come from any thread. ``show`` is told of every change, ``say`` what to speak."""
+    """Reports may come from any thread. ``show`` gets every change, ``say`` what to speak."""
 
     def __init__(self, say: Say, show: Show, seconds: Callable[[], float] = time.monotonic) -> None:
         self._say, self._show, self._seconds = say, show, seconds
@@ -61,7 +58,7 @@ class Faults:
             self._speak(name, says)
 
     def catch_up(self) -> None:
-        """Speak what was kept back and is still so. Call it every few seconds."""
+        """Speak what was held back and still applies. Call it every few seconds."""
         with self._lock:
             due = [(name, says) for name, says in self._owed.items()]
             due = [(name, says) for name, says in due if self._take_due(name)]
@@ -69,7 +66,7 @@ class Faults:
             self._speak(name, says)
 
     def tell(self, name: str, says: Saying) -> None:
-        """Something that happened and is over: spoken, and shown no longer than any word is."""
+        """A fault that is already over: spoken, and shown only as long as any message."""
         with self._lock:
             due = self._due((name, says))
         if due:
@@ -79,7 +76,7 @@ class Faults:
         self._say(says if says is not None else well_again(name))
 
     def _take_due(self, name: str) -> bool:
-        """Whether to announce ``name`` now; if so, it is no longer owed."""
+        """Whether to announce ``name`` now; removes it from what is held back."""
         says = self._owed[name]
         known = name in self._last and self._last[name] == says
         if not known and not self._due((name, says)):
@@ -98,7 +95,7 @@ class Faults:
 
 
 def well_again(name: str) -> Saying:
-    """That what failed works."""
+    """The message that what failed works again."""
     if name == SPACE:
         return saying("room-again")
     return saying("works-again", name=saying(f"name-{name}") if name in _NAMED else as_is(name))

@@ -1,11 +1,12 @@
-"""The session's state as of a seal, kept on this machine so that neither a start nor verify need
+"""The session's state at a seal, kept on this machine so that no start or verify replays years.
 
-replay years. It lies in the user's own cache and never in a survey, so that no stranger can bring
-one; it belongs to one sealed entry, by its hash, and to the very rules that made it. Anything wrong
-with it only means that the whole journal is replayed.
+It lies in the user's own cache and never in a survey, so that no stranger can supply one; it
+belongs to one sealed entry, by its hash, and to the very rules that made it. If anything is wrong
+with it the whole journal is replayed.
 
 The hash of a sealed entry is that of all before it, and state and rows follow from those entries
-alone: what is kept is what a replay of the same entries came to before, and nothing else is taken.
+alone: what is kept is the result of an earlier replay of the same entries, and nothing else is
+accepted.
 """
 
 from __future__ import annotations
@@ -143,9 +144,9 @@ def _followed_and_kept(reader: JournalReader, begun: AtEntry, newest: Entry) -> 
 
 
 def keep(state: AtEntry) -> None:
-    """Keep the state as of a seal, whose entries and rows were checked. Never raises: it only
+    """Keep the state at a seal, whose entries and rows were checked.
 
-    saves time.
+    Never raises: it only saves time.
     """
     with suppress(CalloutError, OSError, pickle.PicklingError, RecursionError):
         folder = _folder()

@@ -1,7 +1,7 @@
-"""What is known, and the journal that it is known from: they change together or not at all.
+"""The session's state and the journal behind it, which change together or not at all.
 
 The disk comes first. Memory takes a step only when the step is committed; after a refusal the
-journal is opened anew and believed.
+journal is reopened and its content counts.
 """
 
 from __future__ import annotations
@@ -29,16 +29,16 @@ Believed = Callable[[Event, tuple[Effect, ...]], None]
 
 
 class Ledger:
-    """One survey's state beside its open journal. Whoever calls keeps to one thread at a time."""
+    """One survey's state beside its open journal. Use from one thread at a time."""
 
     def __init__(self, folder: SurveyFolder, now: str, believed: Believed) -> None:
-        """``believed`` is told each step that the disk took although it had refused it."""
+        """``believed`` is called with each step that the disk took although it had refused it."""
         self._folder, self._believed = folder, believed
         self._doubt = False  # whether the last commit may or may not have reached the disk
         self.tell_disk: TellDisk = lambda says: None
-        """Told when the disk refuses or is slow (what is wrong), or is well (None)."""
+        """Called when the disk refuses or is slow (what is wrong), or is well (None)."""
         self.noting = Noting()
-        """What this start asks to be looked at; the answer is an entry that follows its event."""
+        """What this start asks people to look at; the answer's own entry follows its event."""
         self._writer = JournalWriter(folder.database)
         try:
             self.survey, self.memory = recall(folder, self._writer, now)
@@ -52,7 +52,7 @@ class Ledger:
 
     @property
     def next_entry(self) -> int:
-        """The number of the entry that comes next."""
+        """The number of the next entry."""
         return self._writer.next_entry
 
     def commit(self, event: Event) -> tuple[Effect, ...]:
@@ -73,7 +73,7 @@ class Ledger:
         return self.noting.done(self.append, event.at, memory.who) if noting else effects
 
     def append(self, at: str, kind: str, body: dict[str, Any]) -> None:
-        """Journal what is no event of the session. Raises StorageError, nothing done."""
+        """Journal what is not an event of the session. Raises StorageError, nothing done."""
         self.mend()
         try:
             same_place(self._folder.database, self._place)
@@ -87,7 +87,7 @@ class Ledger:
         return seal(self._folder, self._writer, at, sign)
 
     def mend(self) -> None:
-        """After a refusal, open the journal anew and believe it. Raises StorageError."""
+        """After a refusal, reopen the journal and take its content. Raises StorageError."""
         if not self._doubt:
             return
         self._writer.close()
@@ -99,5 +99,5 @@ class Ledger:
             self._believed(event, effects)
 
     def close(self) -> None:
-        """Give up the journal; whatever waits for confirmation waits for the next start."""
+        """Close the journal; a pending reading is pending again at the next start."""
         self._writer.close()

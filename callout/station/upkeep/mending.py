@@ -1,7 +1,7 @@
-"""Takes a journal up again after the disk refused: the same journal, or nothing.
+"""Reopens a journal after the disk refused: the same journal, or nothing.
 
-A refused commit may still have reached the disk; the journal itself says. A card that was pulled
-out and put back is gone on with only if what was last written is on it.
+A refused commit may still have reached the disk; the journal itself shows it. A card that was
+removed and put back is used again only if the last entry written is on it.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ Head = tuple[int, str]
 
 @dataclass(frozen=True)
 class Mended:
-    """The journal open again, the session as it says, and what it holds that was not told."""
+    """The reopened journal, the session according to it, and its steps that were not reported."""
 
     writer: JournalWriter
     survey: Survey
@@ -32,7 +32,7 @@ class Mended:
 
 
 def mended(folder: SurveyFolder, head: Head) -> Mended:
-    """Open the journal again. Raises StorageError while that cannot be done."""
+    """Reopen the journal. Raises StorageError while that is impossible."""
     place_of(folder.database)
     try:
         writer = JournalWriter(folder.database)
@@ -72,7 +72,7 @@ Place = tuple[int, int]
 
 
 def place_of(database: Path) -> Place:
-    """Which file on which disk this is. Raises StorageError where it is gone."""
+    """Identifies the file and its disk. Raises StorageError if it is gone."""
     try:
         status = database.stat()
     except OSError as error:
@@ -85,7 +85,7 @@ def place_of(database: Path) -> Place:
 def same_place(database: Path, place: Place) -> None:
     """Raise StorageError unless the journal's file is still the one that is open.
 
-    SQLite writes on into a file that was removed or unmounted, and nobody would ever see it.
+    SQLite goes on writing into a file that was removed or unmounted, and nobody would notice.
     """
     if place_of(database) != place:
         raise StorageError(f"{database} is another file now: put the right disk or folder back")

@@ -1,7 +1,7 @@
-"""What a start asks to be looked at: settings that were changed, a clock that cannot be right, a
+"""What a start asks to be looked at: settings changed, a wrong clock, another machine's survey.
 
-survey of another machine. Told at every start until somebody says so by the word for warnings; that
-is an entry of its own, and the next start compares with it.
+Repeated at every start until somebody accepts it with the word for warnings; that is an entry of
+its own, and the next start compares with it.
 """
 
 from __future__ import annotations
@@ -26,12 +26,12 @@ Append = Callable[[str, str, dict[str, Any]], object]
 SETTINGS, CLOCK, HOLDER = "settings", "clock", "holder"
 _SLACK = timedelta(minutes=10)
 _MOST_TOLD = 4
-# Of the rules' own making, or shown as a table of its own.
+# Made by the rules themselves, or shown as a table of its own.
 _NOT_SET = frozenset({"edition", "first", "largest_cm", "limits"})
 
 
 def notices(reader: JournalReader, survey: Survey, now: datetime) -> dict[str, Saying]:
-    """What is to be told now, by name. Called before the session that begins is opened."""
+    """The present notices, by name. Called before the new session is opened."""
     found: dict[str, Saying | None] = {
         SETTINGS: _changed(reader, survey), CLOCK: _clock(reader, survey, now),
         HOLDER: _holder(reader),
@@ -40,18 +40,18 @@ def notices(reader: JournalReader, survey: Survey, now: datetime) -> dict[str, S
 
 
 class Noting:
-    """What a start has told and nobody has answered yet."""
+    """The notices of a start that nobody has answered yet."""
 
     def __init__(self) -> None:
         self._told: Mapping[str, Saying] = {}
         self._tell: Callable[[], None] = lambda: None
 
     def ask(self, told: Mapping[str, Saying], tell: Callable[[], None]) -> None:
-        """This was told; ``tell`` is called once the answer is in the journal."""
+        """These were told; ``tell`` is called once the answer is in the journal."""
         self._told, self._tell = told, tell
 
     def answered_by(self, event: Event, memory: Memory) -> bool:
-        """Whether ``event`` is the answer: the word for warnings, where nothing else waits."""
+        """Whether ``event`` is the answer: the word for warnings, while nothing else is pending."""
         if not self._told or not isinstance(event, Heard) or memory.asking:
             return False
         return [one.kind for one in event.meanings] == ["accept"]
@@ -59,7 +59,7 @@ class Noting:
     def done(self, append: Append, at: str, who: str) -> tuple[Effect, ...]:
         """Journal that it was looked at, by whom; from now on this machine holds the survey.
 
-        Raises StorageError, and it is still asked.
+        Raises StorageError; then it is still asked.
         """
         what = {name: says.as_json() for name, says in self._told.items()}
         append(at, NOTED, {"what": what, "who": who, MACHINE: machine_id()})
@@ -91,7 +91,7 @@ def _changed(reader: JournalReader, survey: Survey) -> Saying | None:
 
 
 def _looked_at(reader: JournalReader) -> Entry | None:
-    """The settings that were in force when somebody last noted them, or first worked by them."""
+    """The settings in force when somebody last accepted a notice, or first worked with them."""
     since = reader.latest(NOTED) or reader.first(KINDS)
     if since is None:
         return None

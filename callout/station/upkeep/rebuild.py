@@ -1,7 +1,7 @@
-"""Makes the tables anew: the journal's events, through a fresh session, give every saved row.
+"""Rebuilds the tables: the journal's events, fed to a fresh session, give every saved row.
 
 The rows are written into a new survey folder, or compared with those on disk (``table_check``).
-Nothing here is heard or decided; the session's own rules do it all again.
+Nothing is heard or decided here; the session's own rules do it all again.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ class Step:
 
 
 class Known:
-    """The survey as the roster and the settings that were journalled so far make it."""
+    """The survey from the roster and the settings that were journalled so far."""
 
     def __init__(self) -> None:
         self._trees: tuple[Tree, ...] = ()
@@ -52,11 +52,11 @@ class Known:
 
     @property
     def survey(self) -> Survey:
-        """The survey as it is known now."""
+        """The survey at this point."""
         return self._survey
 
     def after(self, entry: Entry) -> Survey:
-        """The survey once ``entry`` is known."""
+        """The survey after ``entry``."""
         if entry.kind == "roster":
             self._trees = trees_from(entry.content)
         elif entry.kind == "settings":
@@ -68,19 +68,19 @@ class Known:
 
 
 class Session:
-    """A session that follows a journal: fresh, or from where it stood."""
+    """A session that follows a journal: fresh, or from a kept state."""
 
     def __init__(self, known: Known | None = None, memory: Memory | None = None) -> None:
         self.known, self.memory = known or Known(), memory or Memory()
 
     def copy(self) -> Session:
-        """One that stands where this one does, and is moved on by itself."""
+        """An independent copy."""
         known = Known()
         vars(known).update(vars(self.known))
         return Session(known, self.memory)
 
     def take(self, entry: Entry) -> Step:
-        """The next entry. Raises whatever an altered one leads to."""
+        """Take the next entry. Raises whatever an altered one leads to."""
         survey = self.known.after(entry)
         before, event = self.memory, entry.event
         effects: tuple[Effect, ...] = ()
@@ -129,9 +129,9 @@ def unfollowed(entry: int, error: Exception) -> Fault:
 
 
 def rebuild(folder: SurveyFolder, snapshot: Snapshot, into: Path) -> SurveyFolder:
-    """A new survey at ``into`` with the same journal and sounds, its tables made anew.
+    """A new survey at ``into`` with the same journal and sounds, and rebuilt tables.
 
-    Raises OperatorError where ``into`` exists or the journal cannot be followed to its end.
+    Raises OperatorError if ``into`` exists or the journal cannot be followed to its end.
     """
     tables, faults = made_again(snapshot.entries)
     if faults:
@@ -143,7 +143,7 @@ def rebuild(folder: SurveyFolder, snapshot: Snapshot, into: Path) -> SurveyFolde
 
 
 def _copy_files(folder: SurveyFolder, building: Path) -> None:
-    """Everything but the database, and what belongs to work under way."""
+    """Everything but the database, and the files of work under way."""
     (building / "audio").mkdir(mode=FOLDER_MODE)
     for path in sorted(folder.path.iterdir()):
         if is_plain(path) and not path.name.startswith((".", folder.database.name)):

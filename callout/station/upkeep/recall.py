@@ -1,8 +1,8 @@
-"""Brings a session back to where its journal left it.
+"""Restores a session from its journal.
 
-The journal's events, fed to a fresh session in order, give the same memory bit for bit; roster
-and settings take effect from the entry that records them. Where this machine kept the state as of
-the newest seal, only what came after it is fed.
+The journal's events, fed to a fresh session in order, give the same memory bit for bit; roster and
+settings take effect from the entry that records them. If this machine kept the state at the newest
+seal, only the entries after it are fed.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ def recall(folder: SurveyFolder, writer: JournalWriter, at: str) -> tuple[Survey
         session = followed(reader)
         survey, reached = session.known.survey, reader.last or 0
         if not survey.plots:
-            reader.plots()  # tells what is missing
+            reader.plots()  # the error says what is missing
         wanted = {name: config.of(name) for name in survey.plots}
         rules = rules_from(
             config.other.get("checks", {}),

@@ -1,8 +1,8 @@
-"""Seals what was checked, and nothing else; signed where the survey has a key and it is at hand.
+"""Seals what was checked, and nothing else; signed if the survey has a key and it is at hand.
 
-Before a seal is made the chain, the tables, the sounds and all earlier seals must hold, and the
-newest seal that the key made of this survey must be in the journal. Otherwise nothing is sealed,
-and whoever is at work is told why.
+Before a seal is made the chain, the tables, the sounds and all earlier seals must be intact, and
+the newest seal that the key made of this survey must be in the journal. Otherwise nothing is
+sealed, and the person at work is told why.
 """
 
 from __future__ import annotations
@@ -29,13 +29,13 @@ MakeSeal = Callable[[Sign | None], Seal]
 
 
 class NotSealedError(OperatorError):
-    """What is there was not sealed, since it does not hold."""
+    """The survey was not sealed, since a check failed."""
 
 
 def seal_session(folder: SurveyFolder, station: Station) -> tuple[str, str]:
     """Seal what was done since the last seal: the seal's line, and what is wrong, if anything.
 
-    Never raises for disk or key: whoever leaves, leaves.
+    Never raises for disk or key: leaving must always work.
     """
     try:
         with folder.reading() as reader:
@@ -43,7 +43,7 @@ def seal_session(folder: SurveyFolder, station: Station) -> tuple[str, str]:
                 return "", ""
         made, why_not = seal_checked(folder, station.seal)
     except StorageError as error:
-        # What the disk refused before is told by whoever leaves, and once is enough.
+        # What the disk refused earlier is reported on leaving, and once is enough.
         return "", "" if station.refusals else f"not sealed: {error}"
     except CalloutError as error:
         return "", f"not sealed: {error}"
@@ -51,9 +51,9 @@ def seal_session(folder: SurveyFolder, station: Station) -> tuple[str, str]:
 
 
 def seal_act(folder: SurveyFolder, at: str) -> tuple[Seal, str]:
-    """Seal after an act of a command's own (a ruling, an order); the seal and what is wrong.
+    """Seal after a command (a ruling, an order); returns the seal and what is wrong.
 
-    Raises CalloutError where nothing was sealed.
+    Raises CalloutError if nothing was sealed.
     """
 
     def make(sign: Sign | None) -> Seal:
@@ -93,7 +93,7 @@ def seal_checked(folder: SurveyFolder, make: MakeSeal) -> tuple[Seal, str]:
 
 
 def _keep_state(folder: SurveyFolder, verified: AtEntry, made: Seal) -> None:
-    """What was verified, and what the sealing itself added, is the state that the seal seals."""
+    """Keep the verified state, with what the sealing itself added."""
     at = verified
     with suppress(*WRONG), folder.reading() as reader:
         for entry in reader.entries(after=verified.entry):

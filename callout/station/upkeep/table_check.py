@@ -17,11 +17,11 @@ from callout.station.upkeep.rebuild import Row, rows_of, unfollowed
 
 
 class TableCheck:
-    """Takes every entry in order. ``begun`` is a state known from before, or a fresh one.
+    """Takes every entry in order. ``begun`` is a kept state, or a fresh one.
 
-    Where the journal can be followed only in part, that is told, and nothing is compared beyond.
-    ``trusted`` tells at the end whether what was known from before could be relied upon: if not,
-    all must be taken through a fresh session to say what is wrong.
+    If the journal can be followed only in part, that is reported, and nothing is compared beyond.
+    ``trusted`` tells at the end whether the kept state could be relied upon: if not, all must be
+    taken through a fresh session to say what is wrong.
     """
 
     def __init__(self, rows: Mapping[str, Iterable[Row]], begun: AtEntry | None = None) -> None:
@@ -29,13 +29,13 @@ class TableCheck:
         self._found = {table: _Ahead(iter(items), table) for table, items in rows.items()}
         self.trusted = not self._begun.entry
         self.at_seal: AtEntry | None = None
-        """The state at the newest seal, where the tables were right up to it."""
+        """The state at the newest seal, if the tables were right up to it."""
         self._reached = 0
         self._ended = False
         self._faults: list[Fault] = []
 
     def take(self, entry: Entry) -> None:
-        """The next entry."""
+        """Take the next entry."""
         if entry.seq <= self._begun.entry:
             if entry.seq == self._begun.entry:
                 self._meet(entry)
@@ -55,7 +55,7 @@ class TableCheck:
             self.at_seal = self.state(entry)
 
     def state(self, entry: Entry) -> AtEntry:
-        """Where it stands, at the entry that was taken last."""
+        """The state after the entry taken last."""
         if entry.seq == self._begun.entry:
             return self._begun
         rows = {table: found.digest for table, found in self._found.items()}
@@ -75,7 +75,7 @@ class TableCheck:
 
 
 class _Ahead:
-    """A table's rows in order, the next one known, and the digest of those that were right."""
+    """A table's rows in order, the next one read ahead, and the digest of those that were right."""
 
     def __init__(self, rows: Iterator[Row], table: str) -> None:
         self._rows, self._table = rows, table
@@ -84,7 +84,7 @@ class _Ahead:
         self.digest = b""
 
     def roll(self, entry: int) -> bytes:
-        """Pass over the rows up to ``entry``; their digest."""
+        """Skip the rows up to ``entry``; returns their digest."""
         while self._next is not None and self._next["entry"] <= entry:
             self._take(self._next)
         return self.digest
@@ -104,7 +104,7 @@ class _Ahead:
             yield Fault(entry, f"its row of {self._table} is missing")
 
     def left(self) -> Iterator[Fault]:
-        """Rows that nothing gives."""
+        """Rows that no entry gives."""
         while self._next is not None:
             yield from self._strange()
 
@@ -121,7 +121,7 @@ class _Ahead:
 
 
 def table_faults(snapshot: Snapshot) -> list[Fault]:
-    """Where the tables on disk are not what the journal gives, bit for bit."""
+    """Where the tables on disk differ from what the journal gives."""
     check = TableCheck({table: snapshot.tables.get(table, []) for table in TABLES})
     for entry in snapshot.entries:
         check.take(entry)

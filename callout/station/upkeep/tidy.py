@@ -1,7 +1,7 @@
-"""What a start puts right of what crashes left: sound half kept, files half written, orders.
+"""Cleans up at a start after a crash: partly stored sound, partly written files, orders.
 
 Called by whoever holds the journal, so nobody else can be writing these. Nothing that an entry
-names is touched, but for sound that an order of the journal took away.
+names is touched, except sound that an order of the journal removed.
 """
 
 from __future__ import annotations
@@ -24,10 +24,10 @@ Append = Callable[[str, dict[str, Any]], object]
 
 
 def tidy(folder: SurveyFolder, append: Append, encode: Encode) -> list[str]:
-    """Put right what can be; says what was done, or why something could not be."""
+    """Clean up what can be; returns what was done, or why something could not be."""
     told: list[str] = []
     for path in (folder.path / "audio").glob(f"{PART}*"):
-        with suppress(OSError):  # it does no harm; the next start tries again
+        with suppress(OSError):  # harmless; the next start tries again
             path.unlink()
     with folder.reading() as reader:
         try:
@@ -41,14 +41,14 @@ def tidy(folder: SurveyFolder, append: Append, encode: Encode) -> list[str]:
 def _recovered(
     folder: SurveyFolder, reader: JournalReader, append: Append, encode: Encode
 ) -> list[str]:
-    """The session's sound that a crash left under way, up to its last second."""
+    """The session's sound that was under way in a crash, up to its last second."""
     left = list(spools(folder.path / "audio"))
     if not left:
         return []
     known = {str(entry.content.get("audio")) for entry in reader.of_kind(SESSION_SOUND)}
 
     def record(ended: datetime, body: dict[str, Any]) -> None:
-        if body["audio"] not in known:  # else the crash came between its entry and this
+        if body["audio"] not in known:  # otherwise the crash came between its entry and this
             append(SESSION_SOUND, body)
 
     settings = folder.config().keeping

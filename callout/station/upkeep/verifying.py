@@ -24,7 +24,7 @@ from callout.station.upkeep.table_check import TableCheck
 
 
 def verify_and_follow(folder: SurveyFolder) -> tuple[Report, AtEntry | None]:
-    """The verdict, and where the journal leaves a session; None where something is wrong."""
+    """The verdict, and the session at the journal's end; None if something is wrong."""
     done = _verified(folder, None, (), hashed=True, replay=False)
     return done.report, None if done.report.faults else done.end
 
@@ -37,10 +37,10 @@ def verify_survey(
     hashed: bool = True,
     replay: bool = False,
 ) -> Report:
-    """Check everything that can be checked here. Memory grows with the trees, not with entries.
+    """Check everything that can be checked here.
 
-    ``replay`` relies on no state that was kept before. Raises StorageError where the journal cannot
-    be opened, or is of a newer version.
+    Memory grows with the trees, not with entries. ``replay`` uses no kept state. Raises
+    StorageError if the journal cannot be opened, or is of a newer version.
     """
     return _verified(folder, signer, witnesses, hashed=hashed, replay=replay).report
 
@@ -95,8 +95,8 @@ def _passed(folder: SurveyFolder, verifier: Verifier, begun: AtEntry) -> _Done:
 def _read(
     source: Source, verifier: Verifier, begun: AtEntry
 ) -> tuple[TableCheck | None, Entry | None]:
-    """Every entry, once. No check of tables for what an office ruled: it has no session."""
-    # Rows of damaged tables may hold anything, and are not looked into.
+    """Read every entry, once. Tables are not checked for an office's rulings: it has no session."""
+    # Rows of damaged tables may hold anything, and are not read.
     rows = {} if source.damaged else {name: source.rows(name) for name in TABLES}
     tables, office, last = TableCheck(rows, begun), False, None
     for entry in source.entries():

@@ -1,4 +1,4 @@
-"""Puts a recorder's copy at a site aside, so that it can be taken again: it was taken wrongly."""
+"""Puts a recorder's copy at a site aside, if it is wrong and must be taken again."""
 
 from __future__ import annotations
 
@@ -13,9 +13,10 @@ from callout.survey.files import FOLDER_MODE, storage_errors, sync_folder
 
 
 def taken_wrongly(site: Site, given: Collection[str], name: str) -> SurveyFolder | None:
-    """The copy of the recorder whose id begins with ``name``; None where nobody is named.
+    """The copy of the recorder whose id begins with ``name``; None for no name.
 
-    Raises OperatorError unless it is one, and among ``given``, the recorders at hand to take anew.
+    Raises OperatorError unless there is exactly one, also among ``given``, the recorders now
+    merged.
     """
     if not name:
         return None
@@ -32,7 +33,7 @@ def taken_wrongly(site: Site, given: Collection[str], name: str) -> SurveyFolder
 
 
 def put_aside(site: Site, wrong: SurveyFolder) -> Path:
-    """Out of the site's recorders, and kept: it may be asked how it came to be."""
+    """Move the folder out of the site's recorders, but keep it for later questions."""
     aside = site.path / "put-aside"
     with storage_errors(f"cannot put {wrong.path} aside"):
         aside.mkdir(mode=FOLDER_MODE, exist_ok=True)

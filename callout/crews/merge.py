@@ -1,8 +1,8 @@
-"""Unites journals into a site: append-only, the same whatever the order, however often.
+"""Unites journals into a site: append-only, whatever the order and however often.
 
 Every part is read and checked before anything is written. Of each recorder the site keeps the
-longest of the journals it was given, all of which must agree; a copy is made whole beside its
-place. What a kill cuts short, the next merge finishes.
+longest of the given journals, all of which must agree; a copy is made whole beside its place. What
+a kill cuts short, the next merge finishes.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ from callout.survey.files import (
 from callout.survey.guard import is_plain, read_plain, refuse_links
 from callout.survey.species_table import SPECIES_FILE
 
-# What a person may have edited beside the journal.
+# Files beside the journal that a person may have edited.
 CARRIED = ("survey.toml", SPECIES_FILE)
 NOTICE = """\
 This folder is a copy that 'callout merge' made, and nothing is added to it: work goes on at the
@@ -50,7 +50,7 @@ TableFaults = Callable[[Snapshot], list[Fault]]
 
 @dataclass
 class Part:
-    """One recorder's journal as found in a folder, with what lies beside it."""
+    """One recorder's journal as found in a folder, with the files beside it."""
 
     recorder: Recorder
     folder: SurveyFolder
@@ -61,7 +61,7 @@ class Part:
 
 @dataclass
 class Merged:
-    """What a merge did: new entries and sounds by recorder, and what is worth knowing."""
+    """The result of a merge: new entries and sounds by recorder, and remarks."""
 
     site: Site
     new: dict[str, int] = field(default_factory=dict)
@@ -73,8 +73,8 @@ class Merged:
 def parts_of(path: Path, table_faults: TableFaults) -> list[Part]:
     """The journals in a survey folder or a united site, checked.
 
-    Raises OperatorError naming the first fault of a broken one; empty for a survey that nobody
-    has opened yet.
+    Raises OperatorError naming the first fault of a broken one; empty for a survey that nobody has
+    opened yet.
     """
     if is_site(path):
         return [_part(item.folder, table_faults) for item in Site(path).held()]
@@ -83,17 +83,17 @@ def parts_of(path: Path, table_faults: TableFaults) -> list[Part]:
         with folder.reading() as reader:
             opened = recorder_of(reader.entries()) is not None
     except StrangeError:
-        opened = True  # checking it tells what is strange
+        opened = True  # the check reports what is strange
     return [_part(folder, table_faults)] if opened else []
 
 
 def _part(folder: SurveyFolder, table_faults: TableFaults, *, hashed: bool = True) -> Part:
-    """What a folder holds, held against all that 'callout verify' holds it against.
+    """The content of a folder, checked as by 'callout verify'.
 
-    Sounds may come another time; what is there must be what the journal names.
+    Sounds may arrive later; those that are there must match the journal.
     """
     refuse_links(folder.path)
-    # Seals first: what is sealed meanwhile is then in the entries and not in these lines.
+    # Seals first: a seal made meanwhile is then in the entries and not in these lines.
     seals = read_seals(seals_path(folder))
     snapshot = take_snapshot(folder.database)
     verifier = Verifier(folder, hashed=hashed, absent=True)
@@ -127,11 +127,11 @@ def _part(folder: SurveyFolder, table_faults: TableFaults, *, hashed: bool = Tru
 def merge(
     parts: Sequence[Part], into: Path, tell: Callable[[str], None], replace: str = ""
 ) -> Merged:
-    """Unite ``parts`` with what ``into`` holds, which is made where there is nothing yet.
+    """Unite ``parts`` with the site ``into``, which is made if it does not exist.
 
-    ``replace`` is the beginning of a recorder's id: the site's copy of it was taken wrongly, and
-    is put aside for the one among ``parts``. ``tell`` hears of each recorder as it is written.
-    Raises ForkError where two journals of one recorder differ; then nothing was written.
+    ``replace`` is the beginning of a recorder's id: the site's copy of it is wrong, and is put
+    aside for the one among ``parts``. ``tell`` is called for each recorder as it is written. Raises
+    ForkError if two journals of one recorder differ; then nothing was written.
     """
     site = _site_at(into, parts)
     with site.locked():
@@ -181,14 +181,15 @@ def _site_at(into: Path, parts: Sequence[Part]) -> Site:
 
 
 def longest(copies: Sequence[Part]) -> Part:
-    """The copy with most entries; of equal ones the first."""
+    """The copy with most entries; the first of equal ones."""
     return max(copies, key=lambda part: len(part.snapshot.entries))
 
 
 def carried(copies: Sequence[Part]) -> dict[str, bytes]:
-    """The files of the longest journal's copies. Where equally long ones differ, the greater text
+    """The files of the copies with the longest journal.
 
-    is taken, so that the order of uniting never matters.
+    If equally long ones differ, the greater text is taken, so that the order of uniting never
+    matters.
     """
     most = len(longest(copies).snapshot.entries)
     last = [part.files for part in copies if len(part.snapshot.entries) == most]
@@ -200,7 +201,7 @@ def carried(copies: Sequence[Part]) -> dict[str, bytes]:
 
 
 def sealed(copies: Sequence[Part]) -> bytes:
-    """The lines of every copy's seals, each once, signed where any copy's is."""
+    """The lines of all copies' seals, each once, signed if any copy's is."""
     found: dict[tuple[int, str, str], str] = {}
     for seal in (seal for part in copies for seal in part.seals):
         key = (seal.entry, seal.hash, seal.at)
@@ -238,7 +239,7 @@ def _write(site: Site, name: str, copies: Sequence[Part], whole: list[Entry], do
 
 
 def _clear_halves(folder: Path) -> None:
-    """Take away what a killed merge left half written; the site is locked, so nobody writes it."""
+    """Remove what a killed merge left half written; the site is locked, so nobody writes it."""
     for half in (*folder.glob(f"{PART}*"), *folder.glob(f"audio/{PART}*")):
         shutil.rmtree(half) if half.is_dir() else half.unlink()
 
@@ -249,7 +250,7 @@ def _put(path: Path, data: bytes) -> None:
 
 
 def _write_journal(folder: SurveyFolder, source: Part) -> None:
-    """The source's journal in its place at one stroke: readers see the old one or the new."""
+    """Replace the journal atomically: readers see the old one or the new."""
     with (
         storage_errors(f"cannot write {folder.database}"),
         tempfile.TemporaryDirectory(dir=folder.path, prefix=PART) as building,

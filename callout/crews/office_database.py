@@ -1,6 +1,6 @@
-"""The office's PostgreSQL database, opened: its tables made where needed, its errors in one line.
+"""Opens the office's PostgreSQL database: creates its tables if needed, shortens its errors.
 
-The database's own words never show a password.
+The database's messages never show a password.
 """
 
 from __future__ import annotations
@@ -30,9 +30,9 @@ class Office:
 
 
 def open_office(address: str, schema: str = DEFAULT_SCHEMA) -> Office:
-    """The office's database at a ``postgresql://`` address, its tables made where needed.
+    """The office's database at a ``postgresql://`` address, its tables made if needed.
 
-    Raises OperatorError for an address that is none, StorageError where it cannot be reached.
+    Raises OperatorError for an invalid address, StorageError if it cannot be reached.
     """
     try:
         from sqlalchemy import create_engine
@@ -68,7 +68,7 @@ def open_office(address: str, schema: str = DEFAULT_SCHEMA) -> Office:
 
 @contextmanager
 def office_errors(password: object = None) -> Iterator[None]:
-    """Turn what the database refuses into one plain line, without the password."""
+    """Turn a database error into one plain line, without the password."""
     from sqlalchemy.exc import SQLAlchemyError
 
     try:

@@ -2,7 +2,7 @@
 
 ``entries`` is the journal as its recorders wrote it, text for text, so that its chains can be
 checked there too; triggers refuse to change it. ``readings`` and ``memos`` are its tables with
-proper types, ``standing`` a view of what stands. Sending is in ``push``.
+proper types, ``standing`` a view of the current readings. Sending is in ``push``.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ CREATE TRIGGER entries_stay BEFORE TRUNCATE ON {schema}.entries
 FOR EACH STATEMENT EXECUTE FUNCTION {schema}.keep_entries();
 """
 
-# A reading stands that is no undo, was not undone, and is not replaced by one that stands.
+# A reading is current if it is no undo, was not undone, and is not replaced by a current one.
 _STANDING = """
 CREATE VIEW {schema}.standing AS SELECT r.* FROM {schema}.readings r
 WHERE NOT r.void AND NOT EXISTS (
@@ -46,7 +46,7 @@ AND NOT EXISTS (
 
 
 def tables(schema: str) -> MetaData:
-    """The tables below ``schema``."""
+    """The tables in ``schema``."""
     from sqlalchemy import (
         BigInteger,
         Boolean,
@@ -67,7 +67,7 @@ def tables(schema: str) -> MetaData:
         return Column(name, Text, nullable=missing)
 
     def of_entry(name: str) -> list[SchemaItem]:
-        """Columns that lead to an entry, and say so to the database."""
+        """Columns with a foreign key to an entry."""
         return [
             Column("recorder", Text, primary_key=True),
             Column(name, BigInteger, primary_key=True),
@@ -111,15 +111,15 @@ def tables(schema: str) -> MetaData:
 
 
 def make_tables(connection: Connection, schema: str) -> MetaData:
-    """The tables, made in the caller's transaction where they are not there yet.
+    """Create missing tables, in the caller's transaction.
 
-    Raises OperatorError where they are of another version.
+    Raises OperatorError if they are of another version.
     """
     from sqlalchemy import inspect, select, text
 
     found = tables(schema)
     about = found.tables[f"{schema}.about"]
-    # Two crews that push for the first time must not both make them.
+    # Two crews that push for the first time must not both create them.
     connection.execute(text("SELECT pg_advisory_xact_lock(:number)"), {"number": _MAKING})
     if not inspect(connection).has_table("about", schema=schema):
         connection.execute(text(f'CREATE SCHEMA IF NOT EXISTS "{schema}"'))
@@ -137,10 +137,10 @@ def make_tables(connection: Connection, schema: str) -> MetaData:
 
 
 def put_aside(connection: Connection, tables: Mapping[str, Table], recorder: str) -> list[str]:
-    """Take a recorder's rows out of sight in the caller's transaction; says what was done.
+    """Hide a recorder's rows, in the caller's transaction; returns what was done.
 
-    Its entries and seals stay under another name, for whoever asks how they came to be; they are
-    no recorder's any more, so their readings and notes go.
+    Its entries and seals stay under another name, for later questions; they no longer belong to a
+    recorder, so their readings and notes are deleted.
     """
     from sqlalchemy import delete, func, literal, select
 

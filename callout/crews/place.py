@@ -1,7 +1,7 @@
-"""A survey or a united site, read the same way: its plots, and every reading that stands.
+"""Reads a survey or a united site in the same way: its plots, and every current reading.
 
-Readings keep their recorder. Where two recorders measured one tree, both readings are here; which
-of them to use is ruled on by people. Reads only.
+Readings keep their recorder. If two recorders measured one tree, both readings are here; people
+rule which one to use. Reads only.
 """
 
 from __future__ import annotations
@@ -25,10 +25,10 @@ from callout.journal.rulings import Ruling, rulings
 
 @dataclass(frozen=True)
 class Standing:
-    """A reading that stands in its recorder's journal, and the newest ruling on it.
+    """A current reading of its recorder's journal, with the newest ruling on it.
 
     ``first`` is the entry that the reading began with, before any correction (0: its own);
-    ``settings`` are the plot's as they were when it was confirmed (None: not told).
+    ``settings`` are the plot's at the time of confirmation (None: not known).
     """
 
     recorder: str
@@ -44,27 +44,28 @@ class Standing:
 
     @property
     def name(self) -> str:
-        """What people call it by: its recorder and its entry there."""
+        """Its name for people: its recorder and its entry there."""
         return f"{self.recorder[:SHORT_LETTERS]}:{self.reading.entry}"
 
     @property
     def lasting_name(self) -> str:
-        """What it is called elsewhere: the same after corrections, and at no other recorder."""
+        """Its name in exports: the same after corrections, and unique to its recorder."""
         return f"{self.recorder}:{self.first or self.reading.entry}"
 
     @property
     def void(self) -> bool:
-        """Whether it was ruled to be left out."""
+        """Whether it was ruled void."""
         return self.ruling is not None and self.ruling.verdict == "void"
 
 
 @dataclass(frozen=True)
 class Place:
-    """What a survey or a united site holds. ``notes`` tell where recorders' plots differ;
+    """The content of a survey or a united site.
 
-    ``earlier`` holds what the survey was begun with beyond its roster, a row each, texts by column.
-    ``origin`` is the SHA-256 of a journal's first entry: surveys copied from one folder share it.
-    ``memos`` are the notes kept, a row each, with their ``recorder``.
+    ``notes`` say where recorders' plots differ; ``earlier`` holds what the survey was started with
+    beyond its roster, one row each, texts by column. ``origin`` is the SHA-256 of a journal's first
+    entry: surveys copied from one folder share it. ``memos`` are the notes kept, one row each, with
+    their ``recorder``.
     """
 
     plots: Mapping[str, Plot]
@@ -79,9 +80,9 @@ class Place:
 
 @dataclass(frozen=True)
 class _Read:
-    """What one journal holds; ``since`` is when its plots were last told, ``begun`` its first
+    """The content of one journal.
 
-    entry's time and hash.
+    ``since`` is when its plots were last recorded, ``begun`` its first entry's time and hash.
     """
 
     recorder: Recorder | None
@@ -94,7 +95,7 @@ class _Read:
 
 
 def read_place(path: Path) -> Place:
-    """The survey or united site at ``path``. Raises OperatorError where there is neither."""
+    """The survey or united site at ``path``. Raises OperatorError if there is neither."""
     if not is_site(path):
         read = _read(open_survey(path))
         known = [read.recorder] if read.recorder else []
@@ -142,7 +143,7 @@ def _read(folder: SurveyFolder) -> _Read:
 
 
 def _settings_then(reader: JournalReader) -> Callable[[Reading], PlotSettings | None]:
-    """Tells the settings of a reading's plot as they were when it was confirmed."""
+    """A function that gives the settings of a reading's plot at the time of confirmation."""
     told = reader.of_kind("settings")
     entries = [entry.seq for entry in told]
     plots = [settings_from(entry.content) for entry in told]
@@ -155,9 +156,9 @@ def _settings_then(reader: JournalReader) -> Callable[[Reading], PlotSettings | 
 
 
 def first_entries(readings: Sequence[Reading]) -> dict[int, int]:
-    """For each reading's entry the entry that it began with: corrections lead back to it."""
+    """For each reading's entry the entry that it began with, traced back through corrections."""
     found: dict[int, int] = {}
-    for item in readings:  # the oldest first, so that what is superseded is known
+    for item in readings:  # oldest first, so that a superseded one is already known
         found[item.entry] = found.get(item.supersedes or 0, item.entry)
     return found
 
@@ -173,7 +174,7 @@ def _since(reader: JournalReader) -> str:
 def united_plots(told: Sequence[Mapping[str, Plot]]) -> tuple[dict[str, Plot], list[str]]:
     """The plots and trees of several surveys, the newest last; and where they differ.
 
-    The newest survey's settings and species stand; every earlier measurement of any is kept.
+    The newest survey's settings and species count; every earlier measurement of any is kept.
     """
     plots: dict[str, Plot] = {}
     notes: dict[str, None] = {}

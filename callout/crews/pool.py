@@ -1,6 +1,6 @@
-"""Entries of many recorders put together: any parts, in any order, as often as you like.
+"""Combines entries of many recorders: any parts, in any order, as often as you like.
 
-An entry is known by its recorder and its number there, and once known it stays as it is. Pure: no
+An entry is identified by its recorder and its number there, and never changes once known. Pure: no
 files here.
 """
 
@@ -22,7 +22,7 @@ class ForkError(OperatorError):
 def pooled(parts: Iterable[tuple[str, Iterable[Entry]]]) -> Pool:
     """All entries of ``parts`` (recorder, entries), each once.
 
-    Raises ForkError naming the first entry that two parts tell differently.
+    Raises ForkError naming the first entry that differs between two parts.
     """
     found: dict[str, dict[int, Entry]] = {}
     faults: dict[tuple[str, int], Entry] = {}
@@ -48,7 +48,7 @@ def _forked(recorder: str, one: Entry, other: Entry) -> str:
 
 
 def chain(entries: Mapping[int, Entry]) -> list[Entry]:
-    """What of one recorder can be used: from its first entry on, as far as none is missing."""
+    """The usable entries of one recorder: from its first one up to the first gap."""
     whole: list[Entry] = []
     while (following := entries.get(len(whole) + 1)) is not None:
         whole.append(following)
@@ -56,5 +56,5 @@ def chain(entries: Mapping[int, Entry]) -> list[Entry]:
 
 
 def waiting(entries: Mapping[int, Entry]) -> int:
-    """How many entries stand behind a missing one, and wait for it."""
+    """How many entries come after a gap, and wait for the missing one."""
     return len(entries) - len(chain(entries))

@@ -1,8 +1,8 @@
 """Sends journals to an office's database: resumable, each entry exactly once.
 
-Entries go in batches, each in one transaction that holds the recorder's row, begins behind what is
-there and checks that what is there is the same journal. A kill at any moment leaves whole batches.
-The database's own words never show a password.
+Entries go in batches, each in one transaction that locks the recorder's row, continues after the
+last entry there and checks that it is the same journal. A kill at any moment leaves whole batches.
+The database's messages never show a password.
 """
 
 from __future__ import annotations
@@ -30,12 +30,12 @@ SOUNDS_AT_ONCE = 25
 _NUMBERS = ("raw", "value", "height_m", "confidence")
 _FLAGS = ("is_new", "void", "tag_lost")
 Tell = Callable[[int], None]
-"""Hears of every batch: how many entries or sounds were in it."""
+"""Called for every batch with the number of entries or sounds in it."""
 
 
 @dataclass
 class Pushed:
-    """What went to the office for one recorder: new entries and sounds, and notes."""
+    """What was sent for one recorder: new entries and sounds, and notes."""
 
     entries: int = 0
     sounds: int = 0
@@ -51,12 +51,11 @@ def push(
     sounds: bool = True,
     replace: bool = False,
 ) -> Pushed:
-    """Bring the office up to this recorder's journal. ``survey`` is what it is called here.
+    """Bring the office up to this recorder's journal. ``survey`` is its name here.
 
-    ``replace`` puts aside what the office has of this recorder: it was taken wrongly.
-
-    Raises ForkError where the office knows another journal of this recorder, StorageError where
-    the database fails; what was committed stays and is not sent again.
+    ``replace`` puts aside what the office has of this recorder, which is wrong. Raises ForkError if
+    the office knows another journal of this recorder, StorageError if the database fails; what was
+    committed stays and is not sent again.
     """
     done = Pushed()
     entries = part.snapshot.entries
@@ -102,9 +101,9 @@ def _name_recorder(connection: Connection, office: Office, part: Part, survey: s
 
 
 def _known(connection: Connection, office: Office, part: Part) -> int:
-    """How many entries the office has; held still until the transaction ends.
+    """How many entries the office has; locked until the transaction ends.
 
-    Raises ForkError where they are not this journal's.
+    Raises ForkError if they are not this journal's.
     """
     from sqlalchemy import select
 
@@ -160,7 +159,7 @@ def _send(
 
 
 def _typed(table: str, row: Mapping[str, Any]) -> dict[str, Any]:
-    """A row of the journal's ``table`` with the types of the office's."""
+    """A row of the journal's ``table`` with the office's types."""
     whole = {**LATER_COLUMNS.get(table, {}), **row}
     typed = {name: _plain(cell) for name, cell in whole.items()}
     typed["at"] = datetime.fromisoformat(row["at"])
@@ -179,7 +178,7 @@ def _plain(cell: Any) -> Any:
 
 
 def _send_seals(connection: Connection, office: Office, part: Part) -> None:
-    """Each seal's line. They were verified: what the office has otherwise was taken wrongly."""
+    """Send each seal's line. They were verified: any other line at the office is wrong."""
     from sqlalchemy.dialects.postgresql import insert
 
     table = office.tables["seals"]
@@ -206,7 +205,7 @@ def _send_seals(connection: Connection, office: Office, part: Part) -> None:
 def _named_by_others(
     connection: Connection, office: Office, part: Part, gone: list[str]
 ) -> set[str]:
-    """Those of the sounds that another recorder's entries name: nobody else orders them away."""
+    """Those of the sounds that another recorder's entries name, and which are not deleted here."""
     from sqlalchemy import func, select
 
     table = office.tables["entries"]
@@ -218,7 +217,7 @@ def _named_by_others(
 
 
 def _send_sounds(office: Office, part: Part, done: Pushed, tell: Tell) -> None:
-    """The sounds that the office lacks; those that were ordered away go there too."""
+    """Send the sounds that the office lacks; removed ones are deleted there too."""
     from sqlalchemy import delete, select
     from sqlalchemy.dialects.postgresql import insert
 

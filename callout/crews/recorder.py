@@ -1,10 +1,10 @@
-"""Which recorder a journal is of, told by the journal itself.
+"""The recorder of a journal, identified by the journal itself.
 
 A recorder begins with its first opening: a survey folder that was copied to three machines before
-anybody opened it makes three recorders. The SHA-256 of that first entry holds the time to the
-millisecond, who opened it, where, and all that stood before; so it is the recorder's name, needs no
-place of its own, and cannot be altered without breaking the chain. An office's journal of rulings
-begins with an entry of its own kind, and is named in the same way.
+anybody opened it makes three recorders. The SHA-256 of that first entry covers the time to the
+millisecond, who opened it, where, and everything before; so it serves as the recorder's id, needs
+no place of its own, and cannot be altered without breaking the chain. An office's journal of
+rulings begins with an entry of its own kind, and gets its id in the same way.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ SHORT_LETTERS = 8
 
 @dataclass(frozen=True)
 class Recorder:
-    """``id`` is the beginning of its first entry's SHA-256; ``who`` opened it, at ``at``."""
+    """``id`` is the start of its first entry's SHA-256; ``who`` opened it, at ``at``."""
 
     id: str
     who: str
@@ -31,7 +31,7 @@ class Recorder:
 
     @property
     def short(self) -> str:
-        """Enough of the id for people."""
+        """The id shortened for people."""
         return self.id[:SHORT_LETTERS]
 
     @property
@@ -41,7 +41,7 @@ class Recorder:
 
 
 def recorder_of(entries: Iterable[Entry]) -> Recorder | None:
-    """The recorder that a journal is of; None where nobody has opened it yet."""
+    """The recorder of a journal; None if nobody has opened it yet."""
     for entry in entries:
         if entry.kind == OFFICE or entry.kind in KINDS:
             who = entry.content.get("who", "")

@@ -1,8 +1,8 @@
 """A united site is one folder: a copy of each recorder's journal, and the office's rulings.
 
-``site.toml`` tells that it is one; ``recorders/ID/`` holds a recorder's journal with its own chain,
-seals, settings and sounds, as a survey folder does; ``office/`` holds the rulings made here. The
-copies are never written to but by uniting.
+``site.toml`` marks it as one; ``recorders/ID/`` holds a recorder's journal with its own chain,
+seals, settings and sounds, as a survey folder does; ``office/`` holds the rulings made here. Only
+uniting writes to the copies.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ TEXT = "# A united site, made by 'callout merge'. Its folders are copies: work g
 
 @dataclass(frozen=True)
 class Held:
-    """A journal that the site holds, and whose it is."""
+    """A journal of the site, with its recorder."""
 
     recorder: Recorder
     folder: SurveyFolder
@@ -35,18 +35,18 @@ class Held:
 
 @dataclass(frozen=True)
 class Site:
-    """Where the parts of a united site lie."""
+    """The paths of a united site's parts."""
 
     path: Path
 
     @property
     def recorders(self) -> Path:
-        """The copies, a folder each."""
+        """The copies, one folder each."""
         return self.path / "recorders"
 
     @property
     def office(self) -> SurveyFolder:
-        """The rulings made here; its journal comes with the first one."""
+        """The rulings made here; the journal is made with the first one."""
         return SurveyFolder(self.path / "office")
 
     def held(self) -> list[Held]:
@@ -59,7 +59,7 @@ class Site:
 
     @contextmanager
     def locked(self) -> Iterator[None]:
-        """Alone with the site; the system gives the lock up if the process dies."""
+        """Lock the site; the system releases the lock if the process dies."""
         descriptor = open_lock(self.path / ".lock")
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -82,12 +82,12 @@ def site_folders(site: Site) -> list[SurveyFolder]:
 
 
 def is_copy(path: Path) -> bool:
-    """Whether a folder below ``recorders`` is whole; one being made has no journal yet."""
+    """Whether a folder in ``recorders`` is whole; one being made has no journal yet."""
     return not path.name.startswith(".") and (path / "journal.db").is_file()
 
 
 def held(folder: SurveyFolder) -> Held:
-    """The journal of a folder, and whose it is."""
+    """The journal of a folder, with its recorder."""
     with folder.reading() as reader:
         recorder = recorder_of(reader.entries())
     if recorder is None:
@@ -101,7 +101,7 @@ def is_site(path: Path) -> bool:
 
 
 def recorder_called(site: Site, name: str) -> Held:
-    """The recorder whose id begins with ``name``. Raises OperatorError for none, or several."""
+    """The recorder whose id begins with ``name``. Raises OperatorError unless there is just one."""
     known = site.held()
     found = [item for item in known if name and item.recorder.id.startswith(name.lower())]
     if len(found) != 1:
@@ -113,7 +113,7 @@ def recorder_called(site: Site, name: str) -> Held:
 
 
 def office_writer(site: Site, at: str) -> JournalWriter:
-    """The office's journal, open to add to; begun, with an id of its own, where there is none."""
+    """The office's journal, open for adding; started, with an id of its own, if there is none."""
     with storage_errors(f"cannot make {site.office.path}"):
         site.office.path.mkdir(mode=FOLDER_MODE, exist_ok=True)
     writer = JournalWriter(site.office.database)

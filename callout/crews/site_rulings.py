@@ -1,7 +1,7 @@
 """The office's rulings on readings of a united site, in a journal of the office's own.
 
-A ruling names the recorder and the entry there. The recorders' journals stay as they are, so that
-they can go on growing elsewhere. Of several rulings on a reading the newest stands.
+A ruling names the recorder and the entry there. The recorders' journals are not changed, so that
+they can go on growing elsewhere. Of several rulings on a reading the newest counts.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ def _ruling(entry: Entry) -> tuple[Key, Ruling]:
 
 
 def in_utc(at: str) -> str:
-    """A time of a journal as text that sorts by time, whatever the recorder's zone."""
+    """A journal's time in UTC, as text that sorts by time."""
     return datetime.fromisoformat(at).astimezone(UTC).isoformat()
 
 

@@ -1,7 +1,7 @@
-"""Trees that two recorders measured within days of each other and that do not agree.
+"""Trees that two recorders measured within days of each other with different results.
 
-Decides nothing: a person rules which reading stands. How far apart two diameters may be is given
-from outside. Pure.
+Decides nothing: a person rules which reading counts. The allowed difference between two diameters
+is passed in. Pure.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ Allowed = Callable[[Decimal, Unit], Decimal]
 
 @dataclass(frozen=True)
 class Disagreement:
-    """Two readings of one stem, the earlier first, and in what they differ."""
+    """Two readings of one stem, the earlier first, and how they differ."""
 
     first: Standing
     second: Standing
@@ -40,23 +40,23 @@ class Disagreement:
 
 
 def reading_told(item: Standing) -> str:
-    """What was read, by whom, when, and where it stands."""
+    """The reading, by whom, when, and its journal entry."""
     reading, value = item.reading, value_of(item)
     what = reading.status_told if value is None else f"{value} {reading.unit.value}"
     return f"{what} by {reading.who} on {reading.at[:10]} [{item.name}]"
 
 
 def value_of(item: Standing) -> Decimal | None:
-    """The diameter that stands: as amended by a ruling, else as recorded."""
+    """The diameter that counts: as amended by a ruling, else as recorded."""
     if item.ruling is not None and item.ruling.value is not None:
         return item.ruling.value
     return item.reading.value
 
 
 def disagreements(standing: Iterable[Standing], allowed: Allowed) -> list[Disagreement]:
-    """Pairs of readings of a stem by different recorders that differ and are not ruled on.
+    """Pairs of readings of a stem by different recorders that differ and are not settled.
 
-    Settled is a pair of which one was ruled void, or both were ruled on and stay.
+    A pair is settled if one was ruled void, or both were ruled on and stay.
     """
     by_stem: dict[tuple[str, str, str], list[Standing]] = {}
     for item in standing:

@@ -1,6 +1,7 @@
-"""Reads archives and tables that may be a stranger's by counted bytes: what a file says of its own
+"""Reads archives and tables that may be a stranger's, counting the bytes actually unpacked.
 
-sizes is not believed, and nothing is unpacked to a disk. Nothing here knows what they mean.
+A file's statements about its own sizes are not trusted, and nothing is unpacked to a disk. Nothing
+here interprets the content.
 """
 
 from __future__ import annotations
@@ -39,7 +40,7 @@ class Archive:
         self._left = MOST_ARCHIVE_BYTES
 
     def read(self, name: str, most_bytes: int = MOST_ARCHIVE_BYTES) -> bytes:
-        """A whole member. Raises KeyError where there is none, OperatorError for a bomb."""
+        """A whole member. Raises KeyError if there is none, OperatorError for a bomb."""
         held = io.BytesIO()
         for piece in self._pieces(name):
             held.write(piece)
@@ -48,9 +49,10 @@ class Archive:
         return held.getvalue()
 
     def check_book(self) -> None:
-        """Unpack every member of a workbook to nowhere. Raises OperatorError for a bomb, for too
+        """Unpack every member of a workbook, discarding the bytes.
 
-        many cells, or for XML that declares a document type: no stranger's entity is expanded.
+        Raises OperatorError for a bomb, for too many cells, or for XML that declares a document
+        type: foreign entities are never expanded.
         """
         cells = 0
         for name in self._archive.namelist():
@@ -95,7 +97,7 @@ def read_table(path: Path) -> bytes:
 
 
 def refuse_large(rows: int, columns: int) -> None:
-    """Raises OperatorError for a table that would not fit into memory."""
+    """Raises OperatorError for a table too large for memory."""
     if columns > MOST_COLUMNS:
         raise OperatorError(f"a table has {columns} columns: no table of ours does")
     if rows * columns > MOST_CELLS:
@@ -103,7 +105,7 @@ def refuse_large(rows: int, columns: int) -> None:
 
 
 def json_of(text: str) -> Any:
-    """The value of a JSON text. Raises ValueError for what is none, or nested without end."""
+    """The value of a JSON text. Raises ValueError if it is invalid, or nested too deeply."""
     try:
         return json.loads(text)
     except RecursionError:

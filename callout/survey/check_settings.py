@@ -1,7 +1,7 @@
-"""The ``[checks]`` table of ``survey.toml``, and the rules made of it as a journal entry's body.
+"""The ``[checks]`` table of ``survey.toml``, and its rules as the body of a journal entry.
 
-Limits stay in quotes, so that they are exact. ``[checks.plots.K3]`` sets for one plot what differs.
-What the limits mean is for the checks.
+Limits stay in quotes, so that they are exact. ``[checks.plots.K3]`` sets what differs in one plot.
+The checks define what the limits mean.
 """
 
 from __future__ import annotations
@@ -35,8 +35,8 @@ def rules_from(
 ) -> dict[str, Rules]:
     """The rules of every plot by the ``[checks]`` table of ``survey.toml`` ({} if it has none).
 
-    ``table`` gives the sizes of the species that stand in the plot; ``join_s`` is how many seconds
-    a tag and a press of a tape may lie apart. Raises OperatorError naming what cannot be used.
+    ``table`` gives the sizes of the species in the plot; ``join_s`` is how many seconds a tag and a
+    press of a tape may be apart. Raises OperatorError naming what cannot be used.
     """
     given = section("checks", checks)
     single = section("checks.plots", given.get("plots", {}))
@@ -86,10 +86,9 @@ def _ruled(where: str, given: Mapping[str, Any], over: Rules) -> Rules:
 
 
 def reach_text(reach: Mapping[str, Limits]) -> str:
-    """The part of a new ``survey.toml`` that sets how high a tape may reach, by plot.
+    """The part of a new ``survey.toml`` that sets the highest height of measurement, by plot.
 
-    "" stands for every plot; nothing is told where nothing is set. Raises OperatorError for a
-    height that is none.
+    "" stands for every plot; '' if nothing is set. Raises OperatorError for an invalid height.
     """
     usual, document, single = Limits(), tomlkit.document(), tomlkit.table(is_super_table=True)
     for plot, own in reach.items():
@@ -130,7 +129,7 @@ def rules_body(rules: Mapping[str, Rules]) -> dict[str, Any]:
 
 
 def rules_of(body: Mapping[str, Any]) -> dict[str, Rules]:
-    """The rules that ``rules_body`` wrote; a limit it did not know is at its default.
+    """The rules that ``rules_body`` wrote; a limit it did not know has its default.
 
     Rules from before a warning took a word of its own, before growth was learnt from the plot, or
     of another edition of the dialogue, are kept as they were.
@@ -153,7 +152,7 @@ def rules_of(body: Mapping[str, Any]) -> dict[str, Rules]:
 
 
 def _first_limits(written: Mapping[str, str]) -> FirstLimits | None:
-    """The limits of checks that knew no ``slow_sd``; a replay goes by them."""
+    """The limits of checks from before ``slow_sd``, for replays."""
     if "slow_sd" in written:
         return None
     known = (item.name for item in fields(FirstLimits))
@@ -166,5 +165,5 @@ def with_rules(settings: Mapping[str, Any], rules: Mapping[str, Rules]) -> dict[
 
 
 def rules_in(settings: Mapping[str, Any]) -> dict[str, Rules]:
-    """The rules in the body of a settings entry; none in one from before there were rules."""
+    """The rules in the body of a settings entry; empty in one from before there were rules."""
     return rules_of(settings.get("rules", {}))

@@ -1,7 +1,7 @@
 """``survey.toml``: how each plot is measured, and how the station listens and speaks.
 
-Written once with comments (``new_settings.py``), edited by people, read back with every mistake
-named. Sizes are text in the file, so that they stay exact.
+Written once with comments (``new_settings.py``), edited by people, and read back with every mistake
+reported. Sizes are text in the file, so that they stay exact.
 """
 
 from __future__ import annotations
@@ -68,7 +68,7 @@ class Speaking:
 
 @dataclass(frozen=True)
 class Keeping:
-    """What sound is kept besides the callouts. A segment is in seconds; sizes in 10^6 bytes."""
+    """The sound kept besides the callouts. A segment is in seconds; sizes in 10^6 bytes."""
 
     whole_session: bool = False
     segment_s: int = 60
@@ -77,7 +77,7 @@ class Keeping:
 
 @dataclass(frozen=True)
 class _About:
-    """What the survey is called and which language is spoken."""
+    """The survey's name and spoken language."""
 
     name: str = ""
     language: str = "en"
@@ -88,7 +88,7 @@ _SECTIONS = ("survey", "measuring", "plots", "listening", "speaking", "keeping")
 
 @dataclass(frozen=True)
 class Config:
-    """The whole of ``survey.toml``; ``plots`` holds what is set for single plots."""
+    """The whole of ``survey.toml``; ``plots`` holds the settings of single plots."""
 
     name: str
     language: str
@@ -100,7 +100,7 @@ class Config:
     other: Mapping[str, Any] = field(default_factory=dict)
 
     def of(self, plot: str) -> PlotSettings:
-        """How ``plot`` is measured: its own settings over the survey's."""
+        """The settings of ``plot``: its own over the survey's."""
         return self.plots.get(plot) or _for_plot(self.measuring, plot)
 
 
@@ -116,12 +116,12 @@ _SIZES: dict[Unit, tuple[str, str]] = {
 
 
 def plausible_range(unit: Unit) -> tuple[Decimal, Decimal]:
-    """The sizes offered by default for tapes in ``unit`` (an assumption, settable)."""
+    """The default range of sizes for tapes in ``unit`` (an assumption, can be set)."""
     smallest, largest = _SIZES.get(unit, ("0.01", "2"))
     return Decimal(smallest), Decimal(largest)
 
 
-# Keys of survey.toml whose setting has another name.
+# Keys of survey.toml that differ from the setting's name.
 _NAMED = {"breast_height": "breast_height_m"}
 _MEASURING: dict[str, Reader] = {
     "unit": lambda value: parse_unit(str(value)),
@@ -141,7 +141,7 @@ _MEASURING: dict[str, Reader] = {
     "paint_line": boolean,
 }
 MEASURING = {key: _NAMED.get(key, key) for key in _MEASURING}
-"""The settings of ``[measuring]`` and ``[plots.NAME]``: by key, the name in ``PlotSettings``."""
+"""The settings of ``[measuring]`` and ``[plots.NAME]``: key to name in ``PlotSettings``."""
 
 
 def measuring_from(plot: str, given: Mapping[str, Any], over: PlotSettings | None) -> PlotSettings:
@@ -184,7 +184,7 @@ def read_config(path: Path) -> Config:
 def _config(given: Mapping[str, Any]) -> Config:
     other = {name: table for name, table in given.items() if name not in _SECTIONS}
     for name in other:
-        # A misspelt section would leave its settings at their defaults, in silence.
+        # A misspelt section would silently leave its settings at their defaults.
         close = difflib.get_close_matches(name.lower(), (*_SECTIONS, "checks"), 1)
         if close and name != "checks":
             raise OperatorError(f"unknown section {name!r}: is {close[0]!r} meant?")

@@ -1,6 +1,6 @@
 """Changes single settings in the text of ``survey.toml``; comments and order stay.
 
-Text in, text out; what the settings mean is ``config``'s business.
+Text in, text out; ``config`` defines the settings.
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ from callout.core.errors import OperatorError
 
 
 def with_settings(text: str, section: str, values: Mapping[str, Any]) -> str:
-    """``text`` with ``values`` in ``section``; a value of None takes the setting out.
+    """``text`` with ``values`` in ``section``; a value of None removes the setting.
 
-    Raises OperatorError where the text is no TOML, or the section is none.
+    Raises OperatorError if the text is not TOML, or the section is not a table.
     """
     try:
         document = tomlkit.parse(text)

@@ -1,7 +1,7 @@
-"""Days as tables write them: one reader for rosters and for others' tables.
+"""Dates as tables write them: one reader for rosters and for foreign tables.
 
-A column is read in one order. Where some of its cells begin with the year and others end with it,
-nobody can say what was meant, and the column is refused. No order is guessed.
+A column is read in one order. If some of its cells begin with the year and others end with it, the
+order is unclear, and the column is refused. No order is guessed.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _TIME = re.compile(r"[T ]\d{1,2}:\d{2}.*$")
 def order_of(cells: Iterable[tuple[int, str]]) -> str:
     """The one order of ``ORDERS`` that every cell (its line, its text) allows; ``?`` for two.
 
-    Raises OperatorError naming rows where some begin with the year and others end with it.
+    Raises OperatorError naming rows if some begin with the year and others end with it.
     """
     first: list[str] = []
     last: list[str] = []
@@ -63,9 +63,9 @@ def _some(rows: list[str]) -> str:
 
 
 def read_day(text: str, order: str, year_day: str = "") -> date:
-    """A day written as 2024-06-30, 30.6.2024, 6/30/2024, 30 June 2024, 20240630 or, where
+    """A day written as 2024-06-30, 30.6.2024, 6/30/2024, 30 June 2024, 20240630 or a bare year.
 
-    ``year_day`` (month-day) is given, 2024. Only ``order`` is taken where there is more than one.
+    A bare year needs ``year_day`` (month-day). Only ``order`` is taken if several are possible.
     Raises ValueError, in words for a person, otherwise.
     """
     plain = _TIME.sub("", text.strip())
@@ -96,7 +96,7 @@ def _parts(plain: str, order: str) -> tuple[int, int, int] | None:
     one, two, three = int(match[1]), int(match[2]), int(match[3])
     year_first = len(match[1]) == 4
     if not year_first and len(match[3]) != 4:
-        return None  # two digits of a year could be of either century
+        return None  # a year of two digits could be of either century
     if year_first != (order == "y-m-d"):
         where = "first" if year_first else "last"
         raise ValueError(f"the year comes {where}, where dates are {order}")

@@ -1,7 +1,7 @@
-"""Writing files so that they are whole or absent, whatever happens meanwhile.
+"""Writes files so that they are whole or absent, whatever happens meanwhile.
 
-A file is finished under another name, forced to the disk, renamed, and its folder forced too.
-A folder is built beside its place and renamed likewise. Nothing about journals or sound here.
+A file is finished under another name, forced to the disk, renamed, and its folder forced too. A
+folder is built beside its place and renamed likewise. Nothing about journals or sound here.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ _MARK = ".building"
 
 @contextmanager
 def storage_errors(doing: str) -> Iterator[None]:
-    """Turn what the disk refuses into a StorageError that says what was being done."""
+    """Turn a disk error into a StorageError that says what was being done."""
     try:
         yield
     except OSError as error:
@@ -53,7 +53,7 @@ def write_whole(path: Path, data: bytes) -> None:
 
 
 def cache_folder(name: str) -> Path:
-    """Where this user keeps what can be made again; it may not exist yet."""
+    """This user's folder for what can be made again; it may not exist yet."""
     given = os.environ.get("XDG_CACHE_HOME")
     return (Path(given) if given else Path.home() / ".cache") / "callout" / name
 
@@ -68,7 +68,7 @@ def sync_folder(folder: Path) -> None:
 
 
 def refuse_taken(path: Path) -> None:
-    """Raises OperatorError where ``path`` exists or its parent does not."""
+    """Raises OperatorError if ``path`` exists or its parent does not."""
     if path.exists():
         raise OperatorError(f"{path} exists already: choose another name")
     if not path.parent.is_dir():
@@ -77,10 +77,10 @@ def refuse_taken(path: Path) -> None:
 
 @contextmanager
 def new_folder(path: Path) -> Iterator[Path]:
-    """A folder to fill, which becomes ``path`` where nothing fails, and goes away where it does.
+    """A folder to fill, renamed to ``path`` on success and removed on failure.
 
-    Raises OperatorError where ``path`` exists or its parent does not. What a killed builder left
-    in the same place is taken away first; a builder still at work holds a lock on its mark.
+    Raises OperatorError if ``path`` exists or its parent does not. The leftovers of a killed
+    builder in the same place are removed first; a builder still at work holds a lock on its mark.
     """
     refuse_taken(path)
     with storage_errors(f"cannot make {path}"):
@@ -91,7 +91,7 @@ def new_folder(path: Path) -> Iterator[Path]:
             fcntl.flock(mark, fcntl.LOCK_EX)
             yield building
             building.rename(path)
-            # Only now: without its mark nobody would ever clear away what a crash leaves here.
+            # Only now: without its mark, leftovers of a crash would never be removed.
             (path / _MARK).unlink()
             sync_folder(path.parent)
         except BaseException:
@@ -102,7 +102,7 @@ def new_folder(path: Path) -> Iterator[Path]:
 
 
 def clear_abandoned(parent: Path) -> int:
-    """Take away folders that a killed builder left half filled; says how many."""
+    """Remove folders that a killed builder left half filled; returns how many."""
     cleared = 0
     for mark in parent.glob(f"{_BUILDING}*/{_MARK}"):
         with suppress(OSError):  # another's folder, or one whose builder is at work

@@ -1,4 +1,4 @@
-"""Opens what lies in a folder that may be a stranger's: regular files, no links, of bounded size.
+"""Opens files in a folder that may be a stranger's: regular files, no links, of bounded size.
 
 A link could lead out of the folder, a pipe or device would never end, and a huge file would take
 all memory. Nothing here knows what the files mean.
@@ -18,9 +18,9 @@ from callout.core.errors import OperatorError
 from callout.survey.files import storage_errors
 
 MOST_TEXT_BYTES = 4_000_000
-"""Of settings, species and lists beside a journal."""
+"""Bytes of settings, species and lists beside a journal."""
 MOST_SOUND_BYTES = 512_000_000
-"""Of one kept sound; an hour of 16 kHz and 16 bits is 115 MB before FLAC makes it smaller."""
+"""Bytes of one stored sound; an hour of 16 kHz and 16 bits is 115 MB before FLAC compresses it."""
 
 
 _DEEPEST = 16
@@ -28,7 +28,7 @@ _MOST_BRACKETS = 200
 
 
 def is_plain(path: Path) -> bool:
-    """Whether a regular file lies there itself, and no link to one."""
+    """Whether ``path`` itself is a regular file, not a link to one."""
     try:
         return stat.S_ISREG(path.lstat().st_mode)
     except OSError:
@@ -36,9 +36,9 @@ def is_plain(path: Path) -> bool:
 
 
 def refuse_links(folder: Path) -> None:
-    """Raises OperatorError for anything in a survey's folder that is no file or folder of its own.
+    """Raises OperatorError for anything in a survey's folder that is not a plain file or folder.
 
-    The store of sounds is looked into one by one, where a sound is opened.
+    Files in the store of sounds are checked one by one when they are opened.
     """
     if not folder.is_dir():
         return
@@ -74,21 +74,21 @@ def opened(path: Path, most_bytes: int) -> Iterator[BinaryIO]:
 
 
 def read_plain(path: Path, most_bytes: int = MOST_TEXT_BYTES) -> bytes:
-    """All of a regular file of bounded size. Raises as ``opened`` does."""
+    """The content of a regular file of bounded size. Raises as ``opened`` does."""
     with opened(path, most_bytes) as file:
         return file.read(most_bytes)
 
 
 def open_lock(path: Path) -> int:
-    """A descriptor of a file to lock, made where there is none; never through a link."""
+    """A descriptor of a file to lock, created if missing; never through a link."""
     with storage_errors(f"cannot open {path}"):
         return os.open(path, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW, 0o600)
 
 
 def refuse_deep(text: bytes, path: Path) -> None:
-    """Raises OperatorError for TOML that is nested deeper than any settings, before it is parsed.
+    """Raises OperatorError for TOML nested deeper than any settings, before it is parsed.
 
-    Reading such a text takes a time that grows with the square of its depth.
+    The time for parsing such a text grows with the square of its depth.
     """
     for number, line in enumerate(text.splitlines(), start=1):
         name = line.partition(b"=")[0]
@@ -97,7 +97,7 @@ def refuse_deep(text: bytes, path: Path) -> None:
 
 
 def copy_plain(path: Path, into: Path, most_bytes: int) -> None:
-    """A regular file of bounded size, copied with its times. Raises as ``opened`` does."""
+    """Copy a regular file of bounded size, with its times. Raises as ``opened`` does."""
     with opened(path, most_bytes) as source, into.open("xb") as target:
         shutil.copyfileobj(source, target)
     shutil.copystat(path, into, follow_symlinks=False)

@@ -1,6 +1,6 @@
-"""Reads what a plot is, apart from how it is measured: its site, shape, age, and painted line.
+"""Reads the facts of a plot apart from measuring: its site, shape, age, and painted line.
 
-Readers of single values of ``survey.toml``; each raises OperatorError naming what cannot be used.
+Parsers of single values of ``survey.toml``; each raises OperatorError naming what cannot be used.
 """
 
 from __future__ import annotations

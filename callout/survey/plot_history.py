@@ -28,7 +28,7 @@ from callout.core.units import parse_decimal
 from callout.survey.config import Config, measuring_from
 
 SECTION, CENSUSES, EVERY = "history", "censuses", "*"
-OFFSET = "tape_offset"  # what the tape reads too much, in the plot's unit; no setting of its own
+OFFSET = "tape_offset"  # what the tape reads too much, in the plot's unit; not a setting
 # Key of survey.toml, and the name of the setting.
 KEYS = {
     "area_ha": "area_ha", "treatment": "treatment", "graduation": "graduation",
@@ -39,7 +39,7 @@ KEYS = {
 
 @dataclass(frozen=True)
 class Since:
-    """What holds in ``plot`` from ``day``: exact texts by the names of settings."""
+    """Facts of ``plot`` from ``day`` on: exact texts by the names of settings."""
 
     plot: str
     day: date
@@ -48,7 +48,7 @@ class Since:
 
 @dataclass(frozen=True)
 class TellsCensus:
-    """Days, both inclusive, that are one census of every plot."""
+    """A named census of every plot: its days, first and last inclusive."""
 
     name: str
     first: date
@@ -58,12 +58,12 @@ class TellsCensus:
 def plot_history(config: Config, plots: Iterable[str]) -> list[Since]:
     """The history of ``plots``, by plot and day.
 
-    Raises OperatorError naming what cannot be used, a plot that is not there, and a last value that
-    is not what the plot's settings tell.
+    Raises OperatorError naming what cannot be used, an unknown plot, or a last value that differs
+    from the plot's settings.
     """
     names = list(plots)
     found: dict[tuple[str, date], dict[str, str]] = {}
-    # What is told of every plot first, so that a plot's own goes before it.
+    # Facts of every plot first, so that a plot's own override them.
     for name, table in sorted(
         section(SECTION, config.other.get(SECTION, {})).items(), key=lambda one: one[0] != EVERY
     ):
@@ -127,7 +127,7 @@ def text_of(settings: PlotSettings, name: str) -> str:
 
 
 def _refuse_other_now(rows: list[Since], config: Config) -> None:
-    """The last that the history tells must be what the settings tell."""
+    """The last value in the history must equal the settings."""
     last: dict[tuple[str, str], tuple[date, str]] = {}
     for row in rows:
         last.update({(row.plot, name): (row.day, text) for name, text in row.told.items()})
@@ -148,7 +148,7 @@ def _same(one: str, other: str) -> bool:
 
 
 def told_censuses(config: Config) -> list[TellsCensus]:
-    """The censuses whose days are told. Raises OperatorError for days that overlap or are none."""
+    """The named censuses. Raises OperatorError for days that overlap or are invalid."""
     found = []
     for name, text in section(CENSUSES, config.other.get(CENSUSES, {})).items():
         first, to, last = str(text).partition(" to ")
@@ -166,7 +166,7 @@ def told_censuses(config: Config) -> list[TellsCensus]:
 
 
 def history_text(rows: Iterable[Since], censuses: Iterable[TellsCensus] = ()) -> str:
-    """The sections of ``survey.toml`` that tell them; '' for none."""
+    """The sections of ``survey.toml`` for these rows; '' for none."""
     document = tomlkit.document()
     own = {value: key for key, value in KEYS.items()}
     tables: dict[str, Any] = {}

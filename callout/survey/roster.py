@@ -1,8 +1,8 @@
 """Reads a roster CSV: plot, tag, species and any number of earlier measurements.
 
-Earlier measurements stand in columns ``date``, ``value``, ``unit``, the set repeated with a
-number for more (``date2`` or ``date_2`` …). Unknown columns are kept. Every bad row is listed and
-then the file is refused whole.
+Earlier measurements are in columns ``date``, ``value``, ``unit``, repeated with a number for more
+(``date2`` or ``date_2`` …). Unknown columns are kept. Every bad row is listed and then the file is
+refused whole.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ class _Columns:
 
 @dataclass(frozen=True)
 class _Usual:
-    """What holds where a row does not say: units of plots, else ``unit``; the order of dates.
+    """What applies if a row does not say: units of plots, else ``unit``; the order of dates.
 
     Heights of measurement are at most ``highest_m``.
     """
@@ -64,12 +64,12 @@ def read_roster(
     dates: str = "",
     highest_m: Decimal = HIGHEST_M,
 ) -> tuple[Tree, ...]:
-    """The trees of the CSV at ``path``. Sizes without a unit are in the plot's of ``units``,
+    """The trees of the CSV at ``path``.
 
-    else in ``default_unit``. ``dates`` is the order of dates that do not begin with the year;
-    ``highest_m`` the greatest height of measurement that is taken, in metres.
-
-    Raises RosterError listing every bad row, OperatorError for a file that is no CSV roster.
+    Sizes without a unit are in the plot's of ``units``, else in ``default_unit``. ``dates`` is the
+    order of dates that do not begin with the year; ``highest_m`` the greatest height of measurement
+    that is taken, in metres. Raises RosterError listing every bad row, OperatorError for a file
+    that is not a CSV roster.
     """
     if not path.is_file():
         raise OperatorError(f"there is no roster at {path}")
@@ -130,7 +130,7 @@ def parse_roster(
 
 
 def _order(rows: Sequence[tuple[int, Sequence[str]]], columns: _Columns, name: str) -> str:
-    """The order of dates. Raises OperatorError where all end with the year: a person says which."""
+    """The order of dates. Raises OperatorError if all end with the year: a person must say it."""
     cells = [
         (line, row[on].strip())
         for line, row in rows
@@ -140,7 +140,7 @@ def _order(rows: Sequence[tuple[int, Sequence[str]]], columns: _Columns, name: s
     try:
         found = order_of(cells)
     except OperatorError:
-        return "y-m-d"  # every row that is written otherwise is listed
+        return "y-m-d"  # every row that is written differently is listed
     if found == "y-m-d":
         return found
     line, text = next(cell for cell in cells if order_of([cell]) != "y-m-d")
@@ -238,7 +238,7 @@ def checked_tag(tag: str) -> None:
 
 
 def _further(label: str, text: str, highest_m: Decimal) -> str:
-    """A cell that checks look at is checked, and told in our own words; any other is kept."""
+    """A cell used by checks is validated, and stored in our own words; any other is kept."""
     column = label.lower().replace(" ", "_")
     if column == "status":
         status = status_named(text)

@@ -29,7 +29,7 @@ _COLUMNS = ("scientific", "common", "code", "group", "largest_cm", "source")
 
 
 def species_of(survey: Path) -> tuple[Species, ...]:
-    """The table of the survey folder ``survey``: its own if it has one, else the one that ships."""
+    """The table of the survey folder ``survey``: its own if it has one, else the bundled one."""
     own = survey / SPECIES_FILE
     return read_species(own if is_plain(own) else SHIPPED)
 
@@ -124,7 +124,7 @@ def _species(row: dict[str | None, str | list[str] | None]) -> Species:
 
 
 def _claim(taken: dict[str, str], one: Species) -> None:
-    """A name that two species go by would make sizes and groups a matter of chance."""
+    """A name shared by two species would make sizes and groups a matter of chance."""
     for name in one.names:
         if name in taken and taken[name] != one.scientific:
             raise OperatorError(f"{name!r} is {taken[name]} too")

@@ -1,1 +1,1 @@
-"""What the office orders: rulings, and sound removed."""
+"""The office's orders: rulings, and removal of sound."""

@@ -1,7 +1,7 @@
 """Which sounds an order removes: a person's, those of some hours, or old sound of whole sessions.
 
-Chooses, then orders and carries out: the entry comes first, so that a crash between the two leaves
-a sound too many, never one missing without a reason. Readings and words stay as they are.
+Chooses, then orders and deletes: the entry comes first, so that a crash between the two leaves a
+sound too many, never one missing without a reason. Readings and words stay.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from callout.journal.writer import JournalWriter
 
 @dataclass(frozen=True)
 class Kept:
-    """One sound that an entry names: when it was, and who worked then."""
+    """One sound that an entry names: its time, and who worked then."""
 
     entry: int
     digest: str
@@ -42,7 +42,7 @@ class Kept:
 
 @dataclass(frozen=True)
 class Which:
-    """Which sounds to remove: all that is set must fit; ``unnamed`` is those no entry names."""
+    """Which sounds to remove: every set condition must fit; ``unnamed``: those no entry names."""
 
     person: str | None = None
     begin: datetime | None = None
@@ -51,7 +51,7 @@ class Which:
     unnamed: bool = False
 
     def has(self, sound: Kept) -> bool:
-        """Whether the sound is one of them; part of it within the hours is enough."""
+        """Whether the sound is one of them; a part within the hours is enough."""
         return all((
             self.person is None or self.person == sound.who,
             self.begin is None or sound.ended > self.begin,
@@ -81,7 +81,7 @@ def kept_sounds(entries: Sequence[Entry]) -> Iterator[Kept]:
 
 
 def to_erase(folder: SurveyFolder, entries: Sequence[Entry], which: Which) -> list[str]:
-    """The hashes that an order would name, each once; those that went already are left out."""
+    """The hashes for an order, each once; those already removed are left out."""
     if which.unnamed:
         return unnamed(folder.path / "audio", named_in(entries))
     gone = removed_in(entries)
@@ -92,9 +92,9 @@ def to_erase(folder: SurveyFolder, entries: Sequence[Entry], which: Which) -> li
 def erase(
     folder: SurveyFolder, writer: JournalWriter, which: Which, reason: str, who: str, at: str
 ) -> tuple[int, int]:
-    """Order and remove; gives the order's entry and how many files went.
+    """Order and delete; returns the order's entry and how many files were deleted.
 
-    Raises OperatorError where there is nothing to remove, StorageError where a file cannot go.
+    Raises OperatorError if there is nothing to remove, StorageError if a file cannot be deleted.
     """
     with folder.reading() as reader:
         wanted = to_erase(folder, list(reader.entries()), which)

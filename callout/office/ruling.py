@@ -1,6 +1,6 @@
 """Takes a reviewer's rulings: checked whole, then appended to the journal, one entry each.
 
-Nothing that was saved is changed. How rulings are kept and read back is the journal's matter.
+Nothing that was saved is changed. The journal stores rulings and reads them back.
 """
 
 from __future__ import annotations
@@ -26,13 +26,13 @@ from callout.survey.files import storage_errors
 from callout.wording.language_files import english
 
 LONGEST_TEXT = 500
-# The tag is the saved reading's own: it was asked about then.
+# The tag is the saved reading's own, and was asked about then.
 _OF_TAGS = ("unknown tag", "tag in use", "old tag")
 
 
 @dataclass(frozen=True)
 class Proposed:
-    """A ruling as somebody wrote it; nothing of it is checked yet."""
+    """A ruling as somebody wrote it, unchecked."""
 
     entry: int
     verdict: str
@@ -42,7 +42,7 @@ class Proposed:
 
 
 class Bench:
-    """What a journal holds that rulings are checked against."""
+    """The content of a journal against which rulings are checked."""
 
     def __init__(self, folder: SurveyFolder) -> None:
         with folder.reading() as reader:
@@ -50,9 +50,9 @@ class Bench:
             self._survey, self._memory = remember(reader)
 
     def warned(self, reading: Reading, value: Decimal) -> tuple[Warned, ...]:
-        """What would be told at the tree of ``value`` in the place of the reading's own.
+        """The warnings that ``value`` would have at the tree, in place of the reading's own.
 
-        A reviewer of a blind plot knows its history: it is looked at as anywhere else.
+        A reviewer of a blind plot knows its history, so it is used as anywhere else.
         """
         plot = self._survey.plots[reading.plot]
         rules = replace(self._survey.rules_of(reading.plot), blind=False)
@@ -70,7 +70,7 @@ class Bench:
 def rule(
     folder: SurveyFolder, proposed: Sequence[Proposed], at: str, accepted: bool = False
 ) -> list[Ruling]:
-    """Journal these rulings, all or none; ``accepted``: values that a check warns of too.
+    """Journal these rulings, all or none; ``accepted``: also values with a warning.
 
     Raises OperatorError naming what cannot be taken.
     """
@@ -85,7 +85,7 @@ def rule(
 
 
 def checked_ruling(bench: Bench, given: Proposed, accepted: bool = False) -> Ruling:
-    """The ruling that was proposed. Raises OperatorError where it cannot be taken."""
+    """The proposed ruling, checked. Raises OperatorError if it cannot be taken."""
     reading = bench.readings.get(given.entry)
     if reading is None or reading.void:
         raise OperatorError(
@@ -143,7 +143,7 @@ def one_line(what: str, given: str) -> str:
 
 
 def read_rulings(path: Path) -> list[Proposed]:
-    """The rulings of a file that the review page exported. Raises OperatorError for others."""
+    """The rulings in a file exported by the review page. Raises OperatorError for others."""
     with storage_errors(f"cannot read {path}"):
         data = path.read_bytes()
     try:

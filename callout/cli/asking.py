@@ -4,7 +4,7 @@ from __future__ import annotations
 
 
 def ask(question: str) -> str:
-    """The answer, trimmed; nothing where the input has ended."""
+    """The answer, trimmed; '' if the input has ended."""
     try:
         return input(question).strip()
     except EOFError:

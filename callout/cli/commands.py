@@ -1,6 +1,6 @@
-"""The commands: where each lies, what it does, and one example, which a test runs.
+"""The commands: each one's module, what it does, and one example, which a test runs.
 
-What help, completion and the manual page say is made of this and of the commands' own options.
+Help, completion and the manual page are made from this and from the commands' own options.
 """
 
 from __future__ import annotations
@@ -15,15 +15,15 @@ from callout import __version__
 
 @dataclass(frozen=True)
 class Command:
-    """``room`` is the folder of its module; ``example`` stands without the program's name."""
+    """``room`` is the folder of its module; ``example`` omits the program's name."""
 
     room: str
     does: str
     example: str
 
 
-# In the order of the help. The module of this name (with an underscore where Python needs the word)
-# offers add_parser(subparsers), which names its handler; it is imported for its own command alone.
+# In the order of the help. The module of this name (with underscores for hyphens) offers
+# add_parser(subparsers), which names its handler; it is imported for its own command alone.
 COMMANDS = {
     "listen": Command("field", "measure: hear, echo, check, save", "listen HARROW --who R.V."),
     "daemon": Command(
@@ -129,13 +129,13 @@ Callout is the second person at the tree: it hears, echoes, checks, and saves wh
 
 
 class _Telling:
-    """Stands for argparse's subparsers: each command is told in the table's words."""
+    """Wraps argparse's subparsers: each command is described in the table's words."""
 
     def __init__(self, subparsers: Any) -> None:
         self._subparsers = subparsers
 
     def add_parser(self, name: str, **more: Any) -> argparse.ArgumentParser:
-        """As argparse's; with what the command does, then its own description, and its example."""
+        """As argparse's; adds what the command does before its own description, and its example."""
         command = COMMANDS[name]
         does = f"{command.does[0].upper()}{command.does[1:]}."
         more["description"] = " ".join(filter(None, (does, more.get("description"))))
@@ -146,7 +146,7 @@ class _Telling:
 
 
 def build_parser(*commands: str) -> argparse.ArgumentParser:
-    """The command line for these ``commands``; for none of ours, with the list of all."""
+    """The command line for these ``commands``; if none is ours, with the list of all."""
     parser = argparse.ArgumentParser(
         prog="callout",
         description="The second person for somebody re-measuring tagged trees: "

@@ -1,6 +1,6 @@
-"""What becomes of a defect: a plain sentence for the person, all the rest in a log of its own.
+"""What happens to a defect: a plain sentence for the person, the details in a log of its own.
 
-The log lies with the user's other state, never inside the survey, closed to others.
+The log is with the user's other state, never inside the survey, and closed to others.
 """
 
 from __future__ import annotations
@@ -17,19 +17,19 @@ from pathlib import Path
 from callout import __version__
 
 CODE = 70
-"""EX_SOFTWARE of sysexits.h: an error of the program, not of what it was given."""
+"""EX_SOFTWARE of sysexits.h: an error of the program, not of its input."""
 MOST_BYTES = 1_000_000
 
 
 def crash_log() -> Path:
-    """Where defects are written to."""
+    """The file that defects are written to."""
     given = os.environ.get("XDG_STATE_HOME")
     base = Path(given) if given else Path.home() / ".local" / "state"
     return base / "callout" / "crashes.log"
 
 
 def crash_told(error: BaseException, where: str = "") -> str:
-    """Write the defect down; the sentence to tell the person. Never raises."""
+    """Write the defect to the log; returns the sentence to tell the person. Never raises."""
     path, what = crash_log(), f"{type(error).__name__}: {error}".splitlines()[0][:200]
     kept = "what was confirmed and told as saved is kept"
     try:
@@ -41,7 +41,7 @@ def crash_told(error: BaseException, where: str = "") -> str:
 
 @contextmanager
 def defects_of_threads(tell: Callable[[str], None]) -> Iterator[list[str]]:
-    """Within, a thread that ends by a defect is written down and told of; gives what was told."""
+    """While active, defects that end a thread are logged and reported; yields the reports."""
     told: list[str] = []
 
     def ended(found: threading.ExceptHookArgs) -> None:
@@ -60,7 +60,7 @@ def defects_of_threads(tell: Callable[[str], None]) -> Iterator[list[str]]:
 
 
 def told_at_the_end(defects: list[str]) -> int:
-    """Once the screen is gone, what it told of defects; the exit code."""
+    """Print the reports of defects after the screen is gone; returns the exit code."""
     for says in defects:
         print(f"callout: {says}", file=sys.stderr)
     return CODE if defects else 0

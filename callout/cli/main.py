@@ -22,7 +22,7 @@ INTERRUPTED = 130
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit code."""
-    # A letter that this terminal cannot show, or bytes that are no text, must not end the day.
+    # A letter that this terminal cannot show, or undecodable bytes, must not end the day.
     _forgive(sys.stdout, "backslashreplace")
     _forgive(sys.stdin, "replace")
     with guarded():
@@ -30,9 +30,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _forgive(stream: TextIO | None, errors: str) -> None:
-    """What this stream cannot encode or decode is replaced, not raised."""
+    """Replace what this stream cannot encode or decode instead of raising."""
     if isinstance(stream, io.TextIOWrapper) and stream.errors != errors:
-        # Whoever calls us in its own process may have read from it already; then it stays.
+        # A caller in the same process may have read from it already; then it stays.
         with contextlib.suppress(io.UnsupportedOperation):
             stream.reconfigure(errors=errors)
 
@@ -57,11 +57,11 @@ def _main(arguments: Sequence[str] | None) -> int:
     except KeyboardInterrupt:
         return INTERRUPTED
     except BrokenPipeError:
-        # Whoever read our output has gone; leave quietly, as other commands do.
+        # The reader of our output is gone; exit quietly, as other commands do.
         _drop_output()
         return 0
     except OSError as error:
-        # Where no better words were found: a name too long, a folder closed to us, output full.
+        # Without a better message: a name too long, a folder without permission, output full.
         where = f"{error.filename}: " if error.filename else ""
         print(f"callout: {where}{error.strerror or error}: check and try again", file=sys.stderr)
         _drop_output()
@@ -74,19 +74,19 @@ def _main(arguments: Sequence[str] | None) -> int:
 def _told(error: CalloutError) -> str:
     if error.saying.key == "as-is":
         return str(error)
-    from callout.wording.language_files import english  # costs more than a short command
+    from callout.wording.language_files import english  # slow to import
 
     return english().part(error.saying)
 
 
 def _interrupt(number: int, frame: FrameType | None) -> NoReturn:
-    """Asked to end: leave as on Ctrl+C, giving up journal and devices in order."""
+    """Asked to end: leave as on Ctrl+C, closing journal and devices in order."""
     raise KeyboardInterrupt
 
 
 def _drop_output() -> None:
-    """What is still unwritten goes nowhere, so that leaving cannot fail on it again."""
-    with contextlib.suppress(OSError):  # an output that is no file has nothing to drop
+    """Discard unwritten output, so that leaving cannot fail on it again."""
+    with contextlib.suppress(OSError):  # an output that is not a file has nothing to discard
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 

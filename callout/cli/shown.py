@@ -1,4 +1,4 @@
-"""Standard output and error, guarded: what a stranger's survey says is shown, and never obeyed.
+"""Guarded standard output and error: a stranger's survey is shown, its controls are inert.
 
 Escape sequences, other controls and direction marks come out as ``\\uXXXX``, which JSON reads as
 what they were. Only rich's own progress and tables write past the guard, through ``rich_console``.
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 class Guarded(io.TextIOBase):
-    """A stream that writes harmless text to another; ``raw`` is that other one."""
+    """A stream that writes harmless text to another one, ``raw``."""
 
     def __init__(self, raw: TextIO) -> None:
         self.raw = raw
@@ -42,7 +42,7 @@ class Guarded(io.TextIOBase):
 
     @property
     def encoding(self) -> str:  # type: ignore[override]
-        """The other stream's."""
+        """The encoding of the other stream."""
         return self.raw.encoding
 
     def __getattr__(self, name: str) -> Any:
@@ -51,7 +51,7 @@ class Guarded(io.TextIOBase):
 
 @contextmanager
 def guarded() -> Iterator[None]:
-    """Standard output and error are guarded within."""
+    """Guard standard output and error while active."""
     before = sys.stdout, sys.stderr
     sys.stdout, sys.stderr = (Guarded(_raw(stream)) for stream in before)
     try:
@@ -65,8 +65,8 @@ def _raw(stream: TextIO) -> TextIO:
 
 
 def rich_console(**settings: Any) -> Console:
-    """A rich console past the guard: for words of our own, and texts made harmless before."""
-    from rich.console import Console  # costs more than a short command
+    """A rich console past the guard: for our own words, and texts made harmless before."""
+    from rich.console import Console  # importing it takes longer than a short command
 
     stream = sys.stderr if settings.pop("stderr", False) else sys.stdout
     return Console(file=_raw(stream), **settings)

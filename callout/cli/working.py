@@ -1,6 +1,6 @@
-"""What the commands that work at a survey have in common: their options, and who works.
+"""What commands that work at a survey share: their options, and who works.
 
-Loads little: a screen is to stand before all else is loaded.
+Loads little: the screen must be shown before all else is loaded.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from callout.core.errors import OperatorError
 
 
 def add_working_options(parser: argparse.ArgumentParser) -> None:
-    """Options of whatever hears and saves; ``check_options`` and ``work_of`` read them."""
+    """Options of all that hears and saves; ``check_options`` and ``work_of`` read them."""
     parser.add_argument("survey", type=Path, metavar="SURVEY")
     parser.add_argument("--plot", help="the plot to work in (default: the first unfinished)")
     parser.add_argument("--who", default=None, help="who measures (default: the login name)")
@@ -30,7 +30,7 @@ def add_working_options(parser: argparse.ArgumentParser) -> None:
 
 
 def check_options(args: argparse.Namespace) -> None:
-    """Raises OperatorError for options that do not go together."""
+    """Raises OperatorError for options that exclude each other."""
     if args.realtime and not args.audio:
         raise OperatorError("--realtime goes with --audio FILE")
     if args.played and (args.realtime or not args.audio):
@@ -38,7 +38,7 @@ def check_options(args: argparse.Namespace) -> None:
 
 
 def login() -> str:
-    """The login name, as who measures; nothing where there is none."""
+    """The login name, as the default for who measures; '' if there is none."""
     try:
         return getpass.getuser()
     except (KeyError, OSError):

@@ -1,4 +1,4 @@
-"""``callout completion``: what completes commands in a shell, and the manual page, to be kept."""
+"""``callout completion``: shell completion of commands, and the manual page."""
 
 from __future__ import annotations
 
@@ -47,14 +47,14 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print it; every command is loaded for this, as only their own parsers know their options."""
+    """Print it; loads every command, as only their own parsers know their options."""
     parser = build_parser(*COMMANDS)
     print(manual(parser) if args.kind == "man" else completion(parser, args.kind), end="")
     return 0
 
 
 def completion(parser: argparse.ArgumentParser, shell: str) -> str:
-    """A script for ``shell``; what takes a file or folder offers those."""
+    """A script for ``shell``; arguments that are files or folders complete to those."""
     import shtab
 
     for command in _commands(parser):
@@ -66,10 +66,10 @@ def completion(parser: argparse.ArgumentParser, shell: str) -> str:
 
 
 def manual(parser: argparse.ArgumentParser) -> str:
-    """The manual page, in man's own language."""
+    """The manual page, in man's own format."""
     from argparse_manpage.manpage import Manpage
 
-    for command in _commands(parser):  # the page leaves out what stands after the options
+    for command in _commands(parser):  # the page leaves out what follows the options
         command.description = f"{command.description} {command.epilog or ''}"
     page = Manpage(parser)
     page.manual, page.version = "User Commands", __version__
@@ -82,7 +82,7 @@ def manual(parser: argparse.ArgumentParser) -> str:
 
 
 def _commands(parser: argparse.ArgumentParser) -> list[argparse.ArgumentParser]:
-    """The parsers of the commands, and of their own commands."""
+    """The parsers of the commands, and of their subcommands."""
     found: list[argparse.ArgumentParser] = []
     for action in parser._actions:
         if isinstance(action, argparse._SubParsersAction):

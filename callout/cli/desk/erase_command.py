@@ -48,7 +48,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Say what would go, or order it and let it go."""
+    """Say what would be removed, or order and remove it."""
     folder, now = open_survey(args.survey), datetime.now().astimezone()
     which = _which(args, now)
     if which is None:
@@ -64,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
     writer = JournalWriter(folder.database)
     at = stamp(now)
     try:
-        _tidied(folder, writer, at)  # what a crash left may be that person's too
+        _tidied(folder, writer, at)  # leftovers of a crash may be that person's too
         if not tuned or to_erase(folder, take_snapshot(folder.database).entries, which):
             order, gone = erase(folder, writer, which, reason, who, at)
             print(f"entry {order}: {gone} sounds removed; every reading stays")
@@ -80,7 +80,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _seal(folder: SurveyFolder, at: str) -> None:
-    """An order that no seal covers could have been written by anybody."""
+    """Seal the order: without a seal, anybody could have written it."""
     try:
         made, why_not = seal_act(folder, at)
         print(f"sealed: {made.line}")
@@ -91,14 +91,14 @@ def _seal(folder: SurveyFolder, at: str) -> None:
 
 
 def _is_tuned(folder: SurveyFolder, which: Which) -> bool:
-    """Whether the order is for all of a person, and a head follows that person's voice."""
+    """Whether the order is for all of a person's sound, and a head is tuned to that person."""
     if which.person is None or which != Which(person=which.person):
         return False
     return any(record.who == which.person for record in records(folder))
 
 
 def _only_finish(folder: SurveyFolder) -> int:
-    """Without a choice: what earlier orders left lying goes."""
+    """Without a choice: delete what earlier orders left behind."""
     writer = JournalWriter(folder.database)
     try:
         told = _tidied(folder, writer, datetime.now().astimezone().isoformat())

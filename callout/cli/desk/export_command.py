@@ -1,4 +1,4 @@
-"""``callout export``: a survey's measurements in an open form.
+"""``callout export``: a survey's measurements in an open format.
 
 Reads options and writes through ``reports.exchange``; nothing is changed on the way.
 """
@@ -45,7 +45,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write the form and say where it is."""
+    """Write the export and say where it is."""
     if args.form in ("darwincore", "excel") and args.out.is_dir():
         raise OperatorError(f"{args.out} is a folder: name a file for {args.form}")
     if args.form in ("datapackage", "parquet") and args.out.is_file():
@@ -65,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         _writer(args.form)(args.out, data, about)
     own = args.survey / SPECIES_FILE
-    if args.form == "datapackage" and own.is_file():  # its groups and names, for whoever reports
+    if args.form == "datapackage" and own.is_file():  # its groups and names, for reports
         with storage_errors(f"cannot write into {args.out}"):
             (args.out / SPECIES_FILE).write_bytes(own.read_bytes())
     print(f"{len(data.measurements)} measurements of {len(data.plots)} plots: {args.out}")
@@ -85,7 +85,7 @@ def _base(args: argparse.Namespace) -> About:
 
 
 def _untold(about: About) -> list[str]:
-    """What others need to cite and to use the data, and is not told."""
+    """Metadata that others need to cite and use the data, but that are missing."""
     wanted = (
         (about.licence, "a licence"), (about.contributors, "contributors"),
         (about.places, "where plots lie"), (about.version, "a version"),
@@ -95,7 +95,7 @@ def _untold(about: About) -> list[str]:
 
 
 def _scientific(path: Path) -> Named:
-    """Names by the species tables of the survey, or of each recorder; then the reference list."""
+    """Names from the species tables of the survey, or of each recorder; then the reference list."""
     from callout.crews.site import Site, is_site, site_folders
     from callout.reports.exchange.scientific import scientific_names
     from callout.survey.species_table import reference_species, species_of
@@ -105,7 +105,7 @@ def _scientific(path: Path) -> Named:
 
 
 def _writer(form: str) -> Callable[..., object]:
-    """What writes ``form``; only its own library is loaded."""
+    """The function that writes ``form``; only its own library is loaded."""
     module, name = {
         "datapackage": ("datapackage", "write_package"),
         "parquet": ("parquet", "write_parquet"),

@@ -1,4 +1,4 @@
-"""``callout import``: another's table of trees, by a mapping proposed and confirmed.
+"""``callout import``: a foreign table of trees, by a mapping proposed and confirmed.
 
 Asks on the terminal, or takes a finished mapping; writes a data package, a roster and the refused
 rows. Reads options and prints; nothing is guessed here.
@@ -16,7 +16,7 @@ from callout.cli.asking import yes
 from callout.core.errors import OperatorError
 from callout.survey.files import storage_errors
 
-# What is heavy to load is loaded where it is needed, so that other commands start at once.
+# Heavy modules are imported where needed, so that other commands start at once.
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -41,7 +41,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Import the table; 1 where rows were refused."""
+    """Import the table; 1 if rows were refused."""
     from callout.reports.exchange.taken.foreign import read_foreign
     from callout.reports.exchange.taken.importing import import_table
 
@@ -63,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _mapping(table: Foreign, path: Path) -> TableMapping:
-    """The mapping at ``path``; where there is none, the proposed one is written there."""
+    """The mapping at ``path``; if there is none, the proposed one is written there."""
     from callout.reports.exchange.taken.mapping import mapping_text, propose, read_mapping
 
     with storage_errors(f"cannot use {path}"):
@@ -97,7 +97,7 @@ def _write(
 
     now = datetime.now().astimezone().replace(microsecond=0).isoformat()
     about = About(args.table.stem, "imported", now, description=f"imported from {table.name}")
-    # Called for good by the very file: imported again, each row has its name again.
+    # Named after the file itself: imported again, each row gets the same name.
     named = identified(frame, origin_of(args.table))
     write_package(args.out, Dataset(named, plots_of(frame)), about)
     tables = {"roster.csv": roster_frame(frame), "refused.csv": refused_frame(refused)}

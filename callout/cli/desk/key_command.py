@@ -1,4 +1,4 @@
-"""``callout key``: a key that signs a survey's seals, made where there is none, and named in it."""
+"""``callout key``: a key that signs a survey's seals, made if there is none, and named in it."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def _missing(folder: SurveyFolder, seal: Seal | None) -> Seal | None:
-    """The seal that this key made last, where the journal does not hold it."""
+    """The seal that this key made last, if the journal does not hold it."""
     if seal is None:
         return None
     with folder.reading() as reader:

@@ -51,7 +51,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Unite, tell what is new, and ask for the rulings that are wanted."""
+    """Unite, report what is new, and ask for the rulings that are wanted."""
     console = rich_console(stderr=True)
     parts = []
     with console.status("") as status:
@@ -108,12 +108,12 @@ def _list(site: Path, differing: Sequence[Disagreement]) -> None:
 
 
 def _ask(site: Site, differing: Sequence[Disagreement]) -> int:
-    """Ask about one tree after another; each answer is journalled before the next is asked."""
+    """Ask about one tree after another; each answer is journalled before the next question."""
     who = ""
     settled: set[tuple[str, int]] = set()
     for pair in differing:
         if _named(pair.first) in settled or _named(pair.second) in settled:
-            continue  # a third reading of the tree: what is still open shows on the next merge
+            continue  # a third reading of the tree: whatever is still open shows on the next merge
         print(f"\n{pair.told}")
         print(f"  1  {reading_told(pair.first)}\n  2  {reading_told(pair.second)}")
         answer = _answer("Which stands? [1, 2, b for both, v to void both, Enter for later] ")

@@ -107,7 +107,7 @@ def _from_earlier(
     at: str,
     highest_m: Decimal,
 ) -> int:
-    """The next visit's survey from an earlier one, whatever form it lies in."""
+    """The next visit's survey from an earlier one, in any form."""
     from callout.reports.exchange.taken.next_reach import next_reach
     from callout.reports.exchange.taken.next_visit import all_rows, next_settings, next_trees
     from callout.reports.exchange.taken.taking import take
@@ -142,7 +142,7 @@ def _highest(text: str | None) -> Decimal:
 
 
 def _history(taken: Dataset, settings: dict[str, PlotSettings]) -> str:
-    """The history that the plots had, as settings tell it; nothing where they had none."""
+    """The plots' history, in the form of settings; empty if they had none."""
     table = taken.further.get("history")
     if table is None:
         return ""
@@ -154,13 +154,13 @@ def _history(taken: Dataset, settings: dict[str, PlotSettings]) -> str:
 def _settings_file(
     name: str, measuring: PlotSettings, settings: dict[str, PlotSettings], further: str
 ) -> dict[str, bytes]:
-    """The new survey's settings with what goes beyond the usual; none where nothing does."""
+    """The new survey's settings with everything beyond the defaults; none if there is nothing."""
     text = new_settings(name, measuring, settings) + further
     return {SurveyFolder(Path(name)).settings.name: text.encode()} if further else {}
 
 
 def _files(source: Path) -> dict[str, bytes]:
-    """The species table of the survey that is begun from, and what it tells of its data."""
+    """The species table of the earlier survey, and its metadata."""
     from callout.reports.exchange.metadata import ABOUT_FILE
 
     own = [source / name for name in (SPECIES_FILE, ABOUT_FILE)]
@@ -168,7 +168,7 @@ def _files(source: Path) -> dict[str, bytes]:
 
 
 def _told(about: About | None) -> dict[str, bytes]:
-    """What a form tells of its data, for the next survey; nothing where it tells names alone."""
+    """The metadata of an import, for the next survey; '' if it has names only."""
     from callout.reports.exchange.metadata import ABOUT_FILE, about_text
 
     if about is None or not (about.contributors or about.places or about.licence or about.methods):

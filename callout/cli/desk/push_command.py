@@ -48,7 +48,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Send every recorder's journal and tell what was new."""
+    """Send every recorder's journal and report what was new."""
     address = args.address or os.environ.get(ADDRESS, "")
     if not address:
         raise OperatorError(f"where to? give the office's URL, or set {ADDRESS}")

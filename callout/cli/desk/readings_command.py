@@ -32,7 +32,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print one row a tree that has a reading or status."""
+    """Print one row per tree that has a reading or status."""
     place = read_place(args.survey)
     rows = current_rows(place, _disagreeing(place) if place.united else ())
     for told in notes_elsewhere(place):
@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _disagreeing(place: Place) -> Iterator[tuple[str, int, str]]:
-    """Each reading that differs from another recorder's, and what the other one is."""
+    """Each reading that differs from another recorder's, and the other one's value."""
     for pair in disagreements(place.standing, Tolerance().allowed):
         for one, other in ((pair.first, pair.second), (pair.second, pair.first)):
             yield one.recorder, one.reading.entry, f"{reading_told(other)}: {pair.about}"

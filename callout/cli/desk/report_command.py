@@ -19,7 +19,7 @@ from callout.crews.site import Site, is_site, site_folders
 from callout.journal.folder import open_survey
 from callout.survey.species_table import reference_species, species_of
 
-# What is heavy to load is loaded where a command needs it, so that the others start at once.
+# Heavy modules are imported where a command needs them, so that the others start at once.
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -114,7 +114,7 @@ def run(args: argparse.Namespace) -> int:
 
 @contextmanager
 def _progress() -> Iterator[Callable[[str, int, int], None]]:
-    """Tells on a terminal what is being written, and how much of it is done."""
+    """Shows on a terminal what is being written, and how much of it is done."""
     from rich.console import Console
     from rich.progress import Progress
 
@@ -131,7 +131,7 @@ def _progress() -> Iterator[Callable[[str, int, int], None]]:
 
 
 def _again(args: argparse.Namespace) -> pd.DataFrame | None:
-    """Pairs of a second walk: of the one that is named, or else of the one that lies beside."""
+    """Pairs of a second walk: of the one that is named, or else of the one beside the survey."""
     from callout.reports.quality.pairs import paired
     from callout.reports.quality.tables import repeats_frame
 
@@ -145,7 +145,7 @@ def _again(args: argparse.Namespace) -> pd.DataFrame | None:
     except OperatorError as error:
         if args.remeasured is not None:
             raise
-        print(f"note: {second.name} is left out: {error}")  # lies beside by chance
+        print(f"note: {second.name} is left out: {error}")  # beside it by chance
         return None
     print(f"note: {len(pairs)} pairs of {second.name} go into the error of measurement")
     return repeats_frame(pairs)
@@ -207,7 +207,7 @@ def _equations(args: argparse.Namespace) -> EquationSet:
 
 
 def _folders(path: Path) -> list[Path]:
-    """Where species tables may lie: in the survey, or with each recorder of a site."""
+    """Where species tables may be: in the survey, or with each recorder of a site."""
     return [folder.path for folder in site_folders(Site(path))] if is_site(path) else [path]
 
 

@@ -42,7 +42,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Journal the rulings, all or none, and tell them."""
+    """Journal the rulings, all or none, and print them."""
     at = stamp(datetime.now().astimezone())
     if is_site(args.survey):
         return _rule_at_site(args, at)
@@ -60,7 +60,7 @@ def _from_file(args: argparse.Namespace) -> list[Proposed]:
 
 
 def _rule_at_site(args: argparse.Namespace, at: str) -> int:
-    """A ruling of the office; the recorder's own journal stays as it is."""
+    """A ruling by the office; the recorder's own journal is not changed."""
     if args.file:
         raise OperatorError("--import goes with one survey: name --entry RECORDER:ENTRY at a site")
     recorder, colon, entry = (args.entry or "").partition(":")

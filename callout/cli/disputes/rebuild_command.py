@@ -1,4 +1,4 @@
-"""``callout rebuild``: the tables made anew from the journal, and held against those on disk."""
+"""``callout rebuild``: the tables rebuilt from the journal, and compared with those on disk."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Refuse a broken journal; else make the folder and tell what differs."""
+    """Refuse a broken journal; else make the folder and print the differences."""
     folder = open_survey(args.survey)
     if not args.from_sound and (args.engine or args.model or args.sound_only):
         raise OperatorError("--engine, --model and --sound-only go with --from-sound")

@@ -1,4 +1,4 @@
-"""How ``callout rebuild --from-sound`` makes a journal from the sound, and tells what differs."""
+"""How ``callout rebuild --from-sound`` makes a journal from sound, and prints the differences."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ DIFFERENT = 1
 
 
 def hear_anew(args: argparse.Namespace, folder: SurveyFolder) -> int:
-    """Make the new folder and compare the readings that stand."""
+    """Make the new folder and compare the current readings."""
     entries = take_snapshot(folder.database).entries
     counts = Counts()
     happened = list(_happenings(args, folder, entries, counts))

@@ -1,4 +1,4 @@
-"""How ``callout replay`` hears moments again with an engine, and tells the differences."""
+"""How ``callout replay`` hears moments again with an engine, and prints the differences."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ from callout.wording.wording import Wording
 
 
 def compare(args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Moment]) -> None:
-    """Hear the moments with the engine asked for and print where it differs, worst first."""
+    """Hear the moments with the requested engine and print the differences, worst first."""
     config = folder.config()
     with folder.reading() as reader:
         plots = reader.plots()

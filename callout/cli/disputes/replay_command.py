@@ -1,4 +1,4 @@
-"""``callout replay``: the moments of a tree, a day, a person; heard again, by ear or engine."""
+"""``callout replay``: the moments of a tree, a day or a person; heard again, by ear or engine."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from callout.station.scopes import scope_of
 from callout.wording.language_files import load_wording
 
 Beside = Callable[[Moment], list[tuple[str, str]]]
-"""Lines to set beside a moment: a name of a few letters, and what is told."""
+"""Lines to print beside a moment: a short name, and the text."""
 
 
 def add_parser(subparsers: Any) -> None:
@@ -72,7 +72,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """List the moments wanted, or where today's hearing of them differs."""
+    """List the wanted moments, or those that are heard differently today."""
     folder = open_survey(args.survey)
     wanted = _wanted(args)
     if not 1 <= args.processes <= 64:
@@ -107,7 +107,7 @@ def _wanted(args: argparse.Namespace) -> Wanted:
 
 
 def _beside(args: argparse.Namespace, folder: SurveyFolder, entries: list[Entry]) -> Beside:
-    """What another graduation or grammar makes of a moment, where one was asked for."""
+    """What another graduation or grammar makes of a moment, if one was asked for."""
     tellers: list[Beside] = []
     if args.graduation is not None:
         tellers.append(_by_graduation(args.graduation, entries))

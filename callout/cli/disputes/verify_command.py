@@ -101,7 +101,7 @@ def _witnesses(paths: list[Path]) -> list[Witness]:
 
 
 def _uncovered(proof: Proof, args: argparse.Namespace) -> list[Fault]:
-    """Orders to remove sound that nobody vouches for: who can write the folder can write one."""
+    """Orders to remove sound not covered by a seal: whoever can write the folder can write one."""
     reach = [proof.sealed]
     if args.signer is not None:
         reach = [proof.signed[0] if proof.signed else 0]
@@ -152,7 +152,7 @@ def _newest(folder: SurveyFolder) -> Seal:
 
 
 def _public_key(given: str | None) -> str | None:
-    """The key as 64 hexadecimal digits, given so or as a file that holds them."""
+    """The key as 64 hexadecimal digits, given directly or in a file."""
     if given is None:
         return None
     path = Path(given)
@@ -167,7 +167,7 @@ def _public_key(given: str | None) -> str | None:
 
 
 def _verify_site(args: argparse.Namespace) -> int:
-    """Check each recorder's copy in turn, and that it is the recorder it is named after."""
+    """Check each recorder's copy in turn, and that its id matches its folder's name."""
     if args.seal or args.told or args.seals or args.signer is not None:
         raise OperatorError(
             f"{args.survey} is a united site: seals are made at the recorder, and held against one "

@@ -47,7 +47,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Work, or ask the daemon that works."""
+    """Start the daemon, or ask the one at work."""
     check_options(args)
     if args.yes and not args.install:
         raise OperatorError("--yes goes with --install")
@@ -145,7 +145,7 @@ def _stop(folder: SurveyFolder) -> int:
 
 
 def _given_up(folder: SurveyFolder) -> bool:
-    """Whether nobody holds the journal any more: all is written then, its seal too."""
+    """Whether nobody holds the journal any more: everything is written, its seal too."""
     lock = open_lock(folder.path / ".lock")
     try:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -174,7 +174,7 @@ def _status(folder: SurveyFolder) -> int:
 
 
 def _install(folder: SurveyFolder, args: argparse.Namespace) -> int:
-    """Show the unit; write it only if that is wanted. It is started by the person, not here."""
+    """Show the unit; write it only if that is wanted. The person starts it, not this command."""
     if args.audio:
         raise OperatorError("a unit listens to the microphone: leave --audio out")
     path = unit_folder() / unit_name(folder.path)

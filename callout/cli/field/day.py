@@ -1,4 +1,4 @@
-"""A working day as the options of a command ask for it: station, clock and work, then its seal."""
+"""A working day from a command's options: station, clock and work, sealed at the end."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from callout.station.upkeep.sealing import seal_session
 
 @dataclass(frozen=True)
 class Day:
-    """What a post is made of."""
+    """The parts of a post."""
 
     station: Station
     clock: Clock
@@ -45,14 +45,14 @@ def day_of(
     tell: Callable[[str], None] = _on_stderr,
     child: Child | None = None,
 ) -> Iterator[Day]:
-    """The day of ``args``; at its end it is sealed. ``tell`` is told what is no fault of the work.
+    """The day of ``args``; sealed at its end. ``tell`` gets messages that are not faults.
 
-    Raises CalloutError where the work cannot begin.
+    Raises CalloutError if the work cannot begin.
     """
     frames = frames_of(args.audio) if args.audio else None
     clock = Clock()
     silenced: list[Saying] = []
-    # A recording wants a recogniser; a person can type.
+    # A recording needs a recogniser; a person can type.
     or_without = None if args.audio else silenced.append
     station = make_station(
         folder, encode_flac, args.engine, args.model, tell, clock, or_without,

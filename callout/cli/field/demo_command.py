@@ -36,7 +36,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Make the survey, play the walk, show the echo, the table, and where everything lies."""
+    """Make the survey, play the walk, show the echo, the table, and where the files are."""
     console = rich_console(highlight=False, soft_wrap=True)
     path = args.into or Path(tempfile.mkdtemp(prefix="callout-demo-")) / "harrow-fen"
     folder = make_demo_survey(path, datetime.now().astimezone())

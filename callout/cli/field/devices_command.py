@@ -1,6 +1,6 @@
-"""``callout devices``: see what is there, watch a tape's lines as they come, write it down.
+"""``callout devices``: lists devices, shows a tape's lines as they come, and configures it.
 
-Talks to a person; how devices are found, read and written down is ``callout.devices``.
+Talks to a person; finding, reading and configuring devices is in ``callout.devices``.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def _options() -> argparse.ArgumentParser:
-    """What both forms take; absent ones are left out, so that neither overrides the other."""
+    """Options of both forms; absent ones are left out, so that neither overrides the other."""
     options = argparse.ArgumentParser(add_help=False, argument_default=argparse.SUPPRESS)
     options.add_argument("--survey", type=Path, metavar="SURVEY", help="where to write it down")
     options.add_argument("--name", help="what to call it (default: tape)")
@@ -96,7 +96,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _device(given: Mapping[str, Any], folder: SurveyFolder | None) -> DeviceSettings | None:
-    """The device that the options name: by how it connects, or by its name in the survey."""
+    """The device that the options name: by its connection, or by its name in the survey."""
     table = {key: given[key] for key in KEYS if key in given}
     place = {"port", "usb", "serial_number"} & table.keys()
     if "ble" in given or "service" in table:
@@ -128,7 +128,7 @@ def _ble(text: str) -> dict[str, str]:
 
 
 def _list(seconds: float) -> list[dict[str, str]]:
-    """Print what is there; what each number stands for."""
+    """Print the devices, and what each number stands for."""
     choices: list[dict[str, str]] = []
     ports = list_ports()
     print("Serial ports:" if ports else "Serial ports: none")
@@ -157,7 +157,7 @@ def _list_sound(told: str, listed: Callable[[], list[SoundDevice]]) -> None:
 
 
 def _port_choice(port: PortInfo) -> dict[str, str]:
-    """USB numbers say which device it is, wherever it is plugged in; a path does not."""
+    """USB numbers identify a device wherever it is plugged in; a path does not."""
     if port.usb:
         found = {"usb": port.usb, "serial_number": port.serial_number}
         return {"transport": "serial", **{key: value for key, value in found.items() if value}}
@@ -192,7 +192,7 @@ def _chosen(choices: Sequence[dict[str, str]], given: Mapping[str, Any]) -> Devi
 
 
 def _items(device: DeviceSettings, given: Mapping[str, Any]) -> Iterator[Item]:
-    """What the device says until the time or the person's patience is over."""
+    """What the device sends until the time is up or the person stops."""
     waiting: queue.SimpleQueue[Item] = queue.SimpleQueue()
     thread = DeviceThread([device], waiting.put)
     until = time.monotonic() + given.get("seconds", float("inf"))
@@ -210,7 +210,7 @@ def _items(device: DeviceSettings, given: Mapping[str, Any]) -> Iterator[Item]:
 
 
 def _watch(device: DeviceSettings, given: Mapping[str, Any], folder: SurveyFolder | None) -> int:
-    """Show decoded lines and what would be recorded; how many readings there were."""
+    """Show decoded lines and what would be recorded; returns the number of readings."""
     plots = _plots(folder)
     count = 0
     print("Press the button on the tape; Ctrl-C ends.")
@@ -246,7 +246,7 @@ def _told(item: Item, plots: Sequence[PlotSettings]) -> str:
 
 
 def _write(device: DeviceSettings, given: Mapping[str, Any], folder: SurveyFolder | None) -> None:
-    """Put the device into the survey, if the person wants it there."""
+    """Put the device into the survey, if the person wants that."""
     if folder is not None and device in _written(folder):
         return
     lines = tomlkit.dumps({"device": [table_of(device)]}).strip()

@@ -20,7 +20,7 @@ FORMAT_KEYS = ("pattern", "unit", "scale", "decimal")
 
 
 def teach(device: DeviceSettings, given: Mapping[str, Any]) -> DeviceSettings | None:
-    """Three presses on a known size, then the pattern; None where the person says no."""
+    """Three presses on a known size, then the pattern; None if the person says no."""
     scale = Scale.GIRTH if given.get("girth") else Scale.DIAMETER
     known = _known(given.get("girth") or given["diameter"], scale)
     size = f"{known.size} {known.unit.value} of {known.scale.value}"

@@ -1,4 +1,4 @@
-"""``callout doctor``: one page of what works here, and what to do about what does not."""
+"""``callout doctor``: one page of what works here, and what to do about the rest."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Look at each thing and tell it at once, as some take seconds."""
+    """Check each thing and report it at once, as some take seconds."""
     found = []
     for one in findings(args.survey):
         found.append(one)
@@ -86,7 +86,7 @@ def findings(survey: Path | None) -> Iterator[Finding]:
 
 
 def _asked(survey: Path) -> tuple[Finding, SurveyFolder | None, Means]:
-    """What the survey's settings ask for; a broken one is a finding, and the rest goes on."""
+    """What the survey's settings ask for; a broken file is a finding, and the rest goes on."""
     try:
         folder = open_survey(survey)
         config = folder.config()

@@ -1,4 +1,4 @@
-"""``callout listen`` where the survey's daemon runs: a screen for it, and nothing else.
+"""``callout listen`` while the survey's daemon runs: a screen for it, and nothing else.
 
 Leaving the screen leaves the daemon at work.
 """
@@ -20,7 +20,7 @@ _ITS_OWN = ("engine", "model")
 
 
 def attach(args: argparse.Namespace) -> int | None:
-    """Show the daemon's screen until the person leaves; None where no daemon runs."""
+    """Show the daemon's screen until the person leaves; None if no daemon runs."""
     path = socket_path(args.survey)
     if not path.exists():
         return None
@@ -50,7 +50,7 @@ def attach(args: argparse.Namespace) -> int | None:
 
 
 def _follow(face: RemoteFace, plot: str | None, who: str, login: str) -> None:
-    """Another plot or person than the daemon's is made known to it; as it is, otherwise."""
+    """Tell the daemon of another plot or person, if one is asked for."""
     view = face.view()
     if (plot and plot != view.plot) or (who and who != view.who):
         face.open(plot or view.plot, who or view.who or login)

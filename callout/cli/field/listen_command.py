@@ -1,7 +1,7 @@
 """``callout listen``: the working day, with the terminal screen or headless.
 
-Where the survey's daemon runs, the screen attaches to it; otherwise the command works by itself.
-Here only the options: what each way needs is loaded by it.
+If the survey's daemon runs, the screen attaches to it; otherwise the command works by itself. Only
+the options are here: each way loads what it needs.
 """
 
 from __future__ import annotations

@@ -78,7 +78,7 @@ def _from_standard_input(station: Station) -> None:
 
 
 def _lines(stream: TextIO) -> Iterator[str]:
-    """The stream's lines; of one that is far too long its beginning, so that memory is bounded."""
+    """The stream's lines; only the beginning of one that is far too long, to bound memory."""
     while line := stream.readline(_MOST_LINE):
         yield line
         while len(line) == _MOST_LINE and not line.endswith("\n"):
@@ -123,6 +123,6 @@ def _print_set_aside(item: Any) -> None:
 
 
 def _print(line: dict[str, Any]) -> None:
-    # One write a line: several threads print.
+    # One write per line: several threads print.
     sys.stdout.write(json.dumps(line, ensure_ascii=False) + "\n")
     sys.stdout.flush()

@@ -1,4 +1,4 @@
-"""The terminal screen of ``callout listen``: it stands first, on the main thread.
+"""The terminal screen of ``callout listen``: it is shown first, on the main thread.
 
 All else is loaded behind it, on a thread that makes the station, works until the person leaves, and
 seals; hearing has another. What is typed meanwhile waits for the station.
@@ -28,7 +28,7 @@ _PARTS = ("survey.toml", "journal.db")
 
 
 def run_screen(args: argparse.Namespace) -> int:
-    """Show the screen until the person leaves; a daemon's, where one is at work."""
+    """Show the screen until the person leaves; a daemon's, if one is at work."""
     _refuse(args.survey)
     if not args.audio:
         from callout.cli.field.listen_attached import attach
@@ -45,7 +45,7 @@ def screen_of(survey: Path, face: Face) -> CalloutApp:
 
 
 def _refuse(survey: Path) -> None:
-    """Raises OperatorError for what is plainly no survey, before any screen stands."""
+    """Raises OperatorError for what is plainly not a survey, before any screen is shown."""
     if not all((survey / part).is_file() for part in _PARTS):
         from callout.journal.folder import open_survey
 
@@ -85,7 +85,7 @@ class _Screen:
         return told_at_the_end(defects)
 
     def _leave(self) -> None:
-        """What was typed before is still taken; then what the work had to tell is printed."""
+        """Finish what was typed before; then print the messages of the work."""
         self._leaving.set()
         if self._work.ident is not None:  # it was begun
             self._work.join()

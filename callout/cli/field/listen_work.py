@@ -1,4 +1,4 @@
-"""What stands behind the screen of ``callout listen``: station, post, and the thread that hears."""
+"""The work behind the screen of ``callout listen``: station, post, and the thread that hears."""
 
 from __future__ import annotations
 
@@ -25,13 +25,13 @@ def work(
     tell: Callable[[str], None],
     child: Child,
 ) -> str:
-    """Make the station, let the screen have it, and work until ``leaving``: what it leaves behind.
+    """Make the station, pass it to the screen, and work until ``leaving``; returns the summary.
 
-    Raises CalloutError where the work cannot begin.
+    Raises CalloutError if the work cannot begin.
     """
     folder = open_survey(args.survey)
     if leaving.is_set() and not shown.lines:
-        return ""  # left while it was starting, and nothing is owed
+        return ""  # left while it was starting: there is nothing to report
     with day_of(args, folder, tell, child) as day:
         if leaving.is_set() and not shown.lines:
             return ""
@@ -61,7 +61,7 @@ def _work(folder: SurveyFolder, day: Day, shown: StartingFace, leaving: threadin
 
 
 def told_by(face: StationFace) -> Told:
-    """What a post has to tell, shown on ``face``."""
+    """The messages of a post, shown on ``face``."""
     return Told(
         fault=face.fault,
         device=face.notice(face.fault),

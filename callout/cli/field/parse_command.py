@@ -26,7 +26,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the meanings; words without one are told as a problem, not an error."""
+    """Print the meanings; words without one are printed as a problem, not an error."""
     plot = _plot(args.survey, args.plot) if args.survey else None
     language = load_language(args.language, survey_species([plot] if plot else []))
     try:

@@ -1,4 +1,4 @@
-"""``callout practice``: an invented plot to walk with one's own voice, typing or tape, and a score.
+"""``callout practice``: an invented plot to walk by voice, typing or tape, and a score.
 
 Needs no survey: it makes one, in a folder of its own, and works through the ordinary session.
 """
@@ -63,7 +63,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Make the plot, show a card a tree, and tell the score at the end."""
+    """Make the plot, show one card per tree, and print the score at the end."""
     if args.typed and args.audio:
         raise OperatorError("--typed goes without --audio")
     if args.check_digit and not args.digits:

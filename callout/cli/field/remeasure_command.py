@@ -1,6 +1,6 @@
-"""``callout remeasure``: trees drawn at random, walked again blind, and how far the two differ.
+"""``callout remeasure``: trees drawn at random, measured again blind, and the agreement of both.
 
-Reads options and prints; drawing and figures are ``reports.quality``.
+Reads options and prints; drawing and figures are in ``reports.quality``.
 """
 
 from __future__ import annotations

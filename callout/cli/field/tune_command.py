@@ -1,7 +1,7 @@
 """``callout tune``: twenty prompts read aloud, and the engine learns this measurer's voice.
 
 Shows what was heard before and after, and keeps the tuned head only when it is better and wanted.
-``--undo`` goes back. How it is judged and learnt is the station's business.
+``--undo`` goes back. Judging and learning are in ``tuning``.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ if TYPE_CHECKING:
 
 LEAST_TAKES = 12
 MOST_TRIES = 3
-# While enrolling, a pause inside a prompt must not end it: pauses are what is measured.
+# While enrolling, a pause inside a prompt must not end it: pauses are being measured.
 _PATIENT_S = 1.5
 _SOUNDS, _LONGEST_S = (".wav", ".flac"), 20.0
 
@@ -67,7 +67,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Enrol, tune, show, ask, keep; or go back."""
+    """Enrol, tune, show, ask, keep; or undo."""
     if args.undo and (args.source or args.prompts):
         raise OperatorError("--undo goes without --from and --prompts")
     folder, who = open_survey(args.survey), args.who or login()
@@ -98,7 +98,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _tuning(folder: SurveyFolder) -> Tuning:
-    """Raises OperatorError where the survey's language or the engine cannot be tuned."""
+    """Raises OperatorError if the survey's language or the engine cannot be tuned."""
     code = folder.config().language
     if code != "en":
         raise OperatorError(

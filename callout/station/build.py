@@ -35,6 +35,7 @@ def make_station(
     or_without: Callable[[Saying], None] | None = None,
     who: str = "",
     child: Child | None = None,
+    hears: bool = True,
 ) -> Station:
     """A station with the engine asked for, else the one in the settings, in its own process.
 
@@ -42,6 +43,7 @@ def make_station(
     (OperatorError) is refused either way. ``who`` measures: a head tuned to them is used if there
     is one. ``tell`` is called with that, and with what was repaired after a crash. ``child`` is the
     recogniser's process, if launched before.
+    Without ``hears`` the station has no engine.
     """
     config = folder.config()
     with folder.reading() as reader:
@@ -53,7 +55,7 @@ def make_station(
     order = EngineOrder(name, language, model or config.listening.vosk_model, tuned)
     chosen: ApartEngine | None = None
     try:
-        chosen = ApartEngine(order, child=child)
+        chosen = ApartEngine(order, child=child) if hears else None
     except DeviceError as error:
         if or_without is None:
             raise
@@ -70,7 +72,7 @@ def make_station(
     except BaseException:
         station.close()
         raise
-    if told and (not tuned or (chosen is not None and chosen.name == "closed")):
+    if told and hears and (not tuned or (chosen is not None and chosen.name == "closed")):
         tell(told)
     for line in put_right:
         tell(line)

@@ -69,7 +69,7 @@ def test_without_a_model_the_person_is_told_what_to_set_and_types(
     fen: SurveyFolder, tmp_path: Path
 ) -> None:
     ran = run_callout(
-        "listen", fen.path, "--headless", "--typed", "--who", "R.V.",
+        "listen", fen.path, "--headless", "--typed", "--engine", "auto", "--who", "R.V.",
         input="83번 24.6\n확인\n".encode(), env={"HOME": str(tmp_path), "CALLOUT_VOSK_MODEL": ""},
     )  # fmt: skip
     assert ran.code == 0, ran.err

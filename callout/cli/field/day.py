@@ -56,7 +56,7 @@ def day_of(
     or_without = None if args.audio else silenced.append
     station = make_station(
         folder, encode_flac, args.engine, args.model, tell, clock, or_without,
-        args.who or login(), child,
+        args.who or login(), child, hears=not args.typed or bool(args.engine),
     )  # fmt: skip
     try:
         without = silenced[0] if silenced else None

@@ -63,8 +63,7 @@ Event = Opened | Heard | TimedOut
 class Say:
     """Tell this, one sentence each.
 
-    ``tone`` is ``ask``, ``saved``, ``refused``, ``told``, or ``over``: something was said over the
-    voice.
+    ``tone``: ``ask``, ``saved``, ``refused``, ``told``, or ``over`` (speech over our own voice).
     """
 
     says: Says

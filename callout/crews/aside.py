@@ -15,8 +15,7 @@ from callout.survey.files import FOLDER_MODE, storage_errors, sync_folder
 def taken_wrongly(site: Site, given: Collection[str], name: str) -> SurveyFolder | None:
     """The copy of the recorder whose id begins with ``name``; None for no name.
 
-    Raises OperatorError unless there is exactly one, also among ``given``, the recorders now
-    merged.
+    Raises OperatorError unless there is just one, also among ``given``, the recorders now merged.
     """
     if not name:
         return None

@@ -188,8 +188,7 @@ def longest(copies: Sequence[Part]) -> Part:
 def carried(copies: Sequence[Part]) -> dict[str, bytes]:
     """The files of the copies with the longest journal.
 
-    If equally long ones differ, the greater text is taken, so that the order of uniting never
-    matters.
+    If equally long ones differ, the greater text is taken, so that the order never matters.
     """
     most = len(longest(copies).snapshot.entries)
     last = [part.files for part in copies if len(part.snapshot.entries) == most]

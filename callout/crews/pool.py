@@ -1,7 +1,6 @@
 """Combines entries of many recorders: any parts, in any order, as often as you like.
 
-An entry is identified by its recorder and its number there, and never changes once known. Pure: no
-files here.
+An entry is identified by its recorder and its number there, and never changes. Pure: no files here.
 """
 
 from __future__ import annotations

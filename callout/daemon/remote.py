@@ -1,7 +1,6 @@
 """A station's face at the other end of the control socket, for a screen to attach to.
 
-The daemon may end and come back; until then the view says so, and typed input never seems to have
-been taken.
+The daemon may end and come back; until then the view says so, and typed input is refused.
 """
 
 from __future__ import annotations

@@ -1,8 +1,7 @@
 """The control socket: other programs of the same user see the station's face and use it.
 
 Each client has a reader and a writer thread of its own; a slow or hostile one is disconnected, and
-cannot delay the others. ``messages`` checks the requests; ``socket_place`` chooses the socket's
-path.
+cannot delay the others. ``messages`` checks the requests; ``socket_place`` chooses the path.
 """
 
 from __future__ import annotations

@@ -1,7 +1,6 @@
 """What a device delivers: a measurement, a refusal with its reason, or a notice for people.
 
-Values only. ``lines`` and ``presentation`` make measurements from bytes; the session joins them to
-tags.
+Values only. ``lines`` and ``presentation`` make them from bytes; the session joins them to tags.
 """
 
 from __future__ import annotations

@@ -1,8 +1,7 @@
 """A tape on a serial port: USB, Bluetooth serial profile, or any URL that pyserial opens.
 
 Survives unplugging: it looks for the port again, waiting longer each time, and a line cut off by
-unplugging is discarded. Bytes are read on a thread of its own and judged by ``intake``; nothing is
-decoded here.
+unplugging is discarded. A thread of its own reads bytes for ``intake``; nothing is decoded here.
 """
 
 from __future__ import annotations

@@ -1,7 +1,6 @@
 """One ``[[device]]`` table of ``survey.toml``: which device, how it connects, how it is read.
 
-Takes a plain mapping, whoever read the file. All errors are reported at once. Nothing is opened
-here.
+Takes a plain mapping, whoever read it. All errors are reported at once. Nothing is opened here.
 """
 
 from __future__ import annotations

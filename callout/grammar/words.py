@@ -1,8 +1,7 @@
 """Turns typed or transcribed text into the tokens that a grammar knows.
 
 Spoken words pass unchanged; digits become the classes NUMERAL, DECIMAL and LABEL, with their text
-beside them. Hyphens and commas stay as tokens, since they say what belongs together; a dash counts
-as a comma.
+beside them. Hyphens and commas stay as tokens, since they show what belongs together; so do dashes.
 """
 
 from __future__ import annotations

@@ -102,8 +102,7 @@ class SessionSound:
     def take(self, pcm: bytes, start_s: float, at: datetime, echo: bool) -> None:
         """Take one frame of 960 bytes.
 
-        It began at ``start_s`` in its stream and ``at`` by the clock; ``echo``: the loudspeaker may
-        be heard.
+        It began at ``start_s`` in its stream and ``at`` by the clock; ``echo``: an echo may sound.
         """
         if self._spool is not None and self._jumps(start_s, at):
             self.cut()

@@ -1,8 +1,7 @@
 """Reads whatever a journal's file holds, in order and in pages, and reports unreadable parts.
 
 The only check is whether SQLite can read it. Each page is a query of its own, so that nobody
-working in the journal is kept waiting; entries are only ever added, so the pages of one reading are
-consistent.
+working in the journal is kept waiting; entries are only ever added, so the pages are consistent.
 """
 
 from __future__ import annotations

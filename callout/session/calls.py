@@ -236,8 +236,7 @@ def _status_of(turn: Turn, tag: str) -> Meaning:
 def lost_tag(turn: Turn) -> Result:
     """The tag is lost, and perhaps a new one put on: recorded in the tree's reading.
 
-    That is the pending one, else the one saved on this visit; without either, the diameter is asked
-    for.
+    The pending one, else the one saved on this visit; without either, the diameter is asked for.
     """
     memory, here = turn.memory, turn.plot.settings.plot
     in_hand = memory.named if memory.phase is not Phase.IDLE else None

@@ -1,8 +1,7 @@
 """FLAC within a size limit: if sound is too loud to fit, its least significant bits are dropped.
 
 Noise does not compress, so a windy hour takes several times the space of a still one. Dropping bits
-far below the noise is hardly audible; FLAC packs the zeros away. Never for a callout, which is kept
-as it came.
+far below the noise is hardly audible; FLAC packs the zeros away. Never for a callout.
 """
 
 from __future__ import annotations

@@ -1,8 +1,7 @@
 """Tunes a head to one measurer's utterances, and compares its hearing before and after.
 
 The figures "after" come from heads that did not learn from the utterances they hear: each part is
-held out once (cross-validation); the head to keep learns from all parts afterwards. Nothing is
-written.
+held out once (cross-validation); the head to keep then learns from all parts. Nothing is written.
 """
 
 from __future__ import annotations

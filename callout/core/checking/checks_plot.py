@@ -1,8 +1,7 @@
 """Checks that need the plot or the tree's record rather than its last diameter.
 
-They cover tags, repeated readings, species, trees recorded as dead before, and the height of
-measurement. The roster's columns ``status``, ``measured_at_m`` and ``breast_height_m`` describe the
-last visit.
+On tags, repeated readings, species, trees recorded as dead, and heights. The roster's columns
+``status``, ``measured_at_m`` and ``breast_height_m`` describe the last visit.
 """
 
 from __future__ import annotations

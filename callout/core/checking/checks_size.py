@@ -31,8 +31,7 @@ class Compared:
 
     ``value`` is in ``unit``; ``called`` is the figure as called (a girth, another unit), whose
     digits may have slipped. ``neighbours`` maps the tags of the trees before and after in the walk
-    to their expected sizes. ``just_before`` is the value saved for another tree just before, in
-    ``unit``.
+    to their expected sizes. ``just_before`` is the value of the tree saved before.
     """
 
     value: Decimal

@@ -1,7 +1,6 @@
 """Conversion between cells and text: exact decimals, dates, and texts guarded for spreadsheets.
 
-Readings stay decimals as recorded, with trailing zeros; they never pass through a binary float. No
-files here.
+Readings stay decimals as recorded, with trailing zeros, and never become floats. No files here.
 """
 
 from __future__ import annotations
@@ -200,10 +199,7 @@ def measurements_from(cells: pd.DataFrame) -> pd.DataFrame:
 
 
 def plots_from(cells: pd.DataFrame) -> pd.DataFrame:
-    """The plots frame from a frame of texts.
-
-    Raises OperatorError naming a row it cannot use.
-    """
+    """The plots frame from a frame of texts. Raises OperatorError naming a row it cannot use."""
     missing = [name for name in PLOT_COLUMNS if name not in cells.columns]
     if missing:
         raise OperatorError(f"the plots lack the column {', '.join(missing)}")

@@ -78,8 +78,7 @@ Row = tuple[str, Sequence[str]]
 def write_archive(path: Path, data: Dataset, about: About, scientific: Named | None = None) -> Path:
     """Write the zipped archive to ``path``.
 
-    ``scientific`` returns the scientific name for a name in the roster (None: use the reference
-    list's).
+    ``scientific`` gives the scientific name for a roster's name (None: the reference list's).
     """
     named = scientific or scientific_names(reference_species())
     rows: dict[str, list[Sequence[str]]] = {name: [] for name in TABLES}

@@ -65,8 +65,7 @@ class ReportSettings:
     """What the reader may set; every figure depends on these.
 
     ``basis_m``: the height of measurement for stand figures; None takes for each plot the height at
-    which most of its stems were measured. ``rounding``: the convention if neither row nor plot
-    gives one.
+    which most of its stems were measured. ``rounding``: the convention if none is given.
     """
 
     title: str = "Tree measurements"

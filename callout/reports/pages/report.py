@@ -1,7 +1,6 @@
 """The page of all plots: what was found, table by table and figure by figure.
 
-Its figures are inside the page and it needs no network. Words and layout only; ``writing`` writes
-it.
+Its figures are inside it; it needs no network. Words and layout only; ``writing`` writes it.
 """
 
 from __future__ import annotations

@@ -1,8 +1,7 @@
 """Pairs the readings of two walks, stem by stem.
 
 The first walk counts as it was when the trees were drawn: changes made after seeing the second say
-nothing about measuring. Stems measured at another height or in another unit give no pair; they are
-listed.
+nothing about measuring. Stems measured at another height or in another unit are listed apart.
 """
 
 from __future__ import annotations

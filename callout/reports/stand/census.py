@@ -139,8 +139,7 @@ def census_labels(
 ) -> NDArray[Any]:
     """Labels of censuses.
 
-    The year, both years if its days span a new year, or year and month if a plot has two in one
-    year.
+    The year, both years if its days span a new year, or year and month if two share a year.
     """
     first, last = pd.Series(first_year).astype(str), pd.Series(last_year).astype(str)
     label = first.where(first == last, first + "\N{EN DASH}" + last)

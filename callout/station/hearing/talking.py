@@ -1,8 +1,7 @@
 """Push-to-talk: the microphone is closed except for one callout after a key.
 
 A terminal does not report a key's release, so a press opens and the end of the callout closes; a
-second press closes at once. While closed, frames are dropped: not heard, not kept. No key is known
-here.
+second press closes at once. While closed, frames are dropped, not kept. No key is known here.
 """
 
 from __future__ import annotations

@@ -2,8 +2,7 @@
 
 A newer answer cuts an older one short; the parts of one answer never cut each other. A notice (a
 fault that came or went) cuts nothing and waits, so that each is spoken; when an answer overtakes
-it, the reading it named as pending may no longer be, and that part is left out. Plays no sound
-itself.
+it, the reading it named as pending may no longer be, and that part is left out. No sound here.
 """
 
 from __future__ import annotations

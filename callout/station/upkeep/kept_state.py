@@ -5,8 +5,7 @@ belongs to one sealed entry, by its hash, and to the very rules that made it. If
 with it the whole journal is replayed.
 
 The hash of a sealed entry is that of all before it, and state and rows follow from those entries
-alone: what is kept is the result of an earlier replay of the same entries, and nothing else is
-accepted.
+alone: only the result of an earlier replay of the same entries is kept and accepted.
 """
 
 from __future__ import annotations

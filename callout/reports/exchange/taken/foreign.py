@@ -1,7 +1,6 @@
 """Any CSV as rows of text, with its encoding, separator and each row's line number.
 
-Guesses are recorded in ``Foreign`` and can be overridden in the mapping. Cells are not interpreted
-here.
+Guesses are recorded in ``Foreign`` and can be overridden in the mapping. No cell is interpreted.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Turns typed or transcribed text into the tokens that a grammar knows.
 
-Spoken words pass unchanged; digits become the classes NUMERAL, DECIMAL and LABEL, with their text
-beside them. Hyphens and commas stay as tokens, since they show what belongs together; so do dashes.
+Spoken words pass unchanged; digits become the classes NUMERAL, DECIMAL and LABEL, with their text.
+Hyphens and commas stay as tokens, since they show what belongs together; a dash counts as a comma.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
-"""Values that people and other programs give: read strictly, or refused with what is wrong.
+"""Values from people and other programs: read strictly, or refused with the reason.
 
-A reader takes one value as TOML or JSON has it and returns the value to use. It raises
-OperatorError with the value and what is wanted; ``read_table`` puts the key before it and tells all
-that is wrong at once. Exact numbers come in quotes: a float has lost its digits before it is read.
+A reader takes one value as parsed from TOML or JSON and returns the value to use. It raises
+OperatorError with the value and what is wanted; ``read_table`` puts the key before it and reports
+all errors at once. Exact numbers come in quotes: a float has lost its digits before it is read.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ Reader = Callable[[object], Any]
 
 
 def boolean(value: object) -> bool:
-    """True or false, and nothing that stands for them."""
+    """True or false, and no substitutes."""
     if not isinstance(value, bool):
         raise OperatorError(f"{_shown(value)} must be true or false")
     return value
@@ -40,7 +40,7 @@ def short_text(value: object) -> str:
 
 
 def whole(least: int, most: int) -> Reader:
-    """A whole number, ends included."""
+    """A whole number, limits included."""
 
     def read(value: object) -> int:
         if not _is(value, int) or not least <= value <= most:  # type: ignore[operator]
@@ -51,7 +51,7 @@ def whole(least: int, most: int) -> Reader:
 
 
 def number(least: float, most: float, of: str) -> Reader:
-    """A number of ``of`` (seconds, dBFS), ends included; never an exact size."""
+    """A number of ``of`` (seconds, dBFS), limits included; never an exact size."""
 
     def read(value: object) -> float:
         if not _is(value, int, float) or not least <= value <= most:  # type: ignore[operator]
@@ -126,7 +126,7 @@ def read_table(given: Mapping[str, Any], readers: Mapping[str, Reader]) -> dict[
 
 
 def _is(value: object, *kinds: type) -> bool:
-    """Whether it is of these kinds; true and false are no numbers."""
+    """Whether it is of these kinds; true and false are not numbers."""
     return isinstance(value, kinds) and not isinstance(value, bool)
 
 

@@ -1,1 +1,1 @@
-"""What works on this machine, and what to do about what does not. Nothing is changed by asking."""
+"""What works on this machine, and what to do about the rest. Checking changes nothing."""

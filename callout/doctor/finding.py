@@ -1,6 +1,6 @@
-"""What was found of one thing: whether it works, what was seen, what to do.
+"""The result of one check: whether it works, what was seen, what to do.
 
-Plain values, shown or written as JSON by the command. Looking is done by the modules beside.
+Plain values, shown or written as JSON by the command. The other modules do the checks.
 """
 
 from __future__ import annotations
@@ -15,13 +15,13 @@ from callout.wording.language_files import english
 
 
 class State(IntEnum):
-    """How it stands; the greatest of all is the command's exit code."""
+    """The state of one thing; the worst of all is the command's exit code."""
 
     WORKS = 0
     LESS = 1
     """A day can begin, with less: by typing, without a voice, without a tape."""
     BROKEN = 2
-    """Put this right before a day begins."""
+    """Must be fixed before a day begins."""
 
 
 @dataclass(frozen=True)
@@ -51,12 +51,12 @@ def less(name: str, found: str, do: str) -> Finding:
 
 
 def broken(name: str, found: str, do: str) -> Finding:
-    """No day should begin so."""
+    """A day should not begin like this."""
     return Finding(name, State.BROKEN, found, do)
 
 
 def looked(name: str, look: Callable[[], Finding]) -> Finding:
-    """What ``look`` found. Whatever it raises is a finding too: one fault must not hide others."""
+    """The finding of ``look``; an error is a finding too: one fault must not hide others."""
     try:
         return look()
     except CalloutError as error:
@@ -67,10 +67,10 @@ def looked(name: str, look: Callable[[], Finding]) -> Finding:
 
 
 def told(error: CalloutError) -> str:
-    """The error's own words, which say what to do as well."""
+    """The error's own message, which also says what to do."""
     return english().part(error.saying).rstrip(".")
 
 
 def worst(findings: Iterable[Finding]) -> State:
-    """How all of it stands."""
+    """The worst state of all."""
     return max((one.state for one in findings), default=State.WORKS)

@@ -1,7 +1,7 @@
-"""What hearing, echo and tapes need: microphone, loudspeaker, voice, recogniser, ports, radio.
+"""The means of hearing, echo and tapes: microphone, loudspeaker, voice, recogniser, ports, radio.
 
 Each is tried, not only looked for: a microphone is opened and gives sound, the voice speaks, and
-what it said is heard by the recogniser. Nothing is played aloud and nothing is kept.
+the recogniser hears what it said. Nothing is played aloud and nothing is kept.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ _BY_HAND = "work goes on by typing and by tape"
 
 @dataclass(frozen=True)
 class Means:
-    """What a survey's settings ask for, else what every new survey begins with."""
+    """What a survey's settings ask for, else the defaults of a new survey."""
 
     language: str = "en"
     listening: Listening = field(default_factory=Listening)
@@ -109,7 +109,7 @@ def recogniser(means: Means, said: Samples | None) -> Finding:
 
 
 def ports() -> Finding:
-    """Serial ports, and whether this user may open them. None is no fault: most have no tape."""
+    """Serial ports, and whether this user may open them. None is not a fault: most have no tape."""
     found = list_ports()
     if not found:
         return works("serial ports", "none; a tape by cable or radio adapter shows up here")

@@ -1,4 +1,4 @@
-"""The machine round the program: versions, clock, disk, home, permissions, locale, terminal."""
+"""The surroundings: versions, clock, disk, home, permissions, locale, terminal."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ _DAY_S = 86_400
 
 
 def versions() -> Finding:
-    """Of the program, Python, SQLite and the system; which extras are there."""
+    """Versions of the program, Python, SQLite and the system; which extras are installed."""
     missing = [
         name for name, needs in EXTRAS.items() if not all(find_spec(package) for package in needs)
     ]
@@ -50,7 +50,7 @@ def versions() -> Finding:
 
 
 def clock(folder: SurveyFolder | None, now_s: float | None = None) -> Finding:
-    """Against what must lie in the past: this program's own files, and the survey's last entry."""
+    """The clock, against times in the past: this program's own files, the survey's last entry."""
     now = time.time() if now_s is None else now_s
     shown = datetime.fromtimestamp(now).astimezone().isoformat(" ", "seconds")
     set_it = "set the clock, or wait until it is set by the network, before you measure"
@@ -63,7 +63,7 @@ def clock(folder: SurveyFolder | None, now_s: float | None = None) -> Finding:
 
 
 def disk(place: Path) -> Finding:
-    """Whether something can be written where surveys lie, and how much is free."""
+    """Whether the survey's disk can be written, and how much is free."""
     name = "disk"
     try:
         with tempfile.TemporaryFile(dir=place) as probe:
@@ -80,7 +80,7 @@ def disk(place: Path) -> Finding:
 
 
 def home(environ: Mapping[str, str] = os.environ) -> Finding:
-    """The user's own places outside surveys: what is missing there only costs comfort."""
+    """The user's own folders outside surveys: without them only comfort is lost."""
     refused = {
         told: error
         for told, variable, below in (
@@ -101,7 +101,7 @@ def home(environ: Mapping[str, str] = os.environ) -> Finding:
 
 
 def permissions(folder: SurveyFolder) -> Finding:
-    """Whether the survey is its owner's alone: it holds voices."""
+    """Whether only its owner can read the survey: it holds voices."""
     name = "permissions"
     for path in (folder.path, folder.settings, folder.database, folder.path / "audio"):
         if not path.exists():
@@ -168,7 +168,7 @@ def _base(environ: Mapping[str, str], variable: str, below: str) -> Path:
 
 
 def _unwritable(path: Path) -> str:
-    """Why nothing can be written at ``path``, which may not exist yet; empty where it can."""
+    """Why nothing can be written at ``path``, which may not exist yet; '' if it can."""
     there = next((one for one in (path, *path.parents) if one.exists()), path)
     try:
         with tempfile.TemporaryFile(dir=there) as probe:

@@ -1,8 +1,8 @@
 """The review page: one self-contained file for the office, to see, hear and rule on readings.
 
-Sounds are inside the page; it asks for nothing from any network. It changes nothing either: its
-rulings are exported as a file that ``callout rule --import`` takes. Style and behaviour stand in
-``review.css`` and ``review.js`` beside this file; hearing sounds again is not done here.
+Sounds are inside the page; it needs no network. It changes nothing: its rulings are exported as a
+file for ``callout rule --import``. Style and behaviour are in ``review.css`` and ``review.js``
+beside this file; hearing sounds again is not done here.
 """
 
 from __future__ import annotations
@@ -74,7 +74,7 @@ def review_rows(
 
 
 def _since(readings: Iterable[Reading]) -> dict[int, str]:
-    """What became of readings that no longer stand."""
+    """What became of readings that are no longer current."""
     found: dict[int, str] = {}
     for item in readings:
         if item.supersedes is not None:

@@ -1,6 +1,6 @@
-"""A tree's sizes over the years as a small drawing with the same said in words.
+"""A tree's sizes over the years as a small drawing, and the same in words.
 
-Binary floats place dots here and nothing else; every number shown is the recorded text.
+Binary floats only place dots; every number shown is the recorded text.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ Dot = tuple[float, float]
 
 
 def history_cell(reading: Reading, past: Sequence[PastMeasurement]) -> str:
-    """The sparkline as inline SVG, named in words; words alone if there is one size or none."""
+    """The sparkline as inline SVG, described in words; only words for one size or none."""
     told = ", ".join(f"{item.on.year}: {item.value} {item.unit.value}" for item in past)
     if reading.value is None or not past:
         return f"<small>{escape(told) or 'no earlier size'}</small>"

@@ -1,4 +1,4 @@
-"""What held in a plot from which day, and which days are one census: ``survey.toml``.
+"""Dated facts of plots, and named censuses, in ``survey.toml``.
 
     [history.K1."2018-05-01"]
     area_ha = "0.25"
@@ -7,8 +7,8 @@
     [censuses]
     "winter 2018" = "2018-11-01 to 2019-02-28"
 
-Settings of a plot tell what holds now; its history tells since when, and what held before. ``*`` in
-the place of a plot stands for every plot. Reads only; what follows from it is for the reports.
+The settings of a plot hold now; its history says since when, and what held before. ``*`` in place
+of a plot stands for every plot. Reads only; the reports use it.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """A line pattern of named fields, compiled to a scan that runs once along the line.
 
-Users write patterns in ``survey.toml``; a regular expression there could take for ever on a
+Users write patterns in ``survey.toml``; a regular expression there could run forever on a
 hostile line, this cannot. ``{value} {unit}`` reads ``24.6 cm`` and ``24.6cm``.
 
     text        itself, letter for letter; a blank stands for any number of blanks, or none
@@ -12,7 +12,7 @@ hostile line, this cannot. ``{value} {unit}`` reads ``24.6 cm`` and ``24.6cm``.
     {name:8}    exactly eight characters, blanks around the field allowed
     {{ }}       the braces themselves
 
-Turning the found text into a measurement is ``lines``.
+Turning the text found into a measurement is in ``lines``.
 """
 
 from __future__ import annotations

@@ -43,7 +43,7 @@ WRONG = (
     CalloutError, OSError, pickle.UnpicklingError, AttributeError, ImportError, EOFError,
     IndexError, KeyError, TypeError, ValueError,
 )  # fmt: skip
-"""What reading a kept state may come to; each only means that there is none."""
+"""Errors while reading a kept state; each only means that there is none."""
 _THEIRS = {("decimal", "Decimal"), ("datetime", "date"), ("types", "MappingProxyType")}
 
 
@@ -53,10 +53,10 @@ def _no_rows() -> dict[str, bytes]:
 
 @dataclass(frozen=True)
 class AtEntry:
-    """A session that stands where it stood at ``entry``, of that hash; 0 for one that begins.
+    """A session as it was at ``entry``, of that hash; 0 for a fresh one.
 
     ``rows`` holds by table the digest of all rows that the journal gives up to there. The session
-    itself is loaded when it is first asked for, which may raise what reading a file does.
+    is loaded on first use, which may raise the errors of reading a file.
     """
 
     load: Callable[[], Session] = Session
@@ -66,16 +66,16 @@ class AtEntry:
 
     @cached_property
     def session(self) -> Session:
-        """The session, to be moved on by whoever holds this."""
+        """The session; its user may move it on."""
         return self.load()
 
     def loaded(self) -> AtEntry:
-        """The same, with its session at hand. Raises one of ``WRONG`` where that is damaged."""
+        """The same, with its session loaded. Raises one of ``WRONG`` if that is damaged."""
         _ = self.session
         return self
 
     def after(self, entry: Entry) -> AtEntry:
-        """The next entry taken: the same session, moved on. Raises whatever an altered one does."""
+        """Take the next entry with the same session. Raises whatever an altered one leads to."""
         rows = dict(self.rows)
         for table, row in rows_of(self.session.take(entry)):
             rows[table] = rolled(rows[table], row)
@@ -83,12 +83,12 @@ class AtEntry:
 
 
 def standing(session: Session, entry: Entry, rows: Mapping[str, bytes]) -> AtEntry:
-    """Where ``session`` stands, once it took ``entry``."""
+    """The state of ``session`` after it took ``entry``."""
     return AtEntry(lambda: session, entry.seq, entry.hash, rows)
 
 
 def rolled(digest: bytes, row: Row) -> bytes:
-    """The digest of all rows so far, once ``row`` is one of them."""
+    """The digest of all rows so far, including ``row``."""
     whole = ascii([row[name] for name in _names(tuple(row))])
     return hashlib.sha256(digest + whole.encode()).digest()
 
@@ -99,15 +99,15 @@ def _names(columns: tuple[str, ...]) -> list[str]:
 
 
 def resume(reader: JournalReader) -> AtEntry:
-    """The session as of the newest seal that this machine kept one of; else a fresh one."""
+    """The session at the newest seal with a kept state; else a fresh one."""
     for found in _known(reader):
-        with suppress(*WRONG):  # loaded here, where what is wrong with it costs little
+        with suppress(*WRONG):  # loaded here, where an error costs little
             return found.loaded()
     return AtEntry()
 
 
 def known_rows(reader: JournalReader) -> AtEntry:
-    """As ``resume``, its session not loaded yet."""
+    """As ``resume``, without loading its session."""
     return next(_known(reader), AtEntry())
 
 
@@ -119,7 +119,7 @@ def _known(reader: JournalReader) -> Iterator[AtEntry]:
 
 
 def followed(reader: JournalReader, from_start: bool = False) -> Session:
-    """A session that followed the journal to its end, from the newest state that is at hand."""
+    """A session that followed the journal to its end, from the newest kept state."""
     begun = AtEntry() if from_start else resume(reader)
     newest = reader.latest(SEALED)
     if newest is None or from_start or newest.seq - begun.entry < _WORTH_KEEPING:
@@ -130,7 +130,7 @@ def followed(reader: JournalReader, from_start: bool = False) -> Session:
 
 
 def _followed_and_kept(reader: JournalReader, begun: AtEntry, newest: Entry) -> Session:
-    """Keeps the state at the newest seal, if the chain up to it holds from the very beginning."""
+    """As ``followed``; keeps the state at the newest seal if the whole chain up to it is intact."""
     chain, at = ChainCheck(), begun
     for entry in reader.entries():
         if entry.seq <= newest.seq:
@@ -161,7 +161,7 @@ def keep(state: AtEntry) -> None:
 
 
 def _clear(folder: Path) -> None:
-    """Only the newest are kept, and no more than so many bytes of them."""
+    """Keep only the newest ones, up to a limit in bytes."""
     found = [(path, path.stat()) for path in folder.glob("*.state")]
     found.sort(key=lambda item: item[1].st_mtime_ns, reverse=True)
     held = 0
@@ -190,7 +190,7 @@ def _session(data: memoryview, digest: bytes) -> Session:
     if _digest(data) != digest:
         raise ValueError("damaged")
     collects = gc.isenabled()
-    gc.disable()  # it would look again and again through a million values that all stay
+    gc.disable()  # it would scan a million lasting values again and again
     try:
         parts, memory = _OnlyOurs(io.BytesIO(data)).load()
     finally:
@@ -206,7 +206,7 @@ def _digest(data: bytes | memoryview) -> bytes:
 
 
 class _OnlyOurs(pickle.Unpickler):
-    """Takes values of our own pure parts, and numbers and days; nothing else."""
+    """Loads values of our own pure parts, and numbers and dates; nothing else."""
 
     def find_class(self, module: str, name: str) -> Any:
         if f"{module}.".startswith(_OURS) or (module, name) in _THEIRS:
@@ -216,7 +216,7 @@ class _OnlyOurs(pickle.Unpickler):
 
 @cache
 def _rules() -> str:
-    """A digest of all that decides what a journal means; another one makes other states."""
+    """A digest of all code that decides what a journal means; after a change no state is valid."""
     whole = hashlib.sha256(callout.__version__.encode())
     for name in ("core", "session", "journal", "survey", "proof", "station"):
         for path in sorted((Path(callout.__file__).parent / name).rglob("*.py")):

@@ -1,7 +1,7 @@
-"""Holds the tables' rows against what the journal's entries give, as they come, bit for bit.
+"""Compares the tables' rows, exactly and in order, with those that the journal's entries give.
 
-Where this machine knows a state as of a seal, the rows up to it are held by their digest against
-those that the very same entries gave before; only what came after is taken through the session.
+If this machine kept a state at a seal, only the digest of the rows up to it is compared, with that
+of the rows that the same entries gave before; only later entries are fed to the session.
 """
 
 from __future__ import annotations

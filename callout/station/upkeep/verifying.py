@@ -1,8 +1,8 @@
-"""The whole verdict on a survey, in one pass over its journal: chain, seals, sounds and tables.
+"""The complete check of a survey, in one pass over its journal: chain, seals, sounds and tables.
 
-The chain, the seals and the sounds are held against every entry each time. That the tables are what
-the journal gives was found out before up to the newest seal that this machine knows: there their
-rows need only have the digest that they had. Where anything does not fit, all is replayed.
+The chain, the seals and the sounds are checked against every entry each time. The tables were
+checked before, up to the newest seal that this machine knows: there only the digest of their rows
+is compared. If anything differs, all is replayed.
 """
 
 from __future__ import annotations
@@ -73,7 +73,7 @@ def _verified(
 
 
 def _known(folder: SurveyFolder) -> AtEntry:
-    # What the file itself is worth is found out and told by the pass that follows.
+    # The pass that follows checks the file itself and reports on it.
     wrong = (CalloutError, sqlite3.Error, TypeError, ValueError)
     with suppress(*wrong), folder.reading() as reader:
         return known_rows(reader)

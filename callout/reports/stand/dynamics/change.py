@@ -49,13 +49,13 @@ def whole(figure: Any, counted: pd.Series, per_unit: float) -> pd.Series:
 def fates(
     stems: pd.DataFrame, amount: pd.Series, facts: pd.DataFrame | None = None
 ) -> pd.DataFrame:
-    """One row per stem and pair of following censuses of its plot in which it counts.
+    """One row per stem and pair of consecutive censuses of its plot in which it counts.
 
-    ``amount`` is whole numbers, one a row of ``stems``. Gives ``plot``, ``visit`` (of the first
+    ``amount`` is whole numbers, one per row of ``stems``. Gives ``plot``, ``visit`` (of the first
     census), ``fate`` (a key of COMPONENTS), ``before``, ``after`` (amounts, 0 if not counted).
-    ``facts`` (``scope_facts``) tells where the plot's area or smallest diameter changed. A death or
+    ``facts`` (``scope_facts``) says where the plot's area or smallest diameter changed. A death or
     a cut found after skipped censuses has a row in each interval that it may lie in, its amount
-    shared out; what is left of it is unmeasured in the first and found again in the later ones.
+    shared out; the rest of it is unmeasured in the first and found again in the later ones.
     """
     known = stems[["plot", "stem_code", "visit", "measured", "diameter_cm"]].assign(
         amount=amount.to_numpy(), status=stems["status"].astype(object)

@@ -22,13 +22,13 @@ FEW_PLOTS = f"fewer than {FEWEST_PLOTS} plots with {FEWEST_STEMS} stems in every
 
 
 def judged_periods(pairs: pd.DataFrame, plots: object = None) -> pd.DataFrame:
-    """Good and bad periods, from ``increments``; ``plots`` (a collection) keeps to those.
+    """Good and bad periods, from ``increments``; ``plots`` (a collection) limits the plots.
 
-    None overlaps another: of all that do not, those with most stems in them are taken. Columns
-    ``from_census``, ``to_census``, ``years`` (as 2012-2016), ``stems``, ``plots`` (measured in
-    every period), ``diameter_cm_year`` (mean of the plots, or of the stems where too few plots),
+    Periods do not overlap: those with most stems in all are chosen. Columns ``from_census``,
+    ``to_census``, ``years`` (as 2012-2016), ``stems``, ``plots`` (measured in every period),
+    ``diameter_cm_year`` (mean of the plots, or of the stems if there are too few plots),
     ``anomaly_cm_year`` (less the mean of the periods) with ``low`` and ``high`` (95 %, single),
-    ``p_corrected``, ``judged``: good, bad or ordinary, 'not judged' with ``why`` beside.
+    ``p_corrected``, ``judged``: good, bad or ordinary, 'not judged' with the reason in ``why``.
     """
     rows = pairs[pairs["same_height"]]
     if plots is not None:

@@ -59,13 +59,13 @@ class Draws:
 
 @dataclass(frozen=True)
 class Sums:
-    """Of each plot and census (``groups``, in order), kg and kg2: what intervals are made of.
+    """Sums of each plot and census (``groups``, in order), kg and kg2, for intervals.
 
     ``of_group`` (groups, species groups) holds masses; ``shared_ln`` the deviation that trees of a
-    species group share. ``variance`` holds that of each part but the equation; ``change`` that of
-    the change from the plot's census before, the equation left out, and ``change_measuring`` that
-    with single trees' departures left out too. ``crew`` (kg a cm) is what an offset of one
-    centimetre would do; ``follows`` says whether a census has one before it.
+    species group share. ``variance`` holds the variance of each part but the equation; ``change``
+    that of the change since the plot's previous census, without the equation, and
+    ``change_measuring`` that without single trees' departures too. ``crew`` (kg a cm) is the effect
+    of an offset of one centimetre; ``follows`` says whether a census has a previous one.
     """
 
     groups: pd.DataFrame
@@ -159,7 +159,7 @@ def _by_crew(rows: pd.DataFrame, code: NDArray[np.int64], slope: Floats, size: i
 
 
 def _both(variance: dict[str, Floats], names: Sequence[str]) -> Floats:
-    """Variance of each census and of the one before together, of ``names``."""
+    """Variance of each census and the previous one together, of ``names``."""
     once = np.sum([variance[name] for name in names], axis=0)
     return np.asarray(once + np.r_[0.0, once[:-1]])
 
@@ -171,7 +171,7 @@ def _of_trees(
     variance: Floats,
     follows: NDArray[np.bool_],
 ) -> Floats:
-    """What single trees' departures give the change: a heavy tree is heavy in both censuses."""
+    """Variance of the change due to single trees: a heavy tree is heavy in both censuses."""
     stem = rows["stem_code"].to_numpy()
     order = np.lexsort((code, stem))
     stem, at = stem[order], code[order]

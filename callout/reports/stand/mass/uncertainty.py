@@ -102,7 +102,7 @@ def carbon_intervals(
 
 
 def _bounds(sums: Sums, settings: Draws) -> Floats:
-    """(groups, 4): bounds of the mass, and of its change from the plot's census before."""
+    """(groups, 4): bounds of the mass, and of its change since the plot's previous census."""
     count = len(sums.groups)
     found = np.zeros((count, 4))
     _, own = _streams(settings)

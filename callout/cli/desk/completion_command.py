@@ -8,6 +8,7 @@ from typing import Any
 
 from callout import __version__
 from callout.cli.commands import COMMANDS, build_parser
+from callout.core.errors import OperatorError
 
 SHELLS = ("bash", "zsh", "fish")
 KEPT = """\
@@ -66,8 +67,14 @@ def completion(parser: argparse.ArgumentParser, shell: str) -> str:
 
 
 def manual(parser: argparse.ArgumentParser) -> str:
-    """The manual page, in man's own format."""
-    from argparse_manpage.manpage import Manpage
+    """The manual page, in man's own format. Raises OperatorError without the package for it."""
+    try:
+        from argparse_manpage.manpage import Manpage
+    except ImportError:
+        raise OperatorError(
+            "the manual page is made by a package that is not installed: "
+            "pip install argparse-manpage, then again"
+        ) from None
 
     for command in _commands(parser):  # the page leaves out what follows the options
         command.description = f"{command.description} {command.epilog or ''}"

@@ -22,10 +22,7 @@ ROOT = "callout"
 
 
 class Compile(Protocol):
-    """Compiles a rule to an automaton, cut to a scope if one is given: ``made``, or a cached
-
-    version of it.
-    """
+    """Compiles a rule to an automaton, cut to a scope if given: ``made``, or a cached one."""
 
     def __call__(self, grammar: Grammar, root: str, scope: Scope | None = None) -> Automaton: ...
 

@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import film
 import numpy as np
 import pytest
 import soundfile
@@ -207,6 +208,7 @@ def test_transcribe_takes_several_files_and_stops_at_a_bad_one(
 def test_demo_does_the_main_job_and_prints_its_table(callout: Any, tmp_path: Path) -> None:
     ran = run_callout("demo", env={"TMPDIR": str(tmp_path)})
     assert (ran.code, ran.err) == (0, "")
+    assert film.agrees(ran.out), f"the README's film shows another demo: {film.UPDATE}=1, and look"
     for tag, value in SAVED.items():
         assert f"{tag}, {value}" in ran.out, "echoed"
     assert "│ 83 " in ran.out

@@ -26,6 +26,7 @@ ASKED = {  # what somebody types, and the page that helps; invented, by the task
     "another language": "how-to/new-language.html",
     "set up a crew": "how-to/new-crew.html",
     "where do I start, first day": "first-day.html",
+    "does it work on my laptop": "how-to/this-machine.html",
     "does it run on windows": "systems.html",
 }
 FIRST = 3

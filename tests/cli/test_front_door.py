@@ -11,8 +11,10 @@ import subprocess
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
+import yaml
 from conftest import Run
 
 from callout.cli.commands import COMMANDS, build_parser
@@ -165,3 +167,32 @@ def test_the_manual_page_has_each_command_its_example_and_what_codes_mean(
             ["man", "--warnings", "-l", "callout.1"], cwd=tmp_path, capture_output=True, text=True
         )
         assert (shown.returncode, shown.stderr) == (0, "")
+
+
+def test_what_a_forge_reads_can_be_read_and_names_what_is_there() -> None:
+    """Forms, workflows and pre-commit: as YAML. No forge has ever run them (docs/systems.md)."""
+    root = Path(__file__).parents[2]
+    forms = sorted((root / ".github").rglob("*.yml"))
+    assert len(forms) >= 5
+    read = {path.name: yaml.safe_load(path.read_text(encoding="utf-8")) for path in forms}
+    for name in ("fault.yml", "wish.yml", "tape.yml"):
+        assert all(part["type"] == "markdown" or part["id"] for part in read[name]["body"])
+    jobs = read["tests.yml"]["jobs"]
+    commands = [step["run"] for job in jobs.values() for step in job["steps"] if "run" in step]
+    scripts = {word for line in commands for word in line.split() if word.startswith(".ci/")}
+    assert scripts == {".ci/run", ".ci/packages"}
+    rooms = {word for line in commands for word in line.split() if word.startswith("tests/")}
+    assert rooms and all((root / path).exists() for path in (*scripts, *rooms))
+    pythons = {str(one) for job in jobs.values() for one in _matrix(job, "python")}
+    systems = {one for job in jobs.values() for one in _matrix(job, "system")}
+    assert pythons == {"3.11", "3.12", "3.13"}
+    assert systems | {jobs["suite"]["runs-on"]} == {
+        "ubuntu-latest", "macos-latest", "windows-latest",
+    }  # fmt: skip
+    hooks = yaml.safe_load((root / ".pre-commit-config.yaml").read_text(encoding="utf-8"))
+    assert [hook["id"] for hook in hooks["repos"][0]["hooks"]][:2] == ["ruff-check", "ruff-format"]
+
+
+def _matrix(job: dict[str, Any], name: str) -> list[str]:
+    found: list[str] = job.get("strategy", {}).get("matrix", {}).get(name, [])
+    return found

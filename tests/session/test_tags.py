@@ -159,3 +159,10 @@ def test_no_two_trees_ever_have_one_tag(meanings):
         assert len(set(shown.values())) == len(shown)
         assert not others & set(shown.values())
     assert replayed(one.survey, one.events) == one.memory
+
+
+def test_a_stem_that_is_named_is_told_with_what_hangs_on_its_tree():
+    one = talk()
+    assert one.hear("tree", tag="45", stem="2").startswith("Tree 45 stem 2, beech. Diameter?")
+    one.hear("retag", tag="45", new_tag="312")
+    assert one.hear("tree", tag="45", stem="2").startswith("Tree 312 stem 2, was 45, beech")

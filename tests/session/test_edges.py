@@ -418,3 +418,22 @@ def test_measured_before_tells_today_from_another_day(day: str, check: str) -> N
     one.take(Heard(len(one.events) + 1, later, "voice", "83", (meaning,)))
     assert one.memory.pending is not None
     assert check in [item.check for item in one.memory.pending.warned]
+
+
+def test_digits_are_undone_in_the_figure_that_was_called() -> None:
+    """24.6 cm five years ago is 9.7 inches; 7.9 inches are 20.1 cm, whose digits tell nothing."""
+    one = Talk(survey(tree("83", "24.6"), rules=RULES))
+    one.read("83", "7.9", unit=Unit.INCH)
+    assert one.memory.pending is not None
+    assert "swapped digits" in [item.check for item in one.memory.pending.warned]
+
+
+def test_an_echo_was_asked_when_it_was_given() -> None:
+    one = talk()
+    one.read("83", "24.6")
+    pending = one.memory.pending
+    assert pending is not None
+    later = replace(one.memory, pending=replace(pending, asked_at="2026-06-02T10:00:00.000+02:00"))
+    assert later.asked_at == "2026-06-02T10:00:00.000+02:00"
+    unknown = replace(one.memory, pending=replace(pending, asked_at=""))
+    assert unknown.asked_at == pending.draft.at != ""

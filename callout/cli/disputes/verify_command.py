@@ -8,6 +8,12 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from callout.cli.disputes.stamping import (
+    add_stamp_options,
+    given_stamps,
+    held_against,
+    write_request,
+)
 from callout.core.errors import OperatorError
 from callout.crews.recorder import recorder_of
 from callout.crews.site import Site, is_site, site_folders
@@ -58,6 +64,7 @@ def add_parser(subparsers: Any) -> None:
         "--replay", action="store_true",
         help="replay every entry, and rely on nothing that this machine found out before",
     )  # fmt: skip
+    add_stamp_options(parser)
     parser.set_defaults(run=run)
 
 
@@ -66,9 +73,14 @@ def run(args: argparse.Namespace) -> int:
     if is_site(args.survey):
         return _verify_site(args)
     folder = open_survey(args.survey)
-    witnesses = _witnesses(args.seals)
+    witnesses, stamps = _witnesses(args.seals), given_stamps(args)
     report = verify_survey(folder, _public_key(args.signer), witnesses, replay=args.replay)
     report.notes += _uncovered(report.proof, args)
+    stamped: list[str] = []
+    if not report.faults:
+        stamped, faults, notes = held_against(folder, stamps, report.proof.last)
+        report.faults += faults
+        report.notes += notes
     faults = report.faults + (report.notes if args.strict else [])
     faults.sort(key=lambda fault: fault.entry)
     if faults:
@@ -78,6 +90,7 @@ def run(args: argparse.Namespace) -> int:
     if faults:
         return BROKEN
     code = _print_proof(report, args)
+    print("".join(f"{line}\n" for line in stamped), end="")
     if args.seal:
         made, why_not = seal_act(folder, stamp(datetime.now().astimezone()))
         print(f"sealed: {made.line}\nto be told: {told(made)}")
@@ -85,6 +98,8 @@ def run(args: argparse.Namespace) -> int:
             print(f"callout: {why_not}", file=sys.stderr)
     elif args.told:
         print(f"to be told: {told(_newest(folder))}")
+    if args.stamp_request is not None:
+        write_request(folder, args.stamp_request)
     return code
 
 
@@ -168,7 +183,8 @@ def _public_key(given: str | None) -> str | None:
 
 def _verify_site(args: argparse.Namespace) -> int:
     """Check each recorder's copy in turn, and that its id matches its folder's name."""
-    if args.seal or args.told or args.seals or args.signer is not None:
+    stamps = args.stamp or args.stamp_request is not None
+    if args.seal or args.told or args.seals or stamps or args.signer is not None:
         raise OperatorError(
             f"{args.survey} is a united site: seals are made at the recorder, and held against one "
             f"recorder's copy, as callout verify {args.survey}/recorders/… --seals FILE"

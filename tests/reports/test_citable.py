@@ -20,8 +20,9 @@ from station_tools import ScriptedEngine, at_work, settle, sound
 
 from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
+from callout.reports.exchange.citation import citation
 from callout.reports.exchange.darwincore import EVENT, FACT, OCCURRENCE, OTHERWISE, PROTOCOLS
-from callout.reports.exchange.metadata import read_about
+from callout.reports.exchange.metadata import about_from, read_about
 from callout.reports.exchange.taken.taking import survey_dataset, take
 
 with warnings.catch_warnings():
@@ -126,8 +127,9 @@ def corrected(survey, text):
         settle(station)
 
 
-def exported(survey, form, out):
-    assert main(["export", str(survey.path), "--form", form, "--out", str(out)]) == 0
+def exported(survey, form, out, *more):
+    words = ["export", str(survey.path), "--form", form, "--out", str(out)]
+    assert main([*words, *more]) == 0
     return out
 
 
@@ -456,3 +458,20 @@ def test_what_is_told_wrongly_is_refused(text, says, tmp_path, capsys):
     assert main(["export", str(survey.path), "--out", str(tmp_path / "p")]) == 2
     assert says in capsys.readouterr().err
     assert not (tmp_path / "p").exists()
+
+
+@pytest.mark.parametrize("creator", ["", " ", "Fen office"])
+def test_a_citation_names_somebody_even_where_nobody_was_named(tmp_path, creator):
+    survey = worked(tmp_path / "first", about=False)
+    out = exported(survey, "datapackage", tmp_path / "p", "--creator", creator)
+    cff = yaml.safe_load((out / "CITATION.cff").read_text())
+    assert cff["authors"] == [{"name": creator.strip() or "not told"}]
+
+
+def test_a_contributor_without_a_name_is_nobody(tmp_path):
+    """As a stranger's package may bring one; our own about.toml refuses it."""
+    about = about_from({"contributors": [{"orcid": "x"}, {"given": "Rosa"}, {"name": " "}]})
+    assert [one.told for one in about.people] == ["Rosa"]
+    assert yaml.safe_load(citation(about))["authors"] == [{"given-names": "Rosa"}]
+    nobody = about_from({"contributors": [{"orcid": "x"}]})
+    assert yaml.safe_load(citation(nobody))["authors"] == [{"name": "not told"}]

@@ -24,6 +24,8 @@ ABOUT_FILE = "about.toml"
 ROLES = ("author", "contributor", "maintainer", "publisher", "wrangler")
 _NUMBER = re.compile(r"-?[0-9]{1,3}(\.[0-9]{1,12})?")
 _ORCID = re.compile(r"https://orcid\.org/\d{4}-\d{4}-\d{4}-\d{3}[\dX]")
+NOT_TOLD = "not told"
+"""The creator where nobody is named: a citation must name somebody."""
 
 
 @dataclass(frozen=True)
@@ -65,8 +67,9 @@ class About:
 
     @property
     def people(self) -> tuple[Contributor, ...]:
-        """The contributors, else the creator as an author."""
-        return self.contributors or (Contributor(name=self.creator),)
+        """The contributors that have a name, else the creator as an author."""
+        named = tuple(one for one in self.contributors if one.told.strip())
+        return named or (Contributor(name=self.creator.strip() or NOT_TOLD),)
 
     @property
     def plain(self) -> dict[str, Any]:

@@ -131,11 +131,12 @@ def start(path: Path) -> int:
     from callout.station.data import load_language
     from callout.station.scopes import survey_species
     from callout.station.station import Station
+    from callout.station.upkeep.kept_state import plots_now
     from callout.station.upkeep.tidy import tidy
 
     folder = open_survey(path)
     with folder.reading() as reader:
-        plots = reader.plots()
+        plots = plots_now(reader)
     language = load_language("en", survey_species(plots.values()), tuple(plots))
     station = Station(folder, language, None, encode_flac, datetime.now)
     tidy(folder, station.record, pcm_within)

@@ -78,10 +78,31 @@ class Plot:
     settings: PlotSettings
     trees: Mapping[str, Tree]
 
+    def __getstate__(self) -> dict[str, object]:
+        """What it is, and of what was reckoned only what is asked of plots not at work."""
+        told = {"species_told": self.species_told, "newest": self.newest}
+        return {"settings": self.settings, "trees": self.trees, **told}
+
     @cached_property
     def growth(self) -> PlotGrowth:
         """The plot's earlier growth, computed once."""
         return growth_of(self.trees.values(), self.settings)
+
+    @cached_property
+    def species(self) -> frozenset[str]:
+        """The species that the roster names, in lower case."""
+        return frozenset(name.casefold() for name in self.species_told)
+
+    @cached_property
+    def species_told(self) -> frozenset[str]:
+        """The species as the roster names them."""
+        return frozenset(tree.species for tree in self.trees.values() if tree.species)
+
+    @cached_property
+    def newest(self) -> date | None:
+        """The day of the newest earlier measurement."""
+        lasts = (tree.last for tree in self.trees.values())
+        return max((last.on for last in lasts if last is not None), default=None)
 
     @cached_property
     def walk(self) -> tuple[Tree, ...]:

@@ -28,6 +28,9 @@ class Unit(Enum):
     METRE = "m"
     FOOT = "ft"
 
+    # There is one of each, and they are looked up at every conversion.
+    __hash__ = object.__hash__
+
     @property
     def centimetres(self) -> Decimal:
         """How many centimetres one of this unit is, exactly."""

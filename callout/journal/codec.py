@@ -31,6 +31,7 @@ KINDS: dict[str, type[Opened] | type[Heard] | type[TimedOut]] = {
 _MOST_FIGURES = 100
 _SWITCHES = ("is_new", "void", "tag_lost")  # stored as 0 or 1
 _ALREADY_PLAIN = frozenset({str, int, bool, type(None)})
+_CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False)
 _KIND_OF = {kind: name for name, kind in KINDS.items()}
 
 
@@ -41,7 +42,7 @@ def stamp(at: datetime) -> str:
 
 def canonical(value: Any) -> str:
     """The canonical JSON text of ``value``."""
-    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return _CANONICAL.encode(value)
 
 
 def _plain(value: Any) -> Any:

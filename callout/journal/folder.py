@@ -15,7 +15,7 @@ from callout.core.errors import OperatorError
 from callout.core.model import PlotSettings, Tree
 from callout.journal.audio import AudioStore
 from callout.journal.codec import roster_body, settings_body
-from callout.journal.reader import JournalReader, plots_of
+from callout.journal.reader import JournalReader, by_plot, plots_of
 from callout.journal.writer import JournalWriter
 from callout.survey.check_settings import rules_from, with_rules
 from callout.survey.config import Config, read_config
@@ -129,7 +129,7 @@ def _fill(
     try:
         writer.append(at, "roster", roster_body(trees))
         checks = folder.config().other.get("checks", {})
-        rules = rules_from(checks, plots_of(trees, settings), species_of(folder.path))
+        rules = rules_from(checks, plots_of(by_plot(trees), settings), species_of(folder.path))
         writer.append(at, "settings", with_rules(settings_body(settings), rules))
         for kind, body in entries:
             writer.append(at, kind, dict(body))

@@ -131,7 +131,7 @@ class JournalReader:
         roster, settings = self.latest("roster"), self.latest("settings")
         if roster is None or settings is None:
             raise StorageError("the journal holds no roster: make the survey with 'callout new'")
-        return plots_of(trees_from(roster.content), settings_from(settings.content))
+        return plots_of(by_plot(trees_from(roster.content)), settings_from(settings.content))
 
     def readings(self) -> list[Reading]:
         """Every reading ever saved, oldest first, including superseded ones and undos."""
@@ -147,15 +147,22 @@ class JournalReader:
         self._database.close()
 
 
-def plots_of(trees: tuple[Tree, ...], settings: Mapping[str, PlotSettings]) -> dict[str, Plot]:
-    """Plots by name, each with its trees in roster order."""
-    found: dict[str, dict[str, Tree]] = {name: {} for name in settings}
+def by_plot(trees: Iterable[Tree]) -> dict[str, dict[str, Tree]]:
+    """The trees of each plot by tag, in roster order."""
+    found: dict[str, dict[str, Tree]] = {}
     for tree in trees:
         found.setdefault(tree.plot, {})[tree.tag] = tree
+    return found
+
+
+def plots_of(
+    trees: Mapping[str, Mapping[str, Tree]], settings: Mapping[str, PlotSettings]
+) -> dict[str, Plot]:
+    """Plots by name, each with its trees, which are not looked at."""
     default = next(iter(settings.values()))
     return {
-        name: Plot(settings.get(name, replace(default, plot=name)), standing)
-        for name, standing in found.items()
+        name: Plot(settings.get(name) or replace(default, plot=name), trees.get(name, {}))
+        for name in {**settings, **trees}
     }
 
 

@@ -46,7 +46,9 @@ def reading(turn: Turn) -> Result:
         # "Nineteen, um, twenty" may be the size of the tree in hand, repeated.
         return asked(turn.memory, saying("say-tree-word", tag=turn.shown(tag)), "refused")
     turn, dropped = let_press_go(turn)
-    meaning = replace(turn.meaning, status=_status_told(turn, tag))
+    meaning, status = turn.meaning, _status_told(turn, tag)
+    if status != meaning.status:
+        meaning = replace(meaning, status=status)
     draft = turn.memory.drafted
     if draft is not None and draft.is_new and draft.value is None and draft.tag == tag:
         meaning = replace(meaning, kind="new", species=meaning.species or draft.species or None)

@@ -122,7 +122,7 @@ def warnings_before(
         _unknown_tag(memory, plot, draft),
         *said,
         _out_of_range(draft, plot.settings),
-        checks.species_not_in_plot(draft.species, plot.trees),
+        checks.species_not_in_plot(draft.species, plot),
     ]
     if draft.value is not None:
         found.append(checks.beyond_species(draft.value, draft.unit, draft.species, rules))

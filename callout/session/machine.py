@@ -45,7 +45,9 @@ def step(survey: Survey, memory: Memory, event: Event) -> Result:
             return memory, ()
         return _timed_out(memory, event, float(rules.join_s))
     plot = survey.plots[memory.plot]
-    treeless, memory = memory.treeless, replace(memory, treeless=None)
+    treeless = memory.treeless
+    if treeless is not None:
+        memory = replace(memory, treeless=None)
     if memory.listens_for_a_note and event.source == "voice":
         return notes.listened(memory, event)
     if event.problem is not None or len(event.meanings) != 1:

@@ -6,7 +6,7 @@ was saved elsewhere. Pure; no wording here.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from callout.core.model import Reading
@@ -52,6 +52,11 @@ class Saved(Mapping[Key, Reading]):
     def __repr__(self) -> str:
         return f"Saved({dict(self)!r})"
 
+    @property
+    def plots(self) -> Iterable[str]:
+        """The plots in which something was saved."""
+        return self._plots
+
     def trees(self, plot: str) -> Mapping[str, Stems]:
         """The plot's trees that have a reading, each with its stems."""
         return self._plots[plot].trees if plot in self._plots else {}
@@ -82,3 +87,46 @@ class Saved(Mapping[Key, Reading]):
         hanging = {new: tree for new, tree in self.new_tags(plot).items() if tree != tag}
         hanging.update({item.new_tag: tag for item in stems.values() if item.new_tag})
         return Saved({**self._plots, plot: _OfPlot(trees, hanging)})
+
+
+class Done(Mapping[str, tuple[Reading, ...]]):
+    """By plot, what undo may take back, latest last.
+
+    ``kept`` are plots of before, each looked up only when it is asked for; ``lasts`` the number of
+    each one's latest.
+    """
+
+    def __init__(
+        self,
+        kept: Mapping[str, tuple[Reading, ...]] | None = None,
+        lasts: Mapping[str, int] | None = None,
+        changed: Mapping[str, tuple[Reading, ...]] | None = None,
+    ) -> None:
+        self._kept, self._lasts, self._changed = kept or {}, lasts or {}, changed or {}
+
+    def __getitem__(self, plot: str) -> tuple[Reading, ...]:
+        return self._changed[plot] if plot in self._changed else self._kept[plot]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter({**dict.fromkeys(self._lasts), **self._changed})
+
+    def __len__(self) -> int:
+        return len({**self._lasts, **self._changed})
+
+    def __repr__(self) -> str:
+        return f"Done({dict(self)!r})"
+
+    def last(self, plot: str) -> int:
+        """The number of the plot's latest; 0 for none."""
+        if plot not in self._changed:
+            return self._lasts.get(plot, 0)
+        own = self._changed[plot]
+        return own[-1].entry if own else 0
+
+    def as_kept(self, plot: str) -> bool:
+        """Whether the plot's are still those of before."""
+        return plot in self._lasts and plot not in self._changed
+
+    def having(self, plot: str, own: tuple[Reading, ...]) -> Done:
+        """With ``own`` as the plot's."""
+        return Done(self._kept, self._lasts, {**self._changed, plot: own})

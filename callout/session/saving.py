@@ -62,7 +62,7 @@ def _save(turn: Turn, pending: Pending) -> Result:
         named=reading.tag,
         drafted=pending.draft,
         saved=turn.memory.saved.having(reading),
-        done={**turn.memory.done, here: (*turn.memory.undoable, reading)},
+        done=turn.memory.done.having(here, (*turn.memory.undoable, reading)),
         said=(echo.saved(reading), *(echo.late(reading, late) if late else ())),
     )
     told = [Say((echo.saved(reading),), "saved")]
@@ -119,7 +119,7 @@ def _take_back(turn: Turn, pending: Pending) -> Result:
     memory = replace(
         turn.memory,
         saved=saved.lacking(key) if stands is None else saved.having(stands),
-        done={**turn.memory.done, here: turn.memory.undoable[:-1]},
+        done=turn.memory.done.having(here, turn.memory.undoable[:-1]),
         said=said,
     )
     if turn.edition > 1:

@@ -13,7 +13,7 @@ from callout.core.meaning import Meaning
 from callout.core.model import Plot, Reading, Warned
 from callout.core.saying import Saying, Says
 from callout.core.units import Scale, Unit
-from callout.session.records import Saved
+from callout.session.records import Done, Saved
 
 
 class Phase(Enum):
@@ -91,7 +91,7 @@ class Memory:
     press: Press | None = None
     pending: Pending | None = None
     saved: Saved = field(default_factory=Saved)
-    done: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
+    done: Done = field(default_factory=Done)
     said: Says = ()
     reminded: int = 0
     skipped: tuple[str, ...] = ()
@@ -130,8 +130,7 @@ class Memory:
 
     def saved_elsewhere(self, here: str) -> int:
         """The entry saved last in any plot but ``here``; 0 for none."""
-        others = (own[-1].entry for plot, own in self.done.items() if own and plot != here)
-        return max(others, default=0)
+        return max((self.done.last(plot) for plot in self.done if plot != here), default=0)
 
     @property
     def listens_for_a_note(self) -> bool:

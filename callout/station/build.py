@@ -19,6 +19,7 @@ from callout.station.hearing.launching import Child
 from callout.station.scopes import survey_species
 from callout.station.station import Station
 from callout.station.upkeep.clock import Clock
+from callout.station.upkeep.kept_state import plots_now
 from callout.station.upkeep.tidy import tidy
 from callout.survey.config import Listening
 from callout.tuning.tuning_kept import usable
@@ -47,7 +48,7 @@ def make_station(
     """
     config = folder.config()
     with folder.reading() as reader:
-        plots = reader.plots()
+        plots = plots_now(reader)
     language = load_language(config.language, survey_species(plots.values()), tuple(plots))
     wording = load_wording(config.language)
     name = engine or config.listening.engine

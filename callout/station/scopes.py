@@ -63,5 +63,4 @@ def _plain(name: str) -> str:
 
 def survey_species(plots: Iterable[Plot]) -> tuple[str, ...]:
     """Every species named in the plots, for the grammar."""
-    found = {tree.species: None for plot in plots for tree in plot.trees.values() if tree.species}
-    return tuple(sorted(found))
+    return tuple(sorted({name for plot in plots for name in plot.species_told}))

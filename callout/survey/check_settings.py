@@ -58,8 +58,7 @@ def rules_from(
 
 
 def _standing(plot: Plot, largest: Mapping[str, Decimal]) -> dict[str, Decimal]:
-    here = sorted({tree.species.casefold() for tree in plot.trees.values()})
-    return {name: largest[name] for name in here if name in largest}
+    return {name: largest[name] for name in sorted(plot.species) if name in largest}
 
 
 def _ruled(where: str, given: Mapping[str, Any], over: Rules) -> Rules:

@@ -168,11 +168,12 @@ def test_limits_are_settable():
 
 
 def test_species():
-    trees = {"83": tree("24")}
-    assert checks.species_not_in_plot("Beech", trees) is None
-    assert checks.species_not_in_plot("red oak", trees).check == "species not in plot"
-    assert checks.species_not_in_plot("", trees) is None
-    assert checks.species_not_in_plot("red oak", {"1": Tree("K2", "1")}) is None
+    plot = Plot(PlotSettings("K2"), {"83": tree("24")})
+    assert checks.species_not_in_plot("Beech", plot) is None
+    assert checks.species_not_in_plot("red oak", plot).check == "species not in plot"
+    assert checks.species_not_in_plot("", plot) is None
+    nameless = Plot(PlotSettings("K2"), {"1": Tree("K2", "1")})
+    assert checks.species_not_in_plot("red oak", nameless) is None
 
 
 def test_beyond_species():

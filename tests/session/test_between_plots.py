@@ -13,7 +13,7 @@ import pytest
 from callout.core.meaning import Meaning
 from callout.core.model import Plot, PlotSettings, Reading, Tree
 from callout.session.draft import _value_before
-from callout.session.records import Saved, key_of
+from callout.session.records import Done, Saved, key_of
 from callout.session.state import Memory, left_to_do
 from callout.session.tags import (
     by_roster_tag,
@@ -35,11 +35,11 @@ def read(plot: str, tag: str, value: str = "24.6", **more: object) -> Reading:
 
 
 def memory(*readings: Reading) -> Memory:
-    saved, done = Saved(), dict[str, tuple[Reading, ...]]()
+    saved, done = Saved(), Done()
     for entry, item in enumerate(readings, start=1):
         item = replace(item, entry=entry)
         saved = saved.having(item)
-        done[item.plot] = (*done.get(item.plot, ()), item)
+        done = done.having(item.plot, (*done.get(item.plot, ()), item))
     return Memory(plot="K2", saved=saved, done=done)
 
 

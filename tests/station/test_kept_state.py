@@ -9,21 +9,28 @@ import pickle
 import random
 import shutil
 import sqlite3
+import sys
 from contextlib import closing
+from datetime import UTC, datetime
 from pathlib import Path
+from types import FrameType
 
 import pytest
 from journal_tools import survey
 from station_tools import at_work, clock
 
+import callout
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import JournalReader
 from callout.station.upkeep import kept_state
-from callout.station.upkeep.kept_state import followed, resume
+from callout.station.upkeep.kept_parts import Parts
+from callout.station.upkeep.kept_state import AtEntry, followed, plots_now, resume
+from callout.station.upkeep.notices import notices
 from callout.station.upkeep.rebuild import Session
 from callout.station.upkeep.sealing import seal_session
 from callout.station.upkeep.verifying import verify_survey
 
+PROGRAM = Path(callout.__file__).parent
 SAID = (
     "83 25.1", "accept", "confirm", "91 12.9", "undo", "tree 91", "no", "new tree 205 8.1", "skip",
     "83 dead standing", "correction 13.1", "note", "101 30.4", "83 tag lost new tag 312",
@@ -94,6 +101,30 @@ def test_other_rules_make_other_states(
         assert begun_at(reader) == 0
 
 
+def test_the_rules_are_all_that_a_replay_goes_through(tmp_path: Path, states: Path) -> None:
+    """A module left out of them would let a state live on after what it means was changed."""
+    folder = survey(tmp_path / "harrow")
+    for seed in range(3):
+        day(folder, random.Random(seed), seal=True)
+    ran: set[str] = set()
+
+    def note(frame: FrameType, event: str, arg: object) -> None:
+        ran.add(frame.f_code.co_filename)
+
+    with folder.reading() as reader:
+        entries = list(reader.entries())
+        at = AtEntry()
+        sys.setprofile(note)
+        try:
+            for entry in entries:
+                at = at.after(entry)
+        finally:
+            sys.setprofile(None)
+    ours = {path for name in ran if (path := Path(name)).is_relative_to(PROGRAM)}
+    assert PROGRAM / "session" / "saving.py" in ours
+    assert ours <= set(kept_state.rules_files())
+
+
 def test_a_state_that_is_no_state_runs_nothing(tmp_path: Path, states: Path) -> None:
     """Even one with its digest right: only values of our own parts are taken."""
     import hashlib
@@ -110,10 +141,11 @@ def test_a_state_that_is_no_state_runs_nothing(tmp_path: Path, states: Path) -> 
     with folder.reading() as reader:
         newest = reader.latest("sealed")
         assert newest is not None
+        framed = len(evil).to_bytes(8, "big") + evil
         for head, session in (
             (evil, b""),
             (pickle.dumps((newest.seq, newest.hash, kept_state._rules(), {},
-                           hashlib.sha256(evil).digest())), evil),
+                           hashlib.sha256(framed).digest())), framed),
         ):  # fmt: skip
             path.write_bytes(
                 kept_state._MARK + hashlib.sha256(head).digest()
@@ -208,3 +240,32 @@ def test_settings_edited_after_the_seal_take_effect(tmp_path: Path, states: Path
     with folder.reading() as reader:
         assert now == followed(reader, from_start=True).known.survey
     assert any(str(plot.settings.graduation) == "0.5" for plot in now.plots.values())
+
+
+def test_a_start_loads_the_plot_it_works_in_and_a_seal_leaves_the_others_as_they_are(
+    tmp_path: Path, states: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder, read = survey(tmp_path / "harrow"), list[str]()
+    load = Parts.of
+    monkeypatch.setattr(
+        Parts, "of", lambda self, plot, what: (read.append(plot), load(self, plot, what))[1]
+    )
+    for plot, words in (("K1", "83 25.1"), ("K2", "101 30.4"), ("K1", "91 12.9")):
+        read.clear()
+        with at_work(folder, None, clock()) as station:
+            with folder.reading() as reader:
+                assert dict(plots_now(reader)).keys() == {"K1", "K2"}
+                notices(reader, station.survey, datetime(2026, 6, 3, tzinfo=UTC))
+            station.open(plot, "R.V.")
+            station.type(words)
+            station.press("accept", about=station.memory.asking)
+            assert set(read) <= {plot}, "also when it is asked what is new"
+            seal_session(folder, station)
+    assert read, "the third start began from a kept state"
+    with folder.reading() as reader:
+        short, long = resume(reader).session, followed(reader, from_start=True)
+        assert short.memory == long.memory
+        assert repr(short.memory) == repr(long.memory)
+        assert short.known.survey == long.known.survey
+        assert plots_now(reader) == reader.plots()
+    assert verified(folder, replay=True) == []

@@ -56,6 +56,11 @@ class PlotGrowth:
     error_share: Decimal
     graduation_mm: Decimal
 
+    @cached_property
+    def reckoned(self) -> dict[str, _Reckoned]:
+        """By tag, what was last expected of a tree: its neighbours in the walk ask too."""
+        return {}
+
     def rates(self, tree: Tree, limits: Limits) -> Rates:
         """The rates expected for a tree like this one, before its own record is considered."""
         usual = (limits.usual_growth_mm_a_year - _GENERAL) / limits.fast_sd
@@ -85,6 +90,16 @@ class Expected:
     def ln_sd(self) -> Decimal:
         """The natural logarithm of ``sd_mm``."""
         return FIGURES.ln(self.sd_mm)
+
+
+@dataclass(frozen=True)
+class _Reckoned:
+    """What was expected, and of what it was reckoned."""
+
+    tree: Tree
+    on: date
+    limits: Limits
+    expected: Expected
 
 
 # ---- of the plot ----
@@ -199,11 +214,15 @@ def expected(
     """
     if not tree.past:
         return None
-    with localcontext(FIGURES):
-        if not alive:
+    if not alive:
+        with localcontext(FIGURES):
             return _stood_still(growth, tree, on, limits)
-        followed = _followed(growth, tree, limits)
-        return followed.ahead(on).seen(growth)
+    known = growth.reckoned.get(tree.tag)
+    if known is None or known.tree is not tree or known.on != on or known.limits is not limits:
+        with localcontext(FIGURES):
+            found = _followed(growth, tree, limits).ahead(on).seen(growth)
+        known = growth.reckoned[tree.tag] = _Reckoned(tree, on, limits, found)
+    return known.expected
 
 
 def _stood_still(growth: PlotGrowth, tree: Tree, on: date, limits: Limits) -> Expected:

@@ -13,6 +13,7 @@ from decimal import Decimal
 from callout.core.heights import HIGHEST_M, LOWEST_M
 
 DAYS_A_YEAR = Decimal("365.25")
+_SD_SHARE, _SD_MM = Decimal("0.006214"), Decimal("0.9036")
 
 EDITION = 3
 """The edition of the dialogue's rules in use now; docs/session.md lists what each one changed."""
@@ -101,7 +102,7 @@ def measurement_sd_mm(diameter_mm: Decimal) -> Decimal:
     0.006214 d + 0.9036: the rule used for forest censuses (R. Condit and co-workers; transcribed
     from public code).
     """
-    return Decimal("0.006214") * diameter_mm + Decimal("0.9036")
+    return _SD_SHARE * diameter_mm + _SD_MM
 
 
 def years_between(earlier: date, later: date) -> Decimal:

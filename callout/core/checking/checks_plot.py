@@ -6,7 +6,7 @@ On tags, repeated readings, species, trees recorded as dead, and heights. The ro
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from decimal import Decimal
 
 from callout.core.checking.checks_limits import Limits, Rules
@@ -67,9 +67,9 @@ def measured_before(earlier: Reading | None, today: str, blind: bool = False) ->
     return Warned("measured this visit", says, saying("look-right-tag"))
 
 
-def species_not_in_plot(species: str, trees: Mapping[str, Tree]) -> Warned | None:
+def species_not_in_plot(species: str, plot: Plot) -> Warned | None:
     """A species that no tree of the roster has; no warning if the roster names no species."""
-    known = {tree.species.casefold() for tree in trees.values() if tree.species}
+    known = plot.species
     if not species or not known or species.casefold() in known:
         return None
     says = saying("warn-species-not-in-plot", species=species)

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal, localcontext
+from functools import cached_property
 
 from callout.core.checking.checks_growth import Expected
 from callout.core.checking.checks_limits import (
@@ -46,24 +47,29 @@ class Compared:
     just_before: Decimal | None = None
     paint_line: bool | None = None
 
-    @property
+    @cached_property
+    def value_mm(self) -> Decimal:
+        """The diameter to record, mm."""
+        return convert(self.value, self.unit, Unit.MILLIMETRE)
+
+    @cached_property
     def before_mm(self) -> Decimal:
         """The last diameter, mm."""
         return convert(self.last.value, self.last.unit, Unit.MILLIMETRE)
 
-    @property
+    @cached_property
     def sd_mm(self) -> Decimal:
         """Standard deviation of one measurement at the last diameter, mm."""
         return measurement_sd_mm(self.before_mm)
 
-    @property
+    @cached_property
     def off(self) -> Decimal:
         """How far the value is from what was expected, in standard deviations."""
-        return self.expected.off(convert(self.value, self.unit, Unit.MILLIMETRE))
+        return self.expected.off(self.value_mm)
 
     def growth_mm(self) -> Decimal:
         """Growth since the last visit, mm."""
-        return convert(self.value, self.unit, Unit.MILLIMETRE) - self.before_mm
+        return self.value_mm - self.before_mm
 
 
 def shrunk(of: Compared) -> Warned | None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from decimal import Decimal, localcontext
-from functools import lru_cache
+from functools import lru_cache, partial
 
 from callout.core.checking.checks_digits import one_off, sounding_alike, swapped
 from callout.core.checking.checks_growth import FIGURES, Expected
@@ -29,10 +29,11 @@ _MOST_OFF = Decimal(30)  # beyond this, everything is equally unlikely
 class Slip:
     """A suspicion, with each size (mm) it would stand for and the expectation to compare it with.
 
-    ``tried`` counts the alternatives, each of which may fit by chance.
+    ``tell`` makes the warning, which is seldom needed. ``tried`` counts the alternatives, each of
+    which may fit by chance.
     """
 
-    warned: Warned
+    tell: Callable[[], Warned]
     ways: tuple[tuple[Decimal, Expected], ...]
     tried: int
 
@@ -47,39 +48,35 @@ def likeliest_slip(of: Compared, tags_alone: bool = False) -> Warned | None:
     if repeated is not None:
         return repeated
     with localcontext(FIGURES):
-        as_called, better = _misfit(_mm(of, of.value), of.expected), 2 * _ln(of.limits.slip_times)
+        better = 2 * _ln(of.limits.slip_times)
         # A size near the expected one cannot be improved that much by undoing a slip of its digits.
         doubted = not tags_alone and of.off**2 >= better
         tried = [*(figure_slips(of) if doubted else ()), *tag_slips(of)]
-        told: tuple[Decimal, Warned] | None = None
+        told: tuple[Decimal, Slip] | None = None
         for slip in tried:
             misfit = _best_misfit(of, slip)
-            if misfit is None or as_called - misfit < better:
+            if misfit is None or _misfit(of.value_mm, of.expected) - misfit < better:
                 continue
             if told is None or misfit < told[0]:
-                told = misfit, slip.warned
-        return told[1] if told is not None else None
+                told = misfit, slip
+        return told[1].tell() if told is not None else None
 
 
 def figure_slips(of: Compared) -> Iterator[Slip]:
     """Every possible slip of side, unit, point or digits, with the sizes it would stand for."""
     for name, factor, large, small, look in _SCALED:
-        yield _undone(of, Warned(name, large, look), [of.value / factor])
-        yield _undone(of, Warned(name, small, look), [of.value * factor])
+        yield _undone(of, partial(Warned, name, large, look), [of.value / factor])
+        yield _undone(of, partial(Warned, name, small, look), [of.value * factor])
     for warned, made in _DIGITS:
         called = [Decimal(text) for text in made(f"{of.called:f}")]
-        told = replace(
-            warned, says=saying("warn-with-change", change=change_told(of), slip=warned.says)
-        )
-        yield _undone(of, told, [of.value * one / of.called for one in called if of.called])
+        tell = partial(_with_change, of, warned)
+        yield _undone(of, tell, [of.value * one / of.called for one in called if of.called])
 
 
 def tag_slips(of: Compared) -> Iterator[Slip]:
     """The size as called, for the tree before or after in the walk."""
     for tag, tree in of.neighbours.items():
-        says = saying("warn-fits-other", change=change_told(of), tag=tag)
-        beside = Warned("tree beside", says, saying("look-right-tag"))
-        yield Slip(beside, ((_mm(of, of.value), tree),), len(of.neighbours))
+        yield Slip(partial(_beside, of, tag), ((of.value_mm, tree),), len(of.neighbours))
 
 
 def figure_again(of: Compared) -> Warned | None:
@@ -89,7 +86,7 @@ def figure_again(of: Compared) -> Warned | None:
         return None
     if of.just_before is not None and of.value == of.just_before:
         return Warned("tree before", saying("warn-tree-before"), saying("look-right-tree"))
-    if _mm(of, of.value) == of.before_mm:
+    if of.value_mm == of.before_mm:
         says = saying("warn-figure-again", time=time_told(of.last.on, of.on))
         return Warned("last time again", says, saying("look-remembered"))
     return None
@@ -103,9 +100,19 @@ def _chance_of_figure(of: Compared) -> Decimal:
         return width * (-off * off / 2).exp() / _NORMAL
 
 
-def _undone(of: Compared, warned: Warned, values: Iterable[Decimal]) -> Slip:
+def _with_change(of: Compared, warned: Warned) -> Warned:
+    says = saying("warn-with-change", change=change_told(of), slip=warned.says)
+    return replace(warned, says=says)
+
+
+def _beside(of: Compared, tag: str) -> Warned:
+    says = saying("warn-fits-other", change=change_told(of), tag=tag)
+    return Warned("tree beside", says, saying("look-right-tag"))
+
+
+def _undone(of: Compared, tell: Callable[[], Warned], values: Iterable[Decimal]) -> Slip:
     ways = tuple((_mm(of, value), of.expected) for value in values if value > 0)
-    return Slip(warned, ways, len(ways))
+    return Slip(tell, ways, len(ways))
 
 
 def _mm(of: Compared, value: Decimal) -> Decimal:

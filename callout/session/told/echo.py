@@ -18,8 +18,9 @@ from callout.core.units import Scale
 from callout.session.state import Pending, Press
 
 # Numbers with these endings sound alike in wind, and are also echoed digit by digit.
-_TEENS = {f"1{digit}" for digit in range(3, 10)}
-_TENS = {f"{digit}0" for digit in range(3, 10)}
+_ALIKE = frozenset(
+    ending for digit in range(3, 10) for ending in (f"1{digit}", f"{digit}0")
+)  # teens and tens
 _MEASURED_BEFORE = ("measured today", "measured this visit")
 
 
@@ -107,7 +108,7 @@ def _spelt(reading: Reading) -> Says:
 
 
 def _sounds_alike(figures: str) -> bool:
-    return figures[-2:] in _TEENS | _TENS
+    return figures[-2:] in _ALIKE
 
 
 def _looks(warned: Sequence[Warned]) -> Says:

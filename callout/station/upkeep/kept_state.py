@@ -10,7 +10,6 @@ alone: only the result of an earlier replay of the same entries is kept and acce
 
 from __future__ import annotations
 
-import gc
 import hashlib
 import io
 import pickle
@@ -19,32 +18,36 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cache, cached_property
 from pathlib import Path
-from typing import Any
 
 import callout
 from callout.core.errors import CalloutError
+from callout.core.model import Plot
 from callout.journal.audio import is_digest
 from callout.journal.reader import Entry, JournalReader
 from callout.proof.seals import KIND as SEALED
 from callout.proof.source import TABLES
 from callout.proof.verify import ChainCheck
+from callout.station.upkeep.kept_parts import OnlyOurs, from_bytes, to_bytes
 from callout.station.upkeep.rebuild import Known, Row, Session, rows_of
 from callout.survey.files import FOLDER_MODE, cache_folder, write_whole
 from callout.survey.guard import read_plain
 
-_MARK = b"callout state 3\n"
+_MARK = b"callout state 4\n"
 _DIGEST_BYTES, _LENGTH_BYTES = 32, 8
 _MOST_BYTES, _MOST_HEAD_BYTES = 1_000_000_000, 10_000
 _MOST_KEPT, _MOST_KEPT_BYTES = 20, 1_000_000_000
 _WORTH_KEEPING = 2000
 """So many entries replayed at a start make it worth to keep where they led."""
-_OURS = ("callout.core.", "callout.session.", "callout.station.upkeep.rebuild")
+_REPLAYING = (
+    "journal/codec.py", "journal/kinds.py", "journal/reader.py", "journal/schema.py",
+    "station/upkeep/kept_parts.py", "station/upkeep/kept_state.py", "station/upkeep/rebuild.py",
+    "survey/check_settings.py",
+)  # fmt: skip
 WRONG = (
     CalloutError, OSError, pickle.UnpicklingError, AttributeError, ImportError, EOFError,
     IndexError, KeyError, TypeError, ValueError,
 )  # fmt: skip
 """Errors while reading a kept state; each only means that there is none."""
-_THEIRS = {("decimal", "Decimal"), ("datetime", "date"), ("types", "MappingProxyType")}
 
 
 def _no_rows() -> dict[str, bytes]:
@@ -111,6 +114,19 @@ def known_rows(reader: JournalReader) -> AtEntry:
     return next(_known(reader), AtEntry())
 
 
+def plots_now(reader: JournalReader) -> Mapping[str, Plot]:
+    """The plots by the latest roster and settings, from a kept state where that knows them.
+
+    Raises StorageError where the journal holds none.
+    """
+    told = [entry.seq for kind in ("roster", "settings") if (entry := reader.latest(kind))]
+    with suppress(*WRONG):
+        found = known_rows(reader)
+        if len(told) == 2 and found.entry >= max(told):
+            return found.session.known.survey.plots
+    return reader.plots()
+
+
 def _known(reader: JournalReader) -> Iterator[AtEntry]:
     for sealed in reversed(reader.of_kind(SEALED)):
         with suppress(*WRONG):
@@ -150,7 +166,8 @@ def keep(state: AtEntry) -> None:
     with suppress(CalloutError, OSError, pickle.PicklingError, RecursionError):
         folder = _folder()
         folder.mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)
-        session = pickle.dumps((vars(state.session.known), state.session.memory))
+        known = state.session.known
+        session = to_bytes(vars(known), known.trees, state.session.memory)
         head = (state.entry, state.hash, _rules(), dict(state.rows), _digest(session))
         told = pickle.dumps(head)
         write_whole(
@@ -179,7 +196,7 @@ def _read(data: bytes, sealed: Entry) -> AtEntry:
     head = file.read(min(int.from_bytes(file.read(_LENGTH_BYTES), "big"), _MOST_HEAD_BYTES))
     if _digest(head) != told:
         raise ValueError("damaged")
-    entry, of, rules, rows, digest = _OnlyOurs(io.BytesIO(head)).load()
+    entry, of, rules, rows, digest = OnlyOurs(io.BytesIO(head)).load()
     if (entry, of, rules) != (sealed.seq, sealed.hash, _rules()):
         raise ValueError("of another seal, or of other rules")
     at = file.tell()
@@ -189,15 +206,9 @@ def _read(data: bytes, sealed: Entry) -> AtEntry:
 def _session(data: memoryview, digest: bytes) -> Session:
     if _digest(data) != digest:
         raise ValueError("damaged")
-    collects = gc.isenabled()
-    gc.disable()  # it would scan a million lasting values again and again
-    try:
-        parts, memory = _OnlyOurs(io.BytesIO(data)).load()
-    finally:
-        if collects:
-            gc.enable()
+    told, memory = from_bytes(data)
     known = Known()
-    vars(known).update(parts)
+    vars(known).update(told)
     return Session(known, memory)
 
 
@@ -205,23 +216,23 @@ def _digest(data: bytes | memoryview) -> bytes:
     return hashlib.sha256(data).digest()
 
 
-class _OnlyOurs(pickle.Unpickler):
-    """Loads values of our own pure parts, and numbers and dates; nothing else."""
-
-    def find_class(self, module: str, name: str) -> Any:
-        if f"{module}.".startswith(_OURS) or (module, name) in _THEIRS:
-            return super().find_class(module, name)
-        raise pickle.UnpicklingError(f"{module}.{name} is no part of a state")
-
-
 @cache
 def _rules() -> str:
-    """A digest of all code that decides what a journal means; after a change no state is valid."""
-    whole = hashlib.sha256(callout.__version__.encode())
-    for name in ("core", "session", "journal", "survey", "proof", "station"):
-        for path in sorted((Path(callout.__file__).parent / name).rglob("*.py")):
-            whole.update(path.read_bytes())
+    """A digest of all code that decides what a journal means; after a change no state is valid.
+
+    What is heard, spoken, shown or sealed may change without one, and so may the version.
+    """
+    whole = hashlib.sha256()
+    for path in rules_files():
+        whole.update(path.read_bytes())
     return whole.hexdigest()
+
+
+def rules_files() -> list[Path]:
+    """The modules that a replay goes through; a test holds a replay against them."""
+    program = Path(callout.__file__).parent
+    rooms = [path for name in ("core", "session") for path in (program / name).rglob("*.py")]
+    return sorted([*rooms, *(program / name for name in _REPLAYING)])
 
 
 def _folder() -> Path:

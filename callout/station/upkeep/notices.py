@@ -132,8 +132,7 @@ def _plots(names: list[str], survey: Survey) -> str:
 
 def _clock(reader: JournalReader, survey: Survey, now: datetime) -> Saying | None:
     """Before a measurement of the roster, or before the newest entry of a session."""
-    days = [past.on for plot in survey.plots.values() for tree in plot.trees.values()
-            for past in tree.past[-1:]]  # fmt: skip
+    days = [plot.newest for plot in survey.plots.values() if plot.newest is not None]
     newest = max(days, default=None)
     if newest is not None and now.date() < newest:
         return saying("clock-before", now=f"{now:%Y-%m-%d %H:%M}", known=newest.isoformat())

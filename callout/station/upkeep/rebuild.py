@@ -6,7 +6,7 @@ Nothing is heard or decided here; the session's own rules do it all again.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,7 @@ from callout.core.model import PlotSettings, Tree
 from callout.journal.codec import reading_row, settings_from, trees_from
 from callout.journal.copying import write_journal
 from callout.journal.folder import SurveyFolder
-from callout.journal.reader import Entry, plots_of
+from callout.journal.reader import Entry, by_plot, plots_of
 from callout.proof.verify import TABLES, Fault, Snapshot
 from callout.session.machine import step
 from callout.session.state import Memory, Survey
@@ -45,7 +45,7 @@ class Known:
     """The survey from the roster and the settings that were journalled so far."""
 
     def __init__(self) -> None:
-        self._trees: tuple[Tree, ...] = ()
+        self._trees: Mapping[str, Mapping[str, Tree]] = {}
         self._settings: dict[str, PlotSettings] = {}
         self._rules: dict[str, Rules] = {}
         self._survey = Survey({})
@@ -55,10 +55,15 @@ class Known:
         """The survey at this point."""
         return self._survey
 
+    @property
+    def trees(self) -> Mapping[str, Mapping[str, Tree]]:
+        """The roster's trees, by plot and tag."""
+        return self._trees
+
     def after(self, entry: Entry) -> Survey:
         """The survey after ``entry``."""
         if entry.kind == "roster":
-            self._trees = trees_from(entry.content)
+            self._trees = by_plot(trees_from(entry.content))
         elif entry.kind == "settings":
             self._settings = settings_from(entry.content)
             self._rules = rules_in(entry.content)

@@ -26,12 +26,16 @@ from callout.cli.main import main
 from callout.core.errors import CalloutError, OperatorError
 from callout.crews import merge as merging
 from callout.crews.pool import ForkError, chain, pooled, waiting
+from callout.crews.recorder import recorder_of
+from callout.crews.site import Site, site_folders
 from callout.journal.folder import SurveyFolder
+from callout.journal.holder import holder_in
 from callout.journal.reader import Entry
 from callout.journal.removals import KIND as REMOVED
 from callout.journal.removals import removal_body
 from callout.journal.writer import GENESIS, JournalWriter, entry_hash
 from callout.proof.verify import take_snapshot, verify_journal
+from callout.station.upkeep.rebuild import Session
 from callout.station.upkeep.sealing import seal_session
 from callout.station.upkeep.table_check import table_faults
 
@@ -331,6 +335,57 @@ def test_a_merge_cut_short_is_finished_by_the_next(
     unite(site, *(folders[-1] for folders in crews))
     assert content(site) == whole
     verified(site)
+
+
+# ---- two machines ----
+
+
+def at_machine(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """From now on this is another machine: its number, its cache and its key are its own."""
+    home.mkdir()
+    for variable, part in (("STATE", "state"), ("CACHE", "cache")):
+        monkeypatch.setenv(f"XDG_{variable}_HOME", str(home / part))
+    monkeypatch.setenv("CALLOUT_KEY", str(home / "seal.pem"))
+
+
+def test_what_two_machines_did_is_replayed_in_full_where_it_is_united(
+    tmp_path, monkeypatch, capsys
+):
+    """Each signs its own; the third knows neither, and makes every reading again."""
+    folders, machines, read = [], set(), {}
+    for name, who, said in (("one", "R.V.", "91 12.4"), ("two", "M.O.", "83 25.1")):
+        at_machine(tmp_path / name, monkeypatch)
+        made = survey(tmp_path / name / "fen")
+        assert main(["key", str(made.path), "--who", who]) == 0
+        for _ in range(2):
+            with at_work(made) as station:
+                station.open("K1", who)
+                station.type(said)
+                for _ in range(2):  # accept what the checks question
+                    station.press("accept", about=station.memory.asking)
+                assert seal_session(made, station)[1] == ""
+        with made.reading() as reader:
+            machines.add(holder_in(reader.latest("settings").content))
+            read[who] = reader.readings()
+        folders.append(str(made.path))
+    assert len(machines) == 2
+    assert all(read.values())
+    at_machine(tmp_path / "office", monkeypatch)
+    site = tmp_path / "site"
+    assert main(["merge", *folders, "--into", str(site), "--ask-nothing"]) == 0
+    taken, take = [], Session.take
+    monkeypatch.setattr(
+        Session, "take", lambda self, entry: (taken.append(entry.seq), take(self, entry))[1]
+    )
+    assert main(["verify", str(site), "--replay"]) == 0
+    assert capsys.readouterr().out.count("intact: ") == 2
+    united = site_folders(Site(site))
+    every = []
+    for folder in united:
+        with folder.reading() as reader:
+            every += range(1, reader.last + 1)
+            assert reader.readings() == read[recorder_of(reader.entries()).who]
+    assert sorted(taken) == sorted(every), "every entry, once"
 
 
 # ---- a copy that was taken wrongly ----

@@ -27,7 +27,7 @@ from benchmarks.hearing import (
     nothing,
     tables,
 )
-from benchmarks.hearing.engines import ENGINES
+from benchmarks.hearing.engines import ENGINES, for_folds
 from benchmarks.hearing.outcomes import Outcome, figures
 from benchmarks.hearing.sets import SPEAKERS
 from benchmarks.hearing.voices import VOICES
@@ -86,17 +86,16 @@ def _people(name: str, options: argparse.Namespace) -> None:
 
 
 def _natural(name: str, options: argparse.Namespace) -> None:
-    """Nobody here was ever learnt from, so the whole head hears everybody."""
+    """Everybody is heard by an engine that never learnt from them."""
     sets_of = natural.people(options.digits.parent)
     if not sets_of:
         print(f"natural speech left out: no recordings in {options.digits.parent}")
         return
-    engine = ENGINES[name](options.heads, "")
+    engines = for_folds(name, options.heads)
     found: dict[tuple[str, str], list[natural_heard.Answer]] = {}
     for kind, spoken in sets_of.items():
         for condition, treat in natural.conditions(kind).items():
-            treated = [treat(one) for one in spoken]
-            heard = list(natural_heard.answers(engine, kind, treated))
+            heard = list(natural_heard.by_folds(engines, kind, [treat(one) for one in spoken]))
             found[kind, condition] = heard
             _keep_natural(options, name, found)
             if kind not in natural.NO_CALLOUT:

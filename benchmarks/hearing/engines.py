@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
+from benchmarks.hearing.natural import FOLDS
 from callout.speech.engine import Engine
 from callout.station.data import load_language
 
@@ -46,3 +47,14 @@ ENGINES: Mapping[str, Make] = {
     "closed, head alone": lambda heads, left_out: closed(heads, left_out, second=False),
     "closed+pocketsphinx": lambda heads, left_out: pair(closed(heads, left_out), sphinx()),
 }
+
+
+def for_folds(name: str, heads: Path) -> dict[int, Engine]:
+    """For each fold of people an engine that learnt from none of them.
+
+    Where ``heads`` holds ``head-0.npz`` and so on, each fold has its own; else all have the one
+    that learnt from nobody of the folds.
+    """
+    if (heads / "head-0.npz").is_file():
+        return {fold: ENGINES[name](heads, str(fold)) for fold in range(FOLDS)}
+    return dict.fromkeys(range(FOLDS), ENGINES[name](heads, ""))

@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from benchmarks.hearing.natural import NO_CALLOUT, question
+from benchmarks.hearing.natural import NO_CALLOUT, fold_of, question
 from benchmarks.hearing.sets import Spoken
 from callout.core.meaning import Meaning
 from callout.grammar.parser import choose, meanings_of
@@ -57,6 +57,14 @@ def answers(engine: Engine, kind: str, spoken: Sequence[Spoken]) -> Iterator[Ans
             one.voice, " ".join(one.words), best.words, best.confidence,
             truth is not None and likeliest == truth, passed and certain, passed and not certain,
         )  # fmt: skip
+
+
+def by_folds(
+    engines: Mapping[int, Engine], kind: str, spoken: Sequence[Spoken]
+) -> Iterator[Answer]:
+    """``answers`` of everybody, each by the engine of the fold that the person belongs to."""
+    for fold, engine in engines.items():
+        yield from answers(engine, kind, [one for one in spoken if fold_of(one.voice) == fold])
 
 
 def _meant(automaton: object, words: Sequence[str], scope: object) -> Meaning | None:

@@ -196,8 +196,9 @@ class Tuning:
 
     def judge(self, head: Head, frames: Frames, words: tuple[str, ...]) -> Judged:
         """What the engine would hear in ``frames`` with ``head``, compared with the words said."""
-        found = self._decoder.meanings(head.log_probs(frames), PROPOSED)
-        choice = chosen(found, frames, self._second, Thresholds())
+        log_probs = head.log_probs(frames)
+        found = self._decoder.meanings(log_probs, PROPOSED)
+        choice = chosen(found, frames, log_probs, self._second, Thresholds())
         if choice is None:
             return Judged(words, (), right=False, accepted=False)
         best = choice.best

@@ -12,7 +12,7 @@ import pytest
 import soundfile
 
 pytest.importorskip("scipy")
-from benchmarks.hearing import natural, natural_heard
+from benchmarks.hearing import engines, natural, natural_heard
 from benchmarks.hearing.sets import Spoken
 from callout.grammar.automaton import Automaton
 from callout.speech.engine import Candidate, Samples, candidate_of
@@ -76,6 +76,27 @@ def test_folds_follow_from_the_name_alone_and_are_of_like_size() -> None:
     assert set(folds) == set(range(natural.FOLDS))
     assert min(map(folds.count, range(natural.FOLDS))) > 120
     assert natural.fold_of("census/fash") == natural.fold_of("census/fash")
+
+
+def test_everybody_is_heard_by_the_engine_of_their_own_fold() -> None:
+    said = [Spoken(SILENCE, ("one", "two", "six"), f"census/{number}") for number in range(30)]
+    parrots = {fold: Parrot(*[("one two six", fold / 10)] * 30) for fold in range(natural.FOLDS)}
+    found = list(natural_heard.by_folds(parrots, "digits", said))
+    assert sorted(one.voice for one in found) == sorted(one.voice for one in said)
+    assert all(one.confidence == natural.fold_of(one.voice) / 10 for one in found)
+    assert len({one.confidence for one in found}) == natural.FOLDS
+
+
+def test_heads_of_folds_are_used_where_they_lie(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = {"named": lambda heads, left_out: Parrot((left_out, 0.5))}
+    monkeypatch.setattr(engines, "ENGINES", made)
+    assert len(set(engines.for_folds("named", tmp_path).values())) == 1
+    (tmp_path / "head-0.npz").touch()
+    own = engines.for_folds("named", tmp_path)
+    assert sorted(own) == list(range(natural.FOLDS))
+    assert len(set(own.values())) == natural.FOLDS
 
 
 @pytest.mark.parametrize(

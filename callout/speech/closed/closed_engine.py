@@ -90,8 +90,9 @@ class ClosedEngine:
         if self._decoder is None or not len(samples):
             return None
         frames = self._frames(samples)
-        found = self._decoder.meanings(self._head.log_probs(frames), PROPOSED)
-        return chosen(found, frames, self._second, self._thresholds)
+        log_probs = self._head.log_probs(frames)
+        found = self._decoder.meanings(log_probs, PROPOSED)
+        return chosen(found, frames, log_probs, self._second, self._thresholds)
 
     def meanings(self, samples: Samples) -> tuple[Meant, ...]:
         """The likeliest meanings of one utterance as the head proposes them, best first."""
@@ -127,11 +128,19 @@ class ClosedEngine:
 
 
 def chosen(
-    found: Sequence[Meant], frames: Frames, second: SecondListener | None, limits: Thresholds
+    found: Sequence[Meant],
+    frames: Frames,
+    log_probs: LogProbs,
+    second: SecondListener | None,
+    limits: Thresholds,
 ) -> Choice | None:
-    """What is taken of what a head proposes for ``frames``, best first; None for no callout."""
+    """What is taken of what a head proposes, best first; None for no callout.
+
+    ``log_probs`` are the head's for ``frames``.
+    """
     if not found or found[0].score < limits.drop:
         return None
     if second is None:
         return by_head(found, limits)
-    return by_both(second.weigh(frames, distinct(found)), limits)
+    free = float(log_probs.max(axis=1).sum())
+    return by_both(second.weigh(frames, distinct(found)), limits, free)

@@ -18,6 +18,8 @@ from callout.speech.odds import log_odds, logistic
 # A lead greater than this says no more.
 _MOST_LEAD, _MOST_JOINT_LEAD = 15.0, 20.0
 _HEAD_MARGIN = 3.0
+_SHORT = 2
+_ANSWERS = (("@kind:confirm",), ("@kind:reject",), ("@kind:repeat",))
 
 
 @dataclass(frozen=True)
@@ -29,14 +31,33 @@ class Thresholds:
     is asked about: from ``likely`` on by an echo with a warning. Where the head is alone, one less
     likely than ``doubt`` or less than ``margin`` above the next. A ``margin`` above the usual is
     one person's own, demanded in either case.
+
+    An answer to an echo (yes, no, repeat) is taken from ``accept_answer`` on. Measured on people,
+    this takes nothing more that is no answer.
+
+    If the head, with no grammar, hears something likelier than the callout, there are other words
+    beside it. If it is likelier by more than ``stray``, the callout is asked about. For a callout
+    of one or two words, with which many sentences begin or end, ``stray_short`` is the limit.
     """
 
     drop: float = -12.0
     doubt: float = -3.0
     margin: float = _HEAD_MARGIN
     accept: float = 0.9
+    accept_answer: float = 0.8
     likely: float = 0.75
     noise: float = 0.3
+    stray: float = 3.0
+    stray_short: float = 0.3
+
+    def least(self, best: Meant) -> float:
+        """The probability from which on ``best`` is taken."""
+        short = len(best.words) <= _SHORT and best.emits in _ANSWERS
+        return min(self.accept, self.accept_answer) if short else self.accept
+
+    def most_stray(self, words: int) -> float:
+        """By how much something else may be likelier than a callout of so many words."""
+        return self.stray_short if words <= _SHORT else self.stray
 
 
 @dataclass(frozen=True)
@@ -87,21 +108,28 @@ def by_head(found: Sequence[Meant], limits: Thresholds) -> Choice:
 
 
 def by_both(
-    weighed: Sequence[Weighed], limits: Thresholds, regression: Regression | None = None
+    weighed: Sequence[Weighed],
+    limits: Thresholds,
+    free: float,
+    regression: Regression | None = None,
 ) -> Choice | None:
     """The choice of head and decoder together, None for no callout.
 
-    ``weighed`` holds each word string once.
+    ``weighed`` holds each word string once. ``free`` is the log probability of the likeliest words
+    in any order, with or without a meaning in the grammar.
     """
     order = sorted(weighed, key=lambda one: -(one.head + one.decoder))
     best, rival = order[0], order[1] if len(order) > 1 else None
     probability = (regression or Regression()).probability(features(weighed, best))
     if probability < limits.noise:
         return None
-    over = log_odds(probability) - log_odds(limits.accept)
+    over = log_odds(probability) - log_odds(limits.least(best.meant))
     if limits.margin > _HEAD_MARGIN:
         over = min(over, _lead([one.head for one in weighed], best.head, math.inf) - limits.margin)
-    likely = probability >= limits.likely
+    strays = free - best.head - limits.most_stray(len(best.meant.words))
+    if strays > 0:
+        over = min(over, -strays)
+    likely = probability >= limits.likely and strays <= 0
     return Choice(best.meant, rival.meant if rival else None, logistic(over), likely)
 
 

@@ -30,6 +30,8 @@ from callout.speech.closed.tokens import Tokens
 from callout.station.data import data_folder, load_language
 
 ENCODER = Encoder()
+# The head's log probability of the likeliest words in any order; here the callout's own (invented).
+FREE = -0.5
 # What the library tokenizers 0.23.3 makes of the same text with the model's tokenizer.json, each
 # word with a space before it, without special tokens.
 SENTENCES = {
@@ -82,7 +84,7 @@ def test_candidates_far_behind_are_not_weighed() -> None:
 
 
 def _both(weighed: list[Weighed], limits: Thresholds | None = None) -> Choice:
-    choice = by_both(weighed, limits or Thresholds())
+    choice = by_both(weighed, limits or Thresholds(), FREE)
     assert choice is not None
     return choice
 
@@ -125,8 +127,36 @@ def test_more_lead_makes_it_surer_and_one_persons_margin_is_demanded_too() -> No
 def test_what_is_hardly_right_is_no_callout() -> None:
     """A cough: one word, unlikely by both, and three others as likely (figures: invented)."""
     cough = _weighed((-5.0, -12.0), (-5.5, -11.0), (-6.0, -12.5))
-    assert by_both(cough, Thresholds()) is None
-    assert by_both(cough, Thresholds(noise=0.0)) is not None
+    assert by_both(cough, Thresholds(), -5.0) is None
+    assert by_both(cough, Thresholds(noise=0.0), -5.0) is not None
+
+
+@pytest.mark.parametrize(("words", "most"), [(("yes",), 0.3), (("tree", "two", "six"), 3.0)])
+def test_words_beside_a_callout_make_it_doubtful(words: tuple[str, ...], most: float) -> None:
+    """Both are sure of it, but the head, left free, hears more (figures: invented)."""
+    weighed = [Weighed(Meant(words, (), -0.5), -0.5, -2.0)]
+    limits = Thresholds()
+    alone = by_both(weighed, limits, -0.5)
+    beside, just = (by_both(weighed, limits, -0.5 + most + more) for more in (0.1, -0.1))
+    assert alone is not None
+    assert beside is not None
+    assert just == alone, "as sure as without the rule"
+    assert alone.confidence > 0.5 > beside.confidence
+    assert not beside.likely, "nor is it echoed with a warning"
+
+
+def test_an_answer_is_taken_a_little_sooner_than_a_callout() -> None:
+    """Figures invented; the probability lies between the two limits."""
+    scores = _weighed((-0.5, -6.0), (-5.5, -10.0))
+    probability = Regression().probability(features(scores, scores[0]))
+    limits = Thresholds()
+    assert limits.accept_answer < probability < limits.accept
+    for emits, taken in (("@kind:confirm", True), ("@kind:repeat", True), ("@kind:undo", False)):
+        meant = Meant(("w0",), (emits,), -0.5)
+        choice = _both([Weighed(meant, -0.5, -6.0), scores[1]])
+        assert (choice.confidence > 0.5) is taken
+    asked_always = Thresholds(accept=0.1)
+    assert asked_always.least(Meant(("yes",), ("@kind:confirm",), 0.0)) == 0.1, "never later"
 
 
 def test_the_same_words_with_another_meaning_are_no_doubt_of_hearing() -> None:

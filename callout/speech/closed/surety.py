@@ -35,9 +35,8 @@ class Thresholds:
     An answer to an echo (yes, no, repeat) is taken from ``accept_answer`` on. Measured on people,
     this takes nothing more that is no answer.
 
-    If the head, with no grammar, hears something likelier than the callout, there are other words
-    beside it. If it is likelier by more than ``stray``, the callout is asked about. For a callout
-    of one or two words, with which many sentences begin or end, ``stray_short`` is the limit.
+    Many sentences begin or end with what could be a callout of one or two words. Such a callout is
+    asked about if the head, with no grammar, hears something likelier by more than ``stray``.
     """
 
     drop: float = -12.0
@@ -47,17 +46,16 @@ class Thresholds:
     accept_answer: float = 0.8
     likely: float = 0.75
     noise: float = 0.3
-    stray: float = 3.0
-    stray_short: float = 0.3
+    stray: float = 0.7
 
     def least(self, best: Meant) -> float:
         """The probability from which on ``best`` is taken."""
-        short = len(best.words) <= _SHORT and best.emits in _ANSWERS
-        return min(self.accept, self.accept_answer) if short else self.accept
+        answers = len(best.words) <= _SHORT and best.emits in _ANSWERS
+        return min(self.accept, self.accept_answer) if answers else self.accept
 
-    def most_stray(self, words: int) -> float:
-        """By how much something else may be likelier than a callout of so many words."""
-        return self.stray_short if words <= _SHORT else self.stray
+    def strays(self, best: Meant, free: float) -> float:
+        """By how much the head hears too much else beside ``best``, in nats; below 0 if not."""
+        return free - best.score - self.stray if len(best.words) <= _SHORT else -math.inf
 
 
 @dataclass(frozen=True)
@@ -126,7 +124,7 @@ def by_both(
     over = log_odds(probability) - log_odds(limits.least(best.meant))
     if limits.margin > _HEAD_MARGIN:
         over = min(over, _lead([one.head for one in weighed], best.head, math.inf) - limits.margin)
-    strays = free - best.head - limits.most_stray(len(best.meant.words))
+    strays = limits.strays(best.meant, free)
     if strays > 0:
         over = min(over, -strays)
     likely = probability >= limits.likely and strays <= 0

@@ -131,18 +131,20 @@ def test_what_is_hardly_right_is_no_callout() -> None:
     assert by_both(cough, Thresholds(noise=0.0), -5.0) is not None
 
 
-@pytest.mark.parametrize(("words", "most"), [(("yes",), 0.3), (("tree", "two", "six"), 3.0)])
-def test_words_beside_a_callout_make_it_doubtful(words: tuple[str, ...], most: float) -> None:
-    """Both are sure of it, but the head, left free, hears more (figures: invented)."""
-    weighed = [Weighed(Meant(words, (), -0.5), -0.5, -2.0)]
-    limits = Thresholds()
-    alone = by_both(weighed, limits, -0.5)
-    beside, just = (by_both(weighed, limits, -0.5 + most + more) for more in (0.1, -0.1))
-    assert alone is not None
-    assert beside is not None
-    assert just == alone, "as sure as without the rule"
+def test_words_beside_a_short_callout_make_it_doubtful() -> None:
+    """Both are sure of it, but the head, with no grammar, hears more (figures: invented)."""
+
+    def heard(free: float, *words: str) -> Choice:
+        choice = by_both([Weighed(Meant(words, (), -0.5), -0.5, -2.0)], Thresholds(), free)
+        assert choice is not None
+        return choice
+
+    alone = heard(-0.5, "yes")
+    assert heard(0.1, "yes") == alone, "as sure as without the rule"
+    beside = heard(0.3, "yes")
     assert alone.confidence > 0.5 > beside.confidence
     assert not beside.likely, "nor is it echoed with a warning"
+    assert heard(5.0, "tree", "two", "six").confidence > 0.5, "three words are no chance"
 
 
 def test_an_answer_is_taken_a_little_sooner_than_a_callout() -> None:

@@ -55,6 +55,7 @@ _BEFORE: dict[str, tuple[Meaning, ...]] = {
     "pending": (Meaning("reading", "61", Decimal("19.3")),),
     "asked_tree": (Meaning("size", value=Decimal("19.3")),),
     "paused": (Meaning("pause"),),
+    "saved": (Meaning("reading", "61", Decimal("19.3")), Meaning("confirm")),
 }
 
 
@@ -160,6 +161,7 @@ _UNDONE = frozenset(
         "say-tree-word",
         "cannot-be-done",
         "nothing-waits",
+        "waits-not",
     }
 )
 

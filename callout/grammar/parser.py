@@ -7,8 +7,10 @@ may flag a reading, never choose it.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 from callout.core.meaning import BARE, MOST_FIGURES, Meaning, meaning_of, parted
 from callout.core.saying import Saying, Says, saying
@@ -101,7 +103,7 @@ def parse_words(automaton: Automaton, text: str, scope: Scope) -> Parsed:
         meanings = tuple(replace(meaning, bare=False) for meaning in meanings)
     if not meanings and (so_far := _so_far(automaton, tokens, scope)) is not None:
         return Parsed(text, (), so_far)
-    chosen = choose(text, meanings, scope)
+    chosen = _maybe_one(choose(text, meanings, scope), scope)
     return _with_parted(chosen, _distinct(said for said in ends if parted(said)), scope)
 
 
@@ -117,6 +119,19 @@ def _so_far(automaton: Automaton, tokens: Sequence[Heard], scope: Scope) -> Sayi
     return None
 
 
+def _maybe_one(chosen: Parsed, scope: Scope) -> Parsed:
+    """Ask about a point with a space before it, "61 .5", where the plot has sizes of 61.5."""
+    apart = _APART.search(chosen.words)
+    if apart is None or len(chosen.meanings) != 1:
+        return chosen
+    whole = Meaning("size", value=Decimal("".join(apart.groups())))
+    if not scope.size_fits(whole):
+        return chosen
+    both = (*chosen.meanings, whole)
+    return Parsed(chosen.words, both, saying("could-be", meanings=_listed(both)))
+
+
+_APART = re.compile(r"(?<![0-9.])([0-9]{1,6})\s+(\.[0-9]{1,6})(?![0-9])")
 _OF_A_TREE = ("tree", "reading", "status")
 _FIGURES = ("NUMERAL", "LABEL")
 
@@ -135,10 +150,12 @@ def _with_parted(chosen: Parsed, apart: Sequence[Meaning], scope: Scope) -> Pars
 
 
 def _as_it_hangs(token: Heard, scope: Scope) -> Heard:
-    """A tag of letters as the roster writes it, if only a hyphen differs."""
+    """A tag of letters as the roster writes it, if only a hyphen differs; "T61" for tree 61."""
     if token.word != "LABEL" or scope.tags is None or token.text in scope.tags:
         return token
     plain = token.text.replace("-", "")
+    if plain[:1] == "T" and plain[1:] in scope.tags and plain[1:].isdigit():
+        return Heard("NUMERAL", plain[1:])
     alike = [tag for tag in scope.tags if tag.replace("-", "").upper() == plain]
     return replace(token, text=alike[0]) if len(alike) == 1 else token
 

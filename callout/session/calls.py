@@ -145,14 +145,28 @@ def _new_in_hand(turn: Turn, draft: Reading) -> Result:
 
 
 def species(turn: Turn) -> Result:
-    """The species of the new tree in hand; for any other tree the roster's stands."""
-    draft, name = turn.memory.drafted, str(turn.meaning.species)
-    in_hand = turn.memory.phase in (Phase.NAMED, Phase.PENDING)
+    """The species of the new tree in hand, or of one saved today; the roster's stand."""
+    memory, name = turn.memory, turn.meaning.species
+    in_hand = memory.phase in (Phase.NAMED, Phase.PENDING)
+    draft = memory.drafted if turn.meaning.tag in (None, memory.named) else None
+    if not name:
+        return asked(memory, saying("which-species"), "refused")
     if draft is None or not draft.is_new or not in_hand:
-        return asked(turn.memory, saying("species-of-new"), "refused")
+        return _species_again(turn, name)
     if turn.waiting is not None:
         return _amended(turn, species=name)
     return _new_in_hand(turn, replace(draft, species=name))
+
+
+def _species_again(turn: Turn, name: str) -> Result:
+    """A new tree saved today, with another species: echoed again, and to be confirmed again."""
+    memory, here = turn.memory, turn.plot.settings.plot
+    tag = turn.meaning.tag or memory.named
+    saved = last_reading(memory, here, tag) if tag is not None else None
+    if turn.edition < 4 or turn.waiting is not None or saved is None or not saved.is_new:
+        return asked(memory, saying("species-of-new"), "refused")
+    draft = replace(saved, entry=turn.event.entry, at=turn.event.at, species=name)
+    return put(turn, pending_of(memory, turn.rules, draft, ()))
 
 
 def amend(turn: Turn) -> Result:

@@ -163,6 +163,8 @@ def _scratch(turn: Turn) -> Result:
     """Let go of whatever is pending or in hand; nothing is saved."""
     memory, pending = turn.memory, turn.memory.pending
     tag = pending.draft.tag if pending is not None else memory.named
+    if turn.meaning.tag not in (None, tag):
+        return asked(memory, saying("waits-not", tag=turn.shown(str(turn.meaning.tag))), "refused")
     undoing = pending is not None and pending.draft.void
     scratched = saying("scratched-undo") if undoing else saying("scratched")
     memory = replace(
@@ -181,6 +183,9 @@ def _scratch(turn: Turn) -> Result:
 
 def _drop_press(turn: Turn) -> Result:
     """With no tree in hand, only a press of the tape can be dropped."""
+    if turn.meaning.tag is not None:
+        said = saying("waits-not", tag=turn.shown(turn.meaning.tag))
+        return asked(turn.memory, said, "refused")
     if turn.memory.press is None:
         return asked(turn.memory, _nothing_to_do(turn.meaning), "refused")
     return _scratch(turn)

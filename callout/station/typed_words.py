@@ -5,6 +5,9 @@ Nothing is stored or told here.
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+
 from callout.core.errors import CalloutError
 from callout.core.meaning import Meaning
 from callout.core.saying import saying
@@ -27,9 +30,40 @@ def typed_line(language: Language, text: str, scope: Scope, notes: bool) -> Pars
         parsed = parse_words(language.full, text, scope)
     except CalloutError as error:
         parsed = Parsed(text, (), error.saying)
+    if not notes and not parsed.meanings and (told := _in_own_words(language, text, scope)):
+        return Parsed(text, (told,), None)
     if notes and not _interrupts(language, parsed, scope):
         return Parsed(text, (Meaning("note", text=text),), None)
     return parsed
+
+
+def _in_own_words(language: Language, text: str, scope: Scope) -> Meaning | None:
+    """ "note: forked", "83 species wild service": a word for what follows, then free words."""
+    ends = [match.start() for match in _WORD_ENDS.finditer(text)][:_HEAD_WORDS]
+    for end in ends:
+        rest = text[end:].strip(_BETWEEN)
+        try:
+            meanings = parse_words(language.full, text[:end], scope).meanings
+        except CalloutError:
+            continue
+        if len(meanings) != 1 or not rest:
+            continue
+        if meanings[0].kind == "note":
+            return replace(meanings[0], text=rest)
+        if meanings[0].kind == "species" and not meanings[0].species and _is_name(rest):
+            return replace(meanings[0], species=" ".join(rest.split()))
+    return None
+
+
+_WORD_ENDS = re.compile(r"(?<=\w)(?=[\s:,-])")
+_HEAD_WORDS, _BETWEEN = 3, " \t:,-"
+_LONGEST_NAME = 60
+
+
+def _is_name(text: str) -> bool:
+    """Letters, as a species has them in any language, and the marks that stand in its name."""
+    plain = re.sub(r"[ '.×()-]", "", text)
+    return len(text) <= _LONGEST_NAME and plain.isalpha()
 
 
 def _interrupts(language: Language, parsed: Parsed, scope: Scope) -> bool:

@@ -15,7 +15,7 @@ from callout.core.heights import HIGHEST_M, LOWEST_M
 DAYS_A_YEAR = Decimal("365.25")
 _SD_SHARE, _SD_MM = Decimal("0.006214"), Decimal("0.9036")
 
-EDITION = 3
+EDITION = 4
 """The edition of the dialogue's rules in use now; docs/session.md lists what each one changed."""
 
 

@@ -16,7 +16,8 @@ from callout.core.checking.checks_digits import one_off, sounding_alike, swapped
 from callout.core.checking.checks_growth import FIGURES, Expected
 from callout.core.checking.checks_size import Compared, change_told, time_told
 from callout.core.model import Warned
-from callout.core.saying import saying
+from callout.core.saying import Saying, saying
+from callout.core.told import unit_told
 from callout.core.units import PI, Unit, convert
 
 _INCH_CM = Decimal("2.54")
@@ -65,12 +66,19 @@ def likeliest_slip(of: Compared, tags_alone: bool = False) -> Warned | None:
 def figure_slips(of: Compared) -> Iterator[Slip]:
     """Every possible slip of side, unit, point or digits, with the sizes it would stand for."""
     for name, factor, large, small, look in _SCALED:
-        yield _undone(of, partial(Warned, name, large, look), [of.value / factor])
-        yield _undone(of, partial(Warned, name, small, look), [of.value * factor])
+        yield _undone(of, partial(_scaled, of, name, large, look), [of.value / factor])
+        yield _undone(of, partial(_scaled, of, name, small, look), [of.value * factor])
     for warned, made in _DIGITS:
         called = [Decimal(text) for text in made(f"{of.called:f}")]
         tell = partial(_with_change, of, warned)
         yield _undone(of, tell, [of.value * one / of.called for one in called if of.called])
+
+
+def _scaled(of: Compared, name: str, says: Saying, look: Saying) -> Warned:
+    """A size called in the plot's own unit was not read in that unit by mistake."""
+    own, other = _READ_AS.get(says.key, (None, says))
+    called_so = abs(of.called - of.value) <= of.graduation
+    return Warned(name, other if own is of.unit and called_so else says, look)
 
 
 def tag_slips(of: Compared) -> Iterator[Slip]:
@@ -147,6 +155,13 @@ _SCALED = (
     ("wrong unit", _INCH_CM, saying("warn-centimetres"), saying("warn-inches"), _UNIT),
     ("slipped decimal", _TEN, _POINT, _POINT, saying("look-point")),
 )
+
+
+_READ_AS = {
+    "warn-centimetres": (Unit.CENTIMETRE, saying("warn-converted", unit=unit_told(Unit.INCH))),
+    "warn-inches": (Unit.INCH, saying("warn-converted", unit=unit_told(Unit.CENTIMETRE))),
+}
+"""What else it looks like where the plot is kept in that unit: a figure that was converted."""
 
 
 def _swapped(text: str) -> Iterator[str]:

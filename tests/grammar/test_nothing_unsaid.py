@@ -30,10 +30,26 @@ REPAIRS = ("no wait", "wait no", "sorry", "no sorry", "i mean", "make that", "co
 MORE_REPAIRS = (
     "no", "nope", "nah", "n", "wait", "oops", "whoops", "actually", "rather", "wrong", "hang on",
     "hold on", "make it", "i meant", "i said", "scratch that", "strike that", "should be",
-    "my mistake",
+    "should read", "should say", "should have been", "my mistake",
 )  # fmt: skip
 # Words that hold a figure and say none.
-TALK = ("take a break", "this one", "next one", "last one", "which one", "look at one")
+TALK = (
+    "take a break",
+    "a minute",
+    "a second",
+    "a moment",
+    "a new one",
+    "one more time",
+    "a new tree",
+    "drop that one",
+    "forget that one",
+    "scratch that one",
+    "this one",
+    "next one",
+    "last one",
+    "which one",
+    "look at one",
+)
 UNIT_WORDS = {
     "in": {"inch", "inches", "in", '"'},
     "cm": {"centimetre", "centimetres", "centimeter", "centimeters", "cm"},
@@ -97,9 +113,9 @@ def _height_said(meaning: Meaning) -> Decimal:
 
 STATUS_WORDS = {
     "live": ("live", "living"),
-    "dead_standing": ("dead", "snag"),
-    "dead_down": ("down", "fallen", "fell", "ground"),
-    "cut": ("cut", "felled", "harvested", "logged", "removed", "stump"),
+    "dead_standing": ("dead", "snag", "died"),
+    "dead_down": ("down", "fallen", "fell", "ground", "blown", "blew"),
+    "cut": ("cut", "felled", "harvested", "logged", "removed", "stump", "took"),
     "missing": ("missing", "gone"),
     "not_found": ("not found", "find", "no sign"),
 }

@@ -13,6 +13,7 @@ from session_tools import Talk, survey, tree
 
 from callout.core.checking.checks import Rules
 from callout.core.model import Reading
+from callout.session.records import Done
 from callout.session.state import Memory, left_to_do
 from callout.session.walk import next_tree, passed_over
 
@@ -117,7 +118,7 @@ def test_behind_and_between_never_mean_the_tree_itself():
     for place, tag in enumerate(tags):
         behind = tags[place + 1 :]
         assert next_tree(Memory(), plot, tag) == (behind[0] if behind else None)
-        last = Memory(plot="K2", done={"K2": (Reading(7, "", "K2", tag),)})
+        last = Memory(plot="K2", done=Done().having("K2", (Reading(7, "", "K2", tag),)))
         for further, other in enumerate(tags):
             assert passed_over(last, plot, other) == tags[place + 1 : further]
         assert next_tree(last, plot, "312") == (behind[0] if behind else None), "a new tree"

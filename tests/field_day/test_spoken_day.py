@@ -72,7 +72,7 @@ def with_tape(folder: SurveyFolder, port: object) -> None:
     table = {"name": "tape", "transport": "serial", "port": str(port), "retry_s": 0.02,
              "longest_retry_s": 0.1, "lines_a_second": 2000}  # fmt: skip
     text = folder.settings.read_text(encoding="utf-8")
-    text = text.replace("join_s = 30.0", "join_s = 1000000.0")
+    text = text.replace("join_s = 30.0", "join_s = 86400.0")
     folder.settings.write_text(with_device(text, device_from(table)), encoding="utf-8")
 
 

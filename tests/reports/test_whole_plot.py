@@ -92,7 +92,7 @@ def test_the_stand(tables, census, inches):
     assert got["stems_per_acre"] == near(len(inches) / HECTARES * 0.40468564224)
     assert got["basal_area_m2_ha"] == near(sum(map(area_m2, inches)) / HECTARES)
     assert got["qmd_cm"] == near(math.sqrt(mean_square))
-    # Reineke 1933 (from memory).
+    # Reineke 1933.
     index = len(inches) / HECTARES * (math.sqrt(mean_square) / 25.4) ** 1.605
     assert got["sdi_per_ha"] == near(index)
 
@@ -133,7 +133,7 @@ def test_demographic_rates(tables):
 
 
 def test_biomass_carbon_and_co2(tables):
-    """0.47 of dry mass (IPCC 2006) and 44/12 (both from memory); the new tree has no species."""
+    """0.47 of dry mass (IPCC 2006) and 44/12; the new tree has no species."""
     first = sum(mass_kg(SPECIES[tag], size) for tag, size in FIRST.items())
     second = sum(mass_kg(SPECIES[tag], size) for tag, size in SECOND.items())
     carbon = tables["carbon"]

@@ -66,7 +66,7 @@ def methods(analysis: Analysis) -> list[str]:
     ]
 
 
-# Holm and Chave and others were looked up; volumes and pages of the others are from memory.
+# Authors, titles, volumes and pages as public bibliographies have them; INT-327 by its first page.
 _PAPERS = (
     "Chave, J., Condit, R., Aguilar, S., Hernandez, A., Lao, S. and Perez, R. 2004. Error "
     "propagation and scaling for tropical forest biomass estimates. Philosophical Transactions of "
@@ -79,7 +79,8 @@ _PAPERS = (
     "Python. Proceedings of the 9th Python in Science Conference.",
     "Turnbull, B. W. 1976. The empirical distribution function with arbitrarily grouped, censored "
     "and truncated data. Journal of the Royal Statistical Society B 38: 290–295.",
-    "Van Hooser and Chojnacky 1984. USDA Forest Service Research Paper INT-327.",
+    "Van Hooser, D. D. and Chojnacky, D. C. 1984. Tree diameter measurements at English and metric "
+    "standard heights: a comparison. USDA Forest Service Research Paper INT-327.",
     "Wilson, E. B. 1927. Probable inference, the law of succession, and statistical inference. "
     "Journal of the American Statistical Association 22: 209–212.",
 )

@@ -23,8 +23,9 @@ LEVEL = 0.95
 class Tolerance:
     """Up to ``step`` inches for each ``each`` inches of diameter begun, ``share`` of the time.
 
-    The default is the objective of the US national field guide, from memory: 0.1 in for each 20.0
-    in, at least 95 %. That a tree of 20.1 to 40.0 in may be 0.2 off is our reading of it.
+    The default is the objective of the US national field guide, from memory (no public copy was
+    found to read it in): 0.1 in for each 20.0 in, at least 95 %. That a tree of 20.1 to 40.0 in may
+    be 0.2 off is our reading of it.
     """
 
     step: Decimal = Decimal("0.1")

@@ -129,7 +129,7 @@ def _page(quality: Quality, pictures: dict[str, bytes]) -> str:
         heading(quality.title, 1),
         paragraph(
             f"{found.drawn} trees drawn (share {found.share} of every plot, number {found.number})."
-            f" Objective: {quality.tolerance.told()} (as told for the US national field guide)."
+            f" Objective: {quality.tolerance.told()}."
         ),
         bullets(quality.findings),
         paragraph(METHOD),

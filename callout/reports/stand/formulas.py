@@ -20,7 +20,7 @@ ACRES_PER_HECTARE = 10_000 / (43_560 * M_PER_FOOT**2)  # an acre is 43,560 squar
 FT2_PER_M2 = 1 / M_PER_FOOT**2
 # Square feet per acre for one square metre per hectare.
 FT2_ACRE_PER_M2_HA = FT2_PER_M2 / ACRES_PER_HECTARE
-REINEKE_POWER = 1.605  # Reineke 1933 (from memory)
+REINEKE_POWER = 1.605  # Reineke 1933
 REINEKE_CM = 25.4
 DAYS_A_YEAR = 365.25  # as in the rates of R. Condit and co-workers (public code)
 
@@ -56,8 +56,8 @@ def stand_density_index_acre(stems_per_acre: Any, qmd_in: Any) -> Any:
 def log_rate(later: Any, earlier: Any, years: Any) -> Any:
     """(ln later - ln earlier) / years, a year; NaN if either is 0.
 
-    Relative growth with sizes; recruitment with (N2, survivors); mortality with (N1, survivors). R.
-    Condit and co-workers (public code; recruitment from memory).
+    Relative growth with sizes; recruitment with (N2, survivors); mortality with
+    (N1, survivors). R. Condit and co-workers (public code).
     """
     with np.errstate(invalid="ignore", divide="ignore"):
         rate = (np.log(later) - np.log(earlier)) / years

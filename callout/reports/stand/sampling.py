@@ -34,7 +34,7 @@ def plot_jackknife(
     """Half the interval of sum(``total``) / sum(``count``) in each group of ``keys``.
 
     Each plot is left out in turn. Student's t with one degree of freedom fewer than the effective
-    number of plots, (sum n)^2 / sum n^2 (L. Kish; from memory). NaN below three plots.
+    number of plots, (sum n)^2 / sum n^2 (Kish's effective size). NaN below three plots.
     """
     parts = rows.groupby([*keys, "plot"], observed=True)[[total, count]].sum().reset_index()
     grouped = parts.groupby(keys, observed=True)

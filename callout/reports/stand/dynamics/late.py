@@ -2,8 +2,8 @@
 
 A spell lies between two censuses that know a stem: alive at the first, and alive, dead or cut at
 the second. One that ends in death after skipped censuses may have ended in any interval between;
-each interval gets its share by the plot's own rates (self-consistency, B. W. Turnbull, Journal of
-the Royal Statistical Society B 38 (1976) 290-295; citation from memory). No amounts are summed.
+each interval gets its share by the plot's own rates (self-consistency, B. W. Turnbull, Journal
+of the Royal Statistical Society B 38 (1976) 290-295). No amounts are summed.
 """
 
 from __future__ import annotations

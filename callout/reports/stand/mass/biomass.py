@@ -25,7 +25,8 @@ from callout.reports.stand.taper import Taper, at_height, moved_by
 
 NO_EQUATION, ANOTHER_HEIGHT = "no equation", "another height"  # notes of stems left out
 CO2_PER_CARBON = 44 / 12  # molar masses of CO2 and C, as whole numbers (IPCC 2006)
-# Carbon in dry mass: 0.5 (round figure in wide use), 0.47 (IPCC 2006 guidelines; from memory).
+# Carbon in dry mass: 0.5 (round figure in wide use), 0.47 (default of the IPCC 2006
+# guidelines, as several public codes cite them).
 CARBON_FRACTIONS = {"0.5": "round figure in wide use", "0.47": "IPCC 2006 guidelines"}
 
 

@@ -66,8 +66,8 @@ class ErrorModel:
 
 
 # Small part 0.006214 d + 0.9036 mm, d in mm (rule for forest censuses of R. Condit and co-workers,
-# public code; the same figures, rounded, in Chave and others), large part 4.64 cm for 5 % of
-# readings (values from memory).
+# public code); 0.0062 d + 0.0904 cm for most readings, 4.64 cm for 5 % of them in Chave and others
+# 2004, as three public codes give it.
 PUBLISHED = ErrorModel(
     0.09036,
     0.006214,

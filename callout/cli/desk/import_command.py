@@ -89,28 +89,39 @@ def _write(
 ) -> None:
     from callout.reports.exchange.cells import frame_csv
     from callout.reports.exchange.datapackage import write_package
-    from callout.reports.exchange.dataset import Dataset
     from callout.reports.exchange.metadata import About
     from callout.reports.exchange.rosters import roster_frame
-    from callout.reports.exchange.taken.anothers import origin_of, plots_of
-    from callout.reports.identities import identified
+    from callout.reports.exchange.taken.anothers import imported_dataset
 
     now = datetime.now().astimezone().replace(microsecond=0).isoformat()
     about = About(args.table.stem, "imported", now, description=f"imported from {table.name}")
-    # Named after the file itself: imported again, each row gets the same name.
-    named = identified(frame, origin_of(args.table))
-    write_package(args.out, Dataset(named, plots_of(frame)), about)
+    data = imported_dataset(frame, args.table)
+    write_package(args.out, data, about)
     tables = {"roster.csv": roster_frame(frame), "refused.csv": refused_frame(refused)}
     with storage_errors(f"cannot write into {args.out}"):
         for name, rows in tables.items():
             (args.out / name).write_text(frame_csv(rows), encoding="utf-8")
     print(f"{len(frame)} measurements from {len(table.rows)} rows: {args.out}")
+    for line in _changes(data.further.get("history")):
+        print(f"  {line}")
     for item in refused[:REFUSED_SHOWN]:
         print(f"  line {item.line}, {item.column or 'row'}: {item.text!r}: {item.why}")
     if len(refused) > REFUSED_SHOWN:
         print(f"  and {len(refused) - REFUSED_SHOWN} more")
     if refused:
         print(f"{len(refused)} rows refused: {args.out / 'refused.csv'}")
+
+
+def _changes(history: pd.DataFrame | None) -> list[str]:
+    """What changed in a plot, a line a day."""
+    if history is None:
+        return []
+    facts = [name for name in history.columns if name not in ("plot", "from_day")]
+    return [
+        f"{row['plot']} from {row['from_day']}: "
+        + ", ".join(f"{name} {row[name]}" for name in facts if row[name])
+        for row in history.to_dict("records")
+    ]
 
 
 def refused_frame(refused: tuple[Refused, ...]) -> pd.DataFrame:

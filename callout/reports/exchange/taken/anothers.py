@@ -16,6 +16,7 @@ from callout.reports.exchange.dataset import Dataset
 from callout.reports.exchange.taken.foreign import read_foreign
 from callout.reports.exchange.taken.importing import import_table
 from callout.reports.exchange.taken.mapping import read_mapping
+from callout.reports.exchange.taken.plot_facts import PLOT_FACTS, plots_and_history
 from callout.reports.identities import identified
 from callout.survey.archives import json_of, read_table
 from callout.survey.files import storage_errors
@@ -40,7 +41,15 @@ def mapped_dataset(path: Path, mapping: Path) -> Dataset:
             f"{table_path}: {len(refused)} rows cannot be used ({lines}); take the rest with "
             "'callout import', which lists them, and report on what it writes"
         )
-    return Dataset(identified(frame, origin_of(table_path)), plots_of(frame))
+    return imported_dataset(frame, table_path)
+
+
+def imported_dataset(frame: pd.DataFrame, table: Path) -> Dataset:
+    """The rows of ``import_table`` named for good by the bytes of ``table``, and their plots."""
+    plots, history = plots_and_history(frame)
+    rows = frame.drop(columns=[name for name in PLOT_FACTS if name in frame.columns])
+    further = {} if history is None else {"history": history}
+    return Dataset(identified(rows, origin_of(table)), plots, further)
 
 
 def origin_of(path: Path) -> str:
@@ -62,15 +71,3 @@ def _table_of(path: Path) -> Path:
         told = ", ".join(names) or "none"
         raise OperatorError(f"{descriptor}: name the CSV with the trees ({told}), not the package")
     return descriptor.parent / names[0]
-
-
-def plots_of(frame: pd.DataFrame) -> pd.DataFrame:
-    """The plots named in a table: area unknown, height if all of its rows agree."""
-    rows = []
-    for plot, own in frame.groupby("plot", sort=True):
-        heights = own["measured_height_m"].unique()
-        height = float(heights[0]) if len(heights) == 1 else float("nan")
-        units = own["unit"].unique()
-        rows.append((plot, float("nan"), units[0] if len(units) == 1 else "cm", height, ""))
-    columns = ["plot", "area_ha", "unit", "breast_height_m", "treatment"]
-    return pd.DataFrame(rows, columns=columns).astype({"area_ha": "float64"})

@@ -30,6 +30,7 @@ from callout.reports.exchange.cells import WRITTEN, centimetres
 from callout.reports.exchange.taken.foreign import Foreign
 from callout.reports.exchange.taken.mapping import Diameter, TableMapping, unit_told
 from callout.reports.stand.columns import LIVE
+from callout.reports.exchange.taken.plot_facts import PLOT_FACTS, ROW_FACTS, fact_of
 from callout.survey.days import ASK, order_of, read_day
 
 EMPTY = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "."})
@@ -61,21 +62,29 @@ def import_table(table: Foreign, mapping: TableMapping) -> tuple[pd.DataFrame, t
     if asked:
         raise OperatorError("the mapping is not finished: " + "; ".join(asked))
     _check_columns(table, mapping)
+    if "graduation" in mapping.columns and any(item.girth for item in mapping.diameters):
+        raise OperatorError(
+            "a girth's graduation is not one of its diameter: take graduation out of the mapping"
+        )
     order_of(table.cells({item.date_column for item in mapping.diameters if item.date_column}))
     taken: list[dict[str, object]] = []
     refused: list[Refused] = []
     seen: dict[tuple[object, ...], int] = {}
+    told: dict[tuple[object, ...], tuple[object, int]] = {}
+    facts = [name for name in ROW_FACTS if name in mapping.columns]
     for line, cells in table.rows:
         try:
             rows = list(_measurements(_named(table, cells), mapping))
             _refuse_twice(rows, seen, line)
+            _refuse_other(rows, told, line, mapping)
             taken += rows
         except _RefusalError as error:
             refused.append(Refused(line, error.column, error.text[:200], error.why))
     _units_of_plots(taken)
-    columns = [*WRITTEN, "diameter_cm", "raw", "raw_unit", "who"]
+    columns = [*WRITTEN, "diameter_cm", "raw", "raw_unit", "who", *facts]
     frame = pd.DataFrame(taken, columns=columns)
     kinds = {"date": "datetime64[us]", "diameter_cm": "float64", "measured_height_m": "float64"}
+    frame[facts] = frame[facts].astype(object).fillna("")
     return frame.astype(kinds), tuple(refused)
 
 
@@ -118,6 +127,25 @@ def _refuse_twice(
     seen.update(dict.fromkeys(keys, line))
 
 
+def _refuse_other(
+    rows: list[dict[str, object]],
+    told: dict[tuple[object, ...], tuple[object, int]],
+    line: int,
+    mapping: TableMapping,
+) -> None:
+    """A plot has one area and one treatment a day: what its first row of the day tells."""
+    for row in rows:
+        for name in (name for name in PLOT_FACTS if row.get(name)):
+            was, where = told.setdefault((row["plot"], row["date"], name), (row[name], line))
+            if was != row[name]:
+                column = mapping.columns[name]
+                why = (
+                    f"another {column} of {row['plot']} than line {where} tells for that day: if "
+                    "it is the tree's, take the column out of the mapping"
+                )
+                raise _RefusalError(column, str(row[name]), why)
+
+
 def _measurements(row: dict[str, str], mapping: TableMapping) -> Iterator[dict[str, object]]:
     """One measurement for each diameter column that has a value or state in this row."""
 
@@ -132,6 +160,7 @@ def _measurements(row: dict[str, str], mapping: TableMapping) -> Iterator[dict[s
         raise _RefusalError(mapping.columns.get("plot", ""), "", "there is no plot")
     status = _status(cell("status"), mapping)
     height = _height(cell("measured_height_m") or mapping.height_m, mapping)
+    facts = {name: _fact(name, cell(name), mapping) for name in ROW_FACTS if cell(name)}
     for item, value, unit, day, state in _states(row, status, mapping):
         yield {
             "plot": plot, "tag": tag, "stem": cell("stem"), "species": cell("species"),
@@ -139,6 +168,7 @@ def _measurements(row: dict[str, str], mapping: TableMapping) -> Iterator[dict[s
             "measured_height_m": height, "source": "roster",
             "diameter_cm": centimetres(value, unit), "raw": row[item.column], "who": cell("who"),
             "raw_unit": f"{item.unit} girth" if item.girth else item.unit,
+            **facts,
         }  # fmt: skip
 
 
@@ -233,6 +263,16 @@ def _height(text: str, mapping: TableMapping) -> float:
     pointed = _pointed(text, column, mapping)
     try:
         return float(parse_height_m(pointed, parse_decimal(mapping.highest_m)))
+    except OperatorError as error:
+        raise _RefusalError(column, text, str(error)) from None
+
+
+def _fact(name: str, text: str, mapping: TableMapping) -> str:
+    if text.casefold() in EMPTY:
+        return ""
+    column = mapping.columns[name]
+    try:
+        return fact_of(name, _pointed(text, column, mapping), mapping.area_unit)
     except OperatorError as error:
         raise _RefusalError(column, text, str(error)) from None
 

@@ -25,6 +25,7 @@ from callout.survey.days import ASK, ORDERS, order_of
 
 DECIMALS = (".", ",")
 UNITS = ("in", "cm", "mm")
+AREA_UNITS = ("ha", "m2", "acre")
 # Words in a column's name that say what it holds (common practice), the surest first.
 _NAMES = {
     "plot": ("plot", "plotid", "plotname", "plotno", "plotnumber", "parcel", "quadrat"),
@@ -44,13 +45,25 @@ _NAMES = {
     ),
     "unit": ("unit", "units", "dbhunit", "dbhunits", "diameterunit", "diameterunits"),
     "who": ("who", "recorder", "observer", "measuredby", "crew"),
-}
+    "area_ha": (
+        "plotareaha", "areaha", "plotarea", "plotaream", "aream", "plotareaacres", "plotareaacre",
+        "plotareaac", "plotareahectares", "plotsize",
+    ),
+    "treatment": ("treatment",),
+    "graduation": ("graduation",),
+    "rounding": ("rounding",),
+}  # fmt: skip
 _DIAMETER = re.compile(r"dbh|diam|\bd\b|girth|gbh|circumference")
 _GIRTH = re.compile(r"girth|gbh|circumference")
 _UNIT_WORDS = (
     (re.compile(r"\b(in|inch|inches)\b"), "in"),
     (re.compile(r"\bmm\b|millimet"), "mm"),
     (re.compile(r"\bcm\b|centimet"), "cm"),
+)
+_AREA_WORDS = (
+    (re.compile(r"\b(ha|hectares?)\b"), "ha"),
+    (re.compile(r"\b(m|sqm|metres|meters)\b"), "m2"),
+    (re.compile(r"\b(ac|acres?)\b"), "acre"),
 )
 _YEAR = re.compile(r"(?<!\d)(1[89]\d\d|20\d\d)(?!\d)")
 _BARE_YEAR = re.compile(r"\d{4}")
@@ -76,8 +89,9 @@ class Diameter:
 class TableMapping:
     """What each column means. ``columns`` maps our names to the table's.
 
-    ``plot`` names the plot if no column does; ``year_day`` (as 07-01) dates bare years. No height
-    of measurement is above ``highest_m``.
+    ``plot`` names the plot if no column does; ``year_day`` (as 07-01) dates bare years.
+    No height of measurement is above ``highest_m``. ``area_unit`` is that of the column of plots'
+    areas.
     """
 
     columns: Mapping[str, str]
@@ -88,6 +102,7 @@ class TableMapping:
     year_day: str = ""
     height_m: str = ""
     highest_m: str = str(HIGHEST_M)
+    area_unit: str = ASK
     statuses: Mapping[str, str] = field(default_factory=dict)
 
     def open_questions(self) -> list[str]:
@@ -108,6 +123,8 @@ class TableMapping:
             asked.append("year_day: which day, as 07-01, stands for a bare year?")
         if self.date_order == ASK:
             asked.append("date_order: d-m-y or m-d-y?")
+        if "area_ha" in self.columns and self.area_unit == ASK:
+            asked.append("area_unit: ha, m2 or acre?")
         asked += [
             f"status {word!r}: which of {', '.join(STATUSES)}?"
             for word, status in self.statuses.items()
@@ -139,6 +156,7 @@ def propose(table: Foreign) -> TableMapping:
         decimal="," if _has_decimal_comma(used) else ".",
         date_order=order_of(table.cells({date_column})) if date_column else "y-m-d",
         statuses={word: _proposed_status(word) for word in dict.fromkeys(words) if word},
+        area_unit=_word_in(columns.get("area_ha", ""), _AREA_WORDS) or ASK,
     )
 
 
@@ -163,8 +181,12 @@ def _diameter(name: str, date_column: str, unit_column: str) -> Diameter:
 
 def unit_told(text: str) -> str:
     """The unit of diameters that a name or a cell contains; '' for none."""
+    return _word_in(text, _UNIT_WORDS)
+
+
+def _word_in(text: str, units: Sequence[tuple[re.Pattern[str], str]]) -> str:
     words = _spaced(text)
-    return next((unit for pattern, unit in _UNIT_WORDS if pattern.search(words)), "")
+    return next((unit for pattern, unit in units if pattern.search(words)), "")
 
 
 def _plain(name: str) -> str:
@@ -187,7 +209,7 @@ def mapping_text(mapping: TableMapping) -> str:
     """The mapping as TOML, to be looked at and changed."""
     document = tomlkit.document()
     document.add(tomlkit.comment("What each column means. Fill in every ? before importing."))
-    for name in ("plot", "decimal", "date_order", "year_day", "height_m", "highest_m"):
+    for name in _PLAIN:
         document[name] = getattr(mapping, name)
     document["columns"] = dict(mapping.columns)
     document["statuses"] = dict(mapping.statuses)
@@ -208,11 +230,7 @@ def read_mapping(text: str) -> TableMapping:
         mapping = TableMapping(
             columns=_texts(data.get("columns", {})),
             diameters=tuple(_read_diameter(row) for row in data.get("diameter", [])),
-            **{
-                name: str(data[name])
-                for name in ("plot", "decimal", "date_order", "year_day", "height_m", "highest_m")
-                if name in data
-            },
+            **{name: str(data[name]) for name in _PLAIN if name in data},
             statuses=_texts(data.get("statuses", {})),
         )
     except (tomllib.TOMLDecodeError, TypeError, KeyError, AttributeError) as error:
@@ -227,6 +245,7 @@ def _read_diameter(row: Mapping[str, Any]) -> Diameter:
 
 
 _TEXTS = ("unit", "date", "date_column", "unit_column")
+_PLAIN = ("plot", "decimal", "date_order", "year_day", "height_m", "highest_m", "area_unit")
 
 
 def _texts(table: Mapping[str, Any]) -> dict[str, str]:
@@ -237,6 +256,7 @@ def _check(mapping: TableMapping) -> None:
     for what, value, known in (
         ("decimal", mapping.decimal, DECIMALS),
         ("date_order", mapping.date_order, (*ORDERS, ASK)),
+        ("area_unit", mapping.area_unit, (*AREA_UNITS, ASK)),
         *(("unit", item.unit, (*UNITS, ASK)) for item in mapping.diameters),
         *(("status", status, (*STATUSES, ASK)) for status in mapping.statuses.values()),
     ):

@@ -16,7 +16,7 @@ from callout.reports.exchange.dataset import Dataset
 from callout.reports.exchange.taken.foreign import read_foreign
 from callout.reports.exchange.taken.importing import import_table
 from callout.reports.exchange.taken.mapping import read_mapping
-from callout.reports.exchange.taken.plot_facts import PLOT_FACTS, plots_and_history
+from callout.reports.exchange.taken.told_of_plots import PLOT_FACTS, plots_and_history
 from callout.reports.identities import identified
 from callout.survey.archives import json_of, read_table
 from callout.survey.files import storage_errors

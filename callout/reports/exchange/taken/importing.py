@@ -29,8 +29,8 @@ from callout.core.units import (
 from callout.reports.exchange.cells import WRITTEN, centimetres
 from callout.reports.exchange.taken.foreign import Foreign
 from callout.reports.exchange.taken.mapping import Diameter, TableMapping, unit_told
+from callout.reports.exchange.taken.told_of_plots import PLOT_FACTS, ROW_FACTS, fact_of
 from callout.reports.stand.columns import LIVE
-from callout.reports.exchange.taken.plot_facts import PLOT_FACTS, ROW_FACTS, fact_of
 from callout.survey.days import ASK, order_of, read_day
 
 EMPTY = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "."})

@@ -125,7 +125,7 @@ def carbon_through_time(table: pd.DataFrame) -> Drawing:
             )  # fmt: skip
         axes.set_ylim(bottom=0)
         _whole_years(axes, table["census"], "census")
-        axes.set_ylabel("carbon, t a hectare" if dense else "carbon, kg")
+        axes.set_ylabel("carbon, Mg C ha⁻¹" if dense else "carbon, kg")
         if table["plot"].nunique() > 1:
             axes.legend(title="plot", ncols=4, loc="upper center", bbox_to_anchor=(0.5, -0.18))
         return drawing(made)
@@ -165,6 +165,8 @@ def change_components(table: pd.DataFrame, unit: str = "m²") -> Drawing:
 def _whole_years(axes: Any, years: pd.Series, label: str = "year") -> None:
     first, last = int(years.min()), int(years.max())
     step = max(1, -(-(last - first) // 10))
-    axes.set_xticks(range(first, last + 1, step))
+    censuses = sorted(set(years))
+    few = label == "census" and len(censuses) <= 10
+    axes.set_xticks(censuses if few else range(first, last + 1, step))
     axes.set_xlim(first - 0.6, last + 0.6)
     axes.set_xlabel(label)

@@ -5,6 +5,9 @@ Reads tables of ``analysis`` and describes them; computes nothing.
 
 from __future__ import annotations
 
+from itertools import groupby
+from operator import itemgetter
+
 import pandas as pd
 
 from callout.reports.figures.changes import composition, fluxes_between, rates_through_time
@@ -91,6 +94,7 @@ def plot_page(analysis: Analysis, plot: str, foot: str = "") -> tuple[str, dict[
         '<p><a href="index.html">All plots</a></p>',
         heading(f"Plot {plot}", 1),
         paragraph(_described(analysis, plot)),
+        *(paragraph(told) for told in _changed(own["summary"])),
         contents(),
         heading("The stand"),
         grid(own["summary"], _without_plot(STAND), "The stand at each census"),
@@ -153,6 +157,29 @@ def _described(analysis: Analysis, plot: str) -> str:
     told = ", ".join(str(fact) for fact in facts if fact)
     about = f" {told[:1].upper()}{told[1:]}." if told else ""
     return f"{area}, measured in {unit}{height}{treatment}.{about}"
+
+
+def _changed(summary: pd.DataFrame) -> list[str]:
+    """What held at which censuses, where the plot's area or treatment changed; a sentence each."""
+    told = []
+    for name, what, unit in (("area_ha", "Area", " ha"), ("treatment", "Treatment", "")):
+        values = [
+            "not known" if pd.isna(value) or value == "" else
+            f"{value:g}{unit}" if unit else str(value)
+            for value in summary[name]
+        ]  # fmt: skip
+        if len(set(values)) > 1:
+            labels = summary["label"].astype(str)
+            runs = [
+                (value, [label for label, _ in run])
+                for value, run in groupby(zip(labels, values, strict=True), itemgetter(1))
+            ]
+            each = [
+                f"{value} in {days[0]}" + (f" to {days[-1]}" if len(days) > 1 else "")
+                for value, days in runs
+            ]
+            told.append(f"{what} by census: {'; '.join(each)}.")
+    return told
 
 
 def _figures(analysis: Analysis, own: dict[str, pd.DataFrame], plot: str) -> dict[str, Drawing]:

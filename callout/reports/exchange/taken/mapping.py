@@ -102,7 +102,7 @@ class TableMapping:
     year_day: str = ""
     height_m: str = ""
     highest_m: str = str(HIGHEST_M)
-    area_unit: str = ASK
+    area_unit: str = ""
     statuses: Mapping[str, str] = field(default_factory=dict)
 
     def open_questions(self) -> list[str]:
@@ -123,7 +123,7 @@ class TableMapping:
             asked.append("year_day: which day, as 07-01, stands for a bare year?")
         if self.date_order == ASK:
             asked.append("date_order: d-m-y or m-d-y?")
-        if "area_ha" in self.columns and self.area_unit == ASK:
+        if "area_ha" in self.columns and self.area_unit in ("", ASK):
             asked.append("area_unit: ha, m2 or acre?")
         asked += [
             f"status {word!r}: which of {', '.join(STATUSES)}?"
@@ -156,7 +156,7 @@ def propose(table: Foreign) -> TableMapping:
         decimal="," if _has_decimal_comma(used) else ".",
         date_order=order_of(table.cells({date_column})) if date_column else "y-m-d",
         statuses={word: _proposed_status(word) for word in dict.fromkeys(words) if word},
-        area_unit=_word_in(columns.get("area_ha", ""), _AREA_WORDS) or ASK,
+        area_unit=_word_in(columns["area_ha"], _AREA_WORDS) or ASK if "area_ha" in columns else "",
     )
 
 
@@ -256,12 +256,14 @@ def _check(mapping: TableMapping) -> None:
     for what, value, known in (
         ("decimal", mapping.decimal, DECIMALS),
         ("date_order", mapping.date_order, (*ORDERS, ASK)),
-        ("area_unit", mapping.area_unit, (*AREA_UNITS, ASK)),
+        ("area_unit", mapping.area_unit, (*AREA_UNITS, ASK, "")),
         *(("unit", item.unit, (*UNITS, ASK)) for item in mapping.diameters),
         *(("status", status, (*STATUSES, ASK)) for status in mapping.statuses.values()),
     ):
         if value not in known:
-            raise OperatorError(f"mapping: {what} {value!r} is none of {', '.join(known)}")
+            raise OperatorError(
+                f"mapping: {what} {value!r} is none of {', '.join(filter(None, known))}"
+            )
     if parse_decimal(mapping.highest_m) <= LOWEST_M:
         raise OperatorError(
             f"mapping: highest_m {mapping.highest_m!r} must be above {LOWEST_M} metres"

@@ -69,6 +69,7 @@ def test_an_area_that_changes_by_date_is_taken_into_the_history(tmp_path, capsys
         assert float(row["area_ha"]) == near(area)
         assert float(row["basal_area_m2_ha"]) == near(dense(count, area))
     assert "The area of K1 changed" in page
+    assert "basal_area_m2<" not in page  # a column's name is no word of the page
     own = (tmp_path / "pages" / "plot-K1.html").read_text(encoding="utf-8")
     assert "Area by census: 0.1 ha in 2010; 0.25 ha in 2018." in own
 

@@ -44,6 +44,7 @@ FLUXES: Columns = {
     "mortality": ("mortality", 3), "cut": ("cut", 3), "not_followed": ("not followed", 3),
     "scope": ("area or smallest size", 3), "net": ("net", 3), "why": ("", None),
 }  # fmt: skip
+POOLS = {"basal_area_m2": "basal area, m²", "carbon_t": "carbon, Mg (t)"}  # as read
 PARTS: Columns = {
     "plot": ("plot", None), "census": ("census", None), "deviation_percent": ("deviation, %", 1),
     "reading": ("reading", 2), "large": ("large errors", 2), "rounding": ("rounding", 2),

@@ -90,6 +90,7 @@ class Daemon:
         self._post.begin(
             Told(
                 fault=self._fault,
+                sounding=self._face.sounding,
                 device=self._face.notice(self._fault),
                 level=self._face.level,
                 microphone=lambda name: logs.LOGGER.info("listening to %s", name),

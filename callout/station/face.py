@@ -67,6 +67,12 @@ class View:
     engine: str = ""
     muted: bool = False
     faults: tuple[str, ...] = ()
+    hints: tuple[str, ...] = ()
+    """What is good to know, and no fault."""
+    paused: bool = False
+    """Whether nothing spoken is taken."""
+    sounding: bool = False
+    """Whether the voice speaks."""
     about: str = ""
     """A description of the plot: site, treatment, area, age, painted line."""
     talk: str = ""

@@ -27,8 +27,11 @@ from callout.station.done import Done
 from callout.station.face import Level, SavedLine, Update, View
 from callout.station.hearing.talking import TalkKey
 from callout.station.station import Station
+from callout.station.upkeep.notices import HOLDER, SETTINGS
 
 RECENT = 8
+HINTS = frozenset({"words", SETTINGS, HOLDER})
+"""States by name that are shown, and are no faults."""
 TellFault = Callable[[str, Saying | None], None]
 TakesTyped = Callable[[str, tuple[float, ...]], bool]
 
@@ -41,6 +44,7 @@ class StationFace:
         self._said: Says = ()
         self._heard, self._tone = "", "told"
         self._faults: dict[str, Saying] = {}
+        self._sounding = False
         self._batteries: dict[str, str] = {}
         self._listeners: list[Callable[[Update], None]] = []
         self._talk: TalkKey | None = None
@@ -53,11 +57,20 @@ class StationFace:
         """The present state."""
         shown = view_of(
             self._station, said=self._said, heard=self._heard, tone=self._tone,
-            muted=self._muted, faults=tuple(map(self._station.wording.part, self._faults.values())),
+            muted=self._muted, faults=tuple(
+                self._part(says) for name, says in self._faults.items() if name not in HINTS
+            ),
         )  # fmt: skip
+        hints = tuple(self._part(says) for name, says in self._faults.items() if name in HINTS)
         talk = "" if self._talk is None else "open" if self._talk.is_open else "closed"
         engine = "; ".join([shown.engine, *self._batteries.values()])
-        return replace(shown, engine=engine, talk=talk)
+        return replace(
+            shown, engine=engine, talk=talk, hints=hints, sounding=self._sounding,
+            paused=self._station.memory.paused,
+        )  # fmt: skip
+
+    def _part(self, says: Saying) -> str:
+        return self._station.wording.part(says)
 
     def listen(self, listener: Callable[[Update], None]) -> None:
         """Call ``listener`` on every change, first with the present state."""
@@ -109,6 +122,11 @@ class StationFace:
             self._faults[name] = says
         if self._faults != before:
             self._tell(self.view())
+
+    def sounding(self, sounds: bool) -> None:
+        """Tell the screen that the voice begins (True) or ends (False)."""
+        self._sounding = sounds
+        self._tell(self.view())
 
     def battery(self, device: str, percent: int) -> None:
         """A tape reported its battery level."""

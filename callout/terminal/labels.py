@@ -58,6 +58,8 @@ def state_word(view: View) -> str:
 
 def _resting(view: View) -> str:
     """Never "listening" if nothing is listening."""
+    if view.paused:
+        return "PAUSED: TYPE go on"
     if view.faults:
         return "FAULT: SEE BELOW"
     return "LISTENING" if view.engine else "READY FOR TYPING"

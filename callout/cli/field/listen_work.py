@@ -64,6 +64,7 @@ def told_by(face: StationFace) -> Told:
     """The messages of a post, shown on ``face``."""
     return Told(
         fault=face.fault,
+        sounding=face.sounding,
         device=face.notice(face.fault),
         level=face.level,
     )

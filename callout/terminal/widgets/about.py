@@ -21,7 +21,7 @@ class Place(Line):
             (f"Plot {plain(view.plot, 24)}", "bold"),
             (f"{unit}   {plain(view.who, 16)}", ""),
             (f"   {labels.progress(view)}", "bold"),
-            ("   VOICE MUTED" if view.muted else "   voice on", "bold" if view.muted else ""),
+            (f"   {_voice(view)}", "bold" if view.muted or view.sounding else ""),
             (f"   {plain(view.about, 80)}" if view.about else "", ""),
         )
 
@@ -84,5 +84,14 @@ class Faults(Line):
     def show(self, view: View) -> None:
         """Paint the faults of ``view``."""
         faults = "; ".join(plain(item) for item in view.faults)
-        self.put((f"FAULT: {faults}" if faults else "", "bold"))
-        self.display = bool(faults)
+        hints = "; ".join(plain(item) for item in view.hints)
+        gap = "\n" if faults and hints else ""
+        self.put((f"FAULT: {faults}" if faults else "", "bold"), (gap, ""),
+                 (f"Note: {hints}" if hints else "", ""))  # fmt: skip
+        self.display = bool(faults or hints)
+
+
+def _voice(view: View) -> str:
+    if view.muted:
+        return "VOICE MUTED"
+    return "VOICE SPEAKING" if view.sounding else "voice on"

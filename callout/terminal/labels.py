@@ -43,6 +43,9 @@ def state_word(view: View) -> str:
     """The state, in words that can be read from afar."""
     if view.phase == STARTING:
         return "STARTING: YOU CAN TYPE"
+    if view.paused:
+        heard = replace(view, paused=False)
+        return f"PAUSED: {'TYPE go on' if view.phase == IDLE else state_word(heard)}"
     if waits(view):
         if view.wants_accept:
             return "CHECK, THEN ACCEPT?"
@@ -58,8 +61,6 @@ def state_word(view: View) -> str:
 
 def _resting(view: View) -> str:
     """Never "listening" if nothing is listening."""
-    if view.paused:
-        return "PAUSED: TYPE go on"
     if view.faults:
         return "FAULT: SEE BELOW"
     return "LISTENING" if view.engine else "READY FOR TYPING"

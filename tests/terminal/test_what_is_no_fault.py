@@ -27,6 +27,7 @@ def test_species_that_cannot_be_heard_are_no_fault() -> None:
 
 def test_a_pause_and_the_voice_are_shown() -> None:
     assert state_word(replace(scripted.IDLE, paused=True)).startswith("PAUSED")
+    assert state_word(replace(scripted.PENDING, paused=True)) == "PAUSED: CONFIRM?"
     svg = shot(replace(scripted.IDLE, sounding=True), (100, 30)).replace("&#160;", " ")
     assert "VOICE SPEAKING" in svg
 

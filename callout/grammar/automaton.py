@@ -56,6 +56,18 @@ class Automaton:
         """Every word on any arc."""
         return frozenset(arc.word for arcs in self.arcs for arc in arcs)
 
+    def onward(self, state: int) -> frozenset[str]:
+        """What may be emitted first by words that lead on from ``state``; empty where none do."""
+        found = self._onward.get(state)
+        if found is None:
+            ways = (arc.emits[:1] or self.onward(arc.target) for arc in self.arcs[state])
+            found = self._onward[state] = frozenset().union(*ways)
+        return found
+
+    @cached_property
+    def _onward(self) -> dict[int, frozenset[str]]:
+        return {}
+
     @cached_property
     def leaving(self) -> Mapping[int, Mapping[str, tuple[Arc, ...]]]:
         """By state and word the arcs that lead on; made when a state is first asked for."""

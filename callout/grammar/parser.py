@@ -40,36 +40,39 @@ def meanings_of(automaton: Automaton, heard: Sequence[Heard]) -> tuple[Meaning, 
 
 def _ends(automaton: Automaton, heard: Sequence[Heard]) -> set[Emits]:
     """What the words emit, by every path through the automaton."""
-    return _ending(automaton, list(_reached(automaton, heard))[-1])
+    return _ending(automaton, reached(automaton, heard))
 
 
-def _ending(automaton: Automaton, reached: _Reached) -> set[Emits]:
-    return {said for state in automaton.finals for said in reached.get(state, ())}
+def _ending(automaton: Automaton, there: Reached) -> set[Emits]:
+    return {said for state in automaton.finals for said in there.get(state, ())}
 
 
-_Reached = dict[int, set[Emits]]
+Reached = dict[int, set[Emits]]
 
 
-def _reached(automaton: Automaton, heard: Sequence[Heard]) -> Iterator[_Reached]:
+def reached(automaton: Automaton, heard: Sequence[Heard]) -> Reached:
+    """The states that all the words lead to, with what was emitted on every path there."""
+    return list(_steps(automaton, heard))[-1]
+
+
+def _steps(automaton: Automaton, heard: Sequence[Heard]) -> Iterator[Reached]:
     """The states reached, with what was emitted on the way, after each prefix of the words."""
-    reached: _Reached = {automaton.start: {()}}
-    yield reached
+    there: Reached = {automaton.start: {()}}
+    yield there
     for token in heard:
-        following: _Reached = {}
+        following: Reached = {}
         between = automaton.anywhere.get(token.word)
         if between is not None:
-            following = {
-                state: {(*old, between) for old in said} for state, said in reached.items()
-            }
-        for state, said in reached.items():
+            following = {state: {(*old, between) for old in said} for state, said in there.items()}
+        for state, said in there.items():
             for arc in automaton.leaving[state].get(token.word, ()):
                 more = arc.emits
                 if "$" in more:
                     more = tuple(token.text if emit == "$" else emit for emit in more)
                 landed = following.setdefault(arc.target, set())
                 landed.update([old + more for old in said] if more else said)
-        reached = following
-        yield reached
+        there = following
+        yield there
 
 
 def _distinct(ends: Iterable[Emits]) -> tuple[Meaning, ...]:
@@ -108,8 +111,8 @@ def parse_words(automaton: Automaton, text: str, scope: Scope) -> Parsed:
 
 
 def _so_far(automaton: Automaton, tokens: Sequence[Heard], scope: Scope) -> Saying | None:
-    """The tree understood before the words went astray; it is reported, not taken."""
-    steps = list(_reached(automaton, tokens))[:-1]
+    """Which tree was understood before the words went astray; it is told, and not taken."""
+    steps = list(_steps(automaton, tokens))[:-1]
     for count in range(len(steps) - 1, 0, -1):
         whole = (said for said in _ending(automaton, steps[count]) if not parted(said))
         found = [one for one in _distinct(whole) if one.tag and scope.fits(one)]

@@ -102,6 +102,24 @@ class Endpointer:
         self._is_voiced(frame)
         self._noise.hear(frame.level_dbfs)
 
+    def so_far(self) -> Utterance | None:
+        """What is under way, at the one frame with which its pause has reached ``whole_after_s``.
+
+        None at every other frame, of what is too short yet, and of what will be set aside.
+        """
+        if (
+            self._silent_run != self.settings.whole_after_frames
+            or not self._held
+            or self._doomed is not None
+            or self._voiced < self.settings.shortest_frames
+        ):
+            return None
+        return _joined(self._held)
+
+    def end(self) -> None:
+        """What ``so_far`` gave was whole, and is over: no longer pause is waited for."""
+        self._end()
+
     def flush(self) -> list[Utterance]:
         """End of the stream: return the current utterance as if a pause had followed.
 

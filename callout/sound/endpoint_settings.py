@@ -14,6 +14,7 @@ _RANGES: dict[str, tuple[float, float]] = {
     "vad_mode": (0, 3),
     "pre_roll_s": (0.0, 2.0),
     "hang_over_s": (0.09, 5.0),
+    "whole_after_s": (0.09, 5.0),
     "shortest_s": (0.03, 2.0),
     "longest_s": (1.0, 120.0),
     "onset_window_s": (0.03, 0.6),
@@ -38,6 +39,8 @@ class EndpointSettings:
     """0 to 3: how readily the detector calls a frame noise."""
     pre_roll_s: float = 0.30
     hang_over_s: float = 0.75
+    whole_after_s: float = 0.27
+    """The pause after which what was said so far may be looked at: it may be whole already."""
     shortest_s: float = 0.12
     """Least voiced time; less is a knock or a click."""
     longest_s: float = 12.0
@@ -72,6 +75,10 @@ class EndpointSettings:
     @property
     def hang_over_frames(self) -> int:
         return _frames(self.hang_over_s)
+
+    @property
+    def whole_after_frames(self) -> int:
+        return _frames(self.whole_after_s)
 
     @property
     def shortest_frames(self) -> int:

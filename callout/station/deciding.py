@@ -11,12 +11,15 @@ from datetime import datetime, timedelta
 
 from callout.core.checking.checks_plot import SURELY_HEARD
 from callout.core.meaning import READING_KINDS, Meaning
+from callout.core.model import Plot
 from callout.core.saying import Saying
 from callout.grammar.automaton import Automaton
+from callout.grammar.going_on import goes_on
 from callout.grammar.language import Language
 from callout.grammar.parser import Parsed, choose
 from callout.grammar.scope import Scope
-from callout.session.state import Memory
+from callout.grammar.words import Heard
+from callout.session.state import Memory, Phase
 from callout.session.told.asides import WAKES
 from callout.session.told.doubts import UNSURE, doubt
 from callout.speech.engine import Candidate, Engine
@@ -26,6 +29,7 @@ LEAST_CONFIDENCE = float(SURELY_HEARD)
 PRE_ROLL = timedelta(seconds=0.5)
 _MOST_CUT = 16
 _DENIALS = ("reject", "scratch")
+_YESES = ("confirm", "accept")
 
 
 def sure(best: Candidate, scope: Scope, waits: bool = False) -> Parsed:
@@ -50,6 +54,35 @@ def wakes(heard: Sequence[Candidate]) -> bool:
         return False
     kinds = {meaning.kind for meaning in heard[0].meanings}
     return len(kinds) == 1 and kinds <= WAKES
+
+
+def whole(best: Candidate, spoken: Automaton, scope: Scope, plot: Plot, memory: Memory) -> bool:
+    """Whether what was heard at a short pause is all that is to come.
+
+    It is sure, is one thing that fits the plot, and by the grammar could not go on to mean another.
+    While a warned reading waits, "yes" may go on to "yes, accept"; else both are one. A note is
+    whatever is said.
+    """
+    if best.confidence < LEAST_CONFIDENCE or memory.phase is Phase.MEMO:
+        return False
+    taken = choose(best.words, best.meanings, scope)
+    if taken.problem is not None or not scope.fits(taken.meanings[0]):
+        return False
+    warned = memory.pending is not None and memory.pending.wants_accept
+    return not goes_on(
+        spoken,
+        [Heard(word, word) for word in best.words.split()],
+        taken.meanings[0],
+        max(0, -int(plot.settings.graduation.as_tuple().exponent)),
+        alike=_YESES if taken.meanings[0].kind in _YESES and not warned else (),
+        units=_another_unit(memory, plot),
+    )
+
+
+def _another_unit(memory: Memory, plot: Plot) -> bool:
+    """Whether the tape last read here is in another unit, so that one may be named after a size."""
+    last = memory.undoable[-1] if memory.undoable else None
+    return last is not None and last.raw_unit not in (None, plot.settings.unit)
 
 
 def _denied(meanings: Sequence[Meaning]) -> Meaning | None:

@@ -15,7 +15,7 @@ from decimal import Decimal
 from typing import Any
 
 from callout.core.errors import DeviceError, StorageError
-from callout.core.events import Effect, Event, Heard, Opened, Save, Say, TimedOut
+from callout.core.events import Event, Heard, Opened, Save, Say, TimedOut
 from callout.core.meaning import Meaning
 from callout.core.model import Plot
 from callout.core.saying import Saying, saying
@@ -29,7 +29,7 @@ from callout.session.state import Memory, Phase, Survey
 from callout.session.tags import known_tags
 from callout.session.turn import asked_now
 from callout.speech.engine import Candidate, Engine, Samples
-from callout.station.deciding import EchoTimes, sure, wakes
+from callout.station.deciding import EchoTimes, sure, wakes, whole
 from callout.station.done import Done, Watcher, Watchers
 from callout.station.hearing.apart import ApartEngine
 from callout.station.scopes import plot_asked, plot_named, scope_of
@@ -52,14 +52,16 @@ class Station:
         wording: Wording | None = None,
     ) -> None:
         self._lock = threading.RLock()
-        self._folder, self._language, self._engine = folder, language, engine
-        self._encode, self._now = encode, now
+        self._folder, self._encode, self._now = folder, encode, now
+        self.language, self.engine = language, engine
+        """What may be said here, and what hears it, if anything does."""
         self.wording = wording or english()
         """The wording of everything told, in the survey's language."""
         self._watchers, self._echo_times = Watchers(), EchoTimes()
         self.refusals = 0
         """How often the disk refused to keep or save something."""
-        self._ledger = Ledger(folder, now().isoformat(), self._believed)
+        # What the disk took though it had refused is told then, as anything else that is done.
+        self._ledger = Ledger(folder, now().isoformat(), lambda *it: self._watchers.told(Done(*it)))
         self.noting = self._ledger.noting
         self._scope = Scope()
 
@@ -72,16 +74,6 @@ class Station:
     def survey(self) -> Survey:
         """Plots and trees."""
         return self._ledger.survey
-
-    @property
-    def engine(self) -> Engine | None:
-        """The recogniser that listens, if any."""
-        return self._engine
-
-    @property
-    def language(self) -> Language:
-        """What may be said here, and the words of the echoes."""
-        return self._language
 
     @property
     def plot(self) -> Plot:
@@ -115,25 +107,32 @@ class Station:
             self._listen_for_plot()
 
     def hear(
-        self, samples: Samples, at: datetime | None = None, began: datetime | None = None
-    ) -> None:
+        self,
+        samples: Samples,
+        at: datetime | None = None,
+        began: datetime | None = None,
+        if_whole: bool = False,
+    ) -> bool:
         """One utterance: kept as sound, recognised, and taken to the session.
 
-        ``began`` is when it began: a yes answers only an echo that was already given by then.
+        ``began`` is when it was begun: a yes answers only an echo that was there by then. With
+        ``if_whole`` nothing is done of what could go on, or is not sure. Whether it was taken up.
         """
         where: str = self._ledger.memory.plot
         trouble: Saying | None = None
         started = time.perf_counter()
         # Not under the lock: keys and tapes go on while a sound is decoded.
         try:
-            candidates = self._engine.hear(samples) if self._engine else ()
+            candidates = self.engine.hear(samples) if self.engine else ()
         except DeviceError as error:
             candidates, trouble = (), error.saying
         engine_s = time.perf_counter() - started
         with self._lock:
+            if if_whole and not (candidates and self._is_whole(candidates[0])):
+                return False
             memo = self._ledger.memory.listens_for_a_note
             if self._ledger.memory.paused and not wakes(candidates):
-                return  # said to somebody else: neither kept nor reported
+                return True  # said to somebody else: neither kept nor told
             if self._ledger.memory.plot != where and candidates:
                 self.say(saying("plot-changed"))
             elif candidates or memo:
@@ -141,7 +140,8 @@ class Station:
                 self._take(best, samples, at, began, engine_s)
             elif trouble is not None:
                 self.say(saying("not-heard", why=trouble))
-            # Otherwise it was not a callout: a cough, a branch, somebody else.
+            # Else it was no callout: a cough, a branch, somebody else.
+        return True
 
     def _take(
         self, best: Candidate, samples: Samples, at: datetime | None, began: datetime | None,
@@ -161,7 +161,7 @@ class Station:
                 words=best.words,
                 meanings=parsed.meanings,
                 problem=parsed.problem,
-                engine=f"{self._engine.name} ({self._engine.model})" if self._engine else "",
+                engine=f"{self.engine.name} ({self.engine.model})" if self.engine else "",
                 confidence=Decimal(str(best.confidence)),
                 audio=audio,
                 about=self._echo_times.asked_by(self._ledger.memory, began),
@@ -176,7 +176,7 @@ class Station:
         """
         with self._lock:
             notes = self._ledger.memory.listens_for_a_note
-            parsed = typed_line(self._language, text, self._scope, notes)
+            parsed = typed_line(self.language, text, self._scope, notes)
             if plot := plot_asked(parsed, self.survey.plots):
                 who = self._ledger.memory.who
                 self._do(lambda: Opened(self._ledger.next_entry, self._at(at), str(plot), who))
@@ -250,8 +250,11 @@ class Station:
         """Close the journal; a pending reading is pending again at the next start."""
         with self._lock:
             self._ledger.close()
-        if isinstance(self._engine, ApartEngine):
-            self._engine.close()
+        if isinstance(self.engine, ApartEngine):
+            self.engine.close()
+
+    def _is_whole(self, best: Candidate) -> bool:
+        return whole(best, self._spoken, self._scope, self.plot, self._ledger.memory)
 
     def _at(self, at: datetime | None) -> str:
         return stamp(at or self._now())
@@ -271,8 +274,9 @@ class Station:
 
     def _listen_for_plot(self) -> None:
         self._scope = scope_of(self.plot, known_tags(self._ledger.memory, self.plot))
-        if self._engine is not None:
-            self._engine.prepare(self._language.spoken_in(self._scope))
+        if self.engine is not None:
+            self._spoken = self.language.spoken_in(self._scope)
+            self.engine.prepare(self._spoken)
 
     def _do(self, make: Callable[[], Event], engine_s: float = 0.0) -> None:
         try:
@@ -288,10 +292,6 @@ class Station:
         saved = [effect.reading for effect in effects if isinstance(effect, Save)]
         if any(reading.is_new or reading.new_tag for reading in saved):
             self._listen_for_plot()
-
-    def _believed(self, event: Event, effects: tuple[Effect, ...]) -> None:
-        """Report a step that the disk took although it had refused, like any other."""
-        self._watchers.told(Done(event, effects))
 
     def _refused(self, says: Saying, error: StorageError) -> None:
         self.refusals += 1

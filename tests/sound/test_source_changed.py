@@ -41,6 +41,9 @@ class Taken:
     def on_utterance(self, watch: object) -> None:
         """Nothing is made of them."""
 
+    def on_asking(self, watch: object) -> None:
+        """Nothing is asked."""
+
     def anchor(self, began: datetime) -> None:
         assert began < datetime.now(UTC)
 

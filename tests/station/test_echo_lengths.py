@@ -98,5 +98,5 @@ def test_few_words_are_said_faster_but_never_slower_than_was_set():
 def test_another_length_is_refused(tmp_path):
     path = tmp_path / "survey.toml"
     path.write_text('[speaking]\necho = "loud"\n', encoding="utf-8")
-    with pytest.raises(OperatorError, match="full or brief or tones"):
+    with pytest.raises(OperatorError, match="full, brief or tones"):
         read_config(path)

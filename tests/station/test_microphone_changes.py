@@ -151,7 +151,7 @@ def test_changed_between_callouts_the_next_is_heard_whole(tmp_path: Path) -> Non
     heard = np.concatenate([wood(1), callout, wood(2)])
     hear(Day([Played(heard, WAS_CHANGED), Played(heard, WAS_CHANGED)]), tmp_path, engine)
     whole_s = callout.size / SAMPLE_RATE_HZ
-    assert len(engine.lasted_s) == 2
+    assert len(engine.lasted_s) == 4, "each at its short pause, and at its end"
     assert all(whole_s < lasted_s < whole_s + 1.5 for lasted_s in engine.lasted_s)
 
 
@@ -225,7 +225,7 @@ def test_of_a_recording_no_slowness_is_told_and_nothing_is_left_running(
         post.listen(threading.Event())
         time.sleep(0.2)
         post.close()
-    assert len(engine.lasted_s) == 1
+    assert len(engine.lasted_s) == 2, "at its short pause, and at its end"
     assert "recogniser" not in dict(shown)
     assert not [one for one in threading.enumerate() if isinstance(one, threading.Timer)]
 
@@ -248,6 +248,6 @@ def test_a_recogniser_that_takes_long_is_told_of_while_it_does(
             return super().hear(samples)
 
     hear(day, tmp_path, Slow())
-    assert told_while == [True, True]
+    assert len(told_while) >= 2 and all(told_while)
     assert day.said[:2] == [SLOW, "the recogniser works again"]
     assert [says for name, says in day.shown if name == "recogniser"] == [SLOW, None]

@@ -15,7 +15,7 @@ from typing import Protocol
 
 from callout.core.errors import DeviceError
 from callout.core.saying import saying
-from callout.sound.frames import Frame, Samples
+from callout.sound.frames import Frame
 from callout.sound.pulse import SleptError, SourceChangedError
 from callout.station.hearing.listening import Listening
 from callout.station.hearing.sound_watch import SoundWatch
@@ -89,7 +89,8 @@ class Ears:
         self._taking = False
         self._beat: Callable[[], None] = lambda: None
         self._opened: Callable[[str], None] = lambda name: None
-        listening.on_utterance(self._utterance)
+        listening.on_utterance(self._watch.utterance)
+        listening.on_asking(self._asking)
 
     def on_beat(self, beat: Callable[[], None]) -> None:
         """Call ``beat`` whenever hearing made progress, or waits normally for a microphone."""
@@ -182,9 +183,8 @@ class Ears:
         if self._faults.now.get(RECOGNISER) == SLOW:
             self._faults.report(RECOGNISER, None)
 
-    def _utterance(self, samples: Samples, floor_dbfs: float) -> None:
-        """An utterance goes to the recogniser; tell the person if it takes long."""
-        self._watch.utterance(samples, floor_dbfs)
+    def _asking(self) -> None:
+        """The recogniser is asked now; nobody should wait for long without a word."""
         if not self._taking:
             return  # from a recording, which nobody waits for
         self._answered()

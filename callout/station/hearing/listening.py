@@ -25,6 +25,8 @@ QUESTION = "ask"
 # Speech over our own echo is reported by a tone, not by words, or a late echo would answer itself
 # without end.
 OVER_VOICE = saying("spoken-over")
+_SLOW_S = 0.4
+"""A recogniser that takes longer is not asked at a short pause: nothing would be gained."""
 _WHY = {Reason.GAP: saying("sound-lost"), Reason.TOO_LONG: saying("too-long")}
 
 
@@ -50,6 +52,8 @@ class Listening:
         self._over = over or SpokenOver()
         self._asked_at_s: float | None = None
         self._watch_sound: Callable[[Samples, float], None] = lambda samples, floor_dbfs: None
+        self._watch_asked: Callable[[], None] = lambda: None
+        self._took_s, self._waited_for = 0.0, True
         self._now_s, self._was_open = 0.0, False
         station.watch(self._watch)
 
@@ -60,6 +64,10 @@ class Listening:
     def on_utterance(self, watch: Callable[[Samples, float], None]) -> None:
         """Call ``watch`` with every utterance: its samples, and the noise around it (dBFS)."""
         self._watch_sound = watch
+
+    def on_asking(self, watch: Callable[[], None]) -> None:
+        """Tell ``watch`` whenever the recogniser is to be asked."""
+        self._watch_asked = watch
 
     def take(self, frame: Frame) -> None:
         """Take one frame; an utterance that it ends goes to the station."""
@@ -81,6 +89,7 @@ class Listening:
             self._keep.take(frame.samples.tobytes(), frame.start_s, at, echo)
         for utterance in self._endpointer.push(frame):
             self._hear(utterance)
+        self._end_if_whole()
         echo = self._endpointer.muted(frame)
         cut = self._tell_discarded()
         if cut and echo:
@@ -121,19 +130,41 @@ class Listening:
     def run(self, frames: Iterable[Frame], realtime: bool = False) -> None:
         """Take every frame; ``realtime`` waits for the time when each was spoken."""
         started = time.monotonic()
+        self._waited_for = realtime
         for frame in frames:
             if realtime:
                 time.sleep(max(0.0, started + frame.end_s - time.monotonic()))
             self.take(frame)
         self.finish()
 
+    def _end_if_whole(self) -> None:
+        """At a short pause: what is whole already is not kept waiting for a longer one."""
+        if self._waited_for and self._took_s > _SLOW_S:
+            return
+        utterance = self._endpointer.so_far()
+        if utterance is not None and self._asked(utterance, if_whole=True):
+            self._endpointer.end()
+            self._given_out(utterance)
+
     def _hear(self, utterance: Utterance) -> None:
-        self._watch_sound(utterance.samples, self._endpointer.noise_floor_dbfs)
-        self._station.hear(
+        self._asked(utterance)
+        self._given_out(utterance)
+
+    def _asked(self, utterance: Utterance, if_whole: bool = False) -> bool:
+        """Whether the station took it up."""
+        self._watch_asked()
+        started = time.perf_counter()
+        taken = self._station.hear(
             utterance.samples,
             at=self._began + timedelta(seconds=utterance.end_s),
             began=self._began + timedelta(seconds=utterance.start_s),
+            if_whole=if_whole,
         )
+        self._took_s = time.perf_counter() - started
+        return taken
+
+    def _given_out(self, utterance: Utterance) -> None:
+        self._watch_sound(utterance.samples, self._endpointer.noise_floor_dbfs)
         if self._talk is not None:
             self._talk.heard()
 

@@ -12,6 +12,7 @@ from callout.journal.folder import SurveyFolder
 from callout.sound.coarser import pcm_within
 from callout.sound.endpoint import Endpointer
 from callout.sound.endpoint_settings import EndpointSettings
+from callout.sound.own.own_voice import OwnVoice, canceller
 from callout.speech.engine import Samples
 from callout.station.data import load_language
 from callout.station.hearing.apart import ApartEngine, EngineOrder
@@ -89,3 +90,16 @@ def endpointer_for(listening: Listening) -> Endpointer:
         if (value := getattr(listening, name)) is not None
     }
     return Endpointer(replace(EndpointSettings(), **given))
+
+
+def own_voice(duplex: str) -> tuple[OwnVoice | None, Saying | None]:
+    """What lets one be heard while the voice speaks, as ``duplex`` says; and why not, if so.
+
+    None for half duplex, which is also what is left where there is no canceller.
+    """
+    if duplex == "half":
+        return None, None
+    try:
+        return OwnVoice(canceller() if duplex == "loudspeaker" else None), None
+    except DeviceError as error:
+        return None, error.saying

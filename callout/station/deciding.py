@@ -23,10 +23,14 @@ from callout.session.state import Memory, Phase
 from callout.session.told.asides import WAKES
 from callout.session.told.doubts import UNSURE, doubt
 from callout.speech.engine import Candidate, Engine
+from callout.station.done import Done
+from callout.station.speaking.spoken_turns import OVER
 
 LEAST_CONFIDENCE = float(SURELY_HEARD)
 # An utterance is cut with a pre-roll, so it seems to begin a little before it was spoken.
 PRE_ROLL = timedelta(seconds=0.5)
+# Of that so much is sure: an answer that was begun sooner came before the number was spoken.
+_LEAD = timedelta(seconds=0.2)
 _MOST_CUT = 16
 _DENIALS = ("reject", "scratch")
 _YESES = ("confirm", "accept")
@@ -79,6 +83,39 @@ def whole(best: Candidate, spoken: Automaton, scope: Scope, plot: Plot, memory: 
     )
 
 
+def over_voice(
+    parsed: Parsed, best: Candidate, scope: Scope, memory: Memory, about: int | None
+) -> Meaning | None:
+    """What was said while our own voice sounded, where it counts; else None.
+
+    It is surely heard, is one thing, and is not what the voice itself says; a "no" need only be
+    much likelier than not, since it saves nothing. A yes counts only where it is about what waits:
+    once all of that was spoken.
+    """
+    denied = bool(best.likely) and all(one.kind in _DENIALS for one in best.likely)
+    if parsed.problem is not None or not (best.confidence >= LEAST_CONFIDENCE or denied):
+        return None
+    (meaning,) = parsed.meanings
+    if not scope.fits(meaning) or _is_said_by_us(meaning, memory):
+        return None
+    if meaning.kind in _YESES and about != memory.asking:
+        return None
+    return meaning
+
+
+def cuts(meaning: Meaning | None) -> bool:
+    """Whether the voice falls silent for it before it is known to be whole."""
+    return meaning is not None and meaning.kind not in _YESES
+
+
+def _is_said_by_us(meaning: Meaning, memory: Memory) -> bool:
+    """A reading like the one that is being told: our own voice, or the same said again."""
+    if memory.pending is None or meaning.kind not in READING_KINDS:
+        return False
+    draft = memory.pending.draft
+    return meaning.tag in (None, draft.tag) and meaning.value in (None, draft.raw, draft.value)
+
+
 def _another_unit(memory: Memory, plot: Plot) -> bool:
     """Whether the tape last read here is in another unit, so that one may be named after a size."""
     last = memory.undoable[-1] if memory.undoable else None
@@ -118,9 +155,36 @@ class EchoTimes:
 
     def __init__(self) -> None:
         self._moves: list[tuple[int, timedelta]] = []
+        self._hears_on = False
+        self._asks: tuple[int, str] = (0, "")
+        self._told: Done | None = None
+        self._spoken_at: datetime | None = None
+
+    def hears_on(self) -> None:
+        """While the voice speaks one is heard: what is asked must have been spoken before a yes."""
+        self._hears_on = True
+
+    def told(self, done: Done, memory: Memory) -> None:
+        """Something was done: what it asks is still to be spoken, unless it was asked before.
+
+        A sign that something was not taken speaks nothing: what is being told goes on.
+        """
+        tones = [getattr(effect, "tone", "") for effect in done.effects]
+        if "ask" not in tones or OVER in tones:
+            return
+        asks = (memory.asking, memory.asked_at)
+        if asks != self._asks or self._spoken_at is None:
+            self._asks, self._told, self._spoken_at = asks, done, None
+
+    def spoken(self, done: Done | None, at: datetime) -> None:
+        """All that was to be told of it, but for the bare question, was spoken by then."""
+        if done is self._told:
+            self._spoken_at = at
 
     def moved(self, waiting: int, by: timedelta) -> None:
         """The clock was set by so much while the echo of that number waits; 0 for none."""
+        if self._spoken_at is not None:
+            self._spoken_at += by
         if waiting:
             self._moves = [move for move in self._moves if move[0] == waiting]
             self._moves.append((waiting, by))
@@ -128,7 +192,10 @@ class EchoTimes:
     def asked_by(self, memory: Memory, began: datetime | None) -> int | None:
         """The number of the echo that was already given at ``began``; see ``asked_by``."""
         moved = sum((by for about, by in self._moves if about == memory.asking), timedelta())
-        return asked_by(memory, began, moved)
+        about = asked_by(memory, began, moved)
+        if not about or began is None or not self._hears_on:
+            return about
+        return about if self._spoken_at is not None and self._spoken_at <= began + _LEAD else 0
 
 
 class Narrowed:

@@ -20,8 +20,8 @@ from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.journal.folder import SurveyFolder
 from callout.sound.endpoint import Discarded
 from callout.sound.frames import Frame
-from callout.sound.spoken_over import SpokenOver
-from callout.station.build import endpointer_for
+from callout.sound.own.spoken_over import SpokenOver
+from callout.station.build import endpointer_for, own_voice
 from callout.station.done import Done
 from callout.station.hearing.apart import ApartEngine
 from callout.station.hearing.beside import Played, with_played
@@ -31,7 +31,8 @@ from callout.station.hearing.listening import Listening
 from callout.station.hearing.talking import TalkKey
 from callout.station.hearing.unheard import unheard_told
 from callout.station.speaking.check_in import CheckIn
-from callout.station.speaking.spoken_echo import Echo, make_echo
+from callout.station.speaking.silent_echo import Echo
+from callout.station.speaking.spoken_echo import make_echo
 from callout.station.station import Station
 from callout.station.tapes import Tapes
 from callout.station.upkeep.clock import Clock
@@ -93,11 +94,16 @@ class Post:
         self._names_until_s: float | None = None
         self.station = station
         self._over = SpokenOver()
-        self.echo: Echo = make_echo(
-            self._config.speaking, self._endpointer, work.silent, station.wording, self._over
-        )
-        self.echo.mute(work.muted)
         live = work.frames is None
+        hears_on = live and not work.silent
+        self._own, self._half_duplex = own_voice(
+            self._config.listening.duplex if hears_on else "half"
+        )
+        self.echo: Echo = make_echo(
+            self._config.speaking, self._endpointer, work.silent, station.wording, self._over,
+            self._own,
+        )  # fmt: skip
+        self.echo.mute(work.muted)
         self.talk = TalkKey() if self._config.listening.push_to_talk and live else None
 
     def begin(self, to: Told) -> None:
@@ -106,6 +112,10 @@ class Post:
         self.faults = Faults(self._say, to.fault)
         self.echo.on_fault(lambda says: self.faults.report(VOICE, says))
         self.echo.on_sounding(to.sounding)
+        if self._half_duplex is not None:
+            self.faults.report(VOICE, self._half_duplex, aloud=False)
+        if self._own is not None:
+            self._hear_on()
         station.watch(self.echo.tell)
         station.on_disk(self._disk)
         if isinstance(station.engine, ApartEngine):
@@ -126,7 +136,7 @@ class Post:
         self._listening = Listening(
             station, self._endpointer, began, listening.reminder_s, to.level, to.set_aside,
             keep=session_sound(self._folder, station, self._config.keeping), talk=self.talk,
-            over=self._over,
+            over=self._over, own=self._own,
         )  # fmt: skip
         if self._work.without_engine is not None:
             says = saying("type-or-tape", what=self._work.without_engine)
@@ -167,6 +177,14 @@ class Post:
             self.tapes.close()
             self._listening.close()
         self.echo.close()
+
+    def _hear_on(self) -> None:
+        """What is said while the voice speaks may cut it short; no yes counts before its number."""
+        times, station = self.station.echo_times, self.station
+        times.hears_on()
+        station.watch(lambda done: times.told(done, station.memory))
+        station.cut_voice = self.echo.cut
+        self.echo.on_spoken(lambda done: times.spoken(done, self._clock.now()))
 
     # ---- what is watched ----
 

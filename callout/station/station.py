@@ -29,10 +29,11 @@ from callout.session.state import Memory, Phase, Survey
 from callout.session.tags import known_tags
 from callout.session.turn import asked_now
 from callout.speech.engine import Candidate, Engine, Samples
-from callout.station.deciding import EchoTimes, sure, wakes, whole
+from callout.station.deciding import EchoTimes, cuts, over_voice, sure, wakes, whole
 from callout.station.done import Done, Watcher, Watchers
 from callout.station.hearing.apart import ApartEngine
 from callout.station.scopes import plot_asked, plot_named, scope_of
+from callout.station.speaking.spoken_turns import OVER, OVER_VOICE
 from callout.station.typed_words import keepable, typed_line
 from callout.station.upkeep.ledger import Ledger, TellDisk
 from callout.wording.language_files import english
@@ -57,7 +58,9 @@ class Station:
         """What may be said here, and what hears it, if anything does."""
         self.wording = wording or english()
         """The wording of everything told, in the survey's language."""
-        self._watchers, self._echo_times = Watchers(), EchoTimes()
+        self._watchers, self.echo_times = Watchers(), EchoTimes()
+        self.cut_voice: Callable[[], None] = lambda: None
+        """Called when something that counts is said while the voice sounds."""
         self.refusals = 0
         """How often the disk refused to keep or save something."""
         # What the disk took though it had refused is told then, as anything else that is done.
@@ -112,11 +115,13 @@ class Station:
         at: datetime | None = None,
         began: datetime | None = None,
         if_whole: bool = False,
+        over: bool = False,
     ) -> bool:
         """One utterance: kept as sound, recognised, and taken to the session.
 
         ``began`` is when it was begun: a yes answers only an echo that was there by then. With
         ``if_whole`` nothing is done of what could go on, or is not sure. Whether it was taken up.
+        ``over``: the voice sounded meanwhile, and falls silent for what then counts.
         """
         where: str = self._ledger.memory.plot
         trouble: Saying | None = None
@@ -128,46 +133,47 @@ class Station:
             candidates, trouble = (), error.saying
         engine_s = time.perf_counter() - started
         with self._lock:
-            if if_whole and not (candidates and self._is_whole(candidates[0])):
+            memory = self._ledger.memory
+            best = candidates[0] if candidates else Candidate("", (), 0.0)
+            parsed = sure(best, self._scope, waits=memory.asking > 0)
+            about = self.echo_times.asked_by(memory, began)
+            counts = over_voice(parsed, best, self._scope, memory, about) if over else None
+            if if_whole and cuts(counts):
+                self.cut_voice()
+            if if_whole and not (candidates and self._is_whole(best)):
                 return False
-            memo = self._ledger.memory.listens_for_a_note
-            if self._ledger.memory.paused and not wakes(candidates):
+            if memory.paused and not wakes(candidates):
                 return True  # said to somebody else: neither kept nor told
-            if self._ledger.memory.plot != where and candidates:
+            if memory.plot != where and candidates:
                 self.say(saying("plot-changed"))
-            elif candidates or memo:
-                best = candidates[0] if candidates else Candidate("", (), 0.0)
-                self._take(best, samples, at, began, engine_s)
+            elif candidates or memory.listens_for_a_note:
+                if over and counts is None:
+                    self.say(OVER_VOICE, OVER)
+                else:
+                    self._take(best, parsed, samples, at, about, engine_s)
             elif trouble is not None:
                 self.say(saying("not-heard", why=trouble))
             # Else it was no callout: a cough, a branch, somebody else.
         return True
 
     def _take(
-        self, best: Candidate, samples: Samples, at: datetime | None, began: datetime | None,
-        engine_s: float,
+        self, best: Candidate, parsed: Parsed, samples: Samples, at: datetime | None,
+        about: int | None, engine_s: float,
     ) -> None:  # fmt: skip
         try:
             audio = self._folder.audio.keep(self._encode(samples))
         except StorageError as error:
             self._refused(saying("not-kept-why", why=error.saying), error)
             return
-        parsed = sure(best, self._scope, waits=self._ledger.memory.asking > 0)
+        engine = f"{self.engine.name} ({self.engine.model})" if self.engine else ""
+        sure_of = Decimal(str(best.confidence))
         self._do(
-            lambda: Heard(
-                entry=self._ledger.next_entry,
-                at=self._at(at),
-                source="voice",
-                words=best.words,
-                meanings=parsed.meanings,
-                problem=parsed.problem,
-                engine=f"{self.engine.name} ({self.engine.model})" if self.engine else "",
-                confidence=Decimal(str(best.confidence)),
-                audio=audio,
-                about=self._echo_times.asked_by(self._ledger.memory, began),
+            lambda: replace(
+                self._written("voice", parsed, at, about),
+                engine=engine, confidence=sure_of, audio=audio, about=about,
             ),
             engine_s,
-        )
+        )  # fmt: skip
 
     def type(self, text: str, at: datetime | None = None, about: int | None = None) -> None:
         """A callout that was typed; ``about`` as in ``press``.
@@ -215,17 +221,12 @@ class Station:
     def try_disk(self) -> None:
         """After the disk refused, check whether it works again; a pending reading stays pending."""
         with self._lock:
-            try:
-                self._ledger.mend()
-            except StorageError as error:
-                self._ledger.tell_disk(error.saying)
-            else:
-                self._ledger.tell_disk(None)
+            self._ledger.try_disk()
 
     def clock_moved(self, by: timedelta) -> None:
         """The wall clock was set: shift the times of earlier echoes to match."""
         with self._lock:
-            self._echo_times.moved(self._ledger.memory.asking, by)
+            self.echo_times.moved(self._ledger.memory.asking, by)
 
     def time_out(self, at: datetime | None = None) -> None:
         """Nothing was said for a while."""

@@ -50,8 +50,11 @@ class Listening:
     join_s: float = 30.0
     check_in_s: float = 0.0
     push_to_talk: bool = False
+    duplex: str = "half"
 
 
+DUPLEXES = ("half", "headset", "loudspeaker")
+"""Not hearing while the voice speaks; hearing on; hearing on with our own voice taken out."""
 ECHOES = ("full", "brief", "tones")
 
 
@@ -226,7 +229,7 @@ _READERS: dict[type[Any], dict[str, Reader]] = {
         "engine": text, "vosk_model": text, "microphone": text, "hang_over_s": _SECONDS,
         "pre_roll_s": _SECONDS, "gate_least_dbfs": number(-96, 0, "dBFS"),
         "reminder_s": _SECONDS, "join_s": _SECONDS, "check_in_s": _SECONDS,
-        "push_to_talk": boolean,
+        "push_to_talk": boolean, "duplex": one_of(*DUPLEXES),
     },
     Speaking: {
         "voice": text, "words_a_minute": _COUNT, "echo": one_of(*ECHOES), "speaker": text,

@@ -81,6 +81,7 @@ def _listening_table() -> Any:
         ("reminder_s", 20.0, "seconds before a waiting question is asked again"),
         ("join_s", 30.0, "seconds within which a tag and a press of the tape belong together"),
         ("check_in_s", 0.0, "alone: asked this often whether you are well; 0 never; calls nobody"),
+        ("duplex", "half", "half; headset or loudspeaker: hears on while it speaks"),
         ("push_to_talk", False, "true: the microphone is open for one callout after a key"),
     )
 

@@ -461,6 +461,7 @@ went-hung = hung
 went-nonsense = answered nonsense
 no-echo = no spoken echo: { $why }
 no-echo-beeps = no spoken echo: { $why } Beeps stand for it: look at the screen
+no-canceller = the canceller (pywebrtc-audio) is not installed: nothing is heard while the voice speaks
 voice-hangs = The voice hangs.
 voice-silent = The voice gives no sound.
 voice-failed = The voice failed ({ $error }).

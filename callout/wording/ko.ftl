@@ -404,6 +404,7 @@ went-hung = 멈춰서
 went-nonsense = 뜻 모를 대답을 해서
 no-echo = 음성 응답 없음: { $why }
 no-echo-beeps = 음성 응답 없음: { $why } 신호음으로 대신함: 화면을 보세요
+no-canceller = 음성 제거 라이브러리(pywebrtc-audio)가 설치되지 않음: 음성이 나오는 동안에는 듣지 않음
 voice-hangs = 음성이 멈춤.
 voice-silent = 음성에 소리 없음.
 voice-failed = 음성이 실패함 ({ $error }).

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples, frames_of
-from callout.sound.spoken_over import SpokenOver
+from callout.sound.own.spoken_over import SpokenOver
 
 Sound = NDArray[np.float64]
 SAID = (

@@ -16,7 +16,7 @@ from people import words_of_people
 
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import FRAME_S, SAMPLE_RATE_HZ, Frame, Samples, frames_of
-from callout.sound.spoken_over import SpokenOver
+from callout.sound.own.spoken_over import SpokenOver
 from callout.sound.voice import Tone, Voice, VoiceSettings, beep
 
 # Echoes are made and heard in a third of a second each; more by CALLOUT_ECHO_ROUNDS=100.

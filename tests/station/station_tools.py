@@ -15,7 +15,9 @@ from callout.grammar.automaton import Automaton
 from callout.grammar.language import Language
 from callout.grammar.scope import Scope
 from callout.journal.folder import SurveyFolder
+from callout.sound.frames import SAMPLE_RATE_HZ
 from callout.sound.sound_files import encode_flac
+from callout.sound.voice import Voice
 from callout.speech.engine import Candidate, Samples, candidate_of
 from callout.station.data import load_language
 from callout.station.done import Done
@@ -42,6 +44,23 @@ LANGUAGE = NarrowedOnce(**vars(load_language("en", ("beech", "red oak", "white p
 def sound(mark: int) -> Samples:
     """A third of a second of noise, another one for each mark."""
     return np.random.default_rng(mark).integers(-3000, 3000, 5000, dtype=np.int16)
+
+
+def wood(seconds: float) -> Samples:
+    size = round(seconds * SAMPLE_RATE_HZ)
+    return np.random.default_rng(83).normal(0, 20, size).astype(np.int16)
+
+
+def spoken(*parts: str, pause_s: float = 0.0) -> tuple[Samples, float]:
+    """The parts with a pause between them and a second of wood around; and when the last ends."""
+    sound = [wood(1)]
+    for part in parts:
+        words = Voice().say(part)
+        loud = np.flatnonzero(np.abs(words) > 330)
+        words = words[loud[0] : loud[-1] + 1]
+        sound += [words + wood(60)[: words.size], wood(pause_s)]
+    end_s = sum(one.size for one in sound[:-1]) / SAMPLE_RATE_HZ
+    return np.concatenate([*sound, wood(2)]), end_s
 
 
 @dataclass

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from journal_tools import survey
-from station_tools import BEGAN, ScriptedEngine, at_work, told_by
+from station_tools import BEGAN, ScriptedEngine, at_work, spoken, told_by, wood
 
 from callout.core.events import Heard
 from callout.journal.folder import SurveyFolder
@@ -22,7 +22,6 @@ from callout.sound.endpoint import Endpointer, Reason
 from callout.sound.endpoint_settings import EndpointSettings
 from callout.sound.frames import FRAME_S, SAMPLE_RATE_HZ, Samples, frames_of
 from callout.sound.sound_files import decode_flac
-from callout.sound.voice import Voice
 from callout.speech.engine import Candidate, candidate_of
 from callout.station.hearing.listening import Listening
 
@@ -43,23 +42,6 @@ class Hears(ScriptedEngine):
         words = self.script[min(len(self.asked_s), len(self.script)) - 1].split()
         found = candidate_of(self.prepared[-1], words, self.confidence)
         return (found,) if found.meanings else ()
-
-
-def wood(seconds: float) -> Samples:
-    size = round(seconds * SAMPLE_RATE_HZ)
-    return np.random.default_rng(83).normal(0, 20, size).astype(np.int16)
-
-
-def spoken(*parts: str, pause_s: float = 0.0) -> tuple[Samples, float]:
-    """The parts with a pause between them and a second of wood around; and when the last ends."""
-    sound = [wood(1)]
-    for part in parts:
-        words = Voice().say(part)
-        loud = np.flatnonzero(np.abs(words) > 330)
-        words = words[loud[0] : loud[-1] + 1]
-        sound += [words + wood(60)[: words.size], wood(pause_s)]
-    end_s = sum(one.size for one in sound[:-1]) / SAMPLE_RATE_HZ
-    return np.concatenate([*sound, wood(2)]), end_s
 
 
 def heard(folder: Path, engine: Hears, sound: Samples, typed: str = "") -> list[Heard]:

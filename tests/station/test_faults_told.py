@@ -27,7 +27,7 @@ from callout.station.hearing.ears import Ears
 from callout.station.hearing.listening import Listening
 from callout.station.hearing.sound_watch import DISTANT, LOUD, SILENT, SoundWatch
 from callout.station.post import nearly_full
-from callout.station.speaking.spoken_echo import SilentEcho
+from callout.station.speaking.silent_echo import SilentEcho
 from callout.station.upkeep.clock import Clock
 from callout.station.upkeep.faults import AGAIN_S, Faults
 

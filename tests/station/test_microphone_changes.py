@@ -30,7 +30,7 @@ from callout.station.hearing import ears as ears_module
 from callout.station.hearing.ears import Ears
 from callout.station.hearing.listening import Listening
 from callout.station.post import Post, Told, Work
-from callout.station.speaking.spoken_echo import SilentEcho
+from callout.station.speaking.silent_echo import SilentEcho
 from callout.station.upkeep.clock import Clock
 from callout.station.upkeep.faults import Faults
 

@@ -14,8 +14,8 @@ import numpy as np
 
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import Frame
+from callout.sound.own.spoken_over import SpokenOver
 from callout.sound.sound_files import stream_sound
-from callout.sound.spoken_over import SpokenOver
 
 _LEAST_PEAK = 33
 """-60 dB of full scale: less is noise of the recorder."""

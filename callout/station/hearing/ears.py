@@ -19,7 +19,7 @@ from callout.sound.frames import Frame
 from callout.sound.pulse import SleptError, SourceChangedError
 from callout.station.hearing.listening import Listening
 from callout.station.hearing.sound_watch import SoundWatch
-from callout.station.speaking.spoken_echo import Echo
+from callout.station.speaking.silent_echo import Echo
 from callout.station.upkeep.clock import Clock
 from callout.station.upkeep.faults import RECOGNISER, Faults
 

@@ -15,16 +15,14 @@ from callout.core.saying import saying
 from callout.journal.session_sound import SessionSound
 from callout.sound.endpoint import Discarded, Endpointer, Reason
 from callout.sound.frames import Frame, Samples, Utterance
-from callout.sound.spoken_over import SpokenOver
+from callout.sound.own.own_voice import OwnVoice
+from callout.sound.own.spoken_over import SpokenOver
 from callout.station.done import Done
 from callout.station.hearing.talking import TalkKey
-from callout.station.speaking.spoken_turns import OVER
+from callout.station.speaking.spoken_turns import OVER, OVER_VOICE
 from callout.station.station import Station
 
 QUESTION = "ask"
-# Speech over our own echo is reported by a tone, not by words, or a late echo would answer itself
-# without end.
-OVER_VOICE = saying("spoken-over")
 _SLOW_S = 0.4
 """A recogniser that takes longer is not asked at a short pause: nothing would be gained."""
 _WHY = {Reason.GAP: saying("sound-lost"), Reason.TOO_LONG: saying("too-long")}
@@ -44,12 +42,14 @@ class Listening:
         keep: SessionSound | None = None,
         talk: TalkKey | None = None,
         over: SpokenOver | None = None,
+        own: OwnVoice | None = None,
     ) -> None:
+        """``own``: hearing goes on while our own voice sounds; else the gate is closed by then."""
         self._station, self._endpointer = station, endpointer
         self._began, self._reminder_s = began, reminder_s
         self._level, self._set_aside = level, set_aside
         self._keep, self._talk = keep, talk
-        self._over = over or SpokenOver()
+        self._over, self._own = over or SpokenOver(), own
         self._asked_at_s: float | None = None
         self._watch_sound: Callable[[Samples, float], None] = lambda samples, floor_dbfs: None
         self._watch_asked: Callable[[], None] = lambda: None
@@ -87,6 +87,8 @@ class Listening:
             at = self._began + timedelta(seconds=frame.start_s)
             echo = self._endpointer.muted(frame)
             self._keep.take(frame.samples.tobytes(), frame.start_s, at, echo)
+        if self._own is not None:
+            frame = self._own.take(frame)
         for utterance in self._endpointer.push(frame):
             self._hear(utterance)
         self._end_if_whole()
@@ -159,9 +161,15 @@ class Listening:
             at=self._began + timedelta(seconds=utterance.end_s),
             began=self._began + timedelta(seconds=utterance.start_s),
             if_whole=if_whole,
+            over=self._is_over_voice(utterance),
         )
         self._took_s = time.perf_counter() - started
         return taken
+
+    def _is_over_voice(self, utterance: Utterance) -> bool:
+        """Whether our own voice may have sounded while it was said; its lead-in aside."""
+        began_s = utterance.start_s + self._endpointer.settings.pre_roll_s
+        return self._own is not None and self._own.sounded(began_s, utterance.end_s)
 
     def _given_out(self, utterance: Utterance) -> None:
         self._watch_sound(utterance.samples, self._endpointer.noise_floor_dbfs)

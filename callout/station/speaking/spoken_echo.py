@@ -8,8 +8,7 @@ are on the screen; without a loudspeaker, only the screen goes on. Either is rep
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
-from typing import Protocol
+import time
 
 import numpy as np
 
@@ -19,79 +18,34 @@ from callout.core.saying import Saying, Says, as_is, saying
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples
 from callout.sound.guarded_voice import GuardedVoice
+from callout.sound.own.own_voice import OwnVoice
+from callout.sound.own.spoken_over import SpokenOver
 from callout.sound.speaker import Speaker
-from callout.sound.spoken_over import SpokenOver
 from callout.sound.voice import Tone, VoiceSettings, beep
 from callout.station.done import Done
+from callout.station.speaking.silent_echo import (
+    Echo,
+    SilentEcho,
+    StreamClock,
+    TellFault,
+    TellSounding,
+    TellSpoken,
+)
 from callout.station.speaking.spoken_turns import OVER, SpokenTurn, SpokenTurns
 from callout.survey.config import Speaking
 from callout.wording.language_files import english
 from callout.wording.wording import Length, Wording
 
-TellFault = Callable[[Saying | None], None]
-TellSounding = Callable[[bool], None]
-
-
-class StreamClock(Protocol):
-    """The position of a microphone's stream, in seconds: now, and as far as was captured."""
-
-    @property
-    def now_s(self) -> float: ...
-    @property
-    def captured_s(self) -> float: ...
-
-
 _LONGEST_ECHO_S = 60.0
+# A sound leaves the device later than it was handed over (docs/sound.md).
+_LEAVES_S = 0.15
 BRIEF_WORDS_A_MINUTE = 200
 _TONES = {"saved": Tone.ACCEPT, "refused": Tone.REFUSE}
-"""The time before the words."""
+"""Before the words."""
+_QUESTIONS = ("confirm-asked", "accept-asked")
 _ACCEPTS = frozenset(
     {"accept-asked", "say-accept-to-keep", "say-accept-to-keep-it", "say-accept-to-undo"}
 )
-
-
-class Echo(Protocol):
-    """Something that says what a station did."""
-
-    def tell(self, done: Done) -> None:
-        """Say the effects of one event; returns at once."""
-
-    def mute(self, muted: bool) -> None:
-        """Be silent, or speak again."""
-
-    def heard_by(self, microphone: StreamClock) -> None:
-        """Gate this microphone, which could hear the echo."""
-
-    def on_fault(self, tell: TellFault) -> None:
-        """Whom to tell when the voice fails (what is wrong) or works again (None)."""
-
-    def on_sounding(self, tell: TellSounding) -> None:
-        """Whom to tell when the loudspeaker begins (True) and ends (False)."""
-
-    def close(self) -> None:
-        """Stop speaking."""
-
-
-class SilentEcho:
-    """Says nothing: for files read faster than speech."""
-
-    def tell(self, done: Done) -> None:
-        """Nothing to say aloud."""
-
-    def mute(self, muted: bool) -> None:
-        """Silent as it is."""
-
-    def heard_by(self, microphone: StreamClock) -> None:
-        """Nothing to hear."""
-
-    def on_fault(self, tell: TellFault) -> None:
-        """Nothing can fail."""
-
-    def on_sounding(self, tell: TellSounding) -> None:
-        """Nothing sounds."""
-
-    def close(self) -> None:
-        """Nothing to stop."""
 
 
 class SpokenEcho:
@@ -103,9 +57,15 @@ class SpokenEcho:
         endpointer: Endpointer,
         wording: Wording | None = None,
         over: SpokenOver | None = None,
+        own: OwnVoice | None = None,
     ) -> None:
+        """``own``: hearing goes on meanwhile, and is told what sounds; else the gate is closed."""
         self._speaking, self._endpointer = speaking, endpointer
-        self._over = over or SpokenOver()
+        self._ear, self._gated = own or over or SpokenOver(), own is None
+        self._tell_spoken: TellSpoken = lambda done: None
+        self._last: Done | None = None
+        self._turn: SpokenTurn | None = None
+        self._broken_off: SpokenTurn | None = None
         self._words_sound = False
         self._wording = wording or english()
         self._muted = speaking.muted
@@ -122,7 +82,10 @@ class SpokenEcho:
 
     def tell(self, done: Done) -> None:
         """Say the effects of one event; returns at once."""
-        if not self._muted:
+        self._last = done
+        if self._muted:
+            self._tell_spoken(done)  # it is on the screen, and nothing else tells it
+        else:
             self._sayings.put(done)
 
     def mute(self, muted: bool) -> None:
@@ -130,6 +93,12 @@ class SpokenEcho:
         self._muted = muted
         if muted and self._speaker is not None:
             self._speaker.stop()
+        if muted:
+            self._tell_spoken(self._last)
+
+    def cut(self) -> None:
+        """Break off what is being said: somebody objects."""
+        self._broken_off = self._turn
 
     def heard_by(self, microphone: StreamClock) -> None:
         """Gate this microphone while speaking."""
@@ -145,6 +114,10 @@ class SpokenEcho:
         """Call ``tell`` when the loudspeaker begins and ends; it must not call the echo."""
         self._tell_sounding = tell
 
+    def on_spoken(self, tell: TellSpoken) -> None:
+        """Tell ``tell`` what has been spoken, but for the bare question."""
+        self._tell_spoken = tell
+
     def close(self) -> None:
         """Finish what is being said, then stop."""
         self._sayings.close()
@@ -156,6 +129,7 @@ class SpokenEcho:
         while (turn := self._sayings.take()) is not None:
             if self._muted:
                 continue
+            self._turn = turn
             try:
                 if any(part.tone == OVER for part in turn.parts):
                     # Words would only provoke more words over them: they are on the screen.
@@ -169,17 +143,25 @@ class SpokenEcho:
             except Exception as error:  # a defect must not silence the rest of the day
                 self._speaker = self._voice = None
                 self._report(saying("no-echo", why=as_is(repr(error))))
+            if not self._overtaken:
+                self._tell_spoken(turn.of)
+            self._turn = None
+
+    @property
+    def _overtaken(self) -> bool:
+        """Whether what is being said is out of date, or somebody objected to it."""
+        return self._sayings.overtaken or self._broken_off is self._turn
 
     def _say(self, turn: SpokenTurn) -> Saying | None:
         """Say it, or play tones if the voice fails, then why. CalloutError: no loudspeaker."""
         speaker, why = self._loudspeaker(), None
         for part in turn.parts:
-            if self._muted:
+            if self._muted or self._broken_off is turn:
                 break
             if self._by_tone(part, turn, speaker):
                 continue
             try:
-                words = self._spoken(part.says)
+                pieces = self._pieces(part.says)
             except CalloutError as error:
                 why = error.saying
                 tone = tone_alone(part, turn)
@@ -188,7 +170,7 @@ class SpokenEcho:
                 continue
             if part.tone in _TONES:
                 self._beep(speaker, _TONES[part.tone])
-            self._play(speaker, words)
+            self._play(speaker, pieces, turn)
         return why
 
     def _by_tone(self, part: Say, turn: SpokenTurn, speaker: Speaker) -> bool:
@@ -205,16 +187,26 @@ class SpokenEcho:
         self._words_sound = False
         speaker.play(beep(tone))
 
-    def _play(self, speaker: Speaker, words: Samples) -> None:
-        if self._sayings.overtaken or not len(words):
+    def _play(self, speaker: Speaker, pieces: list[Samples], turn: SpokenTurn) -> None:
+        words = np.concatenate(pieces)
+        if self._overtaken or not len(words):
             return
         self._words_sound = True
-        playback = speaker.play(words, wait=False)
+        spoken_s = pieces[0].size / SAMPLE_RATE_HZ + _LEAVES_S
+        playback, began = speaker.play(words, wait=False), time.monotonic()
         while not playback.done:
-            if self._sayings.overtaken:
+            if self._overtaken:
                 speaker.stop()
+            elif len(pieces) > 1 and time.monotonic() - began > spoken_s:
+                self._tell_spoken(turn.of)
             threading.Event().wait(0.02)
         playback.wait()
+
+    def _pieces(self, says: Says) -> list[Samples]:
+        """The words; where hearing goes on, all but the bare question apart from that."""
+        if self._gated or len(says) < 2 or says[-1].key not in _QUESTIONS:
+            return [self._spoken(says)]
+        return [self._spoken(says[:-1]), self._spoken(says[-1:])]
 
     def _spoken(self, says: Says) -> Samples:
         if self._voice is None:
@@ -236,12 +228,12 @@ class SpokenEcho:
         self._sounding = True
         self._tell_sounding(True)
         if self._microphone is not None:
-            self._over.plays(samples, self._microphone.captured_s, words=self._words_sound)
+            self._ear.plays(samples, self._microphone.captured_s, words=self._words_sound)
         self._close_gate(samples.size / SAMPLE_RATE_HZ)
 
     def _close_gate(self, lasts_s: float) -> None:
-        if self._microphone is not None:
-            # From the last captured time on: nothing of the echo may slip in before the gate.
+        if self._microphone is not None and self._gated:
+            # From what was captured so far: nothing of the echo may slip in before the gate.
             ends_s = self._microphone.now_s + lasts_s
             self._endpointer.mute(ends_s, self._microphone.captured_s)
 
@@ -249,8 +241,9 @@ class SpokenEcho:
         self._sounding = False
         self._tell_sounding(False)
         if self._microphone is not None:
-            self._endpointer.unmute(self._microphone.now_s)
-            self._over.ends(self._microphone.now_s)
+            if self._gated:
+                self._endpointer.unmute(self._microphone.now_s)
+            self._ear.ends(self._microphone.now_s)
 
     def _report(self, fault: Saying | None) -> None:
         if fault != self._fault:
@@ -289,6 +282,7 @@ def make_echo(
     silent: bool,
     wording: Wording | None = None,
     over: SpokenOver | None = None,
+    own: OwnVoice | None = None,
 ) -> Echo:
-    """The spoken echo in ``wording``, or a silent one; ``over`` is told what is played."""
-    return SilentEcho() if silent else SpokenEcho(speaking, endpointer, wording, over)
+    """The spoken echo in ``wording``, or a silent one; ``own`` or ``over`` is told what sounds."""
+    return SilentEcho() if silent else SpokenEcho(speaking, endpointer, wording, over, own)

@@ -12,19 +12,23 @@ from collections import deque
 from dataclasses import dataclass
 
 from callout.core.events import Say
+from callout.core.saying import saying
 from callout.station.done import Done
 
 MOST_NOTICES = 16
 OVER = "over"
-"""The tone for speech over the voice: a tone alone, never words."""
+"""The tone of a sign that something was said over the voice: a tone alone, never words."""
+# Words told by voice would invite another word over them, and a late echo answer itself for ever.
+OVER_VOICE = saying("spoken-over")
 
 
 @dataclass(frozen=True)
 class SpokenTurn:
-    """What belongs to one event, in order."""
+    """What belongs to one event, in order; ``of`` is what was done."""
 
     parts: tuple[Say, ...]
     notice: bool = False
+    of: Done | None = None
 
 
 class SpokenTurns:
@@ -43,9 +47,9 @@ class SpokenTurns:
             return
         with self._news:
             if is_notice(done):
-                self._notices.append(SpokenTurn(parts, notice=True))
+                self._notices.append(SpokenTurn(parts, notice=True, of=done))
             else:
-                self._answers.append(SpokenTurn(parts))
+                self._answers.append(SpokenTurn(parts, of=done))
                 self._notices = deque(map(_overtaken, self._notices), maxlen=MOST_NOTICES)
             self._news.notify()
 
@@ -82,4 +86,4 @@ def _overtaken(turn: SpokenTurn) -> SpokenTurn:
     parts = tuple(
         part if part.tone == OVER else Say(part.says) for part in turn.parts if part.tone != "ask"
     )
-    return SpokenTurn(parts, notice=True)
+    return SpokenTurn(parts, notice=True, of=turn.of)

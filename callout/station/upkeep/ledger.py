@@ -86,6 +86,15 @@ class Ledger:
         """Seal the journal as it stands. Raises StorageError, or OperatorError for bad seals."""
         return seal(self._folder, self._writer, at, sign)
 
+    def try_disk(self) -> None:
+        """Whether the disk takes a journal again, told to whoever watches it."""
+        try:
+            self.mend()
+        except StorageError as error:
+            self.tell_disk(error.saying)
+        else:
+            self.tell_disk(None)
+
     def mend(self) -> None:
         """After a refusal, reopen the journal and take its content. Raises StorageError."""
         if not self._doubt:

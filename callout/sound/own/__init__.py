@@ -1,0 +1,1 @@
+"""Our own voice in what the microphone takes: over it, through it, and how much comes back."""

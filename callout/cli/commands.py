@@ -55,6 +55,11 @@ COMMANDS = {
     "tune": Command(
         "field", "learn a measurer's voice from twenty prompts", "tune HARROW --who R.V. --prompts"
     ),
+    "soundcheck": Command(
+        "desk",
+        "try microphone and loudspeaker; write the settings that suit them",
+        "soundcheck HARROW --list",
+    ),
     "new": Command(
         "desk", "make a survey folder from a roster", "new HARROW --trees trees.csv --unit in"
     ),

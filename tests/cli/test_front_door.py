@@ -31,7 +31,7 @@ CODES = {"daemon": 1, "push": 2}
 # Run by tests of their own, and too slow to be run twice.
 ELSEWHERE = {
     "demo": "cli/test_listen.py", "doctor": "doctor/test_doctor.py",
-    "report": "reports/test_report_commands.py",
+    "report": "reports/test_report_commands.py", "soundcheck": "cli/test_soundcheck.py",
 }  # fmt: skip
 
 

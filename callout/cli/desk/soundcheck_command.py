@@ -107,7 +107,7 @@ def _tell(found: Figures) -> None:
         print("voice: nothing of it comes back. Did you hear it? If not, look at the speaker")
     else:
         late_ms = round(1000 * found.delay_s)
-        print(f"voice: comes back at {found.back_db:.0f} dB, {late_ms} ms late")
+        print(f"voice: comes back at {round(found.back_db)} dB, {late_ms} ms late")
 
 
 def _hears(devices: Devices, config: Config | None, found: Figures) -> bool:

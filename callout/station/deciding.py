@@ -32,6 +32,8 @@ PRE_ROLL = timedelta(seconds=0.5)
 # Of that so much is sure: an answer that was begun sooner came before the number was spoken.
 _LEAD = timedelta(seconds=0.2)
 _MOST_CUT = 16
+# So many sizes in the plot's own unit, one after another, and nobody will name another.
+_SETTLED = 3
 _DENIALS = ("reject", "scratch")
 _YESES = ("confirm", "accept")
 
@@ -117,9 +119,12 @@ def _is_said_by_us(meaning: Meaning, memory: Memory) -> bool:
 
 
 def _another_unit(memory: Memory, plot: Plot) -> bool:
-    """Whether the tape last read here is in another unit, so that one may be named after a size."""
-    last = memory.undoable[-1] if memory.undoable else None
-    return last is not None and last.raw_unit not in (None, plot.settings.unit)
+    """Whether a unit may yet be named after a size: until a few sizes here were in the plot's own.
+
+    Who reads another unit says so from the first tree on; it must not come too late to be heard.
+    """
+    sizes = [one.raw_unit for one in memory.undoable if one.raw is not None][-_SETTLED:]
+    return len(sizes) < _SETTLED or any(unit is not plot.settings.unit for unit in sizes)
 
 
 def _denied(meanings: Sequence[Meaning]) -> Meaning | None:

@@ -44,11 +44,16 @@ class Hears(ScriptedEngine):
         return (found,) if found.meanings else ()
 
 
-def heard(folder: Path, engine: Hears, sound: Samples, typed: str = "") -> list[Heard]:
-    """What the station took of the sound, as it came."""
+def heard(
+    folder: Path, engine: Hears, sound: Samples, typed: str = "", before: int = 3
+) -> list[Heard]:
+    """What the station took of the sound, as it came, after so many sizes of another tree."""
     folder.mkdir(exist_ok=True)
     with at_work(survey(folder / "harrow"), engine) as station:
         station.open("K1", "R.V.", BEGAN)
+        for size in range(before):
+            station.type(f"91 12.{size}", BEGAN)
+            station.type("accept", BEGAN)
         if typed:
             station.type(typed, BEGAN)
         done = told_by(station)
@@ -87,6 +92,16 @@ def test_what_may_go_on_waits_for_the_long_pause(tmp_path: Path, at_pause: str) 
     (event,) = heard(tmp_path, engine, sound)
     assert event.words == CALLOUT and len(engine.asked_s) == 2
     assert ended_s(event) - end_s <= 0.33
+
+
+@pytest.mark.parametrize(("before", "waits"), [(0, True), (2, True), (3, False)])
+def test_a_unit_may_follow_until_a_few_sizes_were_in_the_plot_s_own(
+    before: int, waits: bool, tmp_path: Path
+) -> None:
+    """Who reads another unit says so at the first tree; it must not fall under the echo."""
+    sound, end_s = spoken(CALLOUT)
+    (event,) = heard(tmp_path, Hears(script=[CALLOUT]), sound, before=before)
+    assert (ended_s(event) - end_s > 0.6) is waits
 
 
 def test_what_is_not_sure_waits(tmp_path: Path) -> None:

@@ -71,6 +71,11 @@ COMMANDS = {
         "rule on a reading: it stands, is amended, or void; the original stays",
         "rule HARROW --entry 5 --stands --reason checked --who O.K.",
     ),
+    "office": Command(
+        "desk",
+        "the page of a survey or site: what is missing, flagged, disputed; rule on it",
+        "office HARROW",
+    ),
     "review": Command(
         "desk",
         "make one page to see, hear and rule on the readings in a browser",

@@ -47,3 +47,7 @@ class ProgrammerError(CalloutError):
     """A rule of our own code was broken; a defect to report."""
 
     exit_code = 70
+
+
+class InUseError(OperatorError):
+    """Another program of ours holds a survey or site at this moment."""

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from callout.core.events import Opened
 from callout.journal.codec import KINDS
 from callout.journal.reader import Entry
 
@@ -48,3 +49,9 @@ def recorder_of(entries: Iterable[Entry]) -> Recorder | None:
             named = who if isinstance(who, str) else ""
             return Recorder(entry.hash[:ID_LETTERS], named, entry.at, entry.kind == OFFICE)
     return None
+
+
+def people_of(entries: Iterable[Entry]) -> list[str]:
+    """Everybody who worked, in the order of their first opening, as they wrote their names."""
+    opened = (entry.event for entry in entries if entry.kind == "opened")
+    return list(dict.fromkeys(event.who for event in opened if isinstance(event, Opened)))

@@ -15,9 +15,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from secrets import token_hex
 
-from callout.core.errors import OperatorError
+from callout.core.errors import InUseError, OperatorError
 from callout.crews.recorder import Recorder, recorder_of
-from callout.journal.folder import SITE_MARK, SurveyFolder
+from callout.journal.folder import SITE_MARK, SurveyFolder, open_survey
 from callout.journal.writer import JournalWriter
 from callout.survey.files import FILE_MODE, FOLDER_MODE, storage_errors
 from callout.survey.guard import open_lock, refuse_links
@@ -65,7 +65,7 @@ class Site:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
             yield
         except BlockingIOError:
-            raise OperatorError(f"another callout is using {self.path}: wait for it") from None
+            raise InUseError(f"another callout is using {self.path}: wait for it") from None
         finally:
             os.close(descriptor)
 
@@ -93,6 +93,16 @@ def held(folder: SurveyFolder) -> Held:
     if recorder is None:
         raise OperatorError(f"{folder.path}: nobody has opened it yet")
     return Held(recorder, folder)
+
+
+def journals_at(path: Path) -> list[tuple[Recorder | None, SurveyFolder]]:
+    """Each recorder's journal of a united site, without the office's; or the one of a survey.
+
+    A survey's recorder is not asked for: None. Raises OperatorError if there is neither.
+    """
+    if not is_site(path):
+        return [(None, open_survey(path))]
+    return [(one.recorder, one.folder) for one in Site(path).held() if not one.recorder.office]
 
 
 def is_site(path: Path) -> bool:

@@ -6,7 +6,7 @@ they can go on growing elsewhere. Of several rulings on a reading the newest cou
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
@@ -14,7 +14,7 @@ from typing import Any
 from callout.crews.site import Held, Site, office_writer
 from callout.journal.codec import canonical
 from callout.journal.reader import Entry
-from callout.journal.rulings import KIND, Ruling, ruling_body, ruling_from
+from callout.journal.rulings import KIND, WITHDRAWN, Ruling, ruling_body, ruling_from
 
 Key = tuple[str, int]
 """A recorder's id and the number of an entry there."""
@@ -27,11 +27,12 @@ def office_rulings(held: Iterable[Held]) -> Mapping[Key, Ruling]:
         if not item.recorder.office:
             continue
         with item.folder.reading() as reader:
-            entries = [entry for entry in reader.entries() if entry.kind == KIND]
+            entries = reader.of_kind(KIND)
         for entry in entries:
             key, ruling = _ruling(entry)
             found.append((in_utc(entry.at), item.recorder.id, entry.seq, key, ruling))
-    return {key: ruling for *_, key, ruling in sorted(found, key=lambda one: one[:3])}
+    newest = {key: ruling for *_, key, ruling in sorted(found, key=lambda one: one[:3])}
+    return {key: ruling for key, ruling in newest.items() if ruling.verdict != WITHDRAWN}
 
 
 def _ruling(entry: Entry) -> tuple[Key, Ruling]:
@@ -47,9 +48,18 @@ def in_utc(at: str) -> str:
     return datetime.fromisoformat(at).astimezone(UTC).isoformat()
 
 
-def add_rulings(site: Site, rulings: Sequence[tuple[str, Ruling]], at: str) -> None:
-    """Journal rulings (recorder's id, ruling), all or none. They were checked before."""
+def add_rulings(
+    site: Site,
+    rulings: Sequence[tuple[str, Ruling]],
+    at: str,
+    still: Callable[[], None] = lambda: None,
+) -> None:
+    """Journal rulings (recorder's id, ruling), all or none. They were checked before; ``still``
+
+    is asked once nobody else can rule, and raises where they may not be made any more.
+    """
     with site.locked():
+        still()
         writer = office_writer(site, at)
         try:
             writer.append_all(

@@ -138,6 +138,15 @@ class JournalReader:
         rows = self._database.execute("SELECT * FROM readings ORDER BY entry")
         return [reading_from(row) for row in rows]
 
+    def reading_rows(self) -> Iterator[sqlite3.Row]:
+        """Every reading as it is stored, by column, oldest first; one at a time."""
+        yield from self._database.execute("SELECT * FROM readings ORDER BY entry")
+
+    def reading(self, entry: int) -> Reading | None:
+        """The reading that entry saved."""
+        row = self._database.execute("SELECT * FROM readings WHERE entry=?", (entry,)).fetchone()
+        return reading_from(row) if row else None
+
     def memos(self) -> list[dict[str, Any]]:
         """Every note kept, oldest first."""
         return [dict(row) for row in self._database.execute("SELECT * FROM memos ORDER BY entry")]

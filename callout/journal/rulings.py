@@ -15,7 +15,8 @@ from callout.core.errors import StorageError
 from callout.journal.reader import Entry, JournalReader
 
 KIND = "ruling"
-VERDICTS = ("stands", "amended", "void")
+WITHDRAWN = "withdrawn"  # takes a ruling back: as if nobody had ruled
+VERDICTS = ("stands", "amended", "void", WITHDRAWN)
 
 
 @dataclass(frozen=True)
@@ -62,11 +63,12 @@ def ruling_from(entry: Entry) -> Ruling:
 
 
 def rulings_in(entries: Iterable[Entry]) -> Mapping[int, Ruling]:
-    """The newest ruling on each reading, by the reading's entry."""
+    """The newest ruling on each reading, by the reading's entry; none where it was withdrawn."""
     found = (ruling_from(entry) for entry in entries if entry.kind == KIND)
-    return {ruling.reading: ruling for ruling in found}
+    newest = {ruling.reading: ruling for ruling in found}
+    return {entry: one for entry, one in newest.items() if one.verdict != WITHDRAWN}
 
 
 def rulings(reader: JournalReader) -> Mapping[int, Ruling]:
     """The newest ruling on each reading of a survey."""
-    return rulings_in(reader.entries())
+    return rulings_in(reader.of_kind(KIND))

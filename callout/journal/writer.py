@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from callout import __version__
-from callout.core.errors import OperatorError, StorageError
+from callout.core.errors import InUseError, OperatorError, StorageError
 from callout.core.events import Effect, Event, KeepMemo, Save
 from callout.journal.codec import canonical, event_parts, reading_row
 from callout.journal.holder import MACHINE, NOTED, holder_in, machine_id
@@ -208,7 +208,7 @@ def _locked(path: Path) -> int:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
         os.close(descriptor)
-        raise OperatorError(
+        raise InUseError(
             f"another callout is using {path.parent}: stop it, or attach to it"
         ) from None
     return descriptor

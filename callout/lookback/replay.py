@@ -14,6 +14,7 @@ from decimal import Decimal
 from callout.core.events import Effect, Heard, KeepMemo, Save, Say
 from callout.core.meaning import Meaning
 from callout.core.model import Reading
+from callout.core.people import plain_name
 from callout.core.saying import Says
 from callout.journal.reader import Entry
 from callout.journal.removals import removed_in
@@ -49,6 +50,11 @@ class Moment:
     removed_by: int | None = None
 
     @property
+    def day(self) -> str:
+        """The day by the recorder's own clock, as 2026-06-02."""
+        return self.at[:10]
+
+    @property
     def meaning(self) -> Meaning | None:
         """Its meaning, if there was exactly one."""
         return self.heard.meanings[0] if len(self.heard.meanings) == 1 else None
@@ -78,7 +84,7 @@ class Wanted:
             self.tree is None or self.tree in moment.tags,
             self.plot is None or self.plot == moment.plot,
             self.on is None or self.on == datetime.fromisoformat(moment.at).date(),
-            self.who is None or self.who == moment.who,
+            self.who is None or plain_name(self.who) == plain_name(moment.who),
             self.begin is None or self.begin <= _clock(moment),
             self.until is None or _clock(moment) < self.until,
             self.warning is None or self.warning in warnings or

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from callout.core.checking.checks_plot import how_sure
 from callout.core.meaning import Meaning
 from callout.core.model import Reading
 from callout.lookback.rehear import SEVERITY, Again
@@ -17,7 +18,7 @@ def lines_of(moment: Moment, wording: Wording) -> Iterator[str]:
     """The moment in a few lines: what was heard, its meaning, the answer, and what became of it."""
     heard = moment.heard
     yield f"entry {moment.entry}  {moment.at}  plot {moment.plot}  {moment.who}  {heard.source}"
-    sure = "" if heard.confidence is None else f"  ({heard.engine}, {heard.confidence})"
+    sure = "" if heard.confidence is None else f"  ({heard.engine}: {how_sure(heard.confidence)})"
     yield f"  heard      {plain(heard.words)}{sure}"
     for meaning in heard.meanings:
         yield f"  meaning    {meaning_told(meaning)}"

@@ -13,6 +13,7 @@ from decimal import Decimal
 
 from callout.core.errors import OperatorError
 from callout.core.events import Heard, Opened
+from callout.core.people import plain_name
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import Entry
 from callout.journal.removals import (
@@ -53,7 +54,7 @@ class Which:
     def has(self, sound: Kept) -> bool:
         """Whether the sound is one of them; a part within the hours is enough."""
         return all((
-            self.person is None or self.person == sound.who,
+            self.person is None or plain_name(self.person) == plain_name(sound.who),
             self.begin is None or sound.ended > self.begin,
             self.until is None or sound.began < self.until,
             sound.session or not self.session_only,

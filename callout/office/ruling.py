@@ -6,9 +6,10 @@ Nothing that was saved is changed. The journal stores rulings and reads them bac
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from callout.journal.rulings import KIND, VERDICTS, Ruling, ruling_body
 from callout.journal.writer import JournalWriter
 from callout.session.draft import warnings_before
 from callout.session.records import key_of
+from callout.session.state import Memory, Survey
 from callout.station.upkeep.recall import remember
 from callout.survey.files import storage_errors
 from callout.wording.language_files import english
@@ -32,52 +34,72 @@ _OF_TAGS = ("unknown tag", "tag in use", "old tag")
 
 @dataclass(frozen=True)
 class Proposed:
-    """A ruling as somebody wrote it, unchecked."""
+    """A ruling as somebody wrote it; nothing of it is checked yet.
+
+    ``recorder`` is '' where there is one journal.
+    """
 
     entry: int
     verdict: str
     value: str | None
     reason: str
     who: str
+    recorder: str = ""
 
 
 class Bench:
     """The content of a journal against which rulings are checked."""
 
     def __init__(self, folder: SurveyFolder) -> None:
-        with folder.reading() as reader:
-            self.readings = {item.entry: item for item in reader.readings()}
-            self._survey, self._memory = remember(reader)
+        self._folder = folder
+
+    def reading(self, entry: int) -> Reading | None:
+        """The reading that ``entry`` saved; None for an undo, and for an entry that saved none."""
+        with self._folder.reading() as reader:
+            found = reader.reading(entry)
+        return None if found is None or found.void else found
+
+    @cached_property
+    def _known(self) -> tuple[Survey, Memory]:
+        """How the survey stands: costs a start, and is asked for where a size is to be checked."""
+        with self._folder.reading() as reader:
+            return remember(reader)
 
     def warned(self, reading: Reading, value: Decimal) -> tuple[Warned, ...]:
         """The warnings that ``value`` would have at the tree, in place of the reading's own.
 
         A reviewer of a blind plot knows its history, so it is used as anywhere else.
         """
-        plot = self._survey.plots[reading.plot]
-        rules = replace(self._survey.rules_of(reading.plot), blind=False)
-        key, saved = key_of(reading), self._memory.saved
+        survey, memory = self._known
+        plot = survey.plots[reading.plot]
+        rules = replace(survey.rules_of(reading.plot), blind=False)
+        key, saved = key_of(reading), memory.saved
         others = saved.lacking(key) if key in saved else saved
-        memory = replace(self._memory, plot=reading.plot, saved=others)
+        memory = replace(memory, plot=reading.plot, saved=others)
         found = warnings_before(memory, plot, rules, replace(reading, value=value))
         return tuple(item for item in found if item.check not in _OF_TAGS)
 
     def settings(self, reading: Reading) -> PlotSettings:
         """How the reading's plot is measured."""
-        return self._survey.plots[reading.plot].settings
+        return self._known[0].plots[reading.plot].settings
 
 
 def rule(
-    folder: SurveyFolder, proposed: Sequence[Proposed], at: str, accepted: bool = False
+    folder: SurveyFolder,
+    proposed: Sequence[Proposed],
+    at: str,
+    accepted: bool = False,
+    still: Callable[[], None] = lambda: None,
 ) -> list[Ruling]:
     """Journal these rulings, all or none; ``accepted``: also values with a warning.
 
-    Raises OperatorError naming what cannot be taken.
+    ``still`` as in ``add_rulings``. Raises OperatorError naming what cannot be taken.
     """
     bench = Bench(folder)
     checked = [checked_ruling(bench, item, accepted) for item in proposed]
     writer = JournalWriter(folder.database)
     try:
+        still()
         writer.append_all(at, [(KIND, ruling_body(ruling)) for ruling in checked])
     finally:
         writer.close()
@@ -85,9 +107,9 @@ def rule(
 
 
 def checked_ruling(bench: Bench, given: Proposed, accepted: bool = False) -> Ruling:
-    """The proposed ruling, checked. Raises OperatorError if it cannot be taken."""
-    reading = bench.readings.get(given.entry)
-    if reading is None or reading.void:
+    """The ruling that was proposed. Raises OperatorError where it cannot be taken."""
+    reading = bench.reading(given.entry)
+    if reading is None:
         raise OperatorError(
             f"entry {given.entry} saved no reading: 'callout replay' names the entry that did"
         )
@@ -157,8 +179,8 @@ def read_rulings(path: Path) -> list[Proposed]:
 
 
 def _proposed(item: Mapping[str, Any]) -> Proposed:
-    entry, value = item["entry"], item.get("value")
-    texts = [item["verdict"], item["reason"], item["who"], "" if value is None else value]
+    entry, value, recorder = item["entry"], item.get("value"), item.get("recorder", "")
+    texts = [item["verdict"], item["reason"], item["who"], recorder, value or ""]
     if type(entry) is not int or not all(isinstance(text, str) for text in texts):
         raise TypeError("a ruling's entry is a number, all else is text")
-    return Proposed(entry, item["verdict"], value, item["reason"], item["who"])
+    return Proposed(entry, item["verdict"], value, item["reason"], item["who"], recorder)

@@ -96,6 +96,11 @@ class Score:
         self._since: datetime | None = None
 
     @property
+    def wrong(self) -> int:
+        """How many values or trees were saved so far that were not on the card."""
+        return sum(len(item.wrong) for item in self.tried)
+
+    @property
     def current(self) -> Card | None:
         """The card to be called now; None when all are done."""
         return self.tried[self._at].card if self._at < len(self.tried) else None

@@ -30,7 +30,7 @@ def survey_since(path: Path) -> tuple[list[Since], list[TellsCensus]]:
     """
     found: dict[str, list[Since]] = {}
     censuses: dict[str, TellsCensus] = {}
-    for folder in _folders(path):
+    for folder in settled_folders(path):
         config = folder.config()
         with folder.reading() as reader:
             plots = list(reader.plots())
@@ -41,8 +41,8 @@ def survey_since(path: Path) -> tuple[list[Since], list[TellsCensus]]:
     return [row for plot in sorted(found) for row in found[plot]], list(censuses.values())
 
 
-def _folders(path: Path) -> list[SurveyFolder]:
-    """The survey, or those recorders of a site that have settings, newest last."""
+def settled_folders(path: Path) -> list[SurveyFolder]:
+    """The survey, or the recorders' of a site that have settings, the newest last."""
     if not is_site(path):
         return [open_survey(path)]
     folders = [one for one in site_folders(Site(path)) if one.settings.is_file()]

@@ -14,7 +14,9 @@ from typing import Any
 from callout.core.model import Reading
 from callout.core.unseen import dropped
 from callout.crews.place import Place
+from callout.crews.twice import disagreements, reading_told
 from callout.journal.rulings import Ruling
+from callout.reports.quality.agreement import Tolerance
 from callout.reports.spreadsheets import guarded
 
 COLUMNS = (
@@ -26,13 +28,23 @@ COLUMNS = (
 SITE_COLUMNS = (*COLUMNS, "recorder", "disagrees")
 
 
-def current_rows(
-    place: Place, disagreeing: Iterable[tuple[str, int, str]] = ()
-) -> list[dict[str, Any]]:
-    """One row per stem with a current reading or status, in roster order, then new trees.
+def disagreeing(place: Place) -> dict[tuple[str, int], str]:
+    """What others read, by the recorder and entry of each reading that differs, nobody having
 
-    At a united site one row per recorder that read it; ``disagreeing`` (recorder, entry, words)
-    gives another one's reading.
+    ruled.
+    """
+    found: dict[tuple[str, int], list[str]] = {}
+    for pair in disagreements(place.standing, Tolerance().allowed):
+        for one, other in ((pair.first, pair.second), (pair.second, pair.first)):
+            words = f"{reading_told(other)}: {pair.about}"
+            found.setdefault((one.recorder, one.reading.entry), []).append(words)
+    return {key: "; ".join(words) for key, words in found.items()}
+
+
+def current_rows(place: Place) -> list[dict[str, Any]]:
+    """One row a stem with a standing reading or status, in roster order, new trees after.
+
+    At a united site one row a recorder that read it, told what another one read where they differ.
     """
     order = {
         (plot, tag): at
@@ -55,12 +67,10 @@ def current_rows(
         for item in standing
     ]
     if place.united:
-        differing: dict[tuple[str, int], list[str]] = {}
-        for recorder, entry, words in disagreeing:
-            differing.setdefault((recorder, entry), []).append(words)
+        differing = disagreeing(place)
         for row, item in zip(rows, standing, strict=True):
             row["recorder"] = item.recorder
-            row["disagrees"] = "; ".join(differing.get((item.recorder, item.reading.entry), ()))
+            row["disagrees"] = differing.get((item.recorder, item.reading.entry), "")
     return rows
 
 

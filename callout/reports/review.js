@@ -1,10 +1,5 @@
-"use strict";
-// Filters, plays, and carries rulings in and out. Nothing is stored and nothing is sent.
-const one = (selector, within = document) => within.querySelector(selector);
+// Filters, and carries rulings in and out. Nothing is stored and nothing is sent.
 const rows = [...document.querySelectorAll("tbody tr")];
-const player = new Audio();
-let playing = null;
-
 function filter() {
   const find = one("#find").value.trim().toLowerCase();
   const plot = one("#plot").value;
@@ -12,39 +7,13 @@ function filter() {
   for (const row of rows) {
     const is = row.dataset;
     const wanted = (!find || is.text.includes(find)) && (!plot || is.plot === plot) &&
-      (!one("#warned").checked || is.warned) && (!one("#unruled").checked || !is.ruled) &&
+      (!one("#warned").checked || is.warned) &&
+      (!one("#grown").checked || is.grown) && (!one("#twice").checked || is.twice) && (!one("#unruled").checked || !is.ruled) &&
       (one("#gone").checked || is.stands);
     row.hidden = !wanted;
     shown += wanted ? 1 : 0;
   }
   one("#shown").textContent = `${shown} of ${rows.length} shown`;
-}
-
-function stop() {
-  player.pause();
-  if (playing) {
-    playing.classList.remove("playing");
-    playing.textContent = "▶ play";
-  }
-  playing = null;
-}
-
-async function play(button) {
-  const again = playing === button;
-  stop();
-  if (again) return;
-  playing = button;
-  button.classList.add("playing");
-  button.textContent = "■ stop";
-  player.src = button.dataset.sound;
-  try {
-    await player.play();
-  } catch (error) {
-    if (playing === button) {
-      stop();
-      tell(`This browser cannot play the sound: ${error.message}`);
-    }
-  }
 }
 
 function tell(text, done = false) {
@@ -70,7 +39,9 @@ function ruling(row, who) {
   };
   if (verdict === "amended" && !/^\d+(\.\d+)?$/.test(value)) wrong("say what it is amended to, as 24.6", ".value");
   if (!reason) wrong("give a reason", ".reason");
-  return {entry: Number(row.dataset.entry), verdict, value: verdict === "amended" ? value : null, reason, who};
+  const [entry, recorder] = row.dataset.entry.split(":").reverse();
+  const where = recorder ? {recorder} : {};
+  return {...where, entry: Number(entry), verdict, value: verdict === "amended" ? value : null, reason, who};
 }
 
 function exportRulings() {
@@ -81,6 +52,7 @@ function exportRulings() {
   }
   const made = rows.map((row) => ruling(row, who)).filter(Boolean);
   if (!made.length) throw new Error("No ruling was made.");
+  exported = pending();
   const text = JSON.stringify({survey: JSON.parse(document.body.dataset.survey), rulings: made}, null, 2);
   const link = document.createElement("a");
   link.href = URL.createObjectURL(new Blob([text], {type: "application/json"}));
@@ -93,11 +65,12 @@ function exportRulings() {
 function importRulings(text) {
   const given = JSON.parse(text).rulings;
   if (!Array.isArray(given)) throw new Error("That file holds no rulings.");
-  const byEntry = new Map(rows.map((row) => [Number(row.dataset.entry), row]));
-  const strange = given.find((item) => !byEntry.has(item.entry));
+  const byEntry = new Map(rows.map((row) => [row.dataset.entry, row]));
+  const named = (item) => item.recorder ? `${item.recorder}:${item.entry}` : String(item.entry);
+  const strange = given.find((item) => !byEntry.has(named(item)));
   if (strange) throw new Error(`Entry ${strange.entry} is not on this page: nothing was imported.`);
   for (const item of given) {
-    const row = byEntry.get(item.entry);
+    const row = byEntry.get(named(item));
     one(".verdict", row).value = item.verdict;
     one(".value", row).value = item.value ?? "";
     one(".reason", row).value = item.reason;
@@ -109,8 +82,7 @@ function importRulings(text) {
 
 one("#filter").addEventListener("input", filter);
 one("#filter").addEventListener("submit", (event) => event.preventDefault());
-player.addEventListener("ended", stop);
-one("tbody").addEventListener("click", (event) => {
+document.body.addEventListener("click", (event) => {
   const button = event.target.closest(".play");
   if (button) play(button);
 });
@@ -127,4 +99,10 @@ one("#import").addEventListener("change", async (event) => {
   try { importRulings(await file.text()); } catch (error) { tell(error.message); }
   event.target.value = "";
 });
+// Rulings live in this tab alone until they are exported: leaving asks first.
+let exported = "";
+const pending = () => rows.filter((row) => one(".verdict", row).value)
+  .map((row) => [row.dataset.entry, one(".verdict", row).value, one(".value", row).value, one(".reason", row).value])
+  .join("|");
+addEventListener("beforeunload", (event) => { if (pending() !== exported) event.preventDefault(); });
 filter();

@@ -7,23 +7,29 @@ beside this file; hearing sounds again is not done here.
 
 from __future__ import annotations
 
-import base64
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from html import escape
-from importlib.resources import files
 from typing import Any
 
 from callout.core.model import PastMeasurement, Reading
 from callout.journal.reader import JournalReader, current
-from callout.journal.rulings import VERDICTS, Ruling, rulings
+from callout.journal.rulings import VERDICTS, WITHDRAWN, Ruling, rulings
 from callout.reports.readings import note_told, notes_by_tree
 from callout.reports.review_history import history_cell
-
-SoundOf = Callable[[str], bytes | str]
-"""The FLAC of a hash, or why there is none."""
+from callout.reports.review_parts import (
+    SoundOf,
+    beside,
+    heard_told,
+    notes_told,
+    size_told,
+    sound_told,
+    today_told,
+    tree_told,
+    warnings_told,
+)
 
 # Nothing may be fetched, whatever a roster's text says.
 _POLICY = (
@@ -42,6 +48,19 @@ class ReviewRow:
     today: str | None = None
     notes: Sequence[Mapping[str, Any]] = ()
     """Those about its tree, as the journal has them."""
+    recorder: str = ""
+    where: str = ""
+    """At a united site: the recorder's id, and what people call it."""
+    grown: bool = False
+    """Whether its growth is out of bounds."""
+    disagrees: str = ""
+    """What another recorder read of the stem, with nobody's ruling."""
+
+    @property
+    def name(self) -> str:
+        """Its entry, at a site with its recorder before it."""
+        entry = str(self.reading.entry)
+        return f"{self.recorder}:{entry}" if self.recorder else entry
 
 
 def review_rows(
@@ -83,7 +102,19 @@ def _since(readings: Iterable[Reading]) -> dict[int, str]:
     return found
 
 
-def review_page(title: str, made_at: datetime, rows: list[ReviewRow], sound_of: SoundOf) -> str:
+@dataclass(frozen=True)
+class About:
+    """What stands round the readings: the title, whose they are, what is left, notes elsewhere."""
+
+    title: str
+    whose: str
+    made_at: datetime
+    left: Sequence[str] = ()
+    notes: Sequence[str] = ()
+    """HTML of one note each."""
+
+
+def review_page(about: About, rows: list[ReviewRow], sound_of: SoundOf) -> str:
     """The whole page as HTML."""
     heard_again = any(row.today is not None for row in rows)
     heads = ["Tree", "History", "Recorded", "Heard", "Warnings accepted", "Sound", "Ruling"]
@@ -95,22 +126,28 @@ def review_page(title: str, made_at: datetime, rows: list[ReviewRow], sound_of: 
     )
     parts = {
         "policy": _POLICY,
-        "title": escape(title),
-        "made": escape(made_at.isoformat(sep=" ", timespec="minutes")),
+        "title": escape(about.title),
+        "whose": escape(about.whose),
+        "made": escape(about.made_at.isoformat(sep=" ", timespec="minutes")),
+        "left": _items("Left to measure", [escape(tree) for tree in about.left]),
+        "notes": _items("Notes on plots and on trees without a reading", about.notes),
         "count": str(len(rows)),
         "plots": plots,
         "heads": "".join(f'<th scope="col">{head}</th>' for head in heads),
         "rows": body,
-        "survey": escape(json.dumps(title, ensure_ascii=False)),
-        "style": _beside("review.css"),
-        "script": _beside("review.js"),
+        "survey": escape(json.dumps(about.title, ensure_ascii=False)),
+        "style": beside("review.css"),
+        "script": beside("player.js") + beside("review.js"),
     }
-    pieces = _beside("review.html").split("@@")
+    pieces = beside("review.html").split("@@")
     return "".join(parts[piece] if at % 2 else piece for at, piece in enumerate(pieces))
 
 
-def _beside(name: str) -> str:
-    return (files("callout.reports") / name).read_text(encoding="utf-8")
+def _items(heading: str, items: Sequence[str]) -> str:
+    if not items:
+        return ""
+    told = "".join(f"<li>{item}</li>" for item in items)
+    return f"<details><summary>{heading}: {len(items)}</summary><ul>{told}</ul></details>"
 
 
 def _row(row: ReviewRow, sound_of: SoundOf, heard_again: bool) -> str:
@@ -120,7 +157,9 @@ def _row(row: ReviewRow, sound_of: SoundOf, heard_again: bool) -> str:
         "warned": "yes" if reading.warnings else "",
         "ruled": "yes" if row.ruling else "",
         "stands": "" if row.since else "yes",
-        "entry": str(reading.entry),
+        "entry": row.name,
+        "grown": "yes" if row.grown else "",
+        "twice": "yes" if row.disagrees else "",
         "text": " ".join(_searched(row)).casefold(),
     }
     data = " ".join(f'data-{name}="{escape(text)}"' for name, text in marks.items())
@@ -142,62 +181,24 @@ def _searched(row: ReviewRow) -> Iterator[str]:
 
 
 def _cells(row: ReviewRow, sound_of: SoundOf, heard_again: bool) -> Iterator[str]:
-    reading = row.reading
-    stem = f" stem {escape(reading.stem)}" if reading.stem else ""
-    note = f"tag {reading.tag_note}; " if reading.tag_note else ""
-    yield (
-        f'<th scope="row">{escape(reading.plot)} <b>{escape(reading.tag_now)}</b>{stem}'
-        f"<small>{escape(note + reading.species)}</small>{_notes(row, sound_of)}</th>"
-    )
-    yield f"<td>{history_cell(reading, row.past)}</td>"
-    since = f"<small>{escape(row.since)}</small>" if row.since else ""
-    entry = f"<small>entry {reading.entry}</small>"
-    yield f'<td class="size"><span>{escape(reading.told)}</span>{entry}{since}</td>'
-    sure = "" if reading.confidence is None else f", confidence {reading.confidence}"
-    told = f"{reading.at[:19].replace('T', ' ')}, {reading.who}, {reading.source}{sure}"
-    yield f"<td>{escape(reading.words)}<small>{escape(told)}</small></td>"
+    yield f'<th scope="row">{tree_told(row.reading)}{notes_told(row.notes, sound_of)}</th>'
+    yield f"<td>{history_cell(row.reading, row.past)}</td>"
+    other = f'<small class="differs">{escape(row.disagrees)}</small>' if row.disagrees else ""
+    yield f'<td class="size">{size_told(row.reading, row.since)}{other}</td>'
+    where = f"<small>recorder {escape(row.where)}</small>" if row.where else ""
+    yield f"<td>{heard_told(row.reading)}{where}</td>"
     if heard_again:
-        yield f"<td>{escape(row.today or '')}</td>"
-    warned = "".join(f"<li>{escape(item)}</li>" for item in reading.warnings)
-    yield f"<td>{f'<ul>{warned}</ul>' if warned else ''}</td>"
-    yield f"<td>{_sound(reading, sound_of)}</td>"
+        yield f"<td>{today_told(row.reading, row.today)}</td>"
+    yield f"<td>{warnings_told(row.reading)}</td>"
+    yield f"<td>{sound_told(row.reading, sound_of)}</td>"
     yield f"<td>{_ruling(row)}</td>"
-
-
-def _notes(row: ReviewRow, sound_of: SoundOf) -> str:
-    """Each note about the tree: its words, or its sound to be played."""
-    told = []
-    for memo in row.notes:
-        play = ""
-        if memo["audio"]:
-            play = _played(memo["audio"], f"note {memo['entry']}", sound_of)
-        told.append(f"<small>Note: {escape(note_told(memo))} {play}</small>")
-    return "".join(told)
-
-
-def _sound(reading: Reading, sound_of: SoundOf) -> str:
-    if reading.audio is None:
-        return "<small>none</small>"
-    return _played(reading.audio, f"tree {reading.tag}, entry {reading.entry}", sound_of)
-
-
-def _played(audio: str, what: str, sound_of: SoundOf) -> str:
-    flac = sound_of(audio)
-    if isinstance(flac, str):
-        return f"<small>{escape(flac)}</small>"
-    sound = base64.b64encode(flac).decode("ascii")
-    name = escape(f"Play {what}")
-    return (
-        f'<button type="button" class="play" aria-label="{name}" '
-        f'data-sound="data:audio/flac;base64,{sound}">▶ play</button>'
-    )
 
 
 def _ruling(row: ReviewRow) -> str:
     reading = row.reading
-    about = escape(f"tree {reading.tag}, entry {reading.entry}")
+    about = escape(f"tree {reading.tag}, entry {row.name}")
     told = f'<p class="ruled">{escape(row.ruling.told)}</p>' if row.ruling else ""
-    choices = "".join(f"<option>{verdict}</option>" for verdict in VERDICTS)
+    choices = "".join(f"<option>{verdict}</option>" for verdict in VERDICTS if verdict != WITHDRAWN)
     return (
         f'{told}<select class="verdict" aria-label="Ruling on {about}">'
         f'<option value="">no ruling</option>{choices}</select>'

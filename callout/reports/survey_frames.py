@@ -19,10 +19,10 @@ from callout.core.model import Plot, PlotSettings
 from callout.core.units import Unit, convert
 from callout.core.unseen import dropped
 from callout.crews.place import Place, Standing, read_place
-from callout.crews.twice import disagreements, reading_told, value_of
+from callout.crews.twice import value_of
 from callout.reports.exchange.cells import frame_of, measurements_from
 from callout.reports.identities import identified
-from callout.reports.quality.agreement import Tolerance
+from callout.reports.readings import disagreeing
 from callout.reports.stand.columns import LIVE, MEASUREMENT_COLUMNS, PLOT_COLUMNS
 
 TREE_COLUMNS = ("plot", "tag", "species")
@@ -57,7 +57,7 @@ def survey_frames(path: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
 def frames_of(place: Place) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The measurements and the plots of a survey or site in memory."""
     plots = place.plots
-    differing = _differing(place)
+    differing = disagreeing(place) if place.united else {}
     earlier = _earlier(place.earlier)
     rows = [
         row
@@ -129,18 +129,6 @@ def notes_of(place: Place) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(NOTE_COLUMNS), dtype=object)
 
 
-def _differing(place: Place) -> dict[str, str]:
-    """Another recorder's reading, by the lasting name of each reading without a ruling."""
-    if not place.united:
-        return {}
-    found: dict[str, list[str]] = {}
-    for pair in disagreements(place.standing, Tolerance().allowed):
-        for one, other in ((pair.first, pair.second), (pair.second, pair.first)):
-            words = f"{reading_told(other)}: {pair.about}"
-            found.setdefault(one.lasting_name, []).append(words)
-    return {name: "; ".join(words) for name, words in found.items()}
-
-
 @dataclass(frozen=True)
 class _Earlier:
     """Rows that a survey was started with, and the roster rows that they replace."""
@@ -203,7 +191,7 @@ def _roster_rows(plot: Plot) -> Iterator[dict[str, Any]]:
 
 
 def _reading_row(
-    item: Standing, settings: PlotSettings, differing: Mapping[str, str]
+    item: Standing, settings: PlotSettings, differing: Mapping[tuple[str, int], str]
 ) -> dict[str, Any]:
     reading, ruling = item.reading, item.ruling
     # It was rounded to the graduation set then, whatever the settings are now.
@@ -224,7 +212,7 @@ def _reading_row(
         "raw": _text(reading.raw), "raw_unit": reading.raw_unit.value if reading.raw_unit else "",
         "graduation": str(then.graduation), "rounding": then.rounding.value,
         "warnings": "; ".join(reading.warnings), "ruling": told, "recorder": item.recorder,
-        "disagrees": differing.get(item.lasting_name, ""), "entry": str(reading.entry),
+        "disagrees": differing.get((item.recorder, reading.entry), ""), "entry": str(reading.entry),
         "sound": reading.audio or "",
     }  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""Reads a roster CSV: plot, tag, species and any number of earlier measurements.
+"""A roster of a table: plot, tag, species and any number of earlier measurements.
 
 Earlier measurements are in columns ``date``, ``value``, ``unit``, repeated with a number for more
 (``date2`` or ``date_2`` …). Unknown columns are kept. Every bad row is listed and then the file is
@@ -7,8 +7,6 @@ refused whole.
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -22,12 +20,14 @@ from callout.core.statuses import known_statuses, status_named
 from callout.core.units import Unit, parse_decimal, parse_unit, too_large, too_small
 from callout.grammar.words import is_tag
 from callout.survey.days import ASK, order_of, read_day
-from callout.survey.files import storage_errors
+from callout.survey.sheets import Sheet, parse_sheet, read_sheet
 
 MOST_BYTES = 64 * 1024 * 1024
 MOST_LISTED = 50
 _HEIGHTS = ("measured_at_m", "breast_height_m")
 _COLUMN = re.compile(r"(date|value|unit)[ _]?(\d*)")
+_COMMA, _POINT = re.compile(r"\d+,\d+"), re.compile(r"\d+\.\d+")
+_THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
 
 
 class RosterError(OperatorError):
@@ -48,13 +48,14 @@ class _Columns:
 class _Usual:
     """What applies if a row does not say: units of plots, else ``unit``; the order of dates.
 
-    Heights of measurement are at most ``highest_m``.
+    Heights of measurement are at most ``highest_m``; ``comma``: 24,6 is 24.6.
     """
 
     units: Mapping[str, Unit]
     unit: Unit
     order: str
     highest_m: Decimal = HIGHEST_M
+    comma: bool = False
 
 
 def read_roster(
@@ -75,21 +76,7 @@ def read_roster(
         raise OperatorError(f"there is no roster at {path}")
     if path.stat().st_size > MOST_BYTES:
         raise OperatorError(f"{path} is larger than {MOST_BYTES} bytes: is it a roster?")
-    with storage_errors(f"cannot read {path}"):
-        data = path.read_bytes()
-    return parse_roster(_text(data, path), str(path), units, default_unit, dates, highest_m)
-
-
-def _text(data: bytes, path: Path) -> str:
-    """UTF-8, with or without its byte-order mark; anything else is refused, never mangled."""
-    if b"\0" in data and not data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise OperatorError(f"{path} holds zero bytes, as UTF-16 does: save it as CSV UTF-8")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise OperatorError(
-            f"{path} is not UTF-8 (byte {error.start}): save it as CSV UTF-8"
-        ) from None
+    return roster_of(read_sheet(path), units, default_unit, dates, highest_m)
 
 
 def parse_roster(
@@ -101,21 +88,27 @@ def parse_roster(
     highest_m: Decimal = HIGHEST_M,
 ) -> tuple[Tree, ...]:
     """The trees of a roster's CSV ``text``; ``name`` is for messages."""
-    rows = csv.reader(io.StringIO(text, newline=""), strict=True)
-    try:
-        header = next(rows, None)
-        if not header or not any(cell.strip() for cell in header):
-            raise OperatorError(f"{name} is empty: the first line names plot, tag, species")
-        columns = _columns(header, name)
-        filled = [(rows.line_num, row) for row in rows if any(cell.strip() for cell in row)]
-    except csv.Error as error:
-        raise OperatorError(f"{name}, line {rows.line_num}: not CSV: {error}") from None
-    order = dates or _order(filled, columns, name)
-    usual = _Usual(units, default_unit, order, highest_m)
+    sheet = parse_sheet(text.encode("utf-8"), name)
+    return roster_of(sheet, units, default_unit, dates, highest_m)
+
+
+def roster_of(
+    sheet: Sheet,
+    units: Mapping[str, Unit],
+    default_unit: Unit,
+    dates: str = "",
+    highest_m: Decimal = HIGHEST_M,
+    decimal: str = "",
+) -> tuple[Tree, ...]:
+    """The trees of a table that was read. ``decimal`` is its decimal sign, where that is told."""
+    name, columns = sheet.name, _columns(sheet)
+    order = dates or _order(sheet.rows, columns, name)
+    comma = (decimal or _decimal(sheet.rows, columns, name)) == ","
+    usual = _Usual(units, default_unit, order, highest_m, comma)
     trees, faults, seen = [], [], dict[tuple[str, str], int]()
-    for line, row in filled:
+    for line, row in sheet.rows:
         try:
-            tree = _tree(row, columns, len(header), usual)
+            tree = _tree(row, columns, len(sheet.titles), usual)
             first = seen.setdefault((tree.plot, tree.tag), line)
             if first != line:
                 raise OperatorError(f"tag {tree.tag} is in plot {tree.plot} at line {first} too")
@@ -127,6 +120,21 @@ def parse_roster(
     if not trees:
         raise OperatorError(f"{name} names no trees")
     return tuple(trees)
+
+
+def _decimal(rows: Sequence[tuple[int, Sequence[str]]], columns: _Columns, name: str) -> str:
+    """The decimal sign of the sizes. Raises OperatorError where a comma may part thousands."""
+    cells = [(line, row[at]) for line, row in rows for _, at, _ in columns.past if at < len(row)]
+    commas = [(line, text) for line, text in cells if _COMMA.fullmatch(text)]
+    if not commas or any(_POINT.fullmatch(text) for _, text in cells):
+        return "."
+    if all(_THOUSANDS.fullmatch(text) for _, text in commas):
+        line, text = commas[0]
+        raise OperatorError(
+            f"{name}, line {line}: is {text!r} a decimal comma, or thousands? say --decimal , "
+            "or --decimal ."
+        )
+    return ","
 
 
 def _order(rows: Sequence[tuple[int, Sequence[str]]], columns: _Columns, name: str) -> str:
@@ -158,7 +166,8 @@ def _listed(name: str, faults: Sequence[str]) -> str:
     return f"{name}: {counted} be used; " + "; ".join([*faults[:MOST_LISTED], *tail])
 
 
-def _columns(header: Sequence[str], name: str) -> _Columns:
+def _columns(sheet: Sheet) -> _Columns:
+    header, name = sheet.titles, sheet.name
     named: dict[str, int] = {}
     sets: dict[tuple[str, int], dict[str, int]] = {}
     extra: list[tuple[str, int]] = []
@@ -182,7 +191,11 @@ def _columns(header: Sequence[str], name: str) -> _Columns:
             nameless.append(at)
     missing = [label for label in ("plot", "tag") if label not in named]
     if missing:
-        raise OperatorError(f"{name}: no column {missing[0]!r} in the first line")
+        known = ", ".join(filter(None, header[:12]))
+        raise OperatorError(
+            f"{name}: no column {missing[0]!r} in line {sheet.line}, which names {known}: name it "
+            "so, or take the table by 'callout import', which asks what each column means"
+        )
     for found in sets.values():
         if "date" not in found or "value" not in found:
             raise OperatorError(f"{name}: earlier measurements need both a date and a value column")
@@ -210,7 +223,7 @@ def _tree(
     usual = usually.units.get(plot, usually.unit)
     past = [
         _measurement(
-            cells[on], cells[value], cells[unit] if unit is not None else "", usual, usually.order
+            cells[on], cells[value], cells[unit] if unit is not None else "", usual, usually
         )
         for on, value, unit in columns.past
         if cells[on] or cells[value]
@@ -254,12 +267,16 @@ def _further(label: str, text: str, highest_m: Decimal) -> str:
     return text
 
 
-def _measurement(on: str, value: str, unit: str, default_unit: Unit, order: str) -> PastMeasurement:
+def _measurement(
+    on: str, value: str, unit: str, default_unit: Unit, usually: _Usual
+) -> PastMeasurement:
     try:
-        day = read_day(on, order)
+        day = read_day(on, usually.order)
     except ValueError as error:
         raise OperatorError(f"date {on!r}: {error}: write it as 2021-07-03") from None
-    size = parse_decimal(value)
+    if usually.comma and "." in value:
+        raise OperatorError(f"value {value!r}: a point, where decimals have a comma")
+    size = parse_decimal(value.replace(",", ".") if usually.comma else value)
     if size <= 0:
         raise OperatorError(f"value {value!r} must be above zero")
     shown = parse_unit(unit) if unit else default_unit

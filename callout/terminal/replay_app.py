@@ -14,6 +14,7 @@ from textual.content import Content
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from callout.core.checking.checks_plot import how_sure
 from callout.lookback.viewing import Hearing, Look, Viewing
 from callout.terminal.plain import plain
 from callout.terminal.screen_running import WholeApp
@@ -56,6 +57,7 @@ class ReplayApp(WholeApp):
         self._viewing, self._title_told = viewing, name
         self._at, self._look = 0, Look(())
         self._every = False
+        self._painted = 0
         self._playing: float | None = None
         self.register_theme(SUN)
         self.register_theme(DUSK)
@@ -136,14 +138,21 @@ class ReplayApp(WholeApp):
 
     @property
     def _width(self) -> int:
-        return max(20, self.query_one("#look").content_size.width)
+        return max(20, self.query_one("#look").scrollable_content_region.width)
 
     def _paint(self) -> None:
         self._paint_wave()
+        self._painted = self._width
+        self.call_after_refresh(self._fit)
         look, width = self._look, self._width
         blocks = [_block(hearing, look.seconds, width) for hearing in look.hearings]
         self.query_one("#words", Static).update(Content("\n").join(blocks))
         self.query_one("#told", Static).update(Content("\n".join(map(_placed, look.lines))))
+
+    def _fit(self) -> None:
+        """A scroll bar that came with what was painted takes room from it."""
+        if self._painted != self._width:
+            self._paint()
 
     def _paint_wave(self) -> None:
         look, width = self._look, self._width
@@ -159,8 +168,8 @@ class ReplayApp(WholeApp):
 
 
 def _block(hearing: Hearing, seconds: float, width: int) -> Content:
-    """One engine's rows: its name and the meaning, the words in time, the confidence of each."""
-    sure = "" if hearing.confidence is None else f" {hearing.confidence:.2f}"
+    """One engine's rows: its name and what it takes it for, the words in time, how sure of each."""
+    sure = "" if hearing.confidence is None else f", {how_sure(round(hearing.confidence, 2))}"
     said = hearing.fault or hearing.told
     head = Content.assemble((f"{hearing.engine}{sure}:", "bold"), (f" {said}", ""))
     if not hearing.words:

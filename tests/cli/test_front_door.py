@@ -32,6 +32,7 @@ CODES = {"daemon": 1, "push": 2}
 ELSEWHERE = {
     "demo": "cli/test_listen.py", "doctor": "doctor/test_doctor.py",
     "report": "reports/test_report_commands.py", "soundcheck": "cli/test_soundcheck.py",
+    "office": "office/test_office_page.py",
 }  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import pty
+import signal
 import subprocess
 import sys
 
@@ -43,7 +44,7 @@ def test_what_is_said_again_and_what_is_saved_wrong_is_told():
     done = practice(typed)
     # "no", the wrong size that was called, and "banana".
     assert "3 of 3 trees; right the first time 0; asked or said again 3; saved wrong 1" in done.out
-    assert f"{tag} 99.9" in done.out
+    assert f"WRONG  saved {tag} 99.9; the card says {two} cm" in done.out
     size = two.split()[1]
     assert f"Heard wrongly: size {size} heard as 99.9." in done.out
 
@@ -52,6 +53,23 @@ def test_a_walk_broken_off_is_scored_as_far_as_it_went():
     done = practice(f"{cards()[0]}\nconfirm\n")
     assert done.code == 0
     assert "1 of 3 trees; right the first time 1" in done.out and "not done" in done.out
+
+
+def test_leaving_by_ctrl_c_keeps_the_score() -> None:
+    command = [sys.executable, "-m", "callout", "practice", "--typed", "--number", "5"]
+    with subprocess.Popen(
+        [*command, "--trees", "3"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as walk:
+        assert walk.stdin is not None and walk.stdout is not None
+        walk.stdin.write(f"{cards()[0]}\nconfirm\n")
+        walk.stdin.flush()
+        told = ""
+        while f"CALL     tree {cards()[1].split()[0]}" not in told:
+            told += walk.stdout.readline()
+        walk.send_signal(signal.SIGINT)
+        told += walk.stdout.read()
+    assert walk.returncode == 0
+    assert "Left before the end" in told and "1 of 3 trees; right the first time 1" in told
 
 
 def test_inches_stay_inches():

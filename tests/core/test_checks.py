@@ -56,10 +56,10 @@ def says(value: str, former: str, unit: Unit = CM, on: date = NOW) -> str:
 )
 def test_worked_values(diameter, sd, reject_at):
     assert checks.measurement_sd_mm(Decimal(diameter)) == Decimal(sd)
-    assert says(reject_at, diameter, MM).endswith("more than a tape can err")
+    assert says(reject_at, diameter, MM).endswith("too much for the tape alone")
     above = str(Decimal(reject_at) + Decimal("0.0001"))
     assert fired(above, diameter, MM) == ["shrunk"]
-    assert "more than a tape can err" not in says(above, diameter, MM)
+    assert "too much for the tape alone" not in says(above, diameter, MM)
 
 
 def test_shrinking_within_the_tape_s_error_is_quiet():

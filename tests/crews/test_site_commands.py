@@ -25,7 +25,9 @@ from callout.crews.twice import disagreements
 from callout.journal.folder import SurveyFolder
 from callout.journal.rulings import Ruling
 from callout.reports.exchange.datapackage import read_package
+from callout.reports.pages.analysis import ReportSettings, analyse
 from callout.reports.quality.agreement import Tolerance
+from callout.reports.stand.mass.mass_variance import Draws
 from callout.reports.survey_frames import survey_frames
 
 
@@ -145,6 +147,36 @@ def test_asked_on_a_terminal(crews, tmp_path, monkeypatch, capsys):
     assert ruled["M.O."].reason == "sound heard again"
 
 
+def test_an_empty_answer_loses_no_choice(crews, tmp_path, monkeypatch, capsys):
+    """The name and the reason are asked for again; the end of input rules on nothing."""
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    answers = iter(["2", "", " ", "H.F.", "", "tape twisted"])
+    monkeypatch.setattr("builtins.input", lambda _: next(answers))
+    out = told(capsys, "merge", *crews, "--into", tmp_path / "s")
+    assert "ruled on 1 tree; 0 left for later" in out
+
+    def ended(_: str) -> str:
+        raise EOFError
+
+    monkeypatch.setattr("builtins.input", ended)
+    out = told(capsys, "merge", *crews, "--into", tmp_path / "t")
+    assert "ruled on 0 trees; 1 left for later" in out
+    assert "kept and marked in every table" in out
+
+
+def test_until_ruled_on_the_unwarned_reading_counts_and_growth_leaves_the_tree_out(site):
+    """Invented: the later reading of 83 was warned of, the earlier one was not."""
+    frame, plots = survey_frames(site)
+    both = (frame["tag"] == "83") & (frame["source"] == "callout")
+    frame.loc[both & (frame["who"] == "M.O."), "warnings"] = "shrunk"
+    frame.loc[both & (frame["who"] == "R.V."), "warnings"] = ""
+    analysis = analyse(frame, plots, ReportSettings(draws=Draws(draws=100)))
+    stood = analysis.stems[(analysis.stems["tag"] == "83") & (analysis.stems["census"] == 2026)]
+    assert stood["who"].tolist() == ["R.V."]
+    assert "83" not in analysis.tables["tree_growth"]["tag"].astype(str).tolist()
+    assert any("without a ruling yet: K1 83." in told for told in analysis.cautions)
+
+
 def test_verify_names_the_recorder_that_was_altered(site, capsys):
     copy = sorted((site / "recorders").iterdir())[0]
     next((copy / "audio").glob("*.flac")).write_bytes(b"other")
@@ -164,7 +196,7 @@ def test_seals_belong_to_one_recorder(site, capsys):
 def test_report_and_export(site, tmp_path, capsys):
     told(capsys, "report", site, "--out", tmp_path / "report", "--draws", "100")
     page = (tmp_path / "report" / "index.html").read_text()
-    assert "without a ruling yet (the later reading is used): K1 83." in page
+    assert "without a ruling yet: K1 83. Growth leaves them out" in page
     told(capsys, "export", site, "--out", tmp_path / "package")
     data = read_package(tmp_path / "package")
     stems, plots = data.measurements, data.plots
@@ -172,9 +204,39 @@ def test_report_and_export(site, tmp_path, capsys):
     assert set(plots["plot"]) == {"K1", "K2"}
 
 
-def test_what_needs_one_survey_says_so(site, capsys):
-    assert main(["review", str(site), "--out", str(site / "x.html")]) == 2
-    assert "is a united site" in capsys.readouterr().err
+def test_the_review_page_is_of_the_whole_site(site, tmp_path, capsys):
+    """Its rulings name their recorder, and are taken in at the site."""
+    told(capsys, "review", site, "--out", tmp_path / "x.html")
+    page = (tmp_path / "x.html").read_text()
+    assert "3 recorders" in page and page.count('data-twice="yes"') == 2
+    assert "25.2 in by M.O." in page
+    stands = page.split('data-stands="yes"')[1]
+    recorder, entry = stands.split('data-entry="')[1].split('"')[0].split(":")
+    ruled = {"recorder": recorder, "entry": int(entry), "verdict": "stands", "value": None}
+    rulings = {"survey": "site", "rulings": [{**ruled, "reason": "heard", "who": "H.F."}]}
+    (tmp_path / "r.json").write_text(json.dumps(rulings))
+    assert "stands: heard" in told(capsys, "rule", site, "--import", tmp_path / "r.json")
+    assert [row["ruling"] for row in rows_of(capsys, site) if row["ruling"]] == [
+        "stands: heard (H.F.)"
+    ]
+
+
+def test_replay_tells_whose_moments_they_are(site, capsys):
+    out = told(capsys, "replay", site, "--tree", "83")
+    assert out.count("recorder ") == 2
+    assert ", R.V., 2026-06-02" in out and ", M.O., 2026-06-02" in out
+    assert main(["replay", str(site), "--who", "Nobody"]) == 2
+    assert "R.V." in capsys.readouterr().err.partition("there is")[2]
+
+
+def test_a_ruling_can_be_withdrawn(site, capsys):
+    wrong = rows_of(capsys, site)[1]
+    entry = ["--entry", f"{wrong['recorder']}:{wrong['entry']}", "--who", "H.F."]
+    told(capsys, "rule", site, *entry, "--void", "--reason", "first thought")
+    told(capsys, "rule", site, *entry, "--withdrawn", "--reason", "second thought")
+    rows = rows_of(capsys, site)
+    assert rows[1]["ruling"] == "" and rows[1]["disagrees"]
+    assert "office: intact" in told(capsys, "verify", site)
 
 
 def test_trees_not_found_can_be_reported(tmp_path, capsys):

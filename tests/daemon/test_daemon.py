@@ -80,6 +80,17 @@ def test_two_terminals_see_one_session_that_outlives_both(start: Start, fen: Sur
     assert process.poll() is None
 
 
+def test_listen_without_a_screen_attaches_too(start: Start, fen: SurveyFolder) -> None:
+    process = start("--plot", "K1")
+    typed = b"83 25.4\naccept\n"
+    ran = run_callout("listen", fen.path, "--headless", "--typed", input=typed)
+    assert (ran.code, ran.err) == (0, ""), ran
+    assert saved(fen) == ["83 25.4"]
+    assert [line["event"] for line in ran.lines][-1] == "detached"
+    assert any(line.get("tag") == "83" and line.get("value") == "25.4" for line in ran.lines)
+    assert process.poll() is None, "the daemon works on"
+
+
 @pytest.mark.parametrize("how", ["key", "typed"])
 def test_a_terminal_that_shows_nothing_waiting_saves_nothing(
     start: Start, fen: SurveyFolder, how: str

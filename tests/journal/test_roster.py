@@ -50,15 +50,27 @@ def test_utf8_with_any_line_ending(tmp_path: Path, mark: bytes, ending: str) -> 
     assert str(tree.last.value) == "25.0", "the trailing zero is the tape's precision"
 
 
-@pytest.mark.parametrize("code", ["utf-16", "utf-16-le", "utf-16-be", "utf-32"])
-def test_utf16_is_refused_with_advice(tmp_path: Path, code: str) -> None:
+@pytest.mark.parametrize("code", ["utf-16", "utf-16-le", "utf-16-be", "utf-32", "cp1252"])
+@pytest.mark.parametrize("separator", [",", ";", "\t", "|"])
+def test_any_usual_encoding_and_separator(tmp_path: Path, code: str, separator: str) -> None:
+    text = GOOD.replace("red oak", "chêne").replace(",", separator)
+    (tree,) = read(tmp_path / "trees.csv", text.encode(code))
+    assert (tree.tag, tree.species, str(tree.past[0].value)) == ("83", "chêne", "25.0")
+
+
+def test_zero_bytes_that_are_no_text_are_refused(tmp_path: Path) -> None:
     with pytest.raises(OperatorError, match="CSV UTF-8"):
-        read(tmp_path / "trees.csv", GOOD.encode(code))
+        read(tmp_path / "trees.csv", GOOD.encode() + b"\0\0")
 
 
-def test_latin1_is_refused_not_mangled(tmp_path: Path) -> None:
-    with pytest.raises(OperatorError, match=r"byte 40\): save it as CSV UTF-8"):
-        read(tmp_path / "trees.csv", HEAD.encode() + b"K1,83,h\xeatre\n")
+def test_decimal_commas_are_read_and_doubtful_ones_asked_about() -> None:
+    head = "plot;tag;date;value\n"
+    one, two = parsed(head + "K1;1;2021-07-08;24,6\nK1;2;2021-07-08;31\n")
+    assert [str(tree.past[0].value) for tree in (one, two)] == ["24.6", "31"]
+    with pytest.raises(OperatorError, match=r"'1,234' a decimal comma, or thousands"):
+        parsed(head + "K1;1;2021-07-08;1,234\n")
+    with pytest.raises(RosterError, match="line 3"):
+        parsed(head + "K1;1;2021-07-08;24.6\nK1;2;2021-07-08;31,2\n")
 
 
 def test_every_bad_row_is_listed_with_its_line() -> None:
@@ -110,7 +122,8 @@ def test_a_long_list_of_faults_is_counted_whole() -> None:
         ("\n", "is empty"),
         (HEAD, "names no trees"),
         (HEAD + "\n,,,\n", "names no trees"),
-        ("plot,species\nK1,oak\n", "no column 'tag'"),
+        ("plot,species\nK1,oak\n", "no column 'tag' in line 1, which names plot, species"),
+        ("Parcelle;Arbre\nK1;8\n", "by 'callout import', which asks"),
         ("tag,species\n83,oak\n", "no column 'plot'"),
         ("plot,tag,tag\nK1,1,2\n", "column 'tag' stands twice"),
         ("plot,tag,crown,crown\nK1,1,thin,sound\n", "column 'crown' stands twice"),

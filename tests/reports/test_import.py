@@ -14,7 +14,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from callout.core.errors import OperatorError
-from callout.reports.exchange.taken.foreign import parse_foreign, read_foreign
 from callout.reports.exchange.taken.importing import import_table
 from callout.reports.exchange.taken.mapping import (
     Diameter,
@@ -25,6 +24,7 @@ from callout.reports.exchange.taken.mapping import (
 )
 from callout.reports.stand.census import stem_census
 from callout.survey.days import read_day
+from callout.survey.sheets import parse_sheet, read_sheet
 
 # Invented, in a form that offices use: wide, semicolons, decimal commas, a year in each name.
 WIDE = """Plot;Tree no;Species;DBH_cm_2015;DBH_cm_2020
@@ -46,7 +46,7 @@ K1,11,Pinus strobus,6/14/2024,8.1
 
 
 def table(text, name="trees.csv"):
-    return parse_foreign(text.encode("utf-8"), name)
+    return parse_sheet(text.encode("utf-8"), name)
 
 
 def test_a_wide_table_with_decimal_commas():
@@ -191,7 +191,7 @@ def test_girths_and_millimetres_against_pint():
 def test_encodings_and_separators(encoding, separator):
     lines = [["plot", "tag", "species", "dbh cm"], ["K2", "1", "Chêne, rouge é", "25.4"]]
     quoted = [separator.join(f'"{cell}"' for cell in line) for line in lines]
-    got = parse_foreign("\r\n".join(quoted).encode(encoding), "x")
+    got = parse_sheet("\r\n".join(quoted).encode(encoding), "x")
     assert got.header == tuple(lines[0])
     assert got.rows[0][1] == tuple(lines[1])
 
@@ -237,9 +237,9 @@ def test_columns_that_are_not_there_are_refused():
 def test_files_that_are_no_table(tmp_path):
     for data in (b"", b"\n\n", b'a,b\n"1,2\n3,4\n'):
         with pytest.raises(OperatorError):
-            parse_foreign(data, "x.csv")
+            parse_sheet(data, "x.csv")
     with pytest.raises(OperatorError, match="no file"):
-        read_foreign(tmp_path / "none.csv")
+        read_sheet(tmp_path / "none.csv")
 
 
 NASTY = (
@@ -274,7 +274,7 @@ def test_a_thousand_hostile_tables_never_crash_an_import():
     taken = refused_rows = refused_files = 0
     for _ in range(1000):
         try:
-            read = parse_foreign(hostile(rng), "hostile.csv")
+            read = parse_sheet(hostile(rng), "hostile.csv")
             mapping = propose(read)
             assert read_mapping(mapping_text(mapping)) == mapping
             statuses = dict.fromkeys(mapping.statuses, "live")

@@ -58,7 +58,7 @@ def test_a_plot_that_was_cut_holds_nothing_and_says_so():
     assert last["change_low_kg"] < last["change_kg"] < last["change_high_kg"] < 0
     (told,) = _findings(analysis.tables)
     assert "−100.0 %" in told
-    assert "CO2 held changed by −" in told
+    assert "CO2 held in the trees changed by −" in told
     assert row(analysis.tables["summary"], census=2025)["basal_area_m2_ha"] == 0
     flux = row(analysis.tables["fluxes"], to_census=2025, pool="carbon_t")
     assert flux["cut"] == near(-flux["net"])

@@ -152,7 +152,9 @@ def test_todays_hearing_stands_beside_what_was_recorded(
     heard = [engine.hear(decode_flac(folder.audio.read(item))) for item in sounds]
     words = [found[0].words if found else "nothing" for found in heard]
     assert len(words) == 4
-    beside = re.findall(r"confidence 0.9</small></td><td>([^<]*)</td>", text)
+    beside = re.findall(
+        r'sure, 0.9</small></td><td><span class="differs">([^<]*)<small>differs', text
+    )
     assert sorted(beside) == sorted(words)
 
 
@@ -304,6 +306,22 @@ def test_rulings_go_out_and_come_in(
     assert main(["rule", str(copy.path), "--import", str(file)]) == 0
     assert take_snapshot(copy.database).entries[-1].kind == "ruling"
     assert main(["verify", str(copy.path)]) == 0
+
+
+@pytest.mark.parametrize("width", [500, 390])
+def test_on_a_narrow_screen_sound_and_ruling_are_there(
+    browser: Any, page: Path, width: int
+) -> None:
+    tab = browser.new_page(viewport={"width": width, "height": 800})
+    tab.goto(page.as_uri())
+    if picture := os.environ.get("CALLOUT_REVIEW_PNG"):
+        tab.screenshot(path=f"{picture}.{width}.png", full_page=True)
+    off = tab.evaluate(
+        "() => [...document.querySelectorAll('tr:not([hidden]) :is(.play, .verdict)')]"
+        ".filter((item) => item.getBoundingClientRect().right > innerWidth).length"
+    )
+    assert off == 0
+    tab.close()
 
 
 def test_axe_finds_nothing_serious(tab: Any) -> None:

@@ -192,7 +192,7 @@ def test_trees_that_are_gone_leave_the_roster_and_stay_in_the_data(tmp_path, cap
     )  # fmt: skip
     source = written(tmp_path, "datapackage", rows, plots(("K2", 0.1, "cm", "")))
     assert main(["new", str(tmp_path / "a"), "--from", str(source)]) == 0
-    assert "1 trees that were cut or down" in capsys.readouterr().out
+    assert "1 tree that was cut or down" in capsys.readouterr().out
     assert list(read_place(tmp_path / "a").plots["K2"].trees) == ["1"]
     assert len(survey_frames(tmp_path / "a")[0]) == 3
     assert main(["new", str(tmp_path / "b"), "--from", str(source), "--with-gone"]) == 0

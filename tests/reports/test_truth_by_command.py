@@ -177,7 +177,7 @@ def test_where_all_was_cut_nothing_stands_and_the_headline_says_so(told):
     assert number(last, "change_kg") == near(-number(before, "carbon_kg"))
     headline = next(words for words in page.splitlines() if "cut: from 2015 to 2025" in words)
     assert "changed by −100.0 %" in headline
-    assert "CO2 held changed by −" in headline
+    assert "CO2 held in the trees changed by −" in headline
 
 
 def test_an_inch_plot_tells_what_its_readings_give(told):

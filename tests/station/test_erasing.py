@@ -89,6 +89,24 @@ def test_a_persons_sound_goes_and_the_readings_stay(
     assert (code, "there is no such sound" in text) == (2, True)
 
 
+def test_a_person_is_found_however_their_name_is_written(
+    folder: SurveyFolder, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, text = told(capsys, "erase", folder.path, "--person", " r. v.")
+    assert (code, text.startswith("3 sounds would be removed")) == (0, True), text
+    code, text = told(capsys, "erase", folder.path, "--person", "R.W.")
+    assert code == 2 and "there is R.V., M.O." in text, text
+    code, text = told(capsys, "erase", folder.path, "--until", "2001-01-01")
+    assert code == 0 and text.startswith("0 sounds would be removed"), text
+    assert told(capsys, "replay", folder.path, "--who", "m.o.")[1].count("plot K1  M.O.") > 1
+    code, text = told(capsys, "replay", folder.path, "--who", "Nobody")
+    assert code == 2 and "there is R.V., M.O." in text, text
+    assert told(capsys, "erase", folder.path, "--person", "r.v.", *ORDER, "--yes")[0] == 0
+    with folder.reading() as reader:
+        mine = {item.audio for item in reader.readings() if item.who == "R.V."}
+    assert not mine & audio(folder)
+
+
 def test_another_sound_that_is_gone_is_missing_still(folder: SurveyFolder) -> None:
     with folder.reading() as reader:
         other = next(item for item in reader.readings() if item.who == "M.O.")

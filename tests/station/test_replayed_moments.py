@@ -148,7 +148,7 @@ def test_the_command_lists_and_refuses(
     out = capsys.readouterr().out
     for line in (
         "entry 6  2026-06-02T09:15:04.000+02:00  plot K1  R.V.  voice",
-        "  heard      tree ninety one twelve point nine  (scripted (no sound), 0.61)",
+        "  heard      tree ninety one twelve point nine  (scripted (no sound): sure, 0.61)",
         "  meaning    reading tag 91 value 12.9",
         "  saved      entry 7: tree 91 12.9 in",
     ):

@@ -10,7 +10,7 @@ import screenshots
 from textual.pilot import Pilot
 
 from callout.lookback.viewing import Hearing, Look, TimedWord
-from callout.terminal.replay_app import ReplayApp
+from callout.terminal.replay_app import WAVE_ROWS, ReplayApp
 from callout.terminal.wave import column, ruler, times_told, wave_rows, word_rows
 
 WORDS = (
@@ -87,10 +87,30 @@ def test_screen_looks_as_stored(size: tuple[int, int]) -> None:
     assert screenshots.agrees(f"replay-{size[0]}x{size[1]}", svg)
 
 
+def test_a_scroll_bar_does_not_wrap_the_sound() -> None:
+    """At 80 columns, with more to tell than the screen has rows."""
+    lines = tuple(f"  line {at} of what was told of this moment, at length" for at in range(30))
+    heights: list[int] = []
+
+    class LongViewing(FakeViewing):
+        def look(self, at: int, every_engine: bool = False) -> Look:
+            return Look(lines, 3.0, LOOK.outline, LOOK.hearings)
+
+    async def main() -> None:
+        app = ReplayApp(LongViewing(), "Harrow Fen")
+        async with app.run_test(size=(80, 24)) as pilot:
+            await settled(pilot)
+            await settled(pilot)
+            heights.append(app.query_one("#wave").size.height)
+
+    asyncio.run(main())
+    assert heights == [WAVE_ROWS + 1], "the bars and the ruler"
+
+
 def test_it_shows_words_times_and_confidences() -> None:
     _, svg = drive(nothing)
     told = screenshots.words(svg)
-    assert "pocketsphinx 0.98: reading tag 83 value 24.6" in told
+    assert "pocketsphinx, sure, 0.98: reading tag 83 value 24.6" in told
     assert "three 1.00-1.40 s" in told and "42%" in told and "entry 22" in told
 
 
@@ -112,7 +132,7 @@ def test_e_sets_every_engine_side_by_side_and_back() -> None:
 
     asked, svg = drive(step)
     assert asked[-1] == "look 0 True"
-    assert "closed 0.80:" in screenshots.words(svg)
+    assert "closed, sure, 0.8:" in screenshots.words(svg)
 
 
 def test_a_moment_without_sound_says_so() -> None:

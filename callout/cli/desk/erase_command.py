@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from callout.core.counted import counted
 from callout.core.errors import CalloutError, OperatorError
+from callout.core.people import plain_name, refuse_unknown_person
+from callout.crews.recorder import people_of
 from callout.journal.codec import stamp
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.journal.writer import JournalWriter
@@ -53,30 +57,41 @@ def run(args: argparse.Namespace) -> int:
     which = _which(args, now)
     if which is None:
         return _only_finish(folder)
+    tuned, ordered = _tuned(folder, which), False
+    if which.person is not None:
+        known = people_of(take_snapshot(folder.database).entries)
+        refuse_unknown_person(which.person, [*known, *tuned])
     if not args.yes:
-        snapshot = take_snapshot(folder.database)
-        count = len(to_erase(folder, snapshot.entries, which))
-        also = f", and what 'callout tune' learnt of {which.person}" * _is_tuned(folder, which)
-        print(f"{count} sounds would be removed{also}; nothing was: add --yes, --reason and --who")
+        found = _found(folder, which, tuned)
+        also = f", and what 'callout tune' learnt of {', '.join(tuned)}" if tuned else ""
+        count = counted(len(found), "sound")
+        print(f"{count} would be removed{also}; nothing was: add --yes, --reason and --who")
         return 0
     reason, who = one_line("reason", args.reason or ""), one_line("name", args.who or "")
-    tuned, ordered = _is_tuned(folder, which), False
     writer = JournalWriter(folder.database)
     at = stamp(now)
     try:
         _tidied(folder, writer, at)  # leftovers of a crash may be that person's too
         if not tuned or to_erase(folder, take_snapshot(folder.database).entries, which):
             order, gone = erase(folder, writer, which, reason, who, at)
-            print(f"entry {order}: {gone} sounds removed; every reading stays")
+            print(f"entry {order}: {counted(gone, 'sound')} removed; every reading stays")
             ordered = True
     finally:
         writer.close()
     if ordered:
         _seal(folder, at)
-    if tuned and which.person is not None:
-        undo(folder, which.person)
-        print(f"what 'callout tune' learnt of {which.person} is gone as well")
+    for name in tuned:
+        undo(folder, name)
+        print(f"what 'callout tune' learnt of {name} is gone as well")
     return 0
+
+
+def _found(folder: SurveyFolder, which: Which, tuned: Sequence[str]) -> list[str]:
+    """The sounds that would go. Raises OperatorError where a person has none any more."""
+    wanted = to_erase(folder, take_snapshot(folder.database).entries, which)
+    if which.person is not None and not wanted and not tuned:
+        raise OperatorError("there is no such sound, or all of it was removed before")
+    return wanted
 
 
 def _seal(folder: SurveyFolder, at: str) -> None:
@@ -90,11 +105,12 @@ def _seal(folder: SurveyFolder, at: str) -> None:
         print(f"callout: {why_not}", file=sys.stderr)
 
 
-def _is_tuned(folder: SurveyFolder, which: Which) -> bool:
-    """Whether the order is for all of a person's sound, and a head is tuned to that person."""
+def _tuned(folder: SurveyFolder, which: Which) -> list[str]:
+    """Whose voice a head follows, where the order is for all of a person."""
     if which.person is None or which != Which(person=which.person):
-        return False
-    return any(record.who == which.person for record in records(folder))
+        return []
+    asked = plain_name(which.person)
+    return [record.who for record in records(folder) if plain_name(record.who) == asked]
 
 
 def _only_finish(folder: SurveyFolder) -> int:

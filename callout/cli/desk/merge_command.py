@@ -14,8 +14,9 @@ from typing import Any
 
 from rich.markup import escape
 
-from callout.cli.asking import ask
+from callout.cli.asking import needed
 from callout.cli.shown import rich_console
+from callout.core.counted import counted
 from callout.core.unseen import spelt
 from callout.crews.merge import Merged, merge, parts_of
 from callout.crews.place import Standing, read_place
@@ -29,6 +30,10 @@ from callout.reports.quality.agreement import Tolerance
 from callout.station.upkeep.table_check import table_faults
 
 MOST_LINES = 20
+UNRULED = (
+    "Until somebody rules, both readings are kept and marked in every table and export. Growth "
+    "leaves such a tree out; stand figures take the reading without a warning, else the later one."
+)
 
 
 def add_parser(subparsers: Any) -> None:
@@ -85,7 +90,11 @@ def run(args: argparse.Namespace) -> int:
 def _tell(done: Merged, into: Path) -> None:
     for recorder in done.recorders:
         new, sounds = done.new[recorder.id], done.sounds.get(recorder.id, 0)
-        what = f"{new} new entries, {sounds} new sounds" if new or sounds else "nothing new"
+        what = (
+            f"{counted(new, 'new entry', 'new entries')}, {counted(sounds, 'new sound')}"
+            if new or sounds
+            else "nothing new"
+        )
         print(f"recorder {recorder.told}: {what}")
     for note in done.notes:
         print(f"note: {note}")
@@ -99,8 +108,8 @@ def _list(site: Path, differing: Sequence[Disagreement]) -> None:
         print(f"  and {len(differing) - MOST_LINES} more: 'callout readings {site}' lists them all")
     first = differing[0].second
     print(
-        "Until they are ruled on, both readings are kept, and reports use the later one. Rule with "
-        f"callout rule {site} --entry {first.name} --void --reason … --who …"
+        f"{UNRULED}\nRule with callout rule {site} --entry {first.name} --void --reason … --who …, "
+        f"or on the page of callout office {site}"
     )
 
 
@@ -108,22 +117,30 @@ def _list(site: Path, differing: Sequence[Disagreement]) -> None:
 
 
 def _ask(site: Site, differing: Sequence[Disagreement]) -> int:
-    """Ask about one tree after another; each answer is journalled before the next question."""
-    who = ""
+    """Ask about one tree after another; each answer is journalled before the next is asked."""
+    who, ruled = "", 0
     settled: set[tuple[str, int]] = set()
-    for pair in differing:
-        if _named(pair.first) in settled or _named(pair.second) in settled:
-            continue  # a third reading of the tree: whatever is still open shows on the next merge
-        print(f"\n{pair.told}")
-        print(f"  1  {reading_told(pair.first)}\n  2  {reading_told(pair.second)}")
-        answer = _answer("Which stands? [1, 2, b for both, v to void both, Enter for later] ")
-        if not answer:
-            continue
-        who = one_line("name", ask(f"Who rules? [{who}] ") or who)
-        reason = one_line("reason", ask("Why? "))
-        at = stamp(datetime.now().astimezone())
-        add_rulings(site, _ruled(pair, answer, reason, who), at)
-        settled |= {_named(pair.first), _named(pair.second)}
+    try:
+        for pair in differing:
+            if _named(pair.first) in settled or _named(pair.second) in settled:
+                continue  # a third reading of the tree: what is still open shows on the next merge
+            print(f"\n{pair.told}")
+            print(f"  1  {reading_told(pair.first)}\n  2  {reading_told(pair.second)}")
+            answer = _answer("Which stands? [1, 2, b for both, v to void both, Enter for later] ")
+            if not answer:
+                continue
+            who = needed("Who rules?", lambda given: one_line("name", given), who)
+            reason = needed("Why?", lambda given: one_line("reason", given))
+            at = stamp(datetime.now().astimezone())
+            add_rulings(site, _ruled(pair, answer, reason, who), at)
+            settled |= {_named(pair.first), _named(pair.second)}
+            ruled += 1
+    except EOFError:
+        print("\nno answer: that tree was not ruled on")
+    left = len(disagreements(read_place(site.path).standing, Tolerance().allowed))
+    print(f"ruled on {counted(ruled, 'tree')}; {left} left for later")
+    if left:
+        print(UNRULED)
     return 0
 
 
@@ -132,7 +149,7 @@ def _named(item: Standing) -> tuple[str, int]:
 
 
 def _answer(question: str) -> str:
-    while (answer := ask(question).lower()) not in ("", "1", "2", "b", "v"):
+    while (answer := input(question).strip().lower()) not in ("", "1", "2", "b", "v"):
         print(f"{answer!r} is none of them")
     return answer
 

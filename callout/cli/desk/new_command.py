@@ -10,12 +10,14 @@ from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from callout.cli.desk.preview import preview
 from callout.core.checking.checks_limits import Limits
+from callout.core.counted import counted
 from callout.core.errors import OperatorError
 from callout.core.heights import HIGHEST_M, LOWEST_M
 from callout.core.model import PlotSettings, Tree
 from callout.core.rounding import Rounding
-from callout.core.units import Scale, parse_decimal, parse_unit
+from callout.core.units import Scale, Unit, parse_decimal, parse_unit
 from callout.journal.earlier import KIND, earlier_body
 from callout.journal.folder import SurveyFolder, make_survey
 from callout.survey.check_settings import reach_text
@@ -23,7 +25,8 @@ from callout.survey.config import measuring_from, plausible_range
 from callout.survey.days import ORDERS
 from callout.survey.new_settings import new_settings
 from callout.survey.plot_history import history_text
-from callout.survey.roster import read_roster
+from callout.survey.roster import roster_of
+from callout.survey.sheets import read_sheet
 from callout.survey.species_table import SPECIES_FILE
 
 if TYPE_CHECKING:
@@ -36,7 +39,7 @@ def add_parser(subparsers: Any) -> None:
     parser = subparsers.add_parser("new")
     parser.add_argument("survey", type=Path, metavar="SURVEY", help="the folder to make")
     source = parser.add_mutually_exclusive_group(required=True)
-    source.add_argument("--trees", type=Path, metavar="CSV", help="the roster")
+    source.add_argument("--trees", type=Path, metavar="TABLE", help="the roster: CSV or .xlsx")
     source.add_argument(
         "--from", type=Path, metavar="PATH", dest="source",
         help="last visit's survey, united site, or what 'callout export' or 'import' wrote: its "
@@ -50,7 +53,14 @@ def add_parser(subparsers: Any) -> None:
         "--dates", default="", choices=ORDERS,
         help="with --trees: the order of dates that do not begin with the year",
     )  # fmt: skip
-    parser.add_argument("--unit", default="cm", help="in or cm: what the tapes show")
+    parser.add_argument(
+        "--decimal", default="", choices=(".", ","), help="with --trees: the decimal sign"
+    )
+    parser.add_argument("--sheet", default="", metavar="NAME", help="of a workbook with several")
+    parser.add_argument(
+        "--preview", action="store_true", help="with --trees: show what would be made, make nothing"
+    )
+    parser.add_argument("--unit", help="in or cm: what the tapes show (cm; with --from, as before)")
     parser.add_argument("--graduation", default="0.1", help="the tape's finest graduation")
     parser.add_argument("--rounding", default="nearest", choices=[item.value for item in Rounding])
     parser.add_argument("--scale", default="diameter", choices=[item.value for item in Scale])
@@ -68,7 +78,8 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Make the survey, or refuse with every reason."""
-    unit = parse_unit(args.unit)
+    before = _measured_before(args.source) if args.source is not None else None
+    unit = parse_unit(args.unit) if args.unit else before.unit if before else Unit.CENTIMETRE
     smallest, largest = plausible_range(unit)
     # 4.5 ft where inches are used, 1.30 m elsewhere (common practice).
     height = args.breast_height or ("1.37" if unit.value == "in" else "1.30")
@@ -76,7 +87,7 @@ def run(args: argparse.Namespace) -> int:
     measuring = measuring_from(
         "",
         {
-            "unit": args.unit, "graduation": args.graduation, "rounding": args.rounding,
+            "unit": unit.value, "graduation": args.graduation, "rounding": args.rounding,
             "scale": args.scale, "breast_height": height,
         },
         base,
@@ -85,19 +96,38 @@ def run(args: argparse.Namespace) -> int:
     at = datetime.now().astimezone().isoformat()
     highest_m = _highest(args.highest_m)
     if args.source is not None:
-        if args.dates:
-            raise OperatorError("--dates goes with --trees")
+        for name in ("dates", "decimal", "sheet", "preview"):
+            if getattr(args, name):
+                raise OperatorError(f"--{name} goes with --trees")
         return _from_earlier(args, measuring, plots, at, highest_m)
     if args.with_gone:
         raise OperatorError("--with-gone goes with --from")
     units = {name: item.unit for name, item in plots.items()}
-    trees = read_roster(args.trees, units, unit, args.dates, highest_m)
+    sheet = read_sheet(args.trees, args.sheet)
+    trees = roster_of(sheet, units, unit, args.dates, highest_m, args.decimal)
+    if args.preview:
+        preview(sheet, trees)
+        return 0
     _refuse_unknown(plots, trees, "the roster")
     reach = {} if args.highest_m is None else {"": Limits(highest_m=highest_m)}
     files = _settings_file(args.survey.name, measuring, plots, reach_text(reach))
     folder = make_survey(args.survey, trees, measuring, plots, at, files)
     _tell(folder, trees)
     return 0
+
+
+def _measured_before(source: Path) -> PlotSettings | None:
+    """What holds in the survey that is begun from where a plot tells nothing of its own.
+
+    Of a united site, that of the newest recorder; None for any other form.
+    """
+    from callout.reports.exchange.taken.taking import is_survey
+    from callout.reports.histories import settled_folders
+
+    if not is_survey(source):
+        return None
+    folders = [one for one in settled_folders(source) if one.settings.is_file()]
+    return folders[-1].config().measuring if folders else None
 
 
 def _from_earlier(
@@ -124,7 +154,8 @@ def _from_earlier(
     folder = make_survey(args.survey, trees, measuring, settings, at, files, entries)
     print(f"From {args.source}: {len(taken.measurements)} measurements are kept with it.")
     if gone:
-        print(f"{gone} trees that were cut or down are left out of the roster (--with-gone).")
+        trees_gone = counted(gone, "tree that was", "trees that were")
+        print(f"Left out of the roster: {trees_gone} cut or down (--with-gone).")
     _tell(folder, trees)
     return 0
 
@@ -184,7 +215,8 @@ def _refuse_unknown(plots: dict[str, PlotSettings], trees: Sequence[Tree], where
 
 def _tell(folder: SurveyFolder, trees: Sequence[Tree]) -> None:
     names = list(dict.fromkeys(tree.plot for tree in trees))
-    print(f"Made {folder.path}: {len(trees)} trees in {len(names)} plots ({', '.join(names)}).")
+    made = f"{counted(len(trees), 'tree')} in {counted(len(names), 'plot')}"
+    print(f"Made {folder.path}: {made} ({', '.join(names)}).")
     print(f"Settings: {folder.settings}. Begin with: callout listen {folder.path}")
 
 

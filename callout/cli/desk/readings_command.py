@@ -7,13 +7,10 @@ import csv
 import io
 import json
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from callout.crews.place import Place, read_place
-from callout.crews.twice import disagreements, reading_told
-from callout.reports.quality.agreement import Tolerance
+from callout.crews.place import read_place
 from callout.reports.readings import (
     COLUMNS,
     SITE_COLUMNS,
@@ -34,7 +31,7 @@ def add_parser(subparsers: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print one row per tree that has a reading or status."""
     place = read_place(args.survey)
-    rows = current_rows(place, _disagreeing(place) if place.united else ())
+    rows = current_rows(place)
     for told in notes_elsewhere(place):
         print(told, file=sys.stderr)
     if args.format == "json":
@@ -47,10 +44,3 @@ def run(args: argparse.Namespace) -> int:
     writer.writerows(csv_cells(row) for row in rows)
     sys.stdout.write(text.getvalue())
     return 0
-
-
-def _disagreeing(place: Place) -> Iterator[tuple[str, int, str]]:
-    """Each reading that differs from another recorder's, and the other one's value."""
-    for pair in disagreements(place.standing, Tolerance().allowed):
-        for one, other in ((pair.first, pair.second), (pair.second, pair.first)):
-            yield one.recorder, one.reading.entry, f"{reading_told(other)}: {pair.about}"

@@ -177,20 +177,8 @@ def _site_notes(path: Path) -> tuple[str, ...]:
     if not is_site(path):
         return ()
     from callout.crews.place import read_place
-    from callout.crews.twice import disagreements
-    from callout.reports.quality.agreement import Tolerance
 
-    place = read_place(path)
-    differing = disagreements(place.standing, Tolerance().allowed)
-    trees = list(dict.fromkeys(f"{pair.first.key[0]} {pair.first.key[1]}" for pair in differing))
-    notes = list(place.notes)
-    if trees:
-        more = f" and {len(trees) - 8} more" if len(trees) > 8 else ""
-        notes.append(
-            "Trees measured by two recorders who disagree, without a ruling yet (the later reading "
-            f"is used): {', '.join(trees[:8])}{more}."
-        )
-    return tuple(notes)
+    return tuple(read_place(path).notes)
 
 
 def _equations(args: argparse.Namespace) -> EquationSet:

@@ -3,28 +3,39 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping
+import base64
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
+from html import escape
 from pathlib import Path
 from typing import Any
 
+from callout.core.counted import counted
 from callout.core.errors import CalloutError, OperatorError
-from callout.journal.folder import SurveyFolder, open_survey
+from callout.crews.place import read_place
+from callout.crews.site import Site
+from callout.crews.site_rulings import office_rulings
+from callout.journal.folder import SurveyFolder
+from callout.journal.reader import JournalReader
 from callout.journal.removals import removed_in
 from callout.lookback.rehear import hear_again
 from callout.lookback.replay import moments
+from callout.office.desk_index import DeskIndex
 from callout.proof.verify import take_snapshot
-from callout.reports.review import review_page, review_rows
+from callout.reports.readings import disagreeing
+from callout.reports.review import About, ReviewRow, review_page, review_rows
+from callout.reports.review_parts import SoundOf, note
 from callout.station.data import load_language
 from callout.station.hearing.engines import ENGINES, choose_engine
-from callout.station.scopes import plot_named, survey_species
+from callout.station.scopes import survey_species
 from callout.survey.files import write_whole
 
 
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser("review")
-    parser.add_argument("survey", type=Path, metavar="SURVEY")
+    parser.add_argument("survey", type=Path, metavar="SURVEY", help="a survey or a united site")
     parser.add_argument("--out", type=Path, required=True, metavar="FILE", help="e.g. review.html")
     parser.add_argument("--plot", help="only this plot")
     parser.add_argument("--engine", choices=ENGINES, help="set today's hearing beside each")
@@ -34,31 +45,88 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the page whole, replacing an older one."""
-    folder = open_survey(args.survey)
     if not args.out.parent.is_dir() or args.out.is_dir():
         raise OperatorError(f"{args.out} cannot be a file: name one in a folder that exists")
-    with folder.reading() as reader:
-        if args.plot is not None:
-            plot_named(reader.plots(), args.plot)
+    index, place = DeskIndex(args.survey), read_place(args.survey)
+    differing = disagreeing(place)
+    if args.plot is not None and args.plot not in index.plots():
+        raise OperatorError(f"no plot {args.plot!r}: there are {', '.join(index.plots())}")
+    grown = {(one.recorder, one.entry) for one in index.found("growth", plot=args.plot or "")}
+    office = office_rulings(Site(args.survey).held()) if index.united else {}
+    rows: list[ReviewRow] = []
+    sounds: dict[str, tuple[SurveyFolder, Mapping[str, int]]] = {}
+    for number, (recorder, folder) in enumerate(index.parts):
+        name = recorder.id if recorder and index.united else ""
         today = _today(folder, args.engine, args.model) if args.engine else None
-        rows = review_rows(reader, args.plot, today)
-        removed = removed_in(reader.entries())
-    name = folder.config().name or folder.path.name
-    page = review_page(
-        name, datetime.now().astimezone(), rows, lambda item: _sound(folder, removed, item)
-    )
+        with folder.reading() as reader:
+            found = review_rows(reader, args.plot, today)
+            removed = removed_in(reader.entries())
+            for kept in (*(item.reading.audio for item in found), *_spoken(reader)):
+                sounds.setdefault(kept or "", (folder, removed))
+        rows += [
+            replace(
+                row,
+                recorder=name,
+                where=recorder.told if recorder and name else "",
+                grown=not row.since and (number, row.reading.entry) in grown,
+                disagrees=differing.get((name, row.reading.entry), ""),
+                ruling=office.get((name, row.reading.entry), row.ruling),
+            )
+            for row in found
+        ]
+    if index.united:  # what several recorders read of a tree stands together
+        walk = [(name, tag) for name, plot in place.plots.items() for tag in plot.trees]
+        order = {tree: at for at, tree in enumerate(walk)}
+        rows.sort(key=lambda row: order.get((row.reading.plot, row.reading.tag), len(order)))
+
+    def sound_of(digest: str) -> tuple[str, str]:
+        return _sound(*sounds[digest], digest)
+
+    about = _about(index, args.plot or "", rows, sound_of)
+    page = review_page(about, rows, sound_of)
     write_whole(args.out, page.encode("utf-8"))
-    print(f"{args.out}: {len(rows)} readings, {len(page) / 1e6:.1f} MB; it holds people's voices")
+    size = f"{len(page) / 1e6:.1f} MB"
+    print(f"{args.out}: {counted(len(rows), 'reading')}, {size}; it holds people's voices")
     return 0
 
 
-def _sound(folder: SurveyFolder, removed: Mapping[str, int], digest: str) -> bytes | str:
+def _about(index: DeskIndex, plot: str, rows: Sequence[ReviewRow], sound_of: SoundOf) -> About:
+    """The title, whose readings these are, and what no row tells."""
+    people = ", ".join(dict.fromkeys(row.reading.who for row in rows)) or "nobody yet"
+    days = sorted({row.reading.at[:10] for row in rows})
+    when = "" if not days else days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}"
+    whose = ", ".join(filter(None, (people, when)))
+    if index.united:
+        whose = f"{counted(len(index.parts), 'recorder')}: {whose}"
+    left = [
+        f"{tree.plot} {tree.tag} {tree.species} ({index.names[tree.roster]})"
+        for tree in index.left(plot=plot)[0]
+    ]
+    with_reading = {(row.reading.plot, row.reading.tag) for row in rows}
+    notes = []
+    for _, folder in index.parts:
+        with folder.reading() as reader:
+            notes += [
+                f"{escape(memo['plot'])} {escape(memo['tag'] or '')}: {note(memo, sound_of)}"
+                for memo in reader.memos()
+                if plot in ("", memo["plot"])
+                and (memo["plot"], memo["tag"] or "") not in with_reading
+            ]
+    return About(index.name, whose, datetime.now().astimezone(), left, notes)
+
+
+def _spoken(reader: JournalReader) -> list[str]:
+    return [memo["audio"] for memo in reader.memos() if memo["audio"]]
+
+
+def _sound(folder: SurveyFolder, removed: Mapping[str, int], digest: str) -> tuple[str, str]:
     if digest in removed:
-        return f"removed by order, entry {removed[digest]}"
+        return "", f"removed by order, entry {removed[digest]}"
     try:
-        return folder.audio.read(digest)
+        flac = folder.audio.read(digest)
     except CalloutError:
-        return "missing or altered"  # 'callout verify' says which
+        return "", "missing or altered"  # 'callout verify' says which
+    return f"data:audio/flac;base64,{base64.b64encode(flac).decode('ascii')}", ""
 
 
 def _today(folder: SurveyFolder, name: str, model: str) -> dict[int, str]:

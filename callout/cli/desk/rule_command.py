@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -26,6 +27,7 @@ def add_parser(subparsers: Any) -> None:
     verdict.add_argument("--stands", action="store_true", help="the reading is right")
     verdict.add_argument("--amended", metavar="VALUE", help="it should be VALUE, in its own unit")
     verdict.add_argument("--void", action="store_true", help="it is to be left out")
+    verdict.add_argument("--withdrawn", action="store_true", help="the ruling on it is taken back")
     verdict.add_argument(
         "--import",
         type=Path,
@@ -48,6 +50,8 @@ def run(args: argparse.Namespace) -> int:
         return _rule_at_site(args, at)
     folder = open_survey(args.survey)
     proposed = _from_file(args) if args.file else [_from_options(args, args.entry)]
+    if any(item.recorder for item in proposed):
+        raise OperatorError(f"{args.file}: its rulings are of a united site: name the site")
     for ruling in rule(folder, proposed, at, args.accept):
         print(f"ruled on entry {ruling.reading}: {ruling.told}")
     return 0
@@ -60,22 +64,30 @@ def _from_file(args: argparse.Namespace) -> list[Proposed]:
 
 
 def _rule_at_site(args: argparse.Namespace, at: str) -> int:
-    """A ruling by the office; the recorder's own journal is not changed."""
-    if args.file:
-        raise OperatorError("--import goes with one survey: name --entry RECORDER:ENTRY at a site")
+    """Rulings of the office, all or none; the recorders' own journals stay as they are."""
+    site = Site(args.survey)
+    proposed = _from_file(args) if args.file else [_named(args)]
+    checked = []
+    for item in proposed:
+        if args.file and not item.recorder:
+            raise OperatorError(f"{args.file}: its rulings name no recorder: it is of one survey")
+        held = recorder_called(site, item.recorder)
+        checked.append((held.recorder, checked_ruling(Bench(held.folder), item, args.accept)))
+    add_rulings(site, [(recorder.id, ruling) for recorder, ruling in checked], at)
+    for recorder, ruling in checked:
+        print(f"ruled on entry {recorder.short}:{ruling.reading}: {ruling.told}")
+    return 0
+
+
+def _named(args: argparse.Namespace) -> Proposed:
+    """The ruling of the options, with its recorder."""
     recorder, colon, entry = (args.entry or "").partition(":")
     if not colon:
         raise OperatorError(
             f"--entry {args.entry}: at a united site write it as RECORDER:ENTRY, as 'callout "
             "readings' names them"
         )
-    proposed = _from_options(args, entry)
-    site = Site(args.survey)
-    held = recorder_called(site, recorder)
-    ruling = checked_ruling(Bench(held.folder), proposed, args.accept)
-    add_rulings(site, [(held.recorder.id, ruling)], at)
-    print(f"ruled on entry {held.recorder.short}:{ruling.reading}: {ruling.told}")
-    return 0
+    return replace(_from_options(args, entry), recorder=recorder)
 
 
 def _from_options(args: argparse.Namespace, entry: str | None) -> Proposed:
@@ -83,5 +95,6 @@ def _from_options(args: argparse.Namespace, entry: str | None) -> Proposed:
         raise OperatorError("a ruling needs --entry, --reason and --who")
     if not (entry.isascii() and entry.isdecimal()) or len(entry) > 15:
         raise OperatorError(f"--entry {entry!r} is no number of an entry")
-    verdict = "amended" if args.amended is not None else "stands" if args.stands else "void"
+    said = ("stands", "void", "withdrawn")
+    verdict = next((word for word in said if getattr(args, word)), "amended")
     return Proposed(int(entry), verdict, args.amended, args.reason, args.who)

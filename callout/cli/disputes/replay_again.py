@@ -12,6 +12,7 @@ from decimal import Decimal
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 from callout.cli.shown import rich_console
+from callout.core.checking.checks_plot import how_sure
 from callout.journal.folder import SurveyFolder
 from callout.lookback.rehear import (
     SAME,
@@ -77,4 +78,7 @@ def _print_again(again: Again, as_json: bool, wording: Wording) -> None:
     elif again.severity != SAME:
         now = again.fault or again.words or "nothing"
         print("\n".join([f"-- {SEVERITY[again.severity]}", *lines_of(again.moment, wording)]))
-        print(f"  today      {now}" + (f" ({again.confidence:.2f})" if again.words else ""))
+        print(
+            f"  today      {now}"
+            + (f" ({how_sure(round(again.confidence, 2))})" if again.words else "")
+        )

@@ -5,20 +5,25 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date, time
 from pathlib import Path
 from typing import Any
 
 from callout.core.errors import OperatorError
+from callout.core.people import refuse_unknown_person
 from callout.core.rounding import parse_graduation
 from callout.core.units import parse_decimal
-from callout.journal.folder import SurveyFolder, open_survey
+from callout.crews.recorder import Recorder, people_of
+from callout.crews.site import Site, is_site, journals_at
+from callout.crews.site_rulings import office_rulings
+from callout.journal.folder import SurveyFolder
 from callout.journal.reader import Entry
 from callout.lookback.otherwise import read_otherwise, saved_otherwise
 from callout.lookback.rehear import language_for
 from callout.lookback.replay import Moment, Wanted, chosen, moments
-from callout.lookback.telling import lines_of, meaning_told, moment_json
+from callout.lookback.telling import lines_of, meaning_told, moment_json, plain
 from callout.proof.verify import take_snapshot
 from callout.sound.sound_files import decode_flac
 from callout.station.hearing.engines import ENGINES
@@ -29,10 +34,30 @@ Beside = Callable[[Moment], list[tuple[str, str]]]
 """Lines to print beside a moment: a short name, and the text."""
 
 
+@dataclass(frozen=True)
+class Part:
+    """The moments found in one journal; ``recorder`` is None where there is but one."""
+
+    recorder: Recorder | None
+    folder: SurveyFolder
+    entries: list[Entry]
+    found: list[Moment]
+
+    @property
+    def title(self) -> str:
+        """Whose moments these are, and of which days."""
+        people = ", ".join(dict.fromkeys(plain(moment.who) for moment in self.found))
+        days = [moment.day for moment in self.found]
+        when = days[0] if days[0] == days[-1] else f"{days[0]} to {days[-1]}"
+        short = f"recorder {self.recorder.short}, " if self.recorder else ""
+        name = "" if self.recorder else f"{self.folder.config().name or self.folder.path.name}: "
+        return f"{name}{short}{people}, {when}"
+
+
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser("replay")
-    parser.add_argument("survey", type=Path, metavar="SURVEY")
+    parser.add_argument("survey", type=Path, metavar="SURVEY", help="a survey or a united site")
     parser.add_argument("--tree", metavar="TAG", help="what was said of this tree")
     parser.add_argument("--plot", help="only in this plot")
     parser.add_argument("--date", type=date.fromisoformat, help="only on this day, as 2026-06-02")
@@ -72,30 +97,49 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """List the wanted moments, or those that are heard differently today."""
-    folder = open_survey(args.survey)
+    """List the moments wanted, or where today's hearing of them differs."""
     wanted = _wanted(args)
     if not 1 <= args.processes <= 64:
         raise OperatorError(f"--processes {args.processes}: from 1 to 64")
     if wanted == Wanted() and not args.all:
         raise OperatorError("say which moments: --tree, --plot, --date, --who, … or --all")
-    snapshot = take_snapshot(folder.database)
-    if snapshot.faults:
-        raise OperatorError(f"{snapshot.faults[0]}: 'callout verify {folder.path}' tells more")
-    found = list(chosen(moments(snapshot.entries), wanted))
-    if not found:
+    known: list[str] = []
+    parts = [part for part in _parts(args.survey, wanted, known) if part.found]
+    if wanted.who is not None:
+        refuse_unknown_person(wanted.who, known)
+    if not parts:
         print("no such moments", file=sys.stderr)
     elif args.screen:
         from callout.cli.disputes.replay_screen import look
 
-        return look(args, folder, found)
-    elif args.engine:
-        from callout.cli.disputes.replay_again import compare
+        return look(args, parts)
+    for part in parts:
+        if args.engine:
+            from callout.cli.disputes.replay_again import compare
 
-        compare(args, folder, found)
-    else:
-        _list(args, folder, found, _beside(args, folder, snapshot.entries))
+            print(part.title, file=sys.stderr)
+            compare(args, part.folder, part.found)
+        else:
+            _list(args, part, _beside(args, part.folder, part.entries))
     return 0
+
+
+def _parts(path: Path, wanted: Wanted, known: list[str]) -> Iterator[Part]:
+    """What each recorder's journal holds of what is wanted; ``known`` takes who worked."""
+    site = Site(path) if is_site(path) else None
+    office = office_rulings(site.held()) if site else {}
+    for recorder, folder in journals_at(path):
+        snapshot = take_snapshot(folder.database)
+        if snapshot.faults:
+            raise OperatorError(f"{snapshot.faults[0]}: 'callout verify {folder.path}' tells more")
+        known += people_of(snapshot.entries)
+        found = list(chosen(moments(snapshot.entries), wanted))
+        if site and recorder:
+            ruled = {key[1]: one for key, one in office.items() if key[0] == recorder.id}
+            for moment in found:
+                if moment.saved and (ruling := ruled.get(moment.saved.entry)):
+                    moment.rulings.append(ruling)
+        yield Part(recorder if site else None, folder, snapshot.entries, found)
 
 
 def _wanted(args: argparse.Namespace) -> Wanted:
@@ -145,14 +189,17 @@ def _by_grammar(path: Path, folder: SurveyFolder) -> Beside:
     return told
 
 
-def _list(
-    args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Moment], beside: Beside
-) -> None:
+def _list(args: argparse.Namespace, part: Part, beside: Beside) -> None:
+    folder, found = part.folder, part.found
     wording = load_wording(folder.config().language)
+    of_site = {"recorder": part.recorder.id} if part.recorder else {}
+    if of_site and not args.json:
+        print(part.title)
     for moment in found:
         more = beside(moment)
         if args.json:
-            print(json.dumps(moment_json(moment) | dict(more), ensure_ascii=False))
+            told = of_site | moment_json(moment) | dict(more)
+            print(json.dumps(told, ensure_ascii=False))
         else:
             print(
                 "\n".join(

@@ -6,22 +6,24 @@ import argparse
 import sys
 from collections.abc import Sequence
 
+from callout.cli.disputes.replay_command import Part
 from callout.core.errors import OperatorError
-from callout.journal.folder import SurveyFolder
-from callout.lookback.replay import Moment
+from callout.lookback.several import SeveralViewers
 from callout.lookback.viewing import Viewer
 
 
-def look(args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Moment]) -> int:
+def look(args: argparse.Namespace, parts: Sequence[Part]) -> int:
     """Show the screen until the person leaves."""
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise OperatorError("the screen needs a terminal: run it in one, or leave --screen out")
     from callout.terminal.replay_app import ReplayApp
     from callout.terminal.screen_running import shown_whole
 
-    viewer = Viewer(folder, found, args.engine or "auto", args.model, args.grammar)
+    engine = args.engine or "auto"
+    viewers = [Viewer(one.folder, one.found, engine, args.model, args.grammar) for one in parts]
     try:
-        shown_whole(ReplayApp(viewer, folder.config().name or folder.path.name))
+        shown_whole(ReplayApp(SeveralViewers(viewers), "; ".join(one.title for one in parts)))
     finally:
-        viewer.close()
+        for viewer in viewers:
+            viewer.close()
     return 0

@@ -26,8 +26,13 @@ _MOST_LINE = 20_000
 
 
 def run_headless(args: argparse.Namespace) -> int:
-    """Work until the sound, or standard input, ends."""
+    """Work until the sound, or standard input, ends; at the daemon's side where one runs."""
     folder = open_survey(args.survey)
+    if args.audio is None:
+        from callout.cli.field.listen_attached import attach
+
+        if (code := attach(args, _typed() if args.typed else None)) is not None:
+            return code
     with day_of(args, folder) as day:
         return _work(args, folder, day)
 
@@ -72,9 +77,13 @@ def _print_cautions(folder: SurveyFolder, wording: Wording) -> None:
 
 
 def _from_standard_input(station: Station) -> None:
-    for line in _lines(sys.stdin):
-        if line.strip():
-            station.type(line.strip())
+    for line in _typed():
+        station.type(line)
+
+
+def _typed() -> Iterator[str]:
+    """What is typed on standard input, a callout a line."""
+    return (line.strip() for line in _lines(sys.stdin) if line.strip())
 
 
 def _lines(stream: TextIO) -> Iterator[str]:

@@ -90,28 +90,35 @@ def run(args: argparse.Namespace) -> int:
     for line in (HOW,) * args.digits + (HOW_CHECKED,) * args.check_digit:
         console.print(line, markup=False)
     station = make_station(folder, encode_flac, args.engine, args.model, clock=clock)
+    score, left = Score(cards), False
     try:
         silent = args.typed or frames is not None
         work = Work(PLOT, login(), frames, silent=silent, muted=args.mute)
-        score = _walk(args, console, Post(folder, station, clock, work), Score(cards))
+        _walk(args, console, Post(folder, station, clock, work), score)
+    except KeyboardInterrupt:
+        left = True
     finally:
         station.close()
+    if left:
+        console.print("\nLeft before the end; this is how it went.", markup=False)
     _print_score(console, score)
     console.print(misheard_told(score.tried, by_figures=args.digits), markup=False)
     return 0
 
 
-def _walk(args: argparse.Namespace, console: Console, post: Post, score: Score) -> Score:
+def _walk(args: argparse.Namespace, console: Console, post: Post, score: Score) -> None:
     leaving = threading.Event()
     unit, digits = args.unit, args.digits
     wording = post.station.wording
 
     def show(done: Done) -> None:
-        before = score.current
+        before, wrong = score.current, score.wrong
         score.take(done)
         for effect in done.effects:
             if isinstance(effect, Say):
                 console.print(f"  echo   {spelt(wording.shown(*effect.says))}", markup=False)
+        if score.wrong > wrong and before is not None:
+            _tell_wrong(console, score, before, unit)
         if score.current is None:
             leaving.set()
         elif score.current is not before or before is None:
@@ -127,7 +134,16 @@ def _walk(args: argparse.Namespace, console: Console, post: Post, score: Score) 
             post.listen(leaving, must_open=True)
     finally:
         post.close()
-    return score
+
+
+def _tell_wrong(console: Console, score: Score, card: Card, unit: str) -> None:
+    """At once, while the person still knows what was said."""
+    saved = next(item for item in score.tried if item.card is card).wrong[-1]
+    console.print(
+        f"  WRONG  saved {spelt(saved)}; the card says {card.tag} {card.size} {unit}. Say undo, "
+        "then call it again: listen to the echo before you confirm.",
+        style="bold red", markup=False,
+    )  # fmt: skip
 
 
 def _show_card(console: Console, score: Score, unit: str, digits: bool) -> None:

@@ -41,6 +41,13 @@ def old_tag(said: str | None, tag: str, new_tag: str) -> Warned | None:
     return Warned("old tag", saying("warn-old-tag", tag=tag, new=new_tag), saying("look-tag"))
 
 
+def how_sure(confidence: Decimal | float | None) -> str:
+    """In words, with the figure behind them: ``sure, 0.91``; '' for what was typed or pressed."""
+    if confidence is None:
+        return ""
+    return f"{'sure' if confidence >= SURELY_HEARD else 'unsure'}, {confidence}"
+
+
 def heard_unsurely(confidence: Decimal | None) -> Warned | None:
     """The recogniser's ``confidence`` (0 to 1; None for what was typed or pressed) is low."""
     if confidence is None or confidence >= SURELY_HEARD:

@@ -19,7 +19,10 @@ def roster_frame(measurements: pd.DataFrame) -> pd.DataFrame:
     """One row per tree of ``measurements``; texts only."""
     rows: list[dict[str, str]] = []
     ordered = measurements.sort_values("date", kind="stable")
-    for (plot, tag), own in ordered.groupby(["plot", "tag"], sort=False):
+    # In the order in which the trees stand in the table, which is that of the walk.
+    trees = dict(tuple(ordered.groupby(["plot", "tag"], sort=False, observed=True)))
+    walk = dict.fromkeys(zip(measurements["plot"], measurements["tag"], strict=True))
+    for (plot, tag), own in ((key, trees[key]) for key in walk):
         stems = sorted(set(own["stem"].astype(str)))
         row = {"plot": str(plot), "tag": str(tag), "species": str(own["species"].iloc[-1])}
         row["stems"] = "; ".join(stems) if len(stems) > 1 else stems[0]

@@ -41,7 +41,7 @@ def measured_again(pairs: pd.DataFrame, error: ErrorModel) -> Drawing:
         axes.plot(line, -half, "--", color=INK)
         axes.axhline(0, color=INK, linewidth=0.6)
         axes.set_xlabel("diameter, cm")
-        axes.set_ylabel("second less first, mm")
+        axes.set_ylabel("second minus first, mm")
         axes.legend(ncols=2, loc="upper center", bbox_to_anchor=(0.5, -0.18))
         return drawing(made)
 

@@ -13,7 +13,7 @@ import pandas as pd
 
 from callout.core.errors import OperatorError
 from callout.reports.pages.cautions import cautions, plots_apart
-from callout.reports.stand.census import census_table, measured_again, with_aside
+from callout.reports.stand.census import census_table, measured_again, unsettled, with_aside
 from callout.reports.stand.composition import composition
 from callout.reports.stand.corrected import corrected
 from callout.reports.stand.dynamics.change import components, scope_facts, whole_basal_area
@@ -181,7 +181,7 @@ def _stand(
     height = stems["plot"].astype(object).map(heights).to_numpy(dtype=np.float64)
     basis = on_one_basis(stems, height, taper)
     facts = scope_facts(stems, plots, history)
-    pairs = increments(stems)
+    pairs = increments(stems[~unsettled(stems)])
     growth = growth_by_plot(pairs)
     change = components(basis, whole_basal_area(basis), facts=facts)
     rates = demographic_rates(stems, facts)

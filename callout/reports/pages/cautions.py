@@ -10,6 +10,7 @@ from collections.abc import Mapping
 
 import pandas as pd
 
+from callout.reports.stand.census import unsettled
 from callout.reports.stand.columns import LIVE, LOST
 from callout.reports.stand.corrected import told_of_rounding
 from callout.reports.stand.dynamics.growth import ALL_MOVED
@@ -24,6 +25,7 @@ def cautions(
 ) -> tuple[str, ...]:
     """All cautions. ``untold``: how many rows give no height of measurement."""
     return (
+        *_unsettled(stems),
         *told_aside(tables["set_aside"]),
         *_areas(tables["summary"]),
         *told_of_rounding(stems),
@@ -48,6 +50,18 @@ def some(names: list[str], most: int = _MOST) -> str:
     """The first names, and how many more there are."""
     more = f" and {len(names) - most} more" if len(names) > most else ""
     return ", ".join(names[:most]) + more
+
+
+def _unsettled(stems: pd.DataFrame) -> list[str]:
+    rows = stems[unsettled(stems)]
+    names = list(dict.fromkeys(f"{row.plot} {row.tag}" for row in rows.itertuples()))
+    if not names:
+        return []
+    return [
+        f"Trees measured by two recorders who disagree, without a ruling yet: {some(names)}. "
+        "Growth leaves them out; stand figures take the reading that was saved without a "
+        "warning, else the later one."
+    ]
 
 
 def _areas(summary: pd.DataFrame) -> list[str]:

@@ -170,7 +170,7 @@ COLUMNS: Mapping[str, tuple[str, str]] = {
     "change_high_percent": (f"upper {_95}", "%"),
     "first_cm": ("first diameter", "cm"),
     "second_cm": ("second diameter", "cm"),
-    "difference_cm": ("second less first", "cm"),
+    "difference_cm": ("second minus first", "cm"),
     "before": ("species told before", ""),
     "now": ("species told last, by which figures go", ""),
     "first": ("first census", ""),

@@ -132,7 +132,7 @@ CAPTIONS = {
     "years that were not measured singly.",
     "mortality": "Mortality and recruitment of all plots, the plot as the unit.",
     "carbon": "Carbon in above-ground dry mass, with its interval.",
-    "again": "Stems measured twice within 60 days: second less first.",
+    "again": "Stems measured twice within 60 days: second minus first.",
 }
 
 
@@ -251,7 +251,7 @@ def _findings(tables: Mapping[str, pd.DataFrame]) -> list[str]:
         if latest["co2_t_ha_year"].notna().any():
             row = latest.iloc[0]
             words += (
-                f"; since the census before, CO2 held changed by "
+                f"; since the census before, the CO2 held in the trees changed by "
                 f"{number(row['co2_t_ha_year'], 1)} t a hectare and year (95 % interval "
                 f"{number(row['co2_low_t_ha_year'], 1)} to {number(row['co2_high_t_ha_year'], 1)})"
             )

@@ -1,6 +1,6 @@
 """How far two walks over the same trees differ: the figures of measurement agreement.
 
-Plain functions of numbers. Differences are second less first, all of one unit. After J. M. Bland
+Plain functions of numbers. Differences are second minus first, all of one unit. After J. M. Bland
 and D. G. Altman, Lancet 327 (1986) 307-310, and the technical error of measurement of anthropometry
 (S. J. Ulijaszek and D. A. Kerr, British Journal of Nutrition 82 (1999) 165-177).
 """

@@ -33,7 +33,7 @@ def agreement_figure(pairs: list[Pair], tolerance: Tolerance) -> bytes:
             axes.axhline(figures.limits.high, color=INK, linestyle="--")
         _draw_tolerance(axes, sizes, tolerance, unit)
         axes.set_xlabel(f"mean of both, {unit.value}")
-        axes.set_ylabel(f"second less first, {unit.value}")
+        axes.set_ylabel(f"second minus first, {unit.value}")
         axes.legend(ncols=3, loc="upper center", bbox_to_anchor=(0.5, -0.16), fontsize=8)
         return png(made)
 

@@ -35,7 +35,7 @@ _PAIRS: dict[str, tuple[str, int | None]] = {
 _BY = {"all": "All pairs", "size": "By size", "measurers": "By measurers", "plot": "By plot"}
 _WRITTEN = {"in": "inches", "cm": "centimetres", "mm": "millimetres"}
 METHOD = (
-    "Trees were drawn at random and walked again, blind. Differences are second less first; bias "
+    "Trees were drawn at random and walked again, blind. Differences are second minus first; bias "
     "is their mean. The technical error of measurement, the root of the sum of squared differences "
     "over twice the pairs, is the standard deviation of one measurement. 95 % of differences are "
     "expected within the limits of agreement, bias plus and minus 1.96 standard deviations (Bland "

@@ -1,7 +1,8 @@
 """From measurements to censuses: one row per stem and census, with its state then.
 
-A census is a range of days (``visits``). The last row of a stem in a census counts, except that a
-live row without a diameter never hides one with a diameter. Nothing is summed here.
+A census is a range of days (``visits``). The last row of a stem in a census stands, except that a
+live row without a diameter never hides one with it, and that of two recorders' rows that disagree,
+with nobody's ruling, one that was saved with a warning never hides one without. Nothing is summed.
 """
 
 from __future__ import annotations
@@ -56,7 +57,7 @@ def _standing(measurements: pd.DataFrame, stem: Ints, census: Ints) -> pd.DataFr
     size = measurements["diameter_cm"].to_numpy(dtype=np.float64)
     live = (measurements["status"] == LIVE).to_numpy(dtype=bool)
     empty = live & np.isnan(size)
-    kept = _last_rows(stem, census, empty, measurements["date"].to_numpy())
+    kept = _last_rows(stem, census, _less(measurements, empty), measurements["date"].to_numpy())
     rows = measurements.iloc[kept].reset_index(drop=True)
     group = codes_of(rows.assign(census=census[kept]), ["plot", "census"])
     return rows.assign(
@@ -66,6 +67,23 @@ def _standing(measurements: pd.DataFrame, stem: Ints, census: Ints) -> pd.DataFr
         visit=_visits(codes_of(rows, ["plot"]), census[kept]),
         measured=live[kept] & ~np.isnan(size[kept]),
     )
+
+
+def _less(measurements: pd.DataFrame, empty: NDArray[np.bool_]) -> Ints:
+    """2 for a row without its diameter, 1 for one in dispute that was warned of, else 0."""
+    if not {"disagrees", "warnings"} <= set(measurements.columns):
+        return empty.astype(np.int64) * 2
+    open_yet = measurements["disagrees"].astype(object).fillna("") != ""
+    warned = open_yet & (measurements["warnings"].astype(object).fillna("") != "")
+    less = np.maximum(empty.astype(np.int64) * 2, warned.to_numpy(dtype=np.int64))
+    return np.asarray(less, dtype=np.int64)
+
+
+def unsettled(rows: pd.DataFrame) -> pd.Series:
+    """Which rows differ from another recorder's, with nobody's ruling yet."""
+    if "disagrees" not in rows.columns:
+        return pd.Series(False, index=rows.index)
+    return rows["disagrees"].astype(object).fillna("") != ""
 
 
 def _middle_days(group: Ints, dates: pd.Series) -> pd.Series:
@@ -78,10 +96,8 @@ def _middle_days(group: Ints, dates: pd.Series) -> pd.Series:
     return pd.Series(middle[codes].astype("datetime64[D]"), index=dates.index).astype(dates.dtype)
 
 
-def _last_rows(
-    stem: Ints, census: Ints, empty: NDArray[np.bool_], dates: NDArray[Any]
-) -> NDArray[np.intp]:
-    """Index of the row that counts for each stem and census, in their order.
+def _last_rows(stem: Ints, census: Ints, less: Ints, dates: NDArray[Any]) -> NDArray[np.intp]:
+    """Index of the row that stands for each stem and census, in their order.
 
     Linear in the rows: only those of a stem measured twice in a census are sorted.
     """
@@ -93,8 +109,8 @@ def _last_rows(
     row = np.full(int(group.max(initial=-1)) + 1, -1, dtype=np.intp)
     row[group[single]] = np.flatnonzero(single)
     rest = np.flatnonzero(~single)
-    order = rest[np.lexsort((dates[rest], ~empty[rest], group[rest]))]
-    row[group[order]] = order  # for equal indices the last assignment wins
+    order = rest[np.lexsort((dates[rest], -less[rest], group[rest]))]
+    row[group[order]] = order  # of equal indices the last one given stands
     return np.asarray(row[row >= 0], dtype=np.intp)
 
 

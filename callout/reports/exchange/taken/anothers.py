@@ -13,7 +13,6 @@ import pandas as pd
 
 from callout.core.errors import OperatorError
 from callout.reports.exchange.dataset import Dataset
-from callout.reports.exchange.taken.foreign import read_foreign
 from callout.reports.exchange.taken.importing import import_table
 from callout.reports.exchange.taken.mapping import read_mapping
 from callout.reports.exchange.taken.told_of_plots import PLOT_FACTS, plots_and_history
@@ -21,6 +20,7 @@ from callout.reports.identities import identified
 from callout.survey.archives import json_of, read_table
 from callout.survey.files import storage_errors
 from callout.survey.guard import read_plain
+from callout.survey.sheets import read_sheet
 
 DESCRIPTOR = "datapackage.json"
 
@@ -33,7 +33,7 @@ def mapped_dataset(path: Path, mapping: Path) -> Dataset:
     table_path = _table_of(path)
     with storage_errors(f"cannot read {mapping}"):
         text = mapping.read_bytes().decode("utf-8", errors="replace")
-    table = read_foreign(table_path)
+    table = read_sheet(table_path)
     frame, refused = import_table(table, read_mapping(text))
     if refused:
         lines = "; ".join(f"line {item.line}: {item.why}" for item in refused[:3])

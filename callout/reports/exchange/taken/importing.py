@@ -27,11 +27,11 @@ from callout.core.units import (
     too_small,
 )
 from callout.reports.exchange.cells import WRITTEN, centimetres
-from callout.reports.exchange.taken.foreign import Foreign
 from callout.reports.exchange.taken.mapping import Diameter, TableMapping, unit_told
 from callout.reports.exchange.taken.told_of_plots import PLOT_FACTS, ROW_FACTS, fact_of
 from callout.reports.stand.columns import LIVE
 from callout.survey.days import ASK, order_of, read_day
+from callout.survey.sheets import Sheet
 
 EMPTY = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "."})
 PLACES = Decimal("0.0001")  # decimal places kept of a girth's diameter
@@ -53,8 +53,8 @@ class _RefusalError(OperatorError):
         self.column, self.text, self.why = column, text, why
 
 
-def import_table(table: Foreign, mapping: TableMapping) -> tuple[pd.DataFrame, tuple[Refused, ...]]:
-    """The measurements frame and the refused rows.
+def import_table(table: Sheet, mapping: TableMapping) -> tuple[pd.DataFrame, tuple[Refused, ...]]:
+    """The measurements frame and the rows refused.
 
     Raises OperatorError if the mapping has open questions or names a column that does not exist.
     """
@@ -99,7 +99,7 @@ def _units_of_plots(taken: list[dict[str, object]]) -> None:
             row["unit"] = usual[row["plot"]].most_common(1)[0][0]
 
 
-def _check_columns(table: Foreign, mapping: TableMapping) -> None:
+def _check_columns(table: Sheet, mapping: TableMapping) -> None:
     named = [*mapping.columns.values(), *(item.column for item in mapping.diameters)]
     named += [item.date_column for item in mapping.diameters if item.date_column]
     named += [item.unit_column for item in mapping.diameters if item.unit_column]
@@ -109,7 +109,7 @@ def _check_columns(table: Foreign, mapping: TableMapping) -> None:
             raise OperatorError(f"{table.name} has no column {name!r}: there are {known}")
 
 
-def _named(table: Foreign, cells: tuple[str, ...]) -> dict[str, str]:
+def _named(table: Sheet, cells: tuple[str, ...]) -> dict[str, str]:
     if len(cells) != len(table.header):
         why = f"{len(cells)} cells where the header has {len(table.header)}"
         raise _RefusalError("", table.separator.join(cells), why)

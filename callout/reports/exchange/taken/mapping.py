@@ -19,9 +19,9 @@ from callout.core.errors import OperatorError
 from callout.core.heights import HIGHEST_M, LOWEST_M
 from callout.core.statuses import status_named
 from callout.core.units import parse_decimal
-from callout.reports.exchange.taken.foreign import Foreign
 from callout.reports.stand.columns import STATUSES
 from callout.survey.days import ASK, ORDERS, order_of
+from callout.survey.sheets import Sheet
 
 DECIMALS = (".", ",")
 UNITS = ("in", "cm", "mm")
@@ -133,8 +133,8 @@ class TableMapping:
         return asked
 
 
-def propose(table: Foreign) -> TableMapping:
-    """The mapping suggested by names and cells of ``table``, with ``?`` where they do not say."""
+def propose(table: Sheet) -> TableMapping:
+    """The mapping that names and cells of ``table`` suggest, ``?`` where they do not say."""
     columns: dict[str, str] = {}
     for ours, names in _NAMES.items():
         found = next((name for word in names for name in table.header if _plain(name) == word), "")

@@ -117,7 +117,7 @@ def test_each_list_finds_what_was_planted(served: Served) -> None:
     told = {show: served.ask(f"list?show={show}")[1]["html"] for show in counts}
     assert "K1 83: 0.60 in apart" in told["twice"] and "24.6 in" in told["twice"]
     assert told["twice"].count('class="play"') == 2, "both sounds"
-    assert "29.9 in" in told["growth"] and told["growth"].count("<li") == 1
+    assert "29.9 in" in told["growth"] and told["growth"].count('class="card"') == 1
     assert "2026: 24.6 in" in told["growth"], "its history"
     assert "<b>91</b>" in told["left"] and "<b>101</b>" in told["left"]
     assert "crown broken in the storm" in told["notes"]

@@ -25,7 +25,8 @@ from callout.journal.removals import removed_in
 from callout.journal.rulings import Ruling
 from callout.office.asked import Asked
 from callout.office.cards import CardOf, card, left_card, note_card, pair_card
-from callout.office.desk_index import GROWTH_TOLD, DeskIndex, Found
+from callout.office.desk_index import DeskIndex, Found
+from callout.office.desk_tables import GROWTH_TOLD
 from callout.office.ruling_book import RulingBook
 from callout.reports.quality.agreement import Tolerance
 from callout.reports.readings import notes_by_tree

@@ -11,74 +11,22 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from callout.core.checking.checks_limits import DEFAULT_LIMITS
 from callout.core.statuses import in_words
-from callout.core.units import Unit
 from callout.crews.recorder import Recorder
 from callout.crews.site import Site, is_site, journals_at
 from callout.crews.twice import WITHIN_DAYS
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import JournalReader
-
-_MM = {unit.value: float(unit.centimetres) * 10 for unit in Unit}
-_LIMITS = {
-    "fast": float(DEFAULT_LIMITS.usual_growth_mm_a_year),
-    "shrink": float(DEFAULT_LIMITS.shrink_sd),
-    "days": WITHIN_DAYS,
-}
-GROWTH_TOLD = (
-    f"Grew more than {DEFAULT_LIMITS.usual_growth_mm_a_year} mm a year since the visit before, or "
-    "shrank by more than two measurements of one tree differ."
+from callout.office.desk_tables import (
+    GROWN,
+    INDEXES,
+    LIMITS,
+    MM,
+    SEVERAL,
+    SHOWN,
+    STANDING,
+    TABLES,
 )
-_TABLES = """
-CREATE TABLE readings (
-    id INTEGER PRIMARY KEY, recorder INTEGER, entry INTEGER, plot TEXT, tag TEXT, stem TEXT,
-    day REAL, mm REAL, flagged INTEGER, supersedes INTEGER, void INTEGER, walk INTEGER,
-    stands INTEGER DEFAULT 0, grown INTEGER DEFAULT 0, several INTEGER DEFAULT 0,
-    ruled TEXT DEFAULT '', text TEXT
-);
-CREATE TABLE trees (roster TEXT, plot TEXT, tag TEXT, species TEXT, walk INTEGER);
-CREATE TABLE sizes (
-    plot TEXT, tag TEXT, stem TEXT, day REAL, mm REAL, day_told TEXT, value TEXT, unit TEXT,
-    recorder INTEGER
-);
-CREATE TABLE recorders (number INTEGER PRIMARY KEY, roster TEXT);
-"""
-_INDEXES = """
-CREATE INDEX readings_entry ON readings(recorder, entry);
-CREATE INDEX readings_tree ON readings(plot, tag, stem);
-CREATE INDEX readings_walk ON readings(walk, plot, tag, entry);
-CREATE INDEX sizes_tree ON sizes(plot, tag, stem, day);
-CREATE INDEX trees_tag ON trees(roster, plot, tag);
-"""
-_STANDING = """
-UPDATE readings SET stands = 1 WHERE void = 0 AND NOT EXISTS (
-    SELECT 1 FROM readings later WHERE later.recorder = readings.recorder AND later.void = 1
-    AND later.supersedes = readings.entry);
-UPDATE readings SET stands = 0 WHERE EXISTS (
-    SELECT 1 FROM readings later WHERE later.recorder = readings.recorder AND later.stands = 1
-    AND later.supersedes = readings.entry);
-"""
-_BEFORE = """(
-    SELECT {what} FROM sizes s WHERE s.plot = r.plot AND s.tag = r.tag AND s.stem IN ('', r.stem)
-    AND s.day < r.day - :days ORDER BY s.day DESC LIMIT 1)"""
-_GROWN = f"""UPDATE readings AS r SET grown = 1 WHERE r.stands AND r.mm IS NOT NULL AND EXISTS (
-    SELECT 1 FROM (
-        SELECT {_BEFORE.format(what="s.mm")} AS was, {_BEFORE.format(what="s.day")} AS on_day)
-    WHERE r.mm - was > :fast * (r.day - on_day) / 365.25
-    OR was - r.mm > :shrink * (0.006214 * was + 0.9036))"""
-_SEVERAL = """UPDATE readings AS r SET several = 1 WHERE r.stands AND EXISTS (
-    SELECT 1 FROM readings o WHERE o.plot = r.plot AND o.tag = r.tag AND o.stem = r.stem
-    AND o.stands AND o.recorder <> r.recorder AND abs(o.day - r.day) < :days + 1)"""
-# What each list of the page shows, of the readings ``r``.
-SHOWN = {
-    "flagged": "r.stands AND r.flagged",
-    "growth": "r.grown AND r.ruled <> 'void'",
-    "several": "r.several",
-    "ruled": "r.ruled <> ''",
-    "all": "r.stands",
-    "gone": "NOT r.void",
-}
 
 
 @dataclass(frozen=True)
@@ -109,18 +57,35 @@ class DeskIndex:
         if not self.united:
             self.name = self.parts[0][1].config().name or self.name
         self._db = sqlite3.connect(":memory:", check_same_thread=False)
-        self._db.executescript(_TABLES)
+        self._db.executescript(TABLES)
         self.names: dict[str, str] = {}
+        self._roster_of: dict[str, int] = {}
         for number, (_, folder) in enumerate(self.parts):
             with folder.reading() as reader:
                 self._take(number, folder, reader)
-        self._db.executescript(_INDEXES + _STANDING)
+        self._reckoned = False
+        self._db.executescript(INDEXES + STANDING)
+        if len(self.parts) > 1:
+            self._db.execute(SEVERAL, LIMITS)
+        self._db.commit()
+
+    def _reckon(self) -> None:
+        """Earlier sizes and growth: a third of the work, done when first asked for."""
+        if self._reckoned:
+            return
+        self._reckoned = True
+        for number in self._roster_of.values():
+            folder = self.parts[number][1]
+            with folder.reading() as reader:
+                roster = reader.latest("roster")
+            if roster is not None:
+                self._take_sizes(roster.body)
         self._db.execute(
             "INSERT INTO sizes SELECT plot, tag, stem, day, mm, '', '', '', recorder FROM readings"
             " WHERE stands AND mm IS NOT NULL"
         )
-        for statement in (_GROWN, _SEVERAL):
-            self._db.execute(statement, _LIMITS)
+        self._db.executescript("CREATE INDEX sizes_tree ON sizes(plot, tag, stem, day);")
+        self._db.execute(GROWN, LIMITS)
         self._db.commit()
 
     def close(self) -> None:
@@ -135,6 +100,7 @@ class DeskIndex:
         self._db.execute("INSERT INTO recorders VALUES (?, ?)", (number, name))
         if roster is not None and name not in self.names:
             self._take_roster(name, roster.body)
+            self._roster_of[name] = number
         self.names[name] = f"{folder.config().name or self.name}, {_begun(reader)}"
         walk = {
             (plot, tag): at
@@ -156,7 +122,9 @@ class DeskIndex:
             " FROM json_each(?, '$.trees')",
             (name, body),
         )
-        factor = " ".join(f"WHEN '{unit}' THEN {mm}" for unit, mm in _MM.items())
+
+    def _take_sizes(self, body: str) -> None:
+        factor = " ".join(f"WHEN '{unit}' THEN {mm}" for unit, mm in MM.items())
         self._db.execute(
             "INSERT INTO sizes SELECT json_extract(t.value, '$.plot'),"
             " json_extract(t.value, '$.tag'), '', julianday(json_extract(p.value, '$.on')),"
@@ -186,6 +154,8 @@ class DeskIndex:
 
     def count(self, show: str, find: str = "", plot: str = "") -> int:
         """How many readings a list holds."""
+        if show == "growth":
+            self._reckon()
         where, values = _where(show, find, plot)
         row = self._db.execute(f"SELECT count(*) FROM readings r WHERE {where}", values).fetchone()
         return int(row[0])
@@ -194,6 +164,8 @@ class DeskIndex:
         self, show: str, find: str = "", plot: str = "", start: int = 0, most: int = -1
     ) -> list[Found]:
         """The readings of a list in the order of the walk, ``most`` of them from ``start`` on."""
+        if show == "growth":
+            self._reckon()
         where, values = _where(show, find, plot)
         rows = self._db.execute(
             f"SELECT r.recorder, r.entry FROM readings r WHERE {where}"
@@ -243,6 +215,7 @@ class DeskIndex:
 
         day (then ``value`` is '').
         """
+        self._reckon()
         rows = self._db.execute(
             "SELECT DISTINCT s.day_told, s.value, s.unit, s.recorder, ifnull(o.entry, 0)"
             " FROM readings r JOIN sizes s ON s.plot = r.plot AND s.tag = r.tag"
@@ -260,7 +233,7 @@ def _where(show: str, find: str, plot: str) -> tuple[str, dict[str, object]]:
         f"({SHOWN[show]}) AND (:plot = '' OR r.plot = :plot)"
         " AND (:find = '' OR instr(r.text, :find))"
     )
-    return where, {**_LIMITS, "plot": plot, "find": find.casefold().strip()}
+    return where, {**LIMITS, "plot": plot, "find": find.casefold().strip()}
 
 
 def _begun(reader: JournalReader) -> str:
@@ -281,6 +254,6 @@ def _rows(
         )).casefold()  # fmt: skip
         yield (
             number, row["entry"], plot, tag, row["stem"], row["at"],
-            None if value is None else float(value) * _MM[row["unit"]], bool(warned),
+            None if value is None else float(value) * MM[row["unit"]], bool(warned),
             row["supersedes"], row["void"], walk.get((plot, tag), last), text,
         )  # fmt: skip

@@ -155,7 +155,7 @@ def test_a_row_that_cannot_be_so_is_refused_with_its_reason(tmp_path, capsys, co
     table[-1][-1] = cell
     code, told = imported(tmp_path, [column], table, capsys)
     assert code == 1
-    assert "1 rows refused" in told.out and why in told.out
+    assert "1 row refused" in told.out and why in told.out
     assert f"line {len(table) + 1}" in told.out
 
 

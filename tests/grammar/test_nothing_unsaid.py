@@ -128,8 +128,8 @@ def taken_back(plain: tuple[str, ...]) -> bool:
 
 def without_talk(plain: tuple[str, ...]) -> tuple[str, ...]:
     said = f" {' '.join(plain)} ".replace(" a stump ", " stump ")
-    for talk in TALK:
-        said = said.replace(f" {talk} ", " ")
+    for talk in TALK:  # "scratch that, one hundred" says a figure
+        said = re.sub(rf" {talk} (?!hundred|thousand|point)", " ", said)
     return tuple(said.split())
 
 

@@ -301,3 +301,20 @@ def test_hyphens_join_and_dashes_part(parse, words, told):
             parse(words)
         return
     assert [(m.tag, str(m.value)) for m in parse(words, {"83", "80", "63"}).meanings] == told
+
+
+@pytest.mark.parametrize(
+    "line", ["oops 83 that should be 21", "83 should be 21.3", "83 actually 9"]
+)
+def test_a_number_that_may_be_a_tag_is_not_dropped_as_a_size_taken_back(parse, line):
+    assert {meaning.tag for meaning in parse(line, {"83", "84"}).meanings} == {None, "83"}
+    assert parse(line, {"83", "84"}).problem is not None
+    (alone,) = parse(line, {"84"}).meanings
+    assert alone.tag is None
+
+
+@pytest.mark.parametrize("line", ["tree 83 should be 21.3", "oops, tag 83 should read 21.3"])
+def test_a_tag_with_its_word_is_that_tree(parse, line):
+    found = parse(line, {"83", "84"})
+    assert [(item.tag, str(item.value)) for item in found.meanings] == [("83", "21.3")]
+    assert found.problem is None

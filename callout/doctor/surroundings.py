@@ -23,7 +23,7 @@ from callout.journal.folder import SurveyFolder
 
 EXTRAS = {
     "reports": ("jinja2", "matplotlib", "openpyxl", "pyarrow", "scipy", "statsmodels"),
-    "office": ("psycopg", "sqlalchemy"),
+    "office": ("psycopg", "sqlalchemy", "waitress"),
     "sign": ("cryptography",),
     "stamp": ("cryptography", "rfc3161_client"),
 }

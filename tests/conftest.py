@@ -8,10 +8,14 @@ try the same cases each time; ``CALLOUT_EXPLORE=1`` lets hypothesis draw new one
 from __future__ import annotations
 
 import os
+import shutil
 import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
+import pytest
 from hypothesis import settings
 
 settings.register_profile("same each time", derandomize=True, deadline=None)
@@ -52,3 +56,19 @@ def pytest_configure() -> None:
 
 def pytest_unconfigure() -> None:
     _HOME.cleanup()
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """A real one, for the tests of pages; they skip without it."""
+    api = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
+    binary = shutil.which("chromium") or shutil.which("chromium-browser")
+    if binary is None:
+        pytest.skip("Chromium is not installed")
+    with api.sync_playwright() as playwright:
+        opened = playwright.chromium.launch(
+            executable_path=binary,
+            args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"],
+        )
+        yield opened
+        opened.close()

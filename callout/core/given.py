@@ -32,9 +32,9 @@ def text(value: object) -> str:
     return value
 
 
-def short_text(value: object) -> str:
-    """A text of one line and at most 200 characters that can be shown."""
-    if not isinstance(value, str) or len(value) > 200 or not value.isprintable():
+def short_text(value: object, most: int = 200) -> str:
+    """A text of one line and at most ``most`` characters that can be shown."""
+    if not isinstance(value, str) or len(value) > most or not value.isprintable():
         raise OperatorError(f"{_shown(value)} must be a short text in quotes, on one line")
     return value
 

@@ -9,6 +9,7 @@ from datetime import date, datetime
 from typing import Any
 
 from callout.core.errors import OperatorError
+from callout.core.given import short_text
 
 SHAPES = ("circle", "square", "rectangle", "strip", "irregular")
 _EARLIEST = 1700  # no tagged plot is older (an assumption)
@@ -16,9 +17,7 @@ _EARLIEST = 1700  # no tagged plot is older (an assumption)
 
 def word(value: Any) -> str:
     """A short text: one line. Raises OperatorError otherwise."""
-    if not isinstance(value, str) or not value.isprintable() or len(value) > 60:
-        raise OperatorError(f"{value!r} must be a short text in quotes, on one line")
-    return value.strip()
+    return short_text(value, 60).strip()
 
 
 def established(value: Any) -> str:

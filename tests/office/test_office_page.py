@@ -245,21 +245,6 @@ def test_a_kill_in_the_middle_loses_and_doubles_nothing(site: Path) -> None:
 # ---- in a real browser ----
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    api = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
-    binary = shutil.which("chromium") or shutil.which("chromium-browser")
-    if binary is None:
-        pytest.skip("Chromium is not installed")
-    with api.sync_playwright() as playwright:
-        opened = playwright.chromium.launch(
-            executable_path=binary,
-            args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"],
-        )
-        yield opened
-        opened.close()
-
-
 Tab = Callable[[int], Any]
 
 

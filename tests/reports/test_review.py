@@ -182,21 +182,6 @@ def test_the_sparkline_goes_up_where_the_tree_grew_and_names_exact_sizes() -> No
 # ---- in a real browser ----
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    api = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
-    binary = shutil.which("chromium") or shutil.which("chromium-browser")
-    if binary is None:
-        pytest.skip("Chromium is not installed")
-    with api.sync_playwright() as playwright:
-        opened = playwright.chromium.launch(
-            executable_path=binary,
-            args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"],
-        )
-        yield opened
-        opened.close()
-
-
 @pytest.fixture
 def tab(browser: Any, page: Path) -> Iterator[Any]:
     """The page open from the file system; any error of it fails the test."""

@@ -128,7 +128,7 @@ def test_a_url_that_pyserial_does_not_know_is_told_and_given_up() -> None:
     devices = DeviceThread([settings("carrier-pigeon://loft")], items.append)
     devices.start()
     try:
-        wait_for(lambda: bool(kinds(items)), 10)
+        wait_for(lambda: NoticeKind.FAILED in kinds(items))
     finally:
         devices.stop()
     assert kinds(items)[-1] is NoticeKind.FAILED
@@ -139,6 +139,7 @@ def test_a_missing_port_is_told_once_and_waited_for(tmp_path: Path) -> None:
     items: list[Item] = []
     devices = DeviceThread([settings(str(tmp_path / "none"))], items.append)
     devices.start()
+    wait_for(lambda: len(kinds(items)) == 2)
     time.sleep(0.4)
     devices.stop()
     assert kinds(items) == [NoticeKind.SEARCHING, NoticeKind.SEARCHING]

@@ -185,6 +185,7 @@ def _stand(
     growth = growth_by_plot(pairs)
     change = components(basis, whole_basal_area(basis), facts=facts)
     rates = demographic_rates(stems, facts)
+    single = (stems["stem"] == "").all()
     summary = stand_summary(basis, plots, history)
     return {
         "summary": summary,
@@ -199,7 +200,7 @@ def _stand(
         "change_basal_area": change,
         "fluxes": fluxes(stems, change, "basal_area_m2", 1.0, plots, history),
         "rates": rates,
-        "rates_trees": demographic_rates(as_trees(stems), facts),
+        "rates_trees": rates if single else demographic_rates(as_trees(stems), facts),
         "rates_site": rates_of_site(rates),
         "one_height": effect(stems, height, taper, settings.draws.taper_sd),
     }

@@ -76,9 +76,12 @@ def _by_neighbours(told: pd.Series, measurements: pd.DataFrame) -> pd.Series:
 def _step_cm(
     measurements: pd.DataFrame, on_day: pd.Series, history: pd.DataFrame | None
 ) -> pd.Series:
-    unit = measurements["unit"].astype(object)
-    told = pd.to_numeric(_told(measurements, on_day, "graduation", history), errors="coerce")
-    step = told.astype("float64") * unit.map(CM_PER_UNIT).astype("float64")
+    unit = measurements["unit"]
+    told = _told(measurements, on_day, "graduation", history)
+    codes, different = pd.factorize(told)
+    figures = np.append(pd.to_numeric(pd.Series(different, dtype=object), errors="coerce"), np.nan)
+    step = pd.Series(figures[codes].astype(np.float64), index=told.index)
+    step = step * unit.map(CM_PER_UNIT).astype("float64")
     step = step.fillna(unit.map(GRADUATION_CM).astype("float64")).fillna(0.1)
     if "raw_unit" in measurements.columns:
         girth = measurements["raw_unit"].astype(str).str.endswith("girth")

@@ -51,7 +51,11 @@ def facts_on(
     """
     states = _states(plots, history)
     names = pd.Index(states["plot"].unique())
-    code = names.get_indexer(pd.Index(plot.astype(object)))
+    if isinstance(plot.dtype, pd.CategoricalDtype):  # each distinct name is looked up once
+        places = np.append(names.get_indexer(pd.Index(plot.cat.categories)), -1)
+        code = places[plot.cat.codes.to_numpy()]
+    else:
+        code = names.get_indexer(pd.Index(plot.astype(object)))
     days = _days(day)
     keys = names.get_indexer(pd.Index(states["plot"])) * _DAY_SPAN + states["day"].to_numpy()
     at = np.searchsorted(keys, code * _DAY_SPAN + days, side="right") - 1

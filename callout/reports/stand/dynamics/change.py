@@ -57,22 +57,9 @@ def fates(
     a cut found after skipped censuses has a row in each interval that it may lie in, its amount
     shared out; the rest of it is unmeasured in the first and found again in the later ones.
     """
-    known = stems[["plot", "stem_code", "visit", "measured", "diameter_cm"]].assign(
-        amount=amount.to_numpy(), status=stems["status"].astype(object)
-    )
-    seen_first = known.groupby("stem_code")["visit"].transform("min")
-    earlier = known[["plot", "stem_code", "visit", "measured", "diameter_cm", "amount"]]
-    later = known.assign(visit=known["visit"] - 1, new=seen_first == known["visit"])
-    later = later[later["visit"] >= 0]
-    keys = ["plot", "stem_code", "visit"]
-    both = earlier.merge(later, how="outer", on=keys, suffixes=("_1", "_2"))
-    last = known.groupby("plot", observed=True)["visit"].max().rename("last").reset_index()
-    both = both.merge(last, on="plot")
-    both = both[both["visit"] < both["last"]].reset_index(drop=True)
-    counted_1 = both["measured_1"].fillna(False).astype(bool)
-    counted_2 = both["measured_2"].fillna(False).astype(bool)
-    new = both["new"].fillna(False).astype(bool)
-    state = both["status"]
+    both = _side_by_side(stems, amount)
+    counted_1, counted_2 = both["measured_1"], both["measured_2"]
+    new, state = both["new"], both["status"]
     came, left = _scope(both, facts)
     fate = np.select(
         [
@@ -90,12 +77,51 @@ def fates(
          "scope", "unmeasured"],
         "",
     )  # fmt: skip
-    table = both[keys].assign(
+    table = both[["plot", "stem_code", "visit"]].assign(
         fate=fate,
-        before=both["amount_1"].fillna(0).astype("int64").where(counted_1, 0),
-        after=both["amount_2"].fillna(0).astype("int64").where(counted_2, 0),
+        before=both["amount_1"].where(counted_1, 0),
+        after=both["amount_2"].where(counted_2, 0),
     )
     return _with_late(table[table["fate"] != ""].reset_index(drop=True), stems, amount)
+
+
+def _side_by_side(stems: pd.DataFrame, amount: pd.Series) -> pd.DataFrame:
+    """Each stem's rows of two consecutive censuses of its plot; one side is empty without a row.
+
+    ``measured``, ``diameter_cm`` and ``amount`` end in ``_1`` and ``_2``; ``status`` is the second
+    row's, and ``new`` says that the stem was never seen before it.
+    """
+    code, visit = stems["stem_code"].to_numpy(), stems["visit"].to_numpy()
+    plot, _ = pd.factorize(stems["plot"])
+    last = np.zeros(plot.max(initial=-1) + 1, dtype=np.int64)
+    np.maximum.at(last, plot, visit)
+    same = np.r_[code[1:] == code[:-1], False][: len(code)]
+    follows = same & (np.r_[visit[1:], 0][: len(code)] == visit + 1)
+    led = np.r_[False, follows[:-1]][: len(code)]
+    first = np.flatnonzero(visit < last[plot])
+    second = np.where(follows[first], first + 1, -1)
+    alone = np.flatnonzero(~led & (visit > 0))  # no row in the census before
+    before, after = np.r_[first, np.full(len(alone), -1)], np.r_[second, alone]
+    at = np.where(before >= 0, before, after)
+    has_1, has_2 = before >= 0, after >= 0
+    seen_first = ~np.r_[False, same[:-1]][: len(code)]
+    measured = stems["measured"].to_numpy(dtype=bool)
+    size, whole = stems["diameter_cm"].to_numpy(dtype=np.float64), amount.to_numpy()
+    return pd.DataFrame(
+        {
+            "plot": stems["plot"].array[at],
+            "stem_code": code[at],
+            "visit": visit[at] - ~has_1,
+            "measured_1": has_1 & measured[before],
+            "measured_2": has_2 & measured[after],
+            "diameter_cm_1": np.where(has_1, size[before], np.nan),
+            "diameter_cm_2": np.where(has_2, size[after], np.nan),
+            "amount_1": np.where(has_1, whole[before], 0),
+            "amount_2": np.where(has_2, whole[after], 0),
+            "status": pd.Series(stems["status"].array[after]).where(has_2),
+            "new": has_2 & seen_first[after],
+        }
+    )
 
 
 def _scope(both: pd.DataFrame, facts: pd.DataFrame | None) -> tuple[Any, Any]:
@@ -135,12 +161,12 @@ def scope_facts(
 
 def _with_late(table: pd.DataFrame, stems: pd.DataFrame, amount: pd.Series) -> pd.DataFrame:
     """The fates, with deaths and cuts found late spread over the intervals where they may lie."""
-    found = spells(stems)
-    found = found[found["seen"] > found["visit"] + 1]
-    found = found[(found["end"] != "alive") & stems["measured"].to_numpy()[found["row"]]]
+    known = spells(stems)
+    found = known[(known["seen"] > known["visit"] + 1) & (known["end"] != "alive")]
+    found = found[stems["measured"].to_numpy()[found["row"]]]
     if found.empty:
         return table
-    _, places = by_interval(spells(stems), census_days(stems))
+    _, places = by_interval(known, census_days(stems))
     places = places[places["row"].isin(found["row"])]
     whole = amount.to_numpy()[places["row"]]
     # Shares in whole numbers that add up: each is the step between two rounded sums.

@@ -16,6 +16,7 @@ from callout.reports.stand.formulas import years_between
 
 _ROUNDS = 200
 _CLOSE = 1e-10
+_ENDS = ["alive", "died", "cut"]
 
 
 def spells(stems: pd.DataFrame) -> pd.DataFrame:
@@ -24,14 +25,14 @@ def spells(stems: pd.DataFrame) -> pd.DataFrame:
     ``plot``, ``stem_code``, ``row`` (of ``stems``, at the first), ``visit``, ``seen`` (the visit
     that knows it again) and ``end``: 'alive', 'died' or 'cut'.
     """
-    status = stems["status"].astype(object)
-    known = np.flatnonzero((status == LIVE) | status.isin(DEAD) | (status == CUT))
+    status = stems["status"]
+    live, cut = (status == LIVE).to_numpy(dtype=bool), (status == CUT).to_numpy(dtype=bool)
+    known = np.flatnonzero(live | cut | status.isin(DEAD).to_numpy(dtype=bool))
     code = stems["stem_code"].to_numpy()[known]
     visit = stems["visit"].to_numpy()[known]
-    state = status.to_numpy()[known]
-    follows = np.flatnonzero((code[1:] == code[:-1]) & (state[:-1] == LIVE))
-    after = state[follows + 1]
-    end = np.where(after == LIVE, "alive", np.where(after == CUT, "cut", "died"))
+    follows = np.flatnonzero((code[1:] == code[:-1]) & live[known[:-1]])
+    after = known[follows + 1]
+    end = pd.Categorical.from_codes(np.where(live[after], 0, np.where(cut[after], 2, 1)), _ENDS)
     return pd.DataFrame(
         {
             "plot": stems["plot"].array[known[follows]],
@@ -66,11 +67,12 @@ def by_interval(found: pd.DataFrame, days: pd.DataFrame) -> tuple[pd.DataFrame, 
     years[code * most + days["visit"].to_numpy()] = days["years"].fillna(0.0)
     start = pd.Index(plots).get_indexer(pd.Index(found["plot"])) * most + found["visit"].to_numpy()
     length = (found["seen"] - found["visit"]).to_numpy()
-    end = found["end"].to_numpy(dtype=object)
-    alive = _covered(start, length, end == "alive", len(years))
-    died = np.bincount(start[(length == 1) & (end == "died")], minlength=len(years)).astype(float)
-    cut = np.bincount(start[(length == 1) & (end == "cut")], minlength=len(years)).astype(float)
-    late = np.flatnonzero((length > 1) & (end != "alive"))
+    end = found["end"]
+    alive = _covered(start, length, (end == "alive").to_numpy(dtype=bool), len(years))
+    at_once = length == 1
+    died = np.bincount(start[at_once & (end == "died")], minlength=len(years)).astype(float)
+    cut = np.bincount(start[at_once & (end == "cut")], minlength=len(years)).astype(float)
+    late = np.flatnonzero(~at_once & (end != "alive").to_numpy(dtype=bool))
     places = _places(found, late, start, length)
     places["share"] = _by_time(places, years)
     natural = (places["end"] == "died").to_numpy()
@@ -92,8 +94,8 @@ def by_interval(found: pd.DataFrame, days: pd.DataFrame) -> tuple[pd.DataFrame, 
 def _covered(start: np.ndarray, length: np.ndarray, counted: np.ndarray, size: int) -> np.ndarray:
     """How many spells cover each interval."""
     steps = np.zeros(size + 1)
-    np.add.at(steps, start[counted], 1.0)
-    np.add.at(steps, (start + length)[counted], -1.0)
+    steps += np.bincount(start[counted], minlength=size + 1)
+    steps -= np.bincount((start + length)[counted], minlength=size + 1)
     return np.asarray(np.cumsum(steps)[:size])
 
 
@@ -108,7 +110,7 @@ def _places(
         {
             "spell": spell,
             "row": found["row"].to_numpy()[late][spell],
-            "end": found["end"].to_numpy(dtype=object)[late][spell],
+            "end": found["end"].array[late][spell],
             "interval": start[late][spell] + offset,
             "offset": offset,
         }

@@ -154,7 +154,7 @@ def as_trees(stems: pd.DataFrame) -> pd.DataFrame:
     dead if none of its stems lives and one is dead, cut if one is cut, else lost.
     """
     keys = ["plot", "tag", "census"]
-    status = stems["status"].astype(object)
+    status = stems["status"]
     rank = np.select([status == LIVE, status.isin(DEAD), status == CUT], [0, 1, 2], 3)
     size = stems["diameter_cm"].where(stems["measured"], 0.0)
     rows = stems[[*keys, "visit", "date", "census_day", "measured"]].assign(

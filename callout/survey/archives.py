@@ -11,6 +11,7 @@ import json
 import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -19,9 +20,20 @@ from callout.survey.guard import opened
 
 MOST_ARCHIVE_BYTES = 64_000_000
 """Of an archive as it lies there, and of all that it holds once it is unpacked."""
-MOST_TABLE_BYTES = 128_000_000
-MOST_CELLS = 4_000_000
-"""Of one table: 100,000 stems with 40 columns."""
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The most that is read of one table."""
+
+    table_bytes: int
+    cells: int
+
+
+OF_STRANGERS = Limits(128_000_000, 4_000_000)
+"""100,000 stems with 40 columns."""
+LARGE = Limits(16_000_000_000, 4_000_000_000)
+"""What somebody says is his own, or trusted: nothing but mistakes is refused."""
 MOST_COLUMNS = 2_000
 MOST_BOOK_CELLS = 600_000
 """Of a workbook, which is read cell by cell: 24,000 stems with 25 columns."""
@@ -90,18 +102,21 @@ def open_archive(path: Path) -> Iterator[Archive]:
         yield Archive(path, archive)
 
 
-def read_table(path: Path) -> bytes:
+def read_table(path: Path, limits: Limits = OF_STRANGERS) -> bytes:
     """The bytes of a table's file. Raises as ``opened`` does."""
-    with opened(path, MOST_TABLE_BYTES) as file:
-        return file.read(MOST_TABLE_BYTES)
+    with opened(path, limits.table_bytes) as file:
+        return file.read(min(limits.table_bytes, path.stat().st_size))
 
 
-def refuse_large(rows: int, columns: int) -> None:
+def refuse_large(rows: int, columns: int, limits: Limits = OF_STRANGERS) -> None:
     """Raises OperatorError for a table too large for memory."""
     if columns > MOST_COLUMNS:
         raise OperatorError(f"a table has {columns} columns: no table of ours does")
-    if rows * columns > MOST_CELLS:
-        raise OperatorError(f"a table has {rows} rows of {columns} cells: split it first")
+    if rows * columns > limits.cells:
+        raise OperatorError(
+            f"a table has {rows:,} rows of {columns} cells, more than is read of a table from "
+            "elsewhere: split it, or use 'callout report --large' if you trust it"
+        )
 
 
 def json_of(text: str) -> Any:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import csv
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -18,6 +19,8 @@ from callout.core.errors import OperatorError
 from callout.crews.site import Site, is_site, site_folders
 from callout.journal.folder import open_survey
 from callout.survey.species_table import reference_species, species_of
+
+MOST_ON_PAGES = 2_000_000  # measurements; all in memory they take 1.6 GB a million
 
 # Heavy modules are imported where a command needs them, so that the others start at once.
 if TYPE_CHECKING:
@@ -77,11 +80,24 @@ def add_parser(subparsers: Any) -> None:
         "--figures", default="png", metavar="FORMS", help="forms of the figures: png,svg,pdf"
     )
     parser.add_argument("--excel", action="store_true", help="also all tables as a workbook")
+    parser.add_argument(
+        "--tables-only", action="store_true",
+        help="the tables by plot alone, without pages, figures and carbon: for any number of "
+        "measurements",
+    )  # fmt: skip
+    parser.add_argument(
+        "--large",
+        action="store_true",
+        help="read a data package or Parquet files of any size: only where you trust them",
+    )
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Write the report and say where it is."""
+    from callout.reports.exchange.cells import compacted
+    from callout.reports.exchange.taken import taking
+    from callout.reports.histories import history_of
     from callout.reports.pages.analysis import analyse
     from callout.reports.pages.colophon import fingerprint
     from callout.reports.pages.writing import Wanted, write_report
@@ -89,13 +105,16 @@ def run(args: argparse.Namespace) -> int:
     forms = tuple(dict.fromkeys(["png", *filter(None, args.figures.split(","))]))
     asked = Wanted(tuple(args.plot) or None, forms)
     settings = _settings(args)
-    from callout.reports.exchange.cells import compacted
-    from callout.reports.exchange.taken import taking
-    from callout.reports.histories import history_of
-
-    data = taking.take(args.survey, args.mapping)
+    data = taking.take(args.survey, args.mapping, large=args.large)
     history = history_of(data.further.get("history"))
     compact = compacted(data.measurements)
+    if args.tables_only:
+        return _tables_only(args, compact, data.plots, history, settings)
+    if len(compact) > MOST_ON_PAGES:
+        raise OperatorError(
+            f"{len(compact):,} measurements are too many for pages and figures (at most "
+            f"{MOST_ON_PAGES:,}): add --tables-only for the tables by plot"
+        )
     analysis = analyse(compact, data.plots, settings, _again(args), history)
     if args.all_plots:
         asked = Wanted(tuple(analysis.stems["plot"].astype(str).unique()), forms)
@@ -109,6 +128,34 @@ def run(args: argparse.Namespace) -> int:
     for caution in analysis.cautions:
         print(f"note: {caution}")
     print(f"report: {path}")
+    return 0
+
+
+def _tables_only(
+    args: argparse.Namespace,
+    measurements: pd.DataFrame,
+    plots: pd.DataFrame,
+    history: pd.DataFrame | None,
+    settings: ReportSettings,
+) -> int:
+    """Write the tables by plot and say where they are."""
+    from callout.reports.pages.cautions import plots_apart
+    from callout.reports.pages.colophon import fingerprint
+    from callout.reports.pages.in_parts import Terms, tables_in_parts
+    from callout.reports.pages.writing import write_tables
+    from callout.reports.stand.visits import told_aside
+
+    terms = Terms(
+        settings.basis_m, settings.class_width_cm, settings.rounding, settings.carbon.taper,
+        settings.draws.taper_sd,
+    )  # fmt: skip
+    with _progress() as tell, ThreadPoolExecutor(1) as beside:
+        made_of = beside.submit(fingerprint, measurements, plots)
+        tables, heights = tables_in_parts(measurements, plots, history, terms, tell)
+        path = write_tables(tables, settings, args.out, made_of.result(), tell)
+    for caution in (*told_aside(tables["set_aside"]), *plots_apart(heights, terms.taper)):
+        print(f"note: {caution}")
+    print(f"tables: {path}")
     return 0
 
 

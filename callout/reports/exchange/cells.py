@@ -117,6 +117,9 @@ def mapped(column: pd.Series, change: Callable[[str], str]) -> np.ndarray:
 
 
 _FEW_VALUES = ("plot", "tag", "stem", "species", "unit", "status", "source", "who", "rounding")
+# Columns of texts that repeat often in a file.
+ROW_NAMES = ("measurement_id", "tree_id")  # texts that never or seldom repeat
+REPEATING = (*_FEW_VALUES, "value", "graduation", "raw_unit", "warnings", "disagrees", "ruling")
 
 
 def compacted(measurements: pd.DataFrame) -> pd.DataFrame:
@@ -143,21 +146,23 @@ def text_frame(frame: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
 def texts(column: pd.Series) -> np.ndarray:
     """A column's cells as texts, an array of objects; each distinct cell is converted once."""
     if column.dtype.kind == "M":
-        plain = column.dt.tz_localize(None)
-        days = plain.dt.strftime("%Y-%m-%d").to_numpy(dtype=object)
-        odd = (plain != plain.dt.normalize()).to_numpy(dtype=bool)
-        days[odd] = [told(cell) for cell in plain[odd]]
-        return np.asarray(days, dtype=object)
+        return mapped(column.dt.tz_localize(None), str)
     cells = column.array if isinstance(column.dtype, pd.CategoricalDtype) else None
     if cells is not None:
         names = np.array([*(told(cell) for cell in cells.categories), ""], dtype=object)
         return np.asarray(names[cells.codes], dtype=object)
     if column.dtype.kind == "f":
-        made = ["" if cell != cell else repr(cell) for cell in column.to_numpy("float64").tolist()]
-    elif column.dtype.kind in "iu":
+        bits = np.ascontiguousarray(column.to_numpy("float64")).view(np.int64)  # tells 0.0 and -0.0
+        codes, different = pd.factorize(bits)
+        made = [told(cell) for cell in different.view(np.float64)]
+        return np.asarray(np.array([*made, ""], dtype=object)[codes])
+    if column.dtype.kind in "iu":
         made = [str(cell) for cell in column.tolist()]
     else:
-        made = [cell if type(cell) is str else told(cell) for cell in column.tolist()]
+        # By identity: equal decimals may be written differently, and columns share their cells.
+        own = column.tolist()
+        words = {at: told(cell) for at, cell in {id(cell): cell for cell in own}.items()}
+        made = [words[id(cell)] for cell in own]
     return np.array(made, dtype=object) if made else np.empty(0, dtype=object)
 
 
@@ -177,7 +182,7 @@ def measurements_from(cells: pd.DataFrame) -> pd.DataFrame:
     if missing:
         raise OperatorError(f"the measurements lack the column {', '.join(missing)}")
     value = _each(cells["value"], _decimal)
-    unit = _each(cells["unit"], parse_unit)
+    unit = _each(cells["unit"], lambda text: parse_unit(text).value)
     status = _each(cells["status"], _state)
     frame = pd.DataFrame(
         {
@@ -185,12 +190,12 @@ def measurements_from(cells: pd.DataFrame) -> pd.DataFrame:
             "tag": cells["tag"],
             "stem": cells["stem"],
             "species": cells["species"],
-            "date": pd.Series(_each(cells["date"], _moment), dtype="datetime64[us]"),
+            "date": _dates(cells["date"]),
             "value": pd.Series(value, dtype=object),
-            "unit": pd.Series([item.value for item in unit], dtype=object),
+            "unit": pd.Series(unit, dtype=object),
             "diameter_cm": _centimetres(value, unit),
             "status": pd.Series(status, dtype=object),
-            "measured_height_m": _each(cells["measured_height_m"], _float).astype("float64"),
+            "measured_height_m": _floats(cells["measured_height_m"]),
             "source": cells["source"],
         }
     )
@@ -221,18 +226,38 @@ def centimetres(value: Decimal | None, unit: Unit) -> float:
 
 
 def _centimetres(value: np.ndarray, unit: np.ndarray) -> np.ndarray:
-    known: dict[tuple[Decimal | None, Unit], float] = {}
-    made = np.empty(len(value))
-    for at, pair in enumerate(zip(value, unit, strict=True)):
-        if pair not in known:
-            known[pair] = centimetres(*pair)
-        made[at] = known[pair]
-    return made
+    """Each distinct size of a unit is converted once."""
+    codes, sizes = pd.factorize(value)
+    codes_of_unit, units = pd.factorize(unit)
+    pairs, row = np.unique(codes * len(units) + codes_of_unit, return_inverse=True)
+    made = [
+        centimetres(None if pair < 0 else sizes[pair // len(units)], Unit(units[pair % len(units)]))
+        for pair in pairs
+    ]
+    return np.array(made, dtype=np.float64)[row] if made else np.empty(0)
+
+
+def _dates(column: pd.Series) -> pd.Series:
+    """The moments of a column of texts, or of moments. Raises as ``_each`` does."""
+    if column.dtype.kind != "M":
+        return pd.Series(_each(column, _moment), dtype="datetime64[us]")
+    if column.isna().any():
+        raise OperatorError(f"row {int(np.argmax(column.isna())) + 1}, date: there is no date")
+    return column.dt.tz_localize(None).astype("datetime64[us]")
+
+
+def _floats(column: pd.Series) -> Any:
+    """Derived figures of a column of texts, or of floats. Raises as ``_each`` does."""
+    if column.dtype.kind == "f" and not np.isinf(column).any():
+        return column.astype("float64")
+    return _each(column, _float).astype("float64")
 
 
 def _each(column: pd.Series, read: Callable[[str], Any]) -> np.ndarray:
     """Parse every cell, each distinct text once. Raises OperatorError naming the first bad row."""
-    codes, different = pd.factorize(column.to_numpy(dtype=object))
+    if not isinstance(column.dtype, pd.CategoricalDtype):
+        column = column.astype(object)
+    codes, different = pd.factorize(column)
     made: np.ndarray = np.empty(len(different), dtype=object)
     for at, text in enumerate(different):
         try:

@@ -38,7 +38,7 @@ from callout.reports.exchange.metadata import About, about_from
 from callout.reports.identities import identified
 from callout.reports.spreadsheets import GUARD_NOTE, bared, guarded, plain_number
 from callout.reports.stand.columns import PLOT_COLUMNS, STATUSES
-from callout.survey.archives import json_of, read_table, refuse_large
+from callout.survey.archives import LARGE, OF_STRANGERS, Limits, json_of, read_table, refuse_large
 from callout.survey.files import storage_errors
 from callout.survey.guard import read_plain
 
@@ -188,17 +188,19 @@ def _descriptor(resources: list[dict[str, Any]], about: About, dates: pd.Series)
     return descriptor
 
 
-def read_package(path: Path) -> Dataset:
+def read_package(path: Path, *, large: bool = False) -> Dataset:
     """The content of a package written by this program, with its hashes checked.
 
-    ``path`` is its folder or descriptor. Raises OperatorError for one that is changed or not ours.
+    ``path`` is its folder or descriptor; ``large``: whatever its size. Raises OperatorError for one
+    that is changed or not ours.
     """
     descriptor = path / DESCRIPTOR if path.is_dir() else path
+    limits = LARGE if large else OF_STRANGERS
     try:
         told = json_of(read_plain(descriptor).decode("utf-8"))
         resources = {item["name"]: item for item in told["resources"]}
         names = ["measurements", "plots", *(name for name in FURTHER_TABLES if name in resources)]
-        tables = {name: _read(descriptor.parent, resources[name]) for name in names}
+        tables = {name: _read(descriptor.parent, resources[name], limits) for name in names}
         about = about_from(told["about"]) if "about" in told else None
     except (OSError, ValueError, KeyError, TypeError, csv.Error) as error:
         raise OperatorError(f"{descriptor} is no data package of this program: {error}") from None
@@ -216,22 +218,22 @@ def _checked(name: str, table: pd.DataFrame) -> pd.DataFrame:
     return table
 
 
-def _read(folder: Path, resource: dict[str, Any]) -> pd.DataFrame:
+def _read(folder: Path, resource: dict[str, Any], limits: Limits) -> pd.DataFrame:
     name = str(resource["path"])
     if "/" in name or "\\" in name:
         raise OperatorError(f"{name!r} lies outside the package: give one with plain file names")
-    data = read_table(folder / name)
+    data = read_table(folder / name, limits)
     if resource["hash"] != f"sha256:{hashlib.sha256(data).hexdigest()}":
         raise OperatorError(f"{name} was changed after the package was written: its hash differs")
-    return text_table(data.decode("utf-8"))
+    return text_table(data.decode("utf-8"), limits)
 
 
-def text_table(text: str) -> pd.DataFrame:
+def text_table(text: str, limits: Limits = OF_STRANGERS) -> pd.DataFrame:
     """A guarded CSV as a frame of texts. Raises OperatorError for a row of another width."""
     header = next(csv.reader(io.StringIO(text, newline="")), [])
     if not header:
         raise OperatorError("a table is empty")
-    refuse_large(text.count("\n"), len(header))
+    refuse_large(text.count("\n"), len(header), limits)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)

@@ -16,6 +16,8 @@ import pandas as pd
 from callout.core.errors import OperatorError
 from callout.reports.exchange.cells import (
     MEANING,
+    REPEATING,
+    ROW_NAMES,
     WRITTEN,
     extra_columns,
     extra_plot_columns,
@@ -28,7 +30,7 @@ from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
 from callout.reports.exchange.metadata import About, about_from
 from callout.reports.identities import identified
 from callout.reports.stand.columns import PLOT_COLUMNS
-from callout.survey.archives import refuse_large
+from callout.survey.archives import LARGE, OF_STRANGERS, refuse_large
 from callout.survey.files import storage_errors
 
 NAMES = ("measurements.parquet", "plots.parquet")
@@ -79,32 +81,52 @@ def _arrow_table(arrow: Any, frame: pd.DataFrame, *, typed: bool) -> Any:
     return arrow.table(columns, schema=arrow.schema(fields))
 
 
-def read_parquet(folder: Path) -> Dataset:
-    """The content of files written by this program. Raises OperatorError for any others."""
-    parquet, arrow = _library()
+def read_parquet(folder: Path, *, large: bool = False) -> Dataset:
+    """The content of files written by this program. Raises OperatorError for any others.
+
+    ``large``: whatever their size, with texts that repeat as categories, without names of rows.
+    """
     tables, about = {}, None
     for name in (*NAMES, *(f"{name}.parquet" for name in FURTHER_TABLES)):
         if name not in NAMES and not (folder / name).is_file():
             continue
-        try:
-            about_it = parquet.read_metadata(folder / name)
-            refuse_large(about_it.num_rows, about_it.num_columns)
-            found = parquet.read_table(folder / name)
-        except (OSError, arrow.ArrowException) as error:
-            raise OperatorError(f"{folder / name} cannot be read: {error}") from None
-        tables[name.removesuffix(".parquet")] = found.to_pandas()
-        about = about or _about(found.schema.metadata)
+        table, notes = _read(folder / name, large)
+        tables[name.removesuffix(".parquet")] = table
+        about = about or _about(notes)
     stems, plots = tables.pop("measurements"), tables.pop("plots")
-    columns = [name for name in stems.columns if name != "diameter_cm"]
-    missing = {*WRITTEN, *PLOT_COLUMNS} - {*columns, *plots.columns}
+    missing = {*WRITTEN, *PLOT_COLUMNS} - {*stems.columns, *plots.columns}
     if missing:
         raise OperatorError(f"{folder} lacks the column {', '.join(sorted(missing))}")
     return Dataset(
-        measurements_from(text_frame(stems, columns)),
+        measurements_from(stems.drop(columns="diameter_cm", errors="ignore")),
         plots_from(text_frame(plots, list(plots.columns))),
         {name: text_frame(table, list(table.columns)) for name, table in tables.items()},
         about=about,
     )
+
+
+def _read(path: Path, large: bool) -> tuple[pd.DataFrame, Any]:
+    """The cells of a file as texts, dates and floats as such; and its notes."""
+    parquet, arrow = _library()
+    try:
+        about = parquet.read_metadata(path)
+        limits = LARGE if large else OF_STRANGERS
+        refuse_large(about.num_rows, about.num_columns, limits)
+        names = [name for name in about.schema.names if not (large and name in ROW_NAMES)]
+        few = [name for name in REPEATING if large and name in names]
+        found = parquet.read_table(path, columns=names, read_dictionary=few)
+        frame = found.to_pandas()
+    except (OSError, arrow.ArrowException) as error:
+        raise OperatorError(f"{path} cannot be read: {error}") from None
+    return frame.assign(**{name: _cells(frame[name]) for name in frame}), found.schema.metadata
+
+
+def _cells(column: pd.Series) -> Any:
+    if not isinstance(column.dtype, pd.CategoricalDtype):
+        return column if column.dtype.kind in "Mf" else texts(column)
+    known = {"", *column.cat.categories} if column.hasnans else {*column.cat.categories}
+    column = column.cat.set_categories(sorted(known))  # in order, as tables are sorted by them
+    return column.fillna("") if column.hasnans else column
 
 
 def _about(metadata: Any) -> About | None:

@@ -8,15 +8,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-import numpy as np
 import pandas as pd
 
 from callout.core.errors import OperatorError
 from callout.reports.pages.cautions import cautions, plots_apart
-from callout.reports.stand.census import census_table, measured_again, unsettled, with_aside
-from callout.reports.stand.composition import composition
+from callout.reports.pages.stand_tables import (
+    NONE_YET,
+    StandBasis,
+    heights_of,
+    tables_by_plot,
+    tables_over_plots,
+)
+from callout.reports.stand.census import measured_again, unsettled, with_aside
 from callout.reports.stand.corrected import corrected
-from callout.reports.stand.dynamics.change import components, scope_facts, whole_basal_area
+from callout.reports.stand.dynamics.change import scope_facts
 from callout.reports.stand.dynamics.climate import corrected as corrected_tries
 from callout.reports.stand.dynamics.climate import correlations
 from callout.reports.stand.dynamics.compare import (
@@ -30,13 +35,10 @@ from callout.reports.stand.dynamics.compare import (
 )
 from callout.reports.stand.dynamics.fluxes import fluxes
 from callout.reports.stand.dynamics.growth import (
-    growth_by_plot,
     growth_by_year,
-    growth_of_site,
     increments,
 )
 from callout.reports.stand.dynamics.periods import judged_periods
-from callout.reports.stand.dynamics.rates import as_trees, demographic_rates, rates_of_site
 from callout.reports.stand.mass.biomass import (
     CarbonSettings,
     carbon_components,
@@ -49,8 +51,6 @@ from callout.reports.stand.mass.mass_variance import Draws, with_error
 from callout.reports.stand.mass.reading_errors import ErrorModel, from_repeats
 from callout.reports.stand.mass.uncertainty import carbon_intervals, carbon_of_site, carbon_parts
 from callout.reports.stand.sampling import FEWEST_STEMS
-from callout.reports.stand.summary import diameter_classes, stand_summary
-from callout.reports.stand.taper import common_heights, effect, on_one_basis
 
 COMPARED = {
     "basal_area_m2_ha": Figure("basal_area_m2_ha", "Basal area, m² a hectare", 2),
@@ -120,17 +120,23 @@ def analyse(
     measurements = corrected(measurements, plots, history, settings.rounding)
     stems, aside = with_aside(measurements)
     if not stems["measured"].any():
-        raise OperatorError("no live stem has a diameter yet: measure first, then report")
+        raise OperatorError(NONE_YET)
     stems, renamed = one_species(stems)
     repeats = measured_again(measurements)
     if again is not None and len(again):
         repeats = pd.concat([repeats, again], ignore_index=True) if len(repeats) else again
     error = from_repeats(repeats)
-    heights = _heights(stems, settings.basis_m)
+    heights = heights_of(stems, settings.basis_m)
     trees = stem_biomass(stems, settings.equations, settings.carbon)
-    tables: dict[str, pd.DataFrame] = {"censuses": census_table(stems), "set_aside": aside}
-    tables |= _stand(stems, plots, settings, heights, history)
-    _named(tables)
+    basis = StandBasis(heights, settings.carbon.taper, settings.draws.taper_sd)
+    pairs = increments(stems[~unsettled(stems)])
+    tables: dict[str, pd.DataFrame] = {"set_aside": aside}
+    tables |= tables_by_plot(stems, pairs, plots, basis, settings.class_width_cm, history)
+    tables |= tables_over_plots(tables) | {
+        "tree_growth": pairs,
+        "growth_by_year": growth_by_year(pairs),
+        "periods": judged_periods(pairs),
+    }
     tables |= _carbon(trees, plots, with_error(settings.draws, error), settings, history)
     of_carbon = tables.pop("fluxes_of_carbon")
     tables["fluxes"] = pd.concat([tables["fluxes"], of_carbon], ignore_index=True)
@@ -151,59 +157,6 @@ def analyse(
     )
     converted = len(tables["one_height"]) > 0
     return Analysis(settings, tables, stems, plots, error, told, heights, converted)
-
-
-def _heights(stems: pd.DataFrame, basis_m: float | None) -> dict[str, float]:
-    """The height of measurement for each plot's stand figures."""
-    if basis_m is not None:
-        return dict.fromkeys((str(plot) for plot in stems["plot"].unique()), basis_m)
-    return common_heights(stems)
-
-
-def _named(tables: dict[str, pd.DataFrame]) -> None:
-    """Censuses with the facts then, and the summary with their labels."""
-    keys, censuses, summary = ["plot", "census"], tables["censuses"], tables["summary"]
-    held = summary[[*keys, "area_ha", "treatment"]]
-    tables["censuses"] = censuses.merge(held, how="left", on=keys)
-    labels = summary[keys].merge(censuses[[*keys, "label"]], how="left", on=keys)["label"]
-    tables["summary"] = summary.assign(label=labels.array)
-
-
-def _stand(
-    stems: pd.DataFrame,
-    plots: pd.DataFrame,
-    settings: ReportSettings,
-    heights: Mapping[str, float],
-    history: pd.DataFrame | None,
-) -> dict[str, pd.DataFrame]:
-    """The stand, its growth and its changes; growth uses diameters as measured."""
-    taper = settings.carbon.taper
-    height = stems["plot"].astype(object).map(heights).to_numpy(dtype=np.float64)
-    basis = on_one_basis(stems, height, taper)
-    facts = scope_facts(stems, plots, history)
-    pairs = increments(stems[~unsettled(stems)])
-    growth = growth_by_plot(pairs)
-    change = components(basis, whole_basal_area(basis), facts=facts)
-    rates = demographic_rates(stems, facts)
-    single = (stems["stem"] == "").all()
-    summary = stand_summary(basis, plots, history)
-    return {
-        "summary": summary,
-        "composition": composition(basis, summary),
-        "diameter_classes": diameter_classes(basis, plots, settings.class_width_cm, history),
-        "tree_growth": pairs,
-        "growth": growth,
-        "growth_site": growth_of_site(growth),
-        "growth_by_year": growth_by_year(pairs),
-        "growth_by_plot_and_year": growth_by_year(pairs, ("plot", "species")),
-        "periods": judged_periods(pairs),
-        "change_basal_area": change,
-        "fluxes": fluxes(stems, change, "basal_area_m2", 1.0, plots, history),
-        "rates": rates,
-        "rates_trees": rates if single else demographic_rates(as_trees(stems), facts),
-        "rates_site": rates_of_site(rates),
-        "one_height": effect(stems, height, taper, settings.draws.taper_sd),
-    }
 
 
 def _carbon(

@@ -13,7 +13,7 @@ import pandas as pd
 
 import callout
 from callout.reports.exchange.cells import WRITTEN, texts
-from callout.reports.pages.analysis import Analysis
+from callout.reports.pages.analysis import Analysis, ReportSettings
 from callout.reports.stand.columns import PLOT_COLUMNS
 from callout.reports.stand.mass.equation_set import EquationSet
 
@@ -34,9 +34,8 @@ def fingerprint(measurements: pd.DataFrame, plots: pd.DataFrame) -> str:
     return digest.hexdigest()
 
 
-def settings_told(analysis: Analysis) -> dict[str, Any]:
+def settings_told(given: ReportSettings) -> dict[str, Any]:
     """Every setting that affects figures, as plain values."""
-    given = analysis.settings
     return {
         item.name: _plain(getattr(given, item.name))
         for item in fields(given)
@@ -57,7 +56,7 @@ def _plain(value: Any) -> Any:
 def colophon(analysis: Analysis, data: str) -> str:
     """The foot of every page, in words; ``data`` is the fingerprint."""
     settings = "; ".join(
-        f"{name} {value}" for name, value in _flat(settings_told(analysis)).items()
+        f"{name} {value}" for name, value in _flat(settings_told(analysis.settings)).items()
     )
     return (
         f"Made by Callout {callout.__version__} from data with the fingerprint sha256:{data}. "

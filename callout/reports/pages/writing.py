@@ -19,7 +19,7 @@ import callout
 from callout.core.errors import OperatorError
 from callout.reports.exchange.cells import frame_csv, shown, told
 from callout.reports.figures.style import FORMS, Drawing
-from callout.reports.pages.analysis import Analysis
+from callout.reports.pages.analysis import Analysis, ReportSettings
 from callout.reports.pages.colophon import colophon, settings_told
 from callout.reports.pages.dictionary import dictionary, table_package
 from callout.reports.pages.plot_page import plot_page
@@ -65,19 +65,41 @@ def write_report(
     names = _pages(plot_files(analysis), wanted)
     foot = colophon(analysis, data)
     with storage_errors(f"cannot write the report into {folder}"):
-        for part in ("tables", "figures"):
-            (folder / part).mkdir(parents=True, exist_ok=True)
+        (folder / "figures").mkdir(parents=True, exist_ok=True)
         for at, (plot, name) in enumerate(names.items(), 1):
             tell("plots", at, len(names))
             words, figures = plot_page(analysis, plot, foot)
             _write(folder, f"{name}.html", words, name, figures, wanted.forms)
         words, figures = summary_page(analysis, names, foot)
         _write(folder, "index.html", words, "all", figures, wanted.forms)
-        for at, (name, table) in enumerate(analysis.tables.items(), 1):
-            tell("tables", at, len(analysis.tables))
-            write_table(folder / "tables" / f"{name}.csv", table)
-        _write_facts(analysis, folder, data)
+    write_tables(analysis.tables, analysis.settings, folder, data, tell)
     return folder / "index.html"
+
+
+def write_tables(
+    tables: Mapping[str, pd.DataFrame],
+    settings: ReportSettings,
+    folder: Path,
+    data: str,
+    tell: Tell = lambda words, done, of: None,
+) -> Path:
+    """Write the tables, what their columns mean, and what they were made from; their folder."""
+    own = folder / "tables"
+    with storage_errors(f"cannot write the report into {folder}"):
+        own.mkdir(parents=True, exist_ok=True)
+        for at, (name, table) in enumerate(tables.items(), 1):
+            tell("tables", at, len(tables))
+            write_table(own / f"{name}.csv", table)
+        told = {
+            "program": f"Callout {callout.__version__}",
+            "data": f"sha256:{data}",
+            "settings": settings_told(settings),
+        }
+        _write_json(folder / "report.json", told)
+        _write_json(own / "datapackage.json", table_package(tables, settings.title))
+        words = frame_csv(dictionary(tables))
+        (own / "dictionary.csv").write_text(words, encoding="utf-8")
+    return own
 
 
 def write_table(path: Path, table: pd.DataFrame) -> None:
@@ -132,20 +154,9 @@ def _write(
             (folder / "figures" / f"{name}-{kind}.{form}").write_bytes(data)
 
 
-def _write_facts(analysis: Analysis, folder: Path, data: str) -> None:
-    """Write the dictionary of the tables, and what the report was made from."""
-    told = {
-        "program": f"Callout {callout.__version__}",
-        "data": f"sha256:{data}",
-        "settings": settings_told(analysis),
-    }
-    described = table_package(analysis.tables, analysis.settings.title)
-    for path, content in ((folder / "report.json", told), (folder / "tables", described)):
-        target = path / "datapackage.json" if path.is_dir() else path
-        text = json.dumps(content, ensure_ascii=False, indent=2)
-        target.write_text(text + "\n", encoding="utf-8")
-    words = frame_csv(dictionary(analysis.tables))
-    (folder / "tables" / "dictionary.csv").write_text(words, encoding="utf-8")
+def _write_json(path: Path, content: Mapping[str, Any]) -> None:
+    text = json.dumps(content, ensure_ascii=False, indent=2)
+    path.write_text(text + "\n", encoding="utf-8")
 
 
 def plot_files(analysis: Analysis) -> dict[str, str]:

@@ -41,11 +41,16 @@ def stem_census(measurements: pd.DataFrame) -> pd.DataFrame:
     return with_aside(measurements)[0]
 
 
-def with_aside(measurements: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """What ``stem_census`` gives, and the rows far from every census (``visits.Placed.aside``)."""
+def with_aside(
+    measurements: pd.DataFrame, years: Ints | None = None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """What ``stem_census`` gives, and the rows far from every census (``visits.Placed.aside``).
+
+    ``years`` as in ``visits.in_censuses``.
+    """
     check_measurements(measurements)
     stem = codes_of(measurements, STEM)
-    placed = in_censuses(measurements, stem)
+    placed = in_censuses(measurements, stem, years)
     if len(placed.aside):
         kept = placed.census > 0
         measurements = measurements.assign(date=placed.day)[kept].reset_index(drop=True)

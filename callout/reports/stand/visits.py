@@ -40,25 +40,46 @@ class Placed:
     aside: pd.DataFrame
 
 
-def in_censuses(measurements: pd.DataFrame, stem: Ints) -> Placed:
-    """The census of each row of ``measurements``; ``stem`` is one whole number per stem.
+@dataclass(frozen=True)
+class Runs:
+    """The runs of days of plots: ``run`` is the number of each row's, a row of ``table``.
 
-    ``census_told`` (a column of names, if there is one) overrides the days. Raises OperatorError if
-    named censuses of a plot cannot be given years of their own.
+    ``table``, ascending by plot and day: ``plot`` (a whole number), ``middle`` (its middle day),
+    ``rows``, ``told`` (the name's number, -1 without one), ``few`` (too few to be a census).
     """
-    if measurements.empty:
-        return Placed(np.zeros(0, dtype=np.int64), measurements["date"], _no_rows(measurements))
+
+    run: Ints
+    plot: Ints
+    day: Ints
+    table: pd.DataFrame
+
+
+def runs_of(measurements: pd.DataFrame, stem: Ints) -> Runs:
+    """The runs of days of each plot, each plot by itself; ``stem`` is one whole number per stem."""
     day = np.asarray(measurements["date"].to_numpy("datetime64[D]").astype(np.int64))
     plot = np.asarray(pd.factorize(measurements["plot"])[0], dtype=np.int64)
     told = _told(measurements)
-    cluster = _clusters(plot, day, stem, told)
-    table = _table(cluster, plot, day, told)
-    year = table["year"].to_numpy()[cluster]
-    lone = table["lone"].to_numpy()[cluster]
+    run = _clusters(plot, day, stem, told)
+    return Runs(run, plot, day, _table(run, plot, day, told))
+
+
+def in_censuses(measurements: pd.DataFrame, stem: Ints, years: Ints | None = None) -> Placed:
+    """The census of each row of ``measurements``; ``stem`` is one whole number per stem.
+
+    ``census_told`` (a column of names, if there is one) overrides the days. ``years`` are those of
+    the runs (``years_of``), where other plots have a say in them. Raises OperatorError if named
+    censuses of a plot cannot be given years of their own.
+    """
+    if measurements.empty:
+        return Placed(np.zeros(0, dtype=np.int64), measurements["date"], _no_rows(measurements))
+    runs = runs_of(measurements, stem)
+    year_of_run = years_of(runs.table) if years is None else years
+    year = np.asarray(year_of_run[runs.run], dtype=np.int64)
+    lone = _lone(runs.table, year_of_run)[runs.run]
     date = measurements["date"]
     if not lone.any():
-        return Placed(np.asarray(year, dtype=np.int64), date, _no_rows(measurements))
-    return _settled(measurements, stem, plot, day, np.asarray(year, dtype=np.int64), lone)
+        return Placed(year, date, _no_rows(measurements))
+    return _settled(measurements, stem, runs.plot, runs.day, year, lone)
 
 
 def _no_rows(measurements: pd.DataFrame) -> pd.DataFrame:
@@ -122,7 +143,7 @@ def _joined(found: Ints, lane: Ints, run: Ints, at: Ints, stem: Ints) -> Ints:
 
 
 def _table(cluster: Ints, plot: Ints, day: Ints, told: Ints) -> pd.DataFrame:
-    """One row per cluster: its plot, middle day, year, rows, and whether it is lone."""
+    """One row per run, as in ``Runs``."""
     order = np.lexsort((day, cluster))
     starts = _firsts(cluster[order])
     rows = np.diff(np.r_[starts, len(order)])
@@ -132,17 +153,21 @@ def _table(cluster: Ints, plot: Ints, day: Ints, told: Ints) -> pd.DataFrame:
     )
     fullest = table.groupby("plot")["rows"].transform("max")
     few = table["rows"] <= np.maximum(1, np.floor(LONE_SHARE * fullest))
-    few &= (fullest >= FEWEST) & (table["told"] < 0)
-    table["year"] = _years(table, few.to_numpy(dtype=bool))
-    full = set(zip(table["plot"][~few], table["year"][~few], strict=True))
-    places = zip(table["plot"], table["year"], strict=True)
-    # A few stems measured again in the year of a census belong to it.
-    table["lone"] = few & ~np.array([place in full for place in places], dtype=bool)
-    return table
+    return table.assign(few=few & (fullest >= FEWEST) & (table["told"] < 0))
 
 
-def _years(table: pd.DataFrame, few: NDArray[np.bool_]) -> Ints:
-    """The year of each cluster's middle day, the same for all plots measured in one campaign."""
+def _lone(table: pd.DataFrame, year: Ints) -> NDArray[np.bool_]:
+    """Which runs are no census; a few stems measured again in the year of one belong to it."""
+    few: NDArray[np.bool_] = table["few"].to_numpy(dtype=np.bool_)
+    if not few.any():
+        return few
+    places = pd.MultiIndex.from_arrays([table["plot"], year])
+    return np.asarray(few & ~places.isin(places[~few]), dtype=np.bool_)
+
+
+def years_of(table: pd.DataFrame) -> Ints:
+    """The year of each run's middle day, the same for all plots measured in one campaign."""
+    few = table["few"].to_numpy(dtype=bool)
     found = _year_of(table["middle"].to_numpy(dtype=np.int64))
     order = np.argsort(table["middle"].to_numpy(), kind="stable")
     order = order[~few[order]]

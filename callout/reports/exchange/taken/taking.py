@@ -14,10 +14,11 @@ from callout.reports.exchange.dataset import Dataset
 from callout.reports.exchange.metadata import ABOUT_FILE, About, placed, read_about
 
 
-def take(path: Path, mapping: Path | None = None) -> Dataset:
+def take(path: Path, mapping: Path | None = None, *, large: bool = False) -> Dataset:
     """The data set at ``path``; somebody else's table needs a ``mapping``.
 
-    Raises OperatorError for a path that is none of our forms.
+    ``large``: packages and Parquet files are read whatever their size, with texts that repeat as
+    categories. Raises OperatorError for a path that is none of our forms.
     """
     if mapping is not None:
         from callout.reports.exchange.taken.anothers import mapped_dataset
@@ -28,11 +29,11 @@ def take(path: Path, mapping: Path | None = None) -> Dataset:
     if (path / "datapackage.json").is_file() or path.name == "datapackage.json":
         from callout.reports.exchange.datapackage import read_package
 
-        return read_package(path)
+        return read_package(path, large=large)
     if (path / "measurements.parquet").is_file():
         from callout.reports.exchange.parquet import read_parquet
 
-        return read_parquet(path)
+        return read_parquet(path, large=large)
     if path.is_file() and path.suffix.lower() == ".zip":
         from callout.reports.exchange.darwincore_read import read_archive
 

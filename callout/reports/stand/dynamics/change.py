@@ -31,6 +31,7 @@ COMPONENTS = {
     "unmeasured": -1,
 }
 SIGNED = ("survivor_growth", "scope")
+_FATES = ["", *COMPONENTS]
 NANO = Decimal("1E-9")  # basal area: whole 10^-9 m2
 MILLIGRAM = Decimal("1E-6")  # biomass in kg: whole milligrams
 
@@ -73,12 +74,14 @@ def fates(
             counted_1 & state.isna() & left,
             counted_1,
         ],
-        ["survivor_growth", "scope", "ingrowth", "found_again", "mortality", "cut", "lost",
-         "scope", "unmeasured"],
-        "",
+        [_FATES.index(name) for name in (
+            "survivor_growth", "scope", "ingrowth", "found_again", "mortality", "cut", "lost",
+            "scope", "unmeasured",
+        )],
+        0,
     )  # fmt: skip
     table = both[["plot", "stem_code", "visit"]].assign(
-        fate=fate,
+        fate=pd.Categorical.from_codes(fate, _FATES),
         before=both["amount_1"].where(counted_1, 0),
         after=both["amount_2"].where(counted_2, 0),
     )
@@ -93,8 +96,7 @@ def _side_by_side(stems: pd.DataFrame, amount: pd.Series) -> pd.DataFrame:
     """
     code, visit = stems["stem_code"].to_numpy(), stems["visit"].to_numpy()
     plot, _ = pd.factorize(stems["plot"])
-    last = np.zeros(plot.max(initial=-1) + 1, dtype=np.int64)
-    np.maximum.at(last, plot, visit)
+    last = pd.Series(visit).groupby(plot).max().to_numpy()
     same = np.r_[code[1:] == code[:-1], False][: len(code)]
     follows = same & (np.r_[visit[1:], 0][: len(code)] == visit + 1)
     led = np.r_[False, follows[:-1]][: len(code)]
@@ -181,10 +183,12 @@ def _with_late(table: pd.DataFrame, stems: pd.DataFrame, amount: pd.Series) -> p
         {
             "plot": stems["plot"].array[places["row"]], "stem_code": stem,
             "visit": places["visit"].to_numpy(), "before": part, "after": 0,
-            "fate": np.where(places["end"] == "cut", "cut", "mortality"),
+            "fate": _of_fate(np.where(places["end"] == "cut", "cut", "mortality")),
         }
     )  # fmt: skip
-    again = rows[~first].assign(fate="found_again", before=0, after=part[~first])
+    again = rows[~first].assign(
+        fate=lambda late: _of_fate(["found_again"] * len(late)), before=0, after=part[~first]
+    )
     keys = ["stem_code", "visit"]
     out = rows[first].set_index(keys)["before"]
     at = pd.MultiIndex.from_frame(table[keys])
@@ -192,6 +196,10 @@ def _with_late(table: pd.DataFrame, stems: pd.DataFrame, amount: pd.Series) -> p
     leaving = table["fate"].isin(["unmeasured", "lost", "scope"]).to_numpy() & ~np.isnan(taken)
     rest = table["before"] - np.where(leaving, np.nan_to_num(taken), 0).astype(np.int64)
     return pd.concat([table.assign(before=rest), rows, again], ignore_index=True)
+
+
+def _of_fate(names: Any) -> pd.Categorical:
+    return pd.Categorical(names, categories=_FATES)
 
 
 def components(

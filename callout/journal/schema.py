@@ -97,6 +97,7 @@ def connect(path: Path) -> sqlite3.Connection:
         # Not FULL: there a commit returns before the removal of its rollback journal is on the
         # disk, and a power cut may undo what was confirmed.
         connection.execute("PRAGMA synchronous=EXTRA")
+        connection.execute("PRAGMA fullfsync=ON")  # macOS: through the disk's cache too
         connection.execute("PRAGMA foreign_keys=ON")
         _migrate(connection)
     return connection

@@ -21,7 +21,7 @@ from callout.core.saying import Saying, saying
 from callout.journal.audio import AudioStore
 from callout.journal.codec import stamp
 from callout.survey.config import Keeping
-from callout.survey.files import storage_errors, sync_folder
+from callout.survey.files import force_to_disk, storage_errors, sync_folder
 from callout.survey.guard import MOST_SOUND_BYTES, is_plain, read_plain
 
 KIND = "session_sound"
@@ -184,7 +184,7 @@ class _Spool:
 
     def _sync(self) -> None:
         with storage_errors(f"cannot write in {self.path.parent}"):
-            os.fsync(self._file)
+            force_to_disk(self._file)
 
     def close(self) -> None:
         try:

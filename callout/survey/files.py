@@ -43,7 +43,7 @@ def write_whole(path: Path, data: bytes) -> None:
             with os.fdopen(handle, "wb") as file:
                 file.write(data)
                 file.flush()
-                os.fsync(file.fileno())
+                force_to_disk(file.fileno())
             Path(name).chmod(FILE_MODE)
             Path(name).replace(path)
         except BaseException:
@@ -58,11 +58,20 @@ def cache_folder(name: str) -> Path:
     return (Path(given) if given else Path.home() / ".cache") / "callout" / name
 
 
+def force_to_disk(descriptor: int) -> None:
+    """Make what was written reach the disk itself; on macOS ``fsync`` stops at the disk's cache."""
+    full = getattr(fcntl, "F_FULLFSYNC", None)  # macOS alone
+    if full is None:
+        os.fsync(descriptor)
+    else:
+        fcntl.fcntl(descriptor, full)
+
+
 def sync_folder(folder: Path) -> None:
     """Force a folder's entries to the disk, so that a rename survives a power cut."""
     descriptor = os.open(folder, os.O_RDONLY)
     try:
-        os.fsync(descriptor)
+        force_to_disk(descriptor)
     finally:
         os.close(descriptor)
 

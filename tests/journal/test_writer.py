@@ -20,6 +20,7 @@ from callout.core.model import Reading
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.journal.schema import connect_to_read
 from callout.journal.writer import JournalWriter
+from callout.survey import files
 
 
 @pytest.fixture
@@ -127,7 +128,20 @@ def test_every_commit_is_forced_to_the_disk(folder: SurveyFolder) -> None:
     database = writer._database
     assert database.execute("PRAGMA synchronous").fetchone()[0] == 3
     assert database.execute("PRAGMA journal_mode").fetchone()[0] == "delete"
+    assert database.execute("PRAGMA fullfsync").fetchone()[0] == 1  # the same manual: for macOS
     writer.close()
+
+
+def test_on_macos_files_are_forced_through_the_disks_cache(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # macOS's manual page of fsync: only fcntl's F_FULLFSYNC (51 there) empties the drive's buffer.
+    asked: list[int] = []
+    monkeypatch.setattr(files.fcntl, "F_FULLFSYNC", 51, raising=False)
+    monkeypatch.setattr(files.fcntl, "fcntl", lambda _, command: asked.append(command))
+    monkeypatch.setattr(files.os, "fsync", lambda _: asked.append(0))
+    files.write_whole(tmp_path / "roster.csv", b"plot,tag\n")
+    assert asked == [51, 51]  # the file and its folder
 
 
 def test_files_are_for_their_owner_only(folder: SurveyFolder) -> None:

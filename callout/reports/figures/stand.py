@@ -85,6 +85,7 @@ def growth_by_year(table: pd.DataFrame) -> Drawing:
             )  # fmt: skip
         axes.axhline(0, color=INK, linewidth=0.6)
         _whole_years(axes, table["year"])
+        axes.margins(y=0.06)  # a line at the top keeps its whole width
         axes.set_ylabel("diameter growth, mm a year")
         left_out = len(common) - len(names)
         title = f"species ({left_out} rarer not shown)" if left_out > 0 else "species"

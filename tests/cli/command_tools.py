@@ -30,7 +30,7 @@ def run_callout(*arguments: object, env: dict[str, str] | None = None, **more: A
         [sys.executable, "-W", "error", "-m", "callout", *map(str, arguments)],
         capture_output=True,
         env={**os.environ, "COLUMNS": "120", **(env or {})},
-        timeout=120,
+        timeout=300,
         **more,
     )
     return Ran(done.returncode, done.stdout.decode(errors="replace"), done.stderr.decode())

@@ -359,7 +359,7 @@ def test_interrupting_leaves_quietly_with_130(own_fen: SurveyFolder) -> None:
         while '"said"' not in process.stdout.readline():
             pass
         process.send_signal(signal.SIGINT)
-        _, errors = process.communicate(timeout=20)
+        _, errors = process.communicate(timeout=120)
     assert (process.returncode, errors) == (130, "")
 
 

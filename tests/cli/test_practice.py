@@ -118,7 +118,7 @@ def test_on_a_terminal_colours_are_shown_and_not_spelt_out():
     command = [sys.executable, "-m", "callout", "practice", "--typed", "--trees", "1"]
     done = subprocess.run(
         command, input=b"", stdout=theirs, stderr=subprocess.DEVNULL,
-        env={**os.environ, "TERM": "xterm-256color"}, timeout=120,
+        env={**os.environ, "TERM": "xterm-256color"}, timeout=300,
     )  # fmt: skip
     os.close(theirs)
     told = b""

@@ -11,8 +11,12 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
-from daemon_tools import Start, wait_for
+from daemon_tools import Start
+from waiting import wait_for
 
+from callout.daemon import remote
+from callout.daemon.messages import Request
+from callout.daemon.remote import ask
 from callout.daemon.socket_place import socket_path
 from callout.journal.folder import SurveyFolder
 from callout.practice.demo import make_demo_survey
@@ -27,6 +31,7 @@ def places(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
         monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder / "run"))
         monkeypatch.setenv("XDG_STATE_HOME", str(folder / "state"))
         monkeypatch.setenv("XDG_CONFIG_HOME", str(folder / "config"))
+        monkeypatch.setattr(remote, "ANSWER_S", 60.0)
         # No sound server is asked: the daemon has no microphone and no loudspeaker here.
         monkeypatch.setenv("PULSE_SERVER", "unix:/nowhere")
         yield folder
@@ -49,12 +54,13 @@ def start(fen: SurveyFolder) -> Iterator[Start]:
             env={**os.environ, **env}, stderr=subprocess.PIPE,
         )  # fmt: skip
         running.append(process)
-        wait_for(lambda: socket_path(fen.path).exists() or process.poll() is not None)
+        view = Request("view")
+        wait_for(lambda: process.poll() is not None or ask(socket_path(fen.path), view) is not None)
         return process
 
     yield started
     for process in running:
         process.kill()
-        process.wait(10)
+        process.wait(60)
         assert process.stderr is not None
         process.stderr.close()

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import subprocess
-import time
 from collections.abc import Callable
+
+from waiting import wait_for
+
+from callout.daemon.remote import RemoteFace
 
 Start = Callable[..., "subprocess.Popen[bytes]"]
 
 
-def wait_for(found: Callable[[], bool], seconds: float = 20.0) -> None:
-    until = time.monotonic() + seconds
-    while not found():
-        assert time.monotonic() < until, "it did not come"
-        time.sleep(0.02)
+def all_told(face: RemoteFace) -> None:
+    """Neither microphone nor loudspeaker here: until both are told of, and nothing else is said."""
+    for missing in ("There is no microphone", "no spoken echo"):
+        wait_for(lambda missing=missing: any(missing in one for one in face.view().faults))  # type: ignore[misc]

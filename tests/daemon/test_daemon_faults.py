@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from daemon_tools import Start, wait_for
+from daemon_tools import Start
+from waiting import wait_for
 
 from callout.daemon.remote import RemoteFace
 from callout.daemon.socket_place import socket_path

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from daemon_tools import Start, wait_for
+from daemon_tools import Start, all_told
+from waiting import wait_for
 
 from callout.daemon.remote import RemoteFace
 from callout.daemon.socket_place import socket_path
@@ -26,8 +27,7 @@ ODD = (
 def face(start: Start, fen: SurveyFolder):
     process = start("--plot", "K1")
     face = RemoteFace(socket_path(fen.path))
-    # Neither microphone nor loudspeaker here: once both are told of, nothing else is said between.
-    wait_for(lambda: len(face.view().faults) == 2)
+    all_told(face)
     yield face
     assert process.poll() is None, "the daemon has ended"
     face.close()

@@ -248,17 +248,24 @@ def one_case(rng: random.Random) -> tuple[str, Callable[[], str], object]:
     return "pattern", lambda: check_pattern(pattern), pattern
 
 
+def timed(call: Callable[[], str]) -> tuple[str, float]:
+    """The answer, and how many seconds of processor time it took."""
+    begun = time.thread_time()
+    return call(), time.thread_time() - begun
+
+
 def fuzz(count: int, seed: int) -> tuple[Counter[tuple[str, str]], float]:
     """Run ``count`` cases; how each went, and the slowest in seconds of processor time."""
     rng, outcomes, slowest = random.Random(seed), Counter[tuple[str, str]](), 0.0
     for _ in range(count):
         name, call, shown = one_case(rng)
-        begun = time.thread_time()
         try:
-            outcomes[name, call()] += 1
+            outcome, spent = timed(call)
+            if spent >= HANG_S:  # once more: a collection of garbage may have fallen into it
+                spent = min(spent, timed(call)[1])
         except Exception as error:
             raise AssertionError(f"{name} with {shown!r}: {error!r}") from error
-        spent = time.thread_time() - begun
+        outcomes[name, outcome] += 1
         slowest = max(slowest, spent)
         assert spent < HANG_S, f"{name} took {spent * 1000:.0f} ms for {shown!r}"
     return outcomes, slowest

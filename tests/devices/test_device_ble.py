@@ -18,6 +18,7 @@ from pathlib import Path
 
 import in_english
 import pytest
+from waiting import LONG_S, wait_for
 
 from callout.core.units import Scale, Unit
 from callout.devices.ble_channel import battery_percent
@@ -50,7 +51,7 @@ def bus(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[subprocess.
     wait_for(socket.exists)
     yield daemon
     daemon.terminate()
-    daemon.wait(10)
+    daemon.wait(60)
 
 
 class Peripheral:
@@ -79,7 +80,7 @@ class Peripheral:
 
     def close(self) -> None:
         self.process.terminate()
-        self.process.communicate(timeout=10)
+        self.process.communicate(timeout=60)
 
 
 @pytest.fixture
@@ -93,13 +94,6 @@ def peripheral(bus: subprocess.Popen[bytes]) -> Iterator[Callable[[str], Periphe
     yield make
     for one in made:
         one.close()
-
-
-def wait_for(what: Callable[[], object], seconds: float = 20) -> None:
-    deadline = time.monotonic() + seconds
-    while not what():
-        assert time.monotonic() < deadline, "waited in vain"
-        time.sleep(0.01)
 
 
 def settings(**rest: object) -> DeviceSettings:
@@ -166,10 +160,10 @@ def test_the_link_breaks_in_mid_reading_and_comes_back(
         tape.send(b"\r\n")
         wait_for(lambda: len(readings(items)) == 2)
         tape("away")
-        wait_for(lambda: count(items, NoticeKind.LOST) == 2)
+        wait_for(lambda: count(items, NoticeKind.LOST) >= 2)
         time.sleep(0.2)
         tape("back")
-        wait_for(lambda: count(items, NoticeKind.CONNECTED) == 3)
+        wait_for(lambda: count(items, NoticeKind.CONNECTED) >= 3)
         time.sleep(0.1)
         tape.send(b"31.2 cm\r\n")
         wait_for(lambda: len(readings(items)) == 3)
@@ -247,11 +241,12 @@ def test_no_bluetooth_at_all_is_told_in_words(
     async def briefly() -> None:
         source = BleSource(settings(ble_name="Fen tape"))
         task = asyncio.create_task(source.run(items.append))
-        await asyncio.sleep(0.3)
+        while len(items) < 2:
+            await asyncio.sleep(0.01)
         task.cancel()
         await asyncio.gather(task, return_exceptions=True)
 
-    asyncio.run(briefly())
+    asyncio.run(asyncio.wait_for(briefly(), LONG_S))
     texts = [in_english.part(item.says) for item in items if isinstance(item, DeviceNotice)]
     assert texts == [
         "tape: looking for it",

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import socket
 import threading
 import time
 import tomllib
 from collections.abc import Iterator, Sequence
+from datetime import datetime
 from pathlib import Path
 
 import pytest
+from simulated_tape import SETTLES_S
 
 from callout.cli.field import devices_command as devices
 from callout.core.errors import CalloutError, DeviceError, OperatorError
 from callout.core.model import PlotSettings
 from callout.core.units import Scale, Unit
+from callout.devices.intake import Intake, Taken
 from callout.devices.settings import devices_from
 from callout.journal.folder import SurveyFolder, make_survey
 from callout.sound.sound_devices import SoundDevice
@@ -24,33 +28,54 @@ from callout.survey.roster import read_roster
 
 
 class Tape:
-    """Sends each of its lines a moment after being connected to."""
+    """Sends each of its lines once the command is connected and has taken the one before."""
 
     def __init__(self, lines: Sequence[bytes]) -> None:
         self.server = socket.create_server(("127.0.0.1", 0))
-        self.server.settimeout(10)
+        self.server.settimeout(60)
+        self.ready = threading.Semaphore(0)
         self.url = f"socket://127.0.0.1:{self.server.getsockname()[1]}"
         self.lines = lines
         self.thread = threading.Thread(target=self._send)
         self.thread.start()
 
     def _send(self) -> None:
+        with contextlib.suppress(OSError):  # the command may end before all was sent
+            self._send_all()
+
+    def _send_all(self) -> None:
         connection, _ = self.server.accept()
         with connection:
             for line in self.lines:
-                time.sleep(0.2)
+                assert self.ready.acquire(timeout=60)
+                time.sleep(SETTLES_S)
                 connection.sendall(line + b"\r\n")
-            connection.settimeout(10)
+            connection.settimeout(60)
             connection.recv(1)
 
     def close(self) -> None:
-        self.thread.join(15)
+        self.ready.release(len(self.lines))
+        self.thread.join(60)
         self.server.close()
 
 
 @pytest.fixture
-def tape(request: pytest.FixtureRequest) -> Iterator[Tape]:
+def tape(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Iterator[Tape]:
     made = Tape(request.param)
+    stream, connected = Intake.stream, Intake.connected
+
+    def taken(intake: Intake, data: bytes, at: datetime, at_s: float) -> list[Taken]:
+        found = stream(intake, data, at, at_s)
+        if b"\n" in data:
+            made.ready.release()
+        return found
+
+    def there(intake: Intake, at_s: float) -> list[Taken]:
+        made.ready.release()
+        return connected(intake, at_s)
+
+    monkeypatch.setattr(Intake, "stream", taken)
+    monkeypatch.setattr(Intake, "connected", there)
     yield made
     made.close()
 

@@ -218,7 +218,7 @@ def test_a_hostile_line_takes_no_time() -> None:
     for pattern in patterns:
         form = how(pattern, unit=Unit.CENTIMETRE)
         for line in lines:
-            begun = time.perf_counter()
+            begun = time.thread_time()
             assert isinstance(read_line(line, form), Refused)
-            slowest = max(slowest, time.perf_counter() - begun)
-    assert slowest < 0.05
+            slowest = max(slowest, time.thread_time() - begun)
+    assert slowest < 0.05, "CPU seconds; a thousandth of one here"

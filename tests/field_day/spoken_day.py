@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import subprocess
 import tempfile
-import time
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -24,6 +23,7 @@ from invented_site import Standing
 from num2words import num2words
 from planted import Fault
 from simulated_tape import Plugged
+from waiting import wait_for
 
 from callout.core.events import Say
 from callout.session.state import left_to_do
@@ -196,10 +196,7 @@ class Measurer:
             self.station.type(f"tree {tag}")
         self.tape.send(f"{size} cm\r\n".encode())
         self.told.pressed += 1
-        until = time.monotonic() + 20
-        while not self._is_right(tag, size):
-            assert time.monotonic() < until, (tag, size, self._echo)
-            time.sleep(0.002)
+        wait_for(lambda: self._is_right(tag, size), every_s=0.002)
         self._at_clock(0.0)
 
     def _call_badly(self, fault: Fault) -> Iterator[Frame]:

@@ -23,6 +23,7 @@ from simulated_tape import Plugged
 from spoken_day import Measurer, Told
 from test_field_day import make_folder
 
+from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.devices.settings import device_from
 from callout.devices.survey_file import with_device
 from callout.journal.folder import SurveyFolder
@@ -87,13 +88,21 @@ def day(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Day]:
     started = time.monotonic()
     tapes: Tapes | None = None
     port: list[Plugged] = []
-    plugging = threading.Thread(target=lambda: port.append(Plugged(where / "tape")))
+    connected = threading.Event()
+
+    def notice(told: DeviceNotice) -> None:
+        if told.kind is NoticeKind.CONNECTED:
+            connected.set()
+
+    plugging = threading.Thread(
+        target=lambda: port.append(Plugged(where / "tape", connected.is_set))
+    )
     plugging.start()
     try:
         walked, faults = chosen(site)
         station.open("K1", "R.V.", began)
-        tapes = Tapes(station, folder.config(), lambda notice: None)
-        plugging.join(30)
+        tapes = Tapes(station, folder.config(), notice)
+        plugging.join(120)
         listening = Listening(station, endpointer_for(folder.config().listening), began, 1e9)
         measurer = Measurer(station, walked, faults, port[0], "K3", listening.anchor)
         listening.run(measurer.frames())

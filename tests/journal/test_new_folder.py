@@ -22,7 +22,7 @@ from callout.survey.files import new_folder
 with new_folder(Path(sys.argv[1])) as building:
     (building / "half").write_text("half")
     print("building", flush=True)
-    time.sleep(60)
+    time.sleep(600)
 """
 
 
@@ -37,7 +37,7 @@ def builder(path: Path) -> subprocess.Popen[str]:
 
 def ended(child: subprocess.Popen[str], how: int) -> None:
     os.kill(child.pid, how)
-    child.wait(10)
+    child.wait(60)
     assert child.stdout is not None
     child.stdout.close()
 

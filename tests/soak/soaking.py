@@ -23,6 +23,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import in_english
 from measurer import MOST_TRIES, QUESTIONS, Changed, Gap, Item, Measurer, Unplug
@@ -42,6 +43,7 @@ from callout.station import post as post_module
 from callout.station.build import make_station
 from callout.station.hearing import apart, apart_process, ears
 from callout.station.hearing.apart import ApartEngine
+from callout.station.hearing.apart_process import EngineOrder, EngineProcess
 from callout.station.post import Post, Told, Work
 from callout.station.upkeep.clock import Clock
 from callout.survey.new_settings import new_settings
@@ -188,6 +190,18 @@ class Soak:
         """Our own voice sounds now."""
         now_s = self._endpointer._now_s or 0.0
         self._endpointer.mute(now_s + seconds, now_s)
+
+    def hangs_soon(self) -> None:
+        """Where it need not keep to the clock, the next hang is found within a second."""
+        if self.pace.real_time:
+            return
+        start, allowed_s = EngineProcess.start, apart_process.HANG_S
+
+        def started(process: EngineProcess, order: EngineOrder) -> dict[str, Any]:
+            apart_process.HANG_S, EngineProcess.start = allowed_s, start  # type: ignore[method-assign]
+            return start(process, order)
+
+        apart_process.HANG_S, EngineProcess.start = 1.0, started  # type: ignore[method-assign]
 
     # ---- the day ----
 
@@ -398,7 +412,8 @@ def resident_mb(process: Path) -> float:
 def soak(given: argparse.Namespace, where: Path) -> Result:
     """Run one; where it need not keep to the clock, with hangs and waits made short."""
     if not given.real_time:
-        apart_process.HANG_S, apart_process.HANG_FOR_EACH_S, apart._PAUSE_S = 3.0, 0.5, 0.0
+        # One that is stopped is found soon (``recogniser_hangs``); a busy machine hangs nothing.
+        apart_process.HANG_S, apart_process.HANG_FOR_EACH_S, apart._PAUSE_S = 60.0, 0.0, 0.0
         ears.RETRY_S = ears._SOON_S = 0.0
     made: list[Soak] = []
     post_module._opener = lambda name: lambda: made[0].open()  # type: ignore[assignment]

@@ -123,6 +123,7 @@ def recogniser_crashes_decoding(soak: Soak, moment: int) -> Iterator[Item]:
 
 def recogniser_hangs(soak: Soak, moment: int) -> Iterator[Item]:
     if moment == DECODING:
+        soak.hangs_soon()
         _kill(soak, signal.SIGSTOP)
     yield from ()
 

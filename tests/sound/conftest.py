@@ -2,13 +2,8 @@
 
 from __future__ import annotations
 
-import shutil
-import tempfile
-from collections.abc import Iterator
-from pathlib import Path
-
 import pytest
-from sound_tools import LoopedServer
+from sound_tools import looped as looped
 
 from callout.sound.voice import Voice, VoiceSettings
 
@@ -16,15 +11,3 @@ from callout.sound.voice import Voice, VoiceSettings
 @pytest.fixture(scope="session")
 def say() -> Voice:
     return Voice(VoiceSettings("en-us"))
-
-
-@pytest.fixture
-def looped(monkeypatch: pytest.MonkeyPatch) -> Iterator[LoopedServer]:
-    if shutil.which("pulseaudio") is None:
-        pytest.skip("pulseaudio is not installed: nothing was played or captured")
-    # A socket's path must be short, which pytest's own folders are not.
-    with tempfile.TemporaryDirectory(prefix="co") as folder:
-        server = LoopedServer(Path(folder))
-        monkeypatch.setenv("PULSE_SERVER", server.address)
-        yield server
-        server.stop()

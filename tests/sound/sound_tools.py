@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
-import time
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
+from waiting import wait_for
 
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples
 
@@ -28,6 +31,19 @@ def trimmed(samples: Samples) -> Samples:
     """Without the voice's own lead-in and tail, so that pauses put in are the pauses there."""
     loud = np.flatnonzero(np.abs(samples) > 330)
     return samples[loud[0] : loud[-1] + 1]
+
+
+def best_match(heard: Samples, played: Samples) -> tuple[float, int]:
+    """Greatest normalised correlation and its lag in samples (numpy's own FFT)."""
+    size = 1 << int(np.ceil(np.log2(heard.size + played.size)))
+    spectrum = np.fft.rfft(heard.astype(float), size) * np.conj(
+        np.fft.rfft(played.astype(float), size)
+    )
+    correlation = np.fft.irfft(spectrum, size)[: heard.size - played.size + 1]
+    lag = int(np.argmax(correlation))
+    piece = heard[lag : lag + played.size].astype(float)
+    played_energy = float(np.linalg.norm(played.astype(float)))
+    return float(correlation[lag] / (np.linalg.norm(piece) * played_energy + 1e-9)), lag
 
 
 class LoopedServer:
@@ -53,17 +69,19 @@ class LoopedServer:
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
-        until = time.monotonic() + 10
-        while not (folder / "s").exists():
-            if self.process.poll() is not None or time.monotonic() > until:
-                self.stop()
-                pytest.skip("pulseaudio is installed but did not start")
-            time.sleep(0.05)
-        time.sleep(0.3)
+        wait_for(lambda: self._stands() or self.process.poll() is not None)
+        if self.process.poll() is not None:
+            pytest.skip("pulseaudio is installed but did not start")
+
+    def _stands(self) -> bool:
+        """Whether its microphones are there: they come a moment after it answers."""
+        command = ["pactl", "-s", self.address, "list", "short", "sources"]
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+        return "two.monitor" in done.stdout
 
     def stop(self) -> None:
         self.process.terminate()
-        self.process.wait(10)
+        self.process.wait(60)
 
     def pactl(self, *asked: str) -> str:
         """What pactl answers; its errors are the test's."""
@@ -81,3 +99,15 @@ class LoopedServer:
             "load-module", "module-null-sink", f"sink_name={name}", f"rate={rate_hz}",
             f"channels={channels}", f"sink_properties=device.description={described}",
         )  # fmt: skip
+
+
+@pytest.fixture
+def looped(monkeypatch: pytest.MonkeyPatch) -> Iterator[LoopedServer]:
+    if shutil.which("pulseaudio") is None:
+        pytest.skip("pulseaudio is not installed: nothing was played or captured")
+    # A socket's path must be short, which pytest's own folders are not.
+    with tempfile.TemporaryDirectory(prefix="co") as folder:
+        server = LoopedServer(Path(folder))
+        monkeypatch.setenv("PULSE_SERVER", server.address)
+        yield server
+        server.stop()

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 
@@ -15,6 +15,7 @@ import in_english
 import numpy as np
 import pytest
 from sound_tools import LoopedServer
+from waiting import wait_for
 
 from callout.core.errors import DeviceError
 from callout.core.events import Say, TimedOut
@@ -78,7 +79,7 @@ class FakeSpeaker:
         return playback
 
     def _finish(self, playback: Playback) -> None:
-        self.hold.wait(5)
+        self.hold.wait(60)
         playback._done.set()
 
     def stop(self) -> None:
@@ -103,18 +104,11 @@ made: list[FakeSpeaker] = []
 def echoing(monkeypatch: pytest.MonkeyPatch, fails: str | None) -> Iterator[SpokenEcho]:
     made.clear()
     monkeypatch.setattr(FakeVoice, "fails", fails)
-    monkeypatch.setattr(guarded_voice.GuardedVoice.__init__, "__defaults__", (10.0, FakeVoice))
+    monkeypatch.setattr(guarded_voice.GuardedVoice.__init__, "__defaults__", (60.0, FakeVoice))
     monkeypatch.setattr(voice_module, "Speaker", FakeSpeaker)
     echo = SpokenEcho(Speaking(), Endpointer())
     yield echo
     echo.close()
-
-
-def until(there: Callable[[], bool], seconds: float = 5.0) -> None:
-    end = time.monotonic() + seconds
-    while not there():
-        assert time.monotonic() < end, "it did not come"
-        time.sleep(0.005)
 
 
 def letters(*said: Say) -> list[str]:
@@ -158,10 +152,10 @@ def test_the_voice_comes_back_by_itself(monkeypatch: pytest.MonkeyPatch) -> None
     with echoing(monkeypatch, "The voice failed.") as echo:
         echo.on_fault(lambda says: faults.append(in_english.part(says) or None))
         echo.tell(answer(QUESTION))
-        until(lambda: len(faults) == 1)
+        wait_for(lambda: len(faults) == 1)
         monkeypatch.setattr(FakeVoice, "fails", None)
         echo.tell(answer(SAVED, NEXT))
-        until(lambda: len(faults) == 2)
+        wait_for(lambda: len(faults) == 2)
     assert faults[1] is None
     assert made[0].told == ["ask", "accept", *letters(SAVED, NEXT)]
 
@@ -171,7 +165,7 @@ def test_a_voice_that_hangs_gives_no_sound_or_breaks_is_a_fault_each() -> None:
 
     class Hangs(FakeVoice):
         def say(self, text: str) -> Samples:
-            hold.wait(5)
+            hold.wait(60)
             return super().say(text)
 
     class Silent(FakeVoice):
@@ -182,15 +176,16 @@ def test_a_voice_that_hangs_gives_no_sound_or_breaks_is_a_fault_each() -> None:
         def say(self, text: str) -> Samples:
             raise ZeroDivisionError(text)
 
-    def guarded(kind: type[FakeVoice]) -> GuardedVoice:
-        return GuardedVoice(VoiceSettings(), 0.1, kind)  # type: ignore[arg-type]
+    def guarded(kind: type[FakeVoice], allowed_s: float = 60.0) -> GuardedVoice:
+        return GuardedVoice(VoiceSettings(), allowed_s, kind)  # type: ignore[arg-type]
 
-    hanging = guarded(Hangs)
+    hanging = guarded(Hangs, 0.1)
     for _ in range(2):
         with pytest.raises(DeviceError, match="hangs"):
             hanging.say("six")
     hold.set()
-    time.sleep(0.05)
+    hanging._allowed_s = 60.0
+    wait_for(lambda: hanging._worker is not None and not hanging._worker.is_alive())
     assert hanging.say("six").size, "when it has come to itself, it speaks"
     with pytest.raises(DeviceError, match="voice-silent"):
         guarded(Silent).say("six")
@@ -212,10 +207,10 @@ def test_of_what_was_said_over_the_voice_a_tone_tells_and_no_words(
     over = Done(None, (Say((saying("spoken-over"),), "over"), QUESTION))
     with echoing(monkeypatch, None) as echo:
         echo.tell(over)
-        until(lambda: bool(made and made[0].played))
+        wait_for(lambda: bool(made and made[0].played))
         made[0].hold.clear()
         echo.tell(answer(NEXT))
-        until(lambda: len(made[0].played) == 2)
+        wait_for(lambda: len(made[0].played) == 2)
         echo.tell(over)
         echo.tell(answer(SAVED))  # overtakes the sign, which is still no words
         made[0].hold.set()
@@ -228,7 +223,7 @@ def test_the_sign_of_it_is_no_proof_that_the_voice_works(monkeypatch: pytest.Mon
         echo.on_fault(lambda says: faults.append(in_english.part(says) or None))
         for done in (answer(QUESTION), Done(None, (Say((saying("spoken-over"),), "over"),))):
             echo.tell(done)
-            until(lambda: bool(made and made[0].played))
+            wait_for(lambda: bool(made and made[0].played))
     assert made[0].told == ["ask", "over"]
     assert len(faults) == 1 and faults[0] is not None
 
@@ -239,17 +234,17 @@ def test_a_newer_answer_cuts_an_older_one_and_a_notice_waits(
     waiting = Say((as_is("Still waiting: 83, 24.6."), saying("confirm-asked")), "ask")
     with echoing(monkeypatch, None) as echo:
         echo.tell(answer(NEXT))
-        until(lambda: bool(made and made[0].played) and made[0]._now.done)
+        wait_for(lambda: bool(made and made[0].played) and made[0]._now.done)
         speaker = made[0]
         speaker.hold.clear()
         echo.tell(answer(QUESTION))
-        until(lambda: len(speaker.played) == 2)
+        wait_for(lambda: len(speaker.played) == 2)
         told = notice("The microphone works again.")
         echo.tell(replace(told, effects=(*told.effects, waiting)))
         time.sleep(0.1)
         assert speaker.cut == []
         echo.tell(answer(SAVED))
-        until(lambda: len(speaker.cut) == 1)
+        wait_for(lambda: len(speaker.cut) == 1)
         speaker.hold.set()
     # What waited waits no more: asking for it would ask for a yes to nothing.
     only = Say((as_is("The microphone works again."),))
@@ -264,12 +259,12 @@ def test_a_defect_of_the_loudspeaker_is_told_and_the_next_echo_is_spoken(
         echo.on_fault(lambda says: faults.append(in_english.part(says) or None))
         monkeypatch.setattr(FakeSpeaker, "play", lambda *_, **__: 1 / 0)
         echo.tell(answer(QUESTION))
-        until(lambda: len(faults) == 1)
+        wait_for(lambda: len(faults) == 1)
         monkeypatch.undo()
-        monkeypatch.setattr(guarded_voice.GuardedVoice.__init__, "__defaults__", (10.0, FakeVoice))
+        monkeypatch.setattr(guarded_voice.GuardedVoice.__init__, "__defaults__", (60.0, FakeVoice))
         monkeypatch.setattr(voice_module, "Speaker", FakeSpeaker)
         echo.tell(answer(SAVED))
-        until(lambda: len(faults) == 2)
+        wait_for(lambda: len(faults) == 2)
     assert faults[0] is not None and "ZeroDivisionError" in faults[0]
     assert faults[1] is None and made[-1].told == ["accept", *letters(SAVED)]
 
@@ -312,7 +307,7 @@ def test_no_tone_of_ours_is_ever_an_utterance(
         def say(self, text: str) -> Samples:
             raise DeviceError("The voice failed.")
 
-    monkeypatch.setattr(guarded_voice.GuardedVoice.__init__, "__defaults__", (10.0, NoVoice))
+    monkeypatch.setattr(guarded_voice.GuardedVoice.__init__, "__defaults__", (60.0, NoVoice))
     gate, plain = Endpointer(), Endpointer()
     heard: list[Utterance] = []
     ungated: list[Utterance] = []
@@ -333,7 +328,7 @@ def test_no_tone_of_ours_is_ever_an_utterance(
         time.sleep(1.2)
     echo.close()
     microphone.close()
-    thread.join(5)
+    thread.join(60)
     assert ungated, "without the gate some tone would have passed for speech"
     assert heard == []
     assert gate.take_discarded() == []

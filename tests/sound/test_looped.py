@@ -7,7 +7,8 @@ import time
 
 import numpy as np
 import pytest
-from sound_tools import LoopedServer, trimmed
+from sound_tools import LoopedServer, best_match, trimmed
+from waiting import wait_for
 
 from callout.core.errors import DeviceError
 from callout.sound import microphone as microphone_module
@@ -20,19 +21,6 @@ from callout.sound.voice import Tone, Voice, beep
 
 TRIES = 3
 """A busy machine drops sound now and then."""
-
-
-def best_match(heard: Samples, played: Samples) -> tuple[float, int]:
-    """Greatest normalised correlation and its lag in samples (numpy's own FFT)."""
-    size = 1 << int(np.ceil(np.log2(heard.size + played.size)))
-    spectrum = np.fft.rfft(heard.astype(float), size) * np.conj(
-        np.fft.rfft(played.astype(float), size)
-    )
-    correlation = np.fft.irfft(spectrum, size)[: heard.size - played.size + 1]
-    lag = int(np.argmax(correlation))
-    piece = heard[lag : lag + played.size].astype(float)
-    played_energy = float(np.linalg.norm(played.astype(float)))
-    return float(correlation[lag] / (np.linalg.norm(piece) * played_energy + 1e-9)), lag
 
 
 def capture(microphone: Microphone, into: list[Frame]) -> threading.Thread:
@@ -70,52 +58,78 @@ def played_and_captured(device: str, spoken: Samples) -> float:
             device, lambda sound: marks.append(f"{sound.size / 16000:.1f}"),
             lambda: marks.append("end"),
         )  # fmt: skip
-        time.sleep(0.3)
+        wait_for(lambda: len(frames) > 10)
         speaker.play(spoken)
         assert marks == [f"{spoken.size / 16000:.1f}", "end"]
-        time.sleep(0.3)
+        ended_s = microphone.now_s + 0.3
+        wait_for(lambda: frames[-1].end_s > ended_s)
         speaker.close()
-    thread.join(5)
-    heard = np.concatenate([frame.samples for frame in frames])
-    alike, lag = best_match(heard, spoken)
-    # By the time play() returned, all of it had sounded: the gate may go by that.
-    assert lag + spoken.size < heard.size
+    thread.join(60)
+    if microphone.lost_s:
+        return 0.0  # the machine was too busy to capture it all
     starts = np.array([frame.start_s for frame in frames])
     assert np.allclose(np.diff(starts), 0.03)
-    assert microphone.lost_s == 0
+    # By the time play() returned, all of it had sounded: the gate may go by that.
+    heard = np.concatenate([frame.samples for frame in frames if frame.end_s <= ended_s])
+    alike, lag = best_match(heard, spoken)
+    assert alike < 0.9 or lag + spoken.size < heard.size
     return alike
 
 
 def test_a_sound_can_be_stopped_and_replaced(looped: LoopedServer) -> None:
-    ends: list[float] = []
-    speaker = Speaker("TrialOne", on_end=lambda: ends.append(time.monotonic()))
-    long = np.tile(beep(Tone.REFUSE), 40)
+    ends: list[bool] = []
+    speaker = Speaker("TrialOne", on_end=lambda: ends.append(True))
+    long = np.tile(beep(Tone.REFUSE), 400)
     began = time.monotonic()
     first = speaker.play(long, wait=False)
     assert not first.done
-    second = speaker.play(beep(Tone.ACCEPT), wait=False)
+    second = speaker.play(long, wait=False)
     assert first.done and not second.done
-    second.wait()
+    third = speaker.play(beep(Tone.ACCEPT), wait=False)
+    assert second.done
+    third.wait()
     speaker.play(long, wait=False)
     time.sleep(0.2)
     speaker.stop()
-    assert len(ends) == 3 and ends[-1] - began < 4 < long.size / 16000
+    assert len(ends) == 4
+    assert time.monotonic() - began < long.size / 16000, "sooner than any long one lasts: minutes"
     speaker.close()
 
 
 def test_the_tools_own_echo_is_never_an_utterance(looped: LoopedServer, say: Voice) -> None:
     echo = say.say("eighty three, twenty four point six, save?")
     answer = trimmed(say.say("yes"))
+    for _ in range(TRIES):
+        heard, ungated, discarded = echoed_and_answered(echo, answer)
+        assert all(u.samples.size < echo.size for u in heard), "the echo, gated, is none"
+        alike = [best_match(u.samples, answer)[0] > 0.98 for u in heard]
+        # Without the gate the tool would have heard itself, and run the answer into it.
+        if (alike, [u.samples.size > echo.size for u in ungated]) == ([True], [True]):
+            assert discarded == []
+            return
+    raise AssertionError(f"the answer was not heard as it was said, {TRIES} times")
+
+
+def echoed_and_answered(
+    echo: Samples, answer: Samples
+) -> tuple[list[Utterance], list[Utterance], list[object]]:
+    """What is heard with the gate, and without it; and what the gate discarded."""
     with Microphone("Monitor of TrialOne") as microphone:
         gate = Endpointer()
         plain = Endpointer()
         heard: list[Utterance] = []
         ungated: list[Utterance] = []
+        taken_s = [0.0]
 
         def listen() -> None:
             for frame in microphone.frames():
                 heard.extend(gate.push(frame))
                 ungated.extend(plain.push(frame))
+                taken_s[0] = frame.end_s
+
+        def pause(seconds: float) -> None:
+            until_s = microphone.now_s + seconds
+            wait_for(lambda: taken_s[0] > until_s)
 
         thread = threading.Thread(target=listen, daemon=True)
         thread.start()
@@ -128,19 +142,15 @@ def test_the_tools_own_echo_is_never_an_utterance(looped: LoopedServer, say: Voi
         )
         # The answer comes from another speaker, so that no gate is told of it.
         person = Speaker("TrialOne")
-        time.sleep(0.3)
+        pause(0.3)
         speaker.play(echo)
-        time.sleep(0.6)
+        pause(0.6)
         person.play(answer)
-        time.sleep(1.2)
+        pause(1.2)
         speaker.close()
         person.close()
-    thread.join(5)
-    # Without the gate the tool would have heard itself, and run the answer into it.
-    assert [u.samples.size > echo.size for u in ungated] == [True]
-    assert len(heard) == 1
-    assert best_match(heard[0].samples, answer)[0] > 0.98
-    assert gate.take_discarded() == []
+    thread.join(60)
+    return heard, ungated, list(gate.take_discarded())
 
 
 def test_a_server_that_goes_away_is_told_plainly(
@@ -166,7 +176,7 @@ def test_a_reader_that_falls_behind_shows_as_a_gap(looped: LoopedServer) -> None
     with Microphone("Monitor of TrialOne", queue_s=0.3) as microphone:
         frames = microphone.frames()
         first = next(frames)
-        time.sleep(1.0)
+        wait_for(lambda: microphone.captured_s > first.end_s + 1.0)
         late = [next(frames) for _ in range(30)]
         assert microphone.lost_s > 0.3
     jumps = np.diff([first.start_s, *(frame.start_s for frame in late)])

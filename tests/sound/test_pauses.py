@@ -110,4 +110,4 @@ def test_paused_in_mid_word_nothing_is_joined(monkeypatch: pytest.MonkeyPatch) -
 def test_the_clock_of_pauses_goes_on_in_real_time() -> None:
     before = microphone_module.seconds_with_sleep()
     time.sleep(0.02)
-    assert 0.01 < microphone_module.seconds_with_sleep() - before < 5
+    assert 0.01 < microphone_module.seconds_with_sleep() - before < 60

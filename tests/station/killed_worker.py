@@ -108,7 +108,7 @@ def killed_after(pid: int, source: int, delay: str) -> str:
 def all_written(source: int) -> str:
     """What it wrote until the file layer killed it."""
     text = ""
-    while select.select([source], [], [], 30)[0] and (piece := os.read(source, 65536).decode()):
+    while select.select([source], [], [], 120)[0] and (piece := os.read(source, 65536).decode()):
         text += piece
     return text
 

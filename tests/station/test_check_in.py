@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import threading
-import time
-
 import in_english
 from journal_tools import survey
 from station_tools import LANGUAGE, ScriptedEngine
+from waiting import wait_for
 
 from callout.core.events import Say
 from callout.core.saying import Saying
@@ -47,12 +45,10 @@ def test_at_work_it_is_said_shown_and_taken_back_by_the_word(tmp_path, monkeypat
     clock = Clock()
     station = Station(folder, LANGUAGE, ScriptedEngine(), encode_flac, clock.now)
     said: list[str] = []
-    shown: dict[str, str | None] = {}
-    asked = threading.Event()
+    shown: list[tuple[str, str | None]] = []
 
     def show(name: str, says: Saying | None) -> None:
-        shown[name] = in_english.part(says) or None
-        asked.set()
+        shown.append((name, in_english.part(says) or None))
 
     station.watch(
         lambda done: said.extend(
@@ -62,13 +58,11 @@ def test_at_work_it_is_said_shown_and_taken_back_by_the_word(tmp_path, monkeypat
     post = Post(folder, station, clock, Work("K1", "R.V.", iter(()), silent=True))
     try:
         post.begin(Told(fault=show))
-        assert asked.wait(10)
-        assert any(words.startswith("Are you well?") for words in said)
-        assert "nobody is called" in str(shown["check-in"])
+        wait_for(lambda: any(name == "check-in" for name, _ in shown))
+        wait_for(lambda: any(words.startswith("Are you well?") for words in said))
+        assert "nobody is called" in str(dict(shown)["check-in"])
         station.type("i am standing")
-        until = time.monotonic() + 5
-        while shown["check-in"] is not None and time.monotonic() < until:
-            time.sleep(0.01)
+        wait_for(lambda: ("check-in", None) in shown)
         assert any("all well at" in words for words in said)
     finally:
         post.close()

@@ -17,6 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from journal_tools import survey
 from station_tools import ScriptedEngine, at_work, clock, said, told_by
+from waiting import wait_for
 
 from callout.core.events import Say
 from callout.core.saying import as_is, saying
@@ -165,9 +166,7 @@ def test_species_that_cannot_be_heard_are_shown_for_a_while_and_not_spoken(
         post.begin(
             Told(fault=lambda name, says: shown.append((name, in_english.part(says) or None)))
         )
-        waited_until = time.monotonic() + 5
-        while len(shown) < 2 and time.monotonic() < waited_until:
-            time.sleep(0.02)
+        wait_for(lambda: ("words", None) in shown)
         post.close()
     (first, last) = [item for item in shown if item[0] == "words"]
     assert "cannot hear beech" in str(first[1]) and last[1] is None

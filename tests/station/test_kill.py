@@ -122,15 +122,15 @@ def check_after_kill(folder: SurveyFolder, lines: list[str], before: dict[int, R
 def check_restart(folder: SurveyFolder, lines: list[str]) -> tuple[bool, float]:
     """A new start finds the journal's memory; says whether a reading still waits in it, and how
 
-    long the start took, in seconds.
+    long the start took, in CPU seconds: the machine may be busy.
     """
     with folder.reading() as reader:
         _, memory = remember(reader)
-    started = time.monotonic()
+    started = time.thread_time()
     with at_work(folder) as station:
         assert station.memory == memory
         station.open("K1", "R.V.")
-    took_s = time.monotonic() - started
+    took_s = time.thread_time() - started
     waiting = memory.pending
     last = lines[-1].split() if lines else [""]
     if last[0] == "PENDING":

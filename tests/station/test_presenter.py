@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
@@ -10,6 +9,7 @@ from pathlib import Path
 import pytest
 from journal_tools import survey
 from station_tools import LANGUAGE, ScriptedEngine
+from waiting import wait_for
 
 from callout.core.saying import as_is
 from callout.sound.sound_files import encode_flac
@@ -48,9 +48,8 @@ def test_what_is_typed_is_shown_waiting_then_saved(station: Station) -> None:
     face.listen(told.append)
     tag = next(iter(station.plot.trees))
     face.submit(f"{tag} 24.6", 0)
-    while not (waiting := face.view().waiting):
-        time.sleep(0.01)
-    face.press("accept", waiting)
+    wait_for(lambda: face.view().waiting)
+    face.press("accept", face.view().waiting)
     face.level(-20.0, True)
     face.close()
     views = [item for item in told if isinstance(item, View)]

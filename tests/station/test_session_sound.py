@@ -165,6 +165,7 @@ WORKER = textwrap.dedent("""
             ears.take(frame)
             print(number, flush=True)
             time.sleep(0.001)
+        time.sleep(600)  # until it is killed
 """)
 
 

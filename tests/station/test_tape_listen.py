@@ -9,7 +9,6 @@ import json
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -17,14 +16,15 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+from simulated_tape import Plugged, pressed
+from waiting import wait_for
+
 from callout.core.events import Heard
 from callout.devices.settings import device_from
 from callout.devices.survey_file import with_device
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.journal.reader import current
 from callout.practice.demo import make_demo_survey
-
-TAPE = Path(__file__).parents[1] / "devices" / "simulated_tape.py"
 
 
 def survey_with_tape(path: Path, port: Path) -> SurveyFolder:
@@ -40,6 +40,7 @@ class Listening:
     def __init__(self, process: subprocess.Popen[str]) -> None:
         self.process = process
         self.lines: list[dict[str, Any]] = []
+        self.since = 0
         self.reader = threading.Thread(target=self._read, daemon=True)
         self.reader.start()
 
@@ -50,15 +51,16 @@ class Listening:
 
     def type(self, words: str) -> None:
         assert self.process.stdin is not None
+        self.since = len(self.lines)
         self.process.stdin.write(words + "\n")
         self.process.stdin.flush()
 
-    def wait(self, what: Callable[[], bool], seconds: float = 30) -> None:
-        until = time.monotonic() + seconds
-        while not what():
-            assert self.process.poll() is None, "callout ended"
-            assert time.monotonic() < until, self.lines[-5:]
-            time.sleep(0.005)
+    def wait(self, what: Callable[[], bool]) -> None:
+        def there() -> bool:
+            assert self.process.poll() is None, f"callout ended: {self.lines[-5:]}"
+            return what()
+
+        wait_for(there)
 
     def count(self, event: str, **parts: str) -> int:
         return sum(
@@ -66,7 +68,15 @@ class Listening:
         )
 
     def said(self, part: str) -> bool:
-        return any(part in line.get("text", "") for line in self.lines[-6:])
+        """Whether it was said since the last line was typed, or the tape was pressed."""
+        return any(part in line.get("text", "") for line in self.lines[self.since :])
+
+    def connections(self) -> int:
+        return self.count("device", kind="connected")
+
+    def press(self, tape: Plugged, value: str) -> None:
+        self.since = len(self.lines)
+        tape.send(f"{value} cm\r\n".encode())
 
 
 @contextmanager
@@ -84,10 +94,10 @@ def listening(folder: SurveyFolder, plot: str) -> Iterator[Listening]:
             yield at_work
             assert process.stdin is not None
             process.stdin.close()
-            assert process.wait(30) == 0
+            assert process.wait(60) == 0
         finally:
             process.kill()
-            at_work.reader.join(10)
+            at_work.reader.join(60)
 
 
 def tape_events(folder: SurveyFolder) -> list[Heard]:
@@ -100,12 +110,10 @@ def test_a_thousand_presses_none_lost_none_doubled(tmp_path: Path) -> None:
     """Every press of one tree is kept; the last one waits, and only its confirmation is saved."""
     folder = survey_with_tape(tmp_path / "s", tmp_path / "tape")
     with listening(folder, "K2") as at_work:
-        at_work.wait(lambda: at_work.count("said") == 1)
+        at_work.wait(lambda: at_work.count("said") >= 1)
         at_work.type("tree 101")
         at_work.wait(lambda: at_work.said("Diameter?"))
-        command = [sys.executable, str(TAPE), str(tmp_path / "tape"), "1000", "0.004"]
-        tape = subprocess.run(command, capture_output=True, text=True, timeout=90)
-        assert json.loads(tape.stdout) == {"sent": 1000, "pulled_out": 3}
+        pressed(tmp_path / "tape", 1000, 0.004, at_work.connections)
         at_work.wait(lambda: at_work.count("heard", source="tape") == 1000)
         assert at_work.count("saved") == 0
         at_work.type("accept")
@@ -115,22 +123,24 @@ def test_a_thousand_presses_none_lost_none_doubled(tmp_path: Path) -> None:
     with open_survey(folder.path).reading() as reader:
         (reading,) = current(reader.readings())
     assert (reading.tag, reading.value, reading.source) == ("101", Decimal("105.0"), "tape")
-    assert at_work.count("device", kind="connected") == 4
+    assert at_work.connections() == 4
+    told = [line["words"] for line in at_work.lines if line.get("source") == "tape"]
+    assert told == [f"{value} cm" for value in values]
 
 
 def test_press_then_tag_is_asked_for_joined_echoed_and_confirmed(tmp_path: Path) -> None:
     folder = survey_with_tape(tmp_path / "s", tmp_path / "tape")
     with listening(folder, "K2") as at_work:
-        at_work.wait(lambda: at_work.count("said") == 1)
-        command = [sys.executable, str(TAPE), str(tmp_path / "tape"), "3", "1.0"]
-        tape = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+        at_work.wait(lambda: at_work.count("said") >= 1)
+        tape = Plugged(tmp_path / "tape", at_work.connections)
         for tag, value in (("101", "5.1"), ("104", "5.2"), ("107", "5.3")):
+            at_work.press(tape, value)
             at_work.wait(lambda value=value: at_work.said(f"Tape {value} cm: which tree?"))
             at_work.type(f"tree {tag}")
             at_work.wait(lambda tag=tag, value=value: at_work.said(f"{tag}, {value}, "))
             at_work.type("accept")
             at_work.wait(lambda tag=tag, value=value: at_work.said(f"Saved {tag}, {value}"))
-        tape.wait(20)
+        tape.pull_out()
     with folder.reading() as reader:
         saved = {item.tag: str(item.value) for item in current(reader.readings())}
     assert saved == {"101": "5.1", "104": "5.2", "107": "5.3"}
@@ -139,18 +149,19 @@ def test_press_then_tag_is_asked_for_joined_echoed_and_confirmed(tmp_path: Path)
 def test_a_press_goes_to_the_tree_that_the_words_left_in_hand(tmp_path: Path) -> None:
     """To one whose tag was just lost; to none after a skip."""
     folder = survey_with_tape(tmp_path / "s", tmp_path / "tape")
-    press = [sys.executable, str(TAPE), str(tmp_path / "tape"), "1", "0.2"]
     steps = (
-        (("tree 101 tag lost new tag 312",), "312, was 101, 5.1, "),
-        (("no", "skip", "tree 104", "skip"), "Tape 5.1 cm: which tree?"),
+        (("tree 101 tag lost new tag 312",), "5.1", "312, was 101, 5.1, "),
+        (("no", "skip", "tree 104", "skip"), "5.2", "Tape 5.2 cm: which tree?"),
     )
     with listening(folder, "K2") as at_work:
-        at_work.wait(lambda: at_work.count("said") == 1)
-        for lines, told in steps:
+        at_work.wait(lambda: at_work.count("said") >= 1)
+        tape = Plugged(tmp_path / "tape", at_work.connections)
+        for lines, value, told in steps:
             for line in lines:
                 before = at_work.count("heard")
                 at_work.type(line)
                 at_work.wait(lambda before=before: at_work.count("heard") > before)
-            subprocess.run(press, stdout=subprocess.DEVNULL, timeout=30, check=True)
+            at_work.press(tape, value)
             at_work.wait(lambda told=told: at_work.said(told))
+        tape.pull_out()
     assert at_work.count("saved") == 0

@@ -64,7 +64,7 @@ class Terminal:
                 return
             self.output += piece
 
-    def wait_for(self, found: Callable[[bytes], bool], seconds: float = 60) -> bool:
+    def wait_for(self, found: Callable[[bytes], bool], seconds: float = 120) -> bool:
         """Read until ``found`` says so of the output; whether it did."""
         until = time.monotonic() + seconds
         while time.monotonic() < until:
@@ -78,11 +78,11 @@ class Terminal:
                 return found(self.output)
         return False
 
-    def wait_for_text(self, text: str, seconds: float = 60) -> bool:
+    def wait_for_text(self, text: str, seconds: float = 120) -> bool:
         """Read until ``text`` was written."""
         return self.wait_for(lambda output: text.encode() in output, seconds)
 
-    def end(self, seconds: float = 60) -> int:
+    def end(self, seconds: float = 120) -> int:
         """Its exit code; killed (and -9) where it does not end by itself."""
         until = time.monotonic() + seconds
         while time.monotonic() < until:
@@ -119,7 +119,7 @@ def started(survey: Path, audio: Path, state: Path, engine: str) -> str:
     stood = screen.wait_for_text("SAVED, newest first") or b"Press any key" in screen.output
     screen.read(0.5)
     screen.press(LEAVE)
-    code = screen.end(30)
+    code = screen.end()
     if stood and code == 0 and screen.sound() and b"Traceback" not in screen.output:
         return ""
     return f"stood {stood}, code {code}, terminal sound {screen.sound()}"

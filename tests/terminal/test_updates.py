@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import asyncio
 import threading
+import time
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
 
 import fake_face as scripted
 import pytest
 from textual.pilot import Pilot
+from waiting import LONG_S
 
 from callout.station.face import Level
 from callout.terminal import station_screen
@@ -18,6 +20,14 @@ from callout.terminal.widgets.line import Line
 from callout.terminal.widgets.reading import Reading
 
 Step = Callable[[Pilot[None], scripted.FakeFace], Awaitable[None]]
+
+
+async def until(pilot: Pilot[None], there: Callable[[], bool]) -> None:
+    """Let the screen work until ``there`` says so."""
+    end = time.monotonic() + LONG_S
+    while not there():
+        assert time.monotonic() < end, "it did not come"
+        await pilot.pause(0.02)
 
 
 def text_of(pilot: Pilot[None], name: str) -> str:
@@ -54,9 +64,7 @@ def test_bursts_from_foreign_threads_end_in_the_newest_view() -> None:
         thread.start()
         while thread.is_alive():
             await asyncio.sleep(0.01)
-        await pilot.pause()
-        await pilot.pause()
-        assert text_of(pilot, "#banner").startswith("CHECK, THEN ACCEPT?")
+        await until(pilot, lambda: text_of(pilot, "#banner").startswith("CHECK, THEN ACCEPT?"))
         assert "down 0.4" in text_of(pilot, "#warnings")
         assert "-40 dB quiet" in text_of(pilot, "#meter")
 
@@ -95,28 +103,30 @@ def test_what_was_saved_stands_and_then_the_next_tree_is_marked_as_next(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """As a station tells it: the tree that was saved is still the one in hand."""
-    monkeypatch.setattr(station_screen, "SAVED_STANDS_S", 0.2)
     saved = replace(scripted.SAVED, tag="83", next_tag="84")
 
     def label(pilot: Pilot[None]) -> str:
         return str(pilot.app.screen.query_one("#reading", Reading).render()).splitlines()[0]
 
-    async def step(pilot: Pilot[None], face: scripted.FakeFace) -> None:
+    async def stands(pilot: Pilot[None], face: scripted.FakeFace) -> None:
         face.tell(saved)
-        await pilot.pause(0.05)
-        assert label(pilot).startswith("Saved: tree 83, 25.4")
+        await until(pilot, lambda: label(pilot).startswith("Saved: tree 83, 25.4"))
         assert "SAVED" in text_of(pilot, "#banner")
-        await pilot.pause(0.4)
-        assert label(pilot) == "Next: tree 84"
+
+    async def has_stood(pilot: Pilot[None], face: scripted.FakeFace) -> None:
+        face.tell(saved)
+        await until(pilot, lambda: label(pilot) == "Next: tree 84")
         assert "SAVED" not in text_of(pilot, "#banner"), "84 is not what was saved"
         face.tell(replace(saved, muted=True))
-        await pilot.pause(0.05)
+        await until(pilot, lambda: "MUTE" in text_of(pilot, "#place").upper())
         assert label(pilot) == "Next: tree 84", "it has been seen"
         face.tell(replace(scripted.PENDING, tag="84"))
-        await pilot.pause(0.05)
-        assert label(pilot).startswith("Tree 84, 25.4")
+        await until(pilot, lambda: label(pilot).startswith("Tree 84, 25.4"))
 
-    run(step)
+    monkeypatch.setattr(station_screen, "SAVED_STANDS_S", 3600.0)
+    run(stands)
+    monkeypatch.setattr(station_screen, "SAVED_STANDS_S", 0.05)
+    run(has_stood)
 
 
 def test_a_meter_without_levels_says_so() -> None:
@@ -124,11 +134,9 @@ def test_a_meter_without_levels_says_so() -> None:
 
     async def step(pilot: Pilot[None], face: scripted.FakeFace) -> None:
         face.tell(Level(-23.0, True))
-        await pilot.pause()
-        assert "speech" in text_of(pilot, "#meter")
-        seconds[0] += 10
-        await pilot.pause(1.2)  # the screen looks once a second
-        assert "NO LEVEL" in text_of(pilot, "#meter")
+        await until(pilot, lambda: "speech" in text_of(pilot, "#meter"))
+        seconds[0] += 10  # the screen looks once a second
+        await until(pilot, lambda: "NO LEVEL" in text_of(pilot, "#meter"))
 
     run(step, clock=lambda: seconds[0])
 

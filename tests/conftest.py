@@ -16,10 +16,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
-settings.register_profile("same each time", derandomize=True, deadline=None)
-settings.register_profile("explore", deadline=None)
+# How long a case takes to draw says how busy the machine is.
+_TIMELESS = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
+settings.register_profile("same each time", derandomize=True, **_TIMELESS)
+settings.register_profile("explore", **_TIMELESS)
 settings.load_profile("explore" if os.environ.get("CALLOUT_EXPLORE") else "same each time")
 
 _HOME = tempfile.TemporaryDirectory(prefix="callout-home-")

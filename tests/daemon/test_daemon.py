@@ -6,6 +6,7 @@ The survey is the demo's (invented).
 from __future__ import annotations
 
 import contextlib
+import io
 import itertools
 import json
 import os
@@ -24,8 +25,9 @@ from pathlib import Path
 import pytest
 from command_tools import run_callout
 from daemon_tools import Start, all_told
-from waiting import wait_for
+from waiting import LONG_S, wait_for
 
+from callout.cli.field import listen_attached
 from callout.cli.main import main
 from callout.core.errors import OperatorError
 from callout.daemon import server as server_module
@@ -81,14 +83,24 @@ def test_two_terminals_see_one_session_that_outlives_both(start: Start, fen: Sur
     assert process.poll() is None
 
 
-def test_listen_without_a_screen_attaches_too(start: Start, fen: SurveyFolder) -> None:
+def test_listen_without_a_screen_attaches_too(
+    start: Start,
+    fen: SurveyFolder,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     process = start("--plot", "K1")
-    typed = b"83 25.4\naccept\n"
-    ran = run_callout("listen", fen.path, "--headless", "--typed", input=typed)
-    assert (ran.code, ran.err) == (0, ""), ran
+    with RemoteAgain(socket_path(fen.path)) as face:
+        all_told(face)
+    monkeypatch.setattr(listen_attached, "_ANSWER_S", LONG_S)
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(b"83 25.4\naccept\n")))
+    code = main(["listen", str(fen.path), "--headless", "--typed"])
+    ran = capsys.readouterr()
+    assert (code, ran.err) == (0, ""), ran
     assert saved(fen) == ["83 25.4"]
-    assert [line["event"] for line in ran.lines][-1] == "detached"
-    assert any(line.get("tag") == "83" and line.get("value") == "25.4" for line in ran.lines)
+    lines = [json.loads(line) for line in ran.out.splitlines()]
+    assert lines[-1]["event"] == "detached"
+    assert any(line.get("tag") == "83" and line.get("value") == "25.4" for line in lines)
     assert process.poll() is None, "the daemon works on"
 
 

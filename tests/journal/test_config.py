@@ -28,7 +28,7 @@ def config_of(tmp_path: Path, text: str):  # type: ignore[no-untyped-def]
 names = st.text(st.characters(codec="utf-8"), min_size=1, max_size=12)
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(st.data(), names, plot_settings(), st.lists(names, max_size=3, unique=True))
 def test_written_settings_are_read_back_equal(
     tmp_path: Path, data: st.DataObject, name: str, measuring: PlotSettings, plots: list[str]

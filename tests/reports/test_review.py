@@ -188,6 +188,7 @@ def tab(browser: Any, page: Path) -> Iterator[Any]:
     errors: list[str] = []
     asked: list[str] = []
     tab = browser.new_page(viewport={"width": 1400, "height": 800})
+    tab.set_default_timeout(180_000)
     tab.on("console", lambda told: errors.append(told.text) if told.type == "error" else None)
     tab.on("pageerror", lambda error: errors.append(str(error)))
     tab.on("request", lambda request: asked.append(request.url[:60]))
@@ -277,6 +278,7 @@ def test_rulings_go_out_and_come_in(
     assert json.loads(file.read_text(encoding="utf-8"))["rulings"] == [ruling]
 
     fresh = browser.new_page()
+    fresh.set_default_timeout(180_000)
     fresh.goto(page.as_uri())
     fresh.set_input_files("#import", file)
     fresh.wait_for_function("() => document.querySelector('#told').textContent")
@@ -298,6 +300,7 @@ def test_on_a_narrow_screen_sound_and_ruling_are_there(
     browser: Any, page: Path, width: int
 ) -> None:
     tab = browser.new_page(viewport={"width": width, "height": 800})
+    tab.set_default_timeout(180_000)
     tab.goto(page.as_uri())
     if picture := os.environ.get("CALLOUT_REVIEW_PNG"):
         tab.screenshot(path=f"{picture}.{width}.png", full_page=True)

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from waiting import wait_for
 
+from callout.sound import pulse
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples
 
 
@@ -109,5 +110,6 @@ def looped(monkeypatch: pytest.MonkeyPatch) -> Iterator[LoopedServer]:
     with tempfile.TemporaryDirectory(prefix="co") as folder:
         server = LoopedServer(Path(folder))
         monkeypatch.setenv("PULSE_SERVER", server.address)
+        monkeypatch.setattr(pulse, "ALLOWED_S", 30.0)
         yield server
         server.stop()

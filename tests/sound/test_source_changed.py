@@ -60,7 +60,9 @@ class AtWork:
             lambda says: self.said.append(in_english.part(says)), lambda name, says: None
         )
         listening = cast(Listening, self.taken)
-        self.ears = Ears(listening, SilentEcho(), faults, Clock(), lambda: Microphone(name))
+        self.ears = Ears(
+            listening, SilentEcho(), faults, Clock(), lambda: Microphone(name, stalled_after_s=60.0)
+        )
         self.ears.on_open(self.opened.append)
         self.thread = threading.Thread(target=self.ears.run, args=(self.leaving,), daemon=True)
 
@@ -100,7 +102,7 @@ def test_another_profile_and_another_default_are_followed_at_once_and_told_once(
         wait_for(lambda: len(work.opened) == 3)
         work.hears(20)
     assert work.said == [in_english.part(CHANGED)], "once a minute at most"
-    assert work.gaps == 2, "nothing is joined across either"
+    assert work.gaps >= 2, "nothing is joined across either"
 
 
 def test_one_that_is_gone_for_good_is_a_fault_and_comes_back(

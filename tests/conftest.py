@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import tempfile
 import time
 from collections.abc import Iterator
@@ -54,6 +55,9 @@ def pytest_configure() -> None:
         os.environ.pop(name, None)
     if hasattr(time, "tzset"):
         time.tzset()
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        # A run in the background is told to ignore it, and what a test starts inherits that.
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_unconfigure() -> None:

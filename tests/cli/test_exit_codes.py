@@ -352,8 +352,6 @@ def test_interrupting_leaves_quietly_with_130(own_fen: SurveyFolder) -> None:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
-        # A test run in the background may have been told to ignore it, and children inherit that.
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     ) as process:
         assert process.stdout is not None
         while '"said"' not in process.stdout.readline():

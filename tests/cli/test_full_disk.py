@@ -22,8 +22,13 @@ def test_a_disk_that_fills_up_ends_with_an_error_and_keeps_what_was_saved(tmp_pa
             "listen", folder.path, "--headless", "--audio", WALK, "--engine", "pocketsphinx"
         )
         assert ran.code == 2
-        assert ran.err.startswith("callout: the disk refused ")
-        assert ran.err.count("\n") == 1
+        # The seal at the end may find a little room, or none.
+        *sealing, refusing = ran.err.splitlines()
+        assert refusing.startswith("callout: the disk refused ")
+        assert [one[: len("callout: not sealed: ")] for one in sealing] in (
+            [],
+            ["callout: not sealed: "],
+        )
         told = [(line["tag"], line["recorded"]) for line in ran.lines if line["event"] == "saved"]
         refused = [line for line in ran.lines if "No space left" in json.dumps(line)]
         assert told, "the disk held the first ones"

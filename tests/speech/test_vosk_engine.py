@@ -44,13 +44,16 @@ def padded(samples: Samples) -> Samples:
     return np.concatenate([quiet, samples, quiet])
 
 
-def said_alone(words: str) -> Samples:
+def said_alone(words: str, voice: str = "ko", pace: int = 140) -> Samples:
     """By a process of its own: what the voice said before would change how it says this."""
     says = (
         "import sys; from callout.sound.voice import Voice, VoiceSettings; "
-        "sys.stdout.buffer.write(Voice(VoiceSettings('ko', 140)).say(sys.argv[1]).tobytes())"
+        "sys.stdout.buffer.write(Voice(VoiceSettings(sys.argv[2], int(sys.argv[3])))"
+        ".say(sys.argv[1]).tobytes())"
     )
-    done = subprocess.run([sys.executable, "-c", says, words], capture_output=True, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", says, words, voice, str(pace)], capture_output=True, check=True
+    )
     return np.frombuffer(done.stdout, dtype=np.int16)
 
 
@@ -76,13 +79,14 @@ def test_the_model_has_every_word_of_the_grammar_and_tells_which_it_lacks(
 def test_words_that_the_model_lacks_are_left_out_and_the_rest_is_heard() -> None:
     made = VoskEngine(MODEL)
     made.prepare(load_language("ko", ("quibbled 참나무",)).spoken_in(SCOPE))
-    (heard,) = made.hear(padded(Voice(VoiceSettings("ko", 140)).say("메모")))
+    (heard,) = made.hear(padded(said_alone("메모")))
     assert [meaning.kind for meaning in heard.meanings] == ["note"]
 
 
 @pytest.mark.parametrize("short", ["네", "예", "맞아", "no"])
 def test_nothing_short_confirms(engine: VoskEngine, short: str) -> None:
-    said = Voice(VoiceSettings("en-us+f3" if short == "no" else "ko")).say(short)
+    pace = VoiceSettings().words_per_minute
+    said = said_alone(short, "en-us+f3" if short == "no" else "ko", pace)
     kinds = [meaning.kind for heard in engine.hear(padded(said)) for meaning in heard.meanings]
     assert not {"confirm", "accept"} & set(kinds)
 

@@ -9,16 +9,14 @@ import subprocess
 import sys
 
 import pytest
-from command_tools import Ran, run_callout
+from command_tools import Ran, called
 
 from callout.core.units import Unit
 from callout.practice.practice import drilled, invented
 
 
 def practice(typed: str, *options: object) -> Ran:
-    return run_callout(
-        "practice", "--typed", "--number", "5", "--trees", "3", *options, input=typed.encode()
-    )
+    return called("practice", "--typed", "--number", "5", "--trees", "3", *options, stdin=typed)
 
 
 def cards(unit: Unit = Unit.CENTIMETRE) -> list[str]:
@@ -32,7 +30,7 @@ def test_all_right_the_first_time(tmp_path):
     for card in cards():
         tag, size = card.split()
         assert f"CALL     tree {tag}, the tape shows {size} cm" in done.out
-    assert run_callout("verify", tmp_path / "p").code == 0
+    assert called("verify", tmp_path / "p").code == 0
 
 
 def test_what_is_said_again_and_what_is_saved_wrong_is_told():

@@ -10,13 +10,9 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from command_tools import Ran, run_callout
+from command_tools import called as callout
 
 TREES = 60
-
-
-def callout(*arguments: object, stdin: str = "") -> Ran:
-    return run_callout(*arguments, input=stdin.encode())
 
 
 @pytest.fixture(scope="module")

@@ -99,6 +99,13 @@ class JournalReader:
         ).fetchone()
         return Entry(**dict(row)) if row else None
 
+    def last_of(self, kind: str) -> int:
+        """The number of the newest entry of ``kind``, which is not read; 0 for none."""
+        (seq,) = self._database.execute(
+            "SELECT max(seq) FROM entries WHERE kind=?", (kind,)
+        ).fetchone()
+        return int(seq or 0)
+
     @property
     def last(self) -> int | None:
         """The number of the newest entry."""

@@ -1,15 +1,18 @@
 """What was saved on this visit, by plot, tree and stem: immutable, and cheap to change.
 
-A changed value shares every other plot with the old one, so that no event takes longer because much
-was saved elsewhere. Pure; no wording here.
+A changed value shares every other plot with the old one, and while one plot is worked in the list
+of plots too, so that no event takes longer because much was saved elsewhere. Pure; no wording here.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import Generic, TypeVar
 
 from callout.core.model import Reading
+
+_Own = TypeVar("_Own")
 
 Key = tuple[str, str, str]
 """Plot, tag, and the stem's number ('' for a tree of one stem)."""
@@ -31,11 +34,43 @@ class _OfPlot:
     new_tags: Mapping[str, str] = field(default_factory=dict)
 
 
+class _ByPlot(Mapping[str, _Own], Generic[_Own]):
+    """One value for each plot. The plot changed last is kept apart: the others need no copy."""
+
+    def __init__(self, plots: Mapping[str, _Own] | None = None) -> None:
+        self._plots: Mapping[str, _Own] = plots or {}
+        self._last: dict[str, _Own] = {}
+
+    def __getitem__(self, plot: str) -> _Own:
+        return self._last[plot] if plot in self._last else self._plots[plot]
+
+    def __contains__(self, plot: object) -> bool:
+        return plot in self._last or plot in self._plots
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._whole())
+
+    def __len__(self) -> int:
+        return len(self._whole())
+
+    def __reduce__(self) -> tuple[type[_ByPlot[_Own]], tuple[dict[str, _Own]]]:
+        return _ByPlot, (self._whole(),)  # what ``_plots`` still holds of the last is out of date
+
+    def _whole(self) -> dict[str, _Own]:
+        return {**self._plots, **self._last}
+
+    def having(self, plot: str, own: _Own) -> _ByPlot[_Own]:
+        """A copy with ``own`` as the plot's."""
+        made = _ByPlot(self._plots if plot in self._last else self._whole())
+        made._last = {plot: own}
+        return made
+
+
 class Saved(Mapping[Key, Reading]):
     """The current reading of every stem."""
 
-    def __init__(self, plots: Mapping[str, _OfPlot] | None = None) -> None:
-        self._plots = plots or {}
+    def __init__(self, plots: _ByPlot[_OfPlot] | None = None) -> None:
+        self._plots = _ByPlot[_OfPlot]() if plots is None else plots
 
     def __getitem__(self, key: Key) -> Reading:
         plot, tag, stem = key
@@ -86,7 +121,7 @@ class Saved(Mapping[Key, Reading]):
             del trees[tag]
         hanging = {new: tree for new, tree in self.new_tags(plot).items() if tree != tag}
         hanging.update({item.new_tag: tag for item in stems.values() if item.new_tag})
-        return Saved({**self._plots, plot: _OfPlot(trees, hanging)})
+        return Saved(self._plots.having(plot, _OfPlot(trees, hanging)))
 
 
 class Done(Mapping[str, tuple[Reading, ...]]):
@@ -100,9 +135,10 @@ class Done(Mapping[str, tuple[Reading, ...]]):
         self,
         kept: Mapping[str, tuple[Reading, ...]] | None = None,
         lasts: Mapping[str, int] | None = None,
-        changed: Mapping[str, tuple[Reading, ...]] | None = None,
+        changed: _ByPlot[tuple[Reading, ...]] | None = None,
     ) -> None:
-        self._kept, self._lasts, self._changed = kept or {}, lasts or {}, changed or {}
+        self._kept, self._lasts = kept or {}, lasts or {}
+        self._changed = _ByPlot[tuple[Reading, ...]]() if changed is None else changed
 
     def __getitem__(self, plot: str) -> tuple[Reading, ...]:
         return self._changed[plot] if plot in self._changed else self._kept[plot]
@@ -129,4 +165,4 @@ class Done(Mapping[str, tuple[Reading, ...]]):
 
     def having(self, plot: str, own: tuple[Reading, ...]) -> Done:
         """With ``own`` as the plot's."""
-        return Done(self._kept, self._lasts, {**self._changed, plot: own})
+        return Done(self._kept, self._lasts, self._changed.having(plot, own))

@@ -43,5 +43,7 @@ def _place(plot: Plot, tag: str) -> int | None:
 
 def _last_place(saved: tuple[Reading, ...], plot: Plot) -> int | None:
     """The place in the list of the tree saved last."""
-    here = (item.tag for item in reversed(saved) if item.plot == plot.settings.plot)
-    return next((place for tag in here if (place := _place(plot, tag)) is not None), None)
+    for item in reversed(saved):
+        if item.plot == plot.settings.plot and (place := _place(plot, item.tag)) is not None:
+            return place
+    return None

@@ -35,13 +35,13 @@ def storage_errors(doing: str) -> Iterator[None]:
         ) from error
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Put ``data`` at ``path`` durably: readers see the old file, or all of the new one."""
+def write_whole(path: Path, *pieces: bytes) -> None:
+    """Put ``pieces`` at ``path`` durably: readers see the old file, or all of the new one."""
     with storage_errors(f"cannot write {path}"):
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=PART)
         try:
             with os.fdopen(handle, "wb") as file:
-                file.write(data)
+                file.writelines(pieces)
                 file.flush()
                 force_to_disk(file.fileno())
             Path(name).chmod(FILE_MODE)

@@ -60,9 +60,18 @@ def _told(mode: int) -> str:
 
 @contextmanager
 def opened(path: Path, most_bytes: int) -> Iterator[BinaryIO]:
-    """A regular file, open to read; OSError as ``open`` raises, OperatorError for anything else."""
+    """A regular file, open to read. Raises as ``open_plain`` does."""
+    with os.fdopen(open_plain(path, most_bytes), "rb") as file:
+        yield file
+
+
+def open_plain(path: Path, most_bytes: int) -> int:
+    """A descriptor of a regular file of bounded size, to read; its user closes it.
+
+    Raises OSError as ``open`` does, OperatorError for anything else.
+    """
     descriptor = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
-    with os.fdopen(descriptor, "rb") as file:
+    try:
         about = os.fstat(descriptor)
         if not stat.S_ISREG(about.st_mode):
             raise OperatorError(f"{path} is {_told(about.st_mode)}: it is not read")
@@ -70,7 +79,10 @@ def opened(path: Path, most_bytes: int) -> Iterator[BinaryIO]:
             raise OperatorError(
                 f"{path} has {about.st_size} bytes, and no such file has more than {most_bytes}"
             )
-        yield file
+    except BaseException:
+        os.close(descriptor)
+        raise
+    return descriptor
 
 
 def read_plain(path: Path, most_bytes: int = MOST_TEXT_BYTES) -> bytes:

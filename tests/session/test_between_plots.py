@@ -5,6 +5,8 @@ All trees are invented; the plots' names are chosen to stand before and after on
 
 from __future__ import annotations
 
+import pickle
+import random
 from dataclasses import replace
 from decimal import Decimal
 
@@ -41,6 +43,37 @@ def memory(*readings: Reading) -> Memory:
         saved = saved.having(item)
         done = done.having(item.plot, (*done.get(item.plot, ()), item))
     return Memory(plot="K2", saved=saved, done=done)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_what_is_saved_by_plot_is_as_in_one_plain_table(seed: int) -> None:
+    """Saved, corrected and taken back in any order of plots; older values stay as they were."""
+    chance, plain = random.Random(seed), dict[tuple[str, str, str], Reading]()
+    own, saved, done = dict[str, tuple[Reading, ...]](), Saved(), Done()
+    before = [(saved, dict(plain), done, dict(own))]
+    for entry in range(1, 40):
+        item = read(chance.choice(["K1", "K2", "K3"]), chance.choice("789"), entry=entry)
+        key = (item.plot, item.tag, item.stem)
+        if key in plain and chance.random() < 0.4:
+            del plain[key]
+            own[item.plot] = own[item.plot][:-1]
+            saved = saved.lacking(key)
+        else:
+            plain[key] = item
+            own[item.plot] = (*own.get(item.plot, ()), item)
+            saved = saved.having(item)
+        done = done.having(item.plot, own[item.plot])
+        if chance.random() < 0.2:
+            saved, done = pickle.loads(pickle.dumps((saved, done)))
+        before.append((saved, dict(plain), done, dict(own)))
+    for saved, plain, done, own in before:
+        assert dict(saved) == plain
+        assert dict(done) == own
+        assert (len(saved), len(done)) == (len(plain), len(own))
+        for plot in ("K1", "K2", "K3", "K4"):
+            assert set(saved.trees(plot)) == {tag for where, tag, _ in plain if where == plot}
+            last = own[plot][-1].entry if own.get(plot) else 0
+            assert done.last(plot) == last
 
 
 @pytest.mark.parametrize("elsewhere", ["K1", "K3"])

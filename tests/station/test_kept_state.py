@@ -20,6 +20,7 @@ from journal_tools import survey
 from station_tools import at_work, clock
 
 import callout
+from callout.core.errors import StorageError
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import JournalReader
 from callout.station.upkeep import kept_state
@@ -268,4 +269,20 @@ def test_a_start_loads_the_plot_it_works_in_and_a_seal_leaves_the_others_as_they
         assert repr(short.memory) == repr(long.memory)
         assert short.known.survey == long.known.survey
         assert plots_now(reader) == reader.plots()
+    assert verified(folder, replay=True) == []
+
+
+def test_a_state_cut_off_while_it_is_in_use_is_told_and_the_next_start_does_without(
+    tmp_path: Path, states: Path
+) -> None:
+    """A plot is read when the work comes to it: what a start found whole may be gone by then."""
+    folder = survey(tmp_path / "harrow")
+    day(folder, random.Random(1), seal=True)
+    (path,) = states.glob("*.state")
+    with at_work(folder, None, clock()) as station:
+        with path.open("r+b") as file:
+            file.truncate(200)
+        with pytest.raises(StorageError, match=r"\.state was cut off; start again"):
+            station.open("K1", "R.V.")
+    day(folder, random.Random(2), seal=True)
     assert verified(folder, replay=True) == []

@@ -29,6 +29,8 @@ _FEW = Decimal(8)  # the wider group counts as much as this many trees
 _CLASSES_MM = (Decimal(150), Decimal(300), Decimal(500))
 _OF_MAD = Decimal("1.4826")  # standard deviation of a normal distribution per MAD
 _LEAST_ERROR = Decimal("0.2")  # of the published error variance: a floor for the plot
+_NEAR = 32
+"""So many trees' expectations are remembered: those at hand, not all of a season."""
 _BROKEN_SD = Decimal(4)  # an earlier step further off than this says nothing about growth
 
 Group = tuple[str, int | None]
@@ -58,7 +60,7 @@ class PlotGrowth:
 
     @cached_property
     def reckoned(self) -> dict[str, _Reckoned]:
-        """By tag, what was last expected of a tree: its neighbours in the walk ask too."""
+        """By tag, what was last expected of a few trees: their neighbours in the walk ask too."""
         return {}
 
     def rates(self, tree: Tree, limits: Limits) -> Rates:
@@ -221,6 +223,8 @@ def expected(
     if known is None or known.tree is not tree or known.on != on or known.limits is not limits:
         with localcontext(FIGURES):
             found = _followed(growth, tree, limits).ahead(on).seen(growth)
+        if len(growth.reckoned) >= _NEAR:
+            growth.reckoned.clear()
         known = growth.reckoned[tree.tag] = _Reckoned(tree, on, limits, found)
     return known.expected
 

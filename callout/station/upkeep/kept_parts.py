@@ -1,6 +1,7 @@
 """A session's state as bytes, plot by plot, so that a start loads the plots it works in only.
 
-Nothing is read or written here, and nothing is checked: whose bytes these are is ``kept_state``'s.
+Nothing is written here, and nothing is checked: whose bytes these are, and where they lie, is
+``kept_state``'s.
 Values of our own pure parts, numbers and days are taken from them, and nothing else.
 """
 
@@ -9,7 +10,7 @@ from __future__ import annotations
 import gc
 import io
 import pickle
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property
 from typing import Any, Generic, TypeVar
 
@@ -24,25 +25,26 @@ _THEIRS = {("decimal", "Decimal"), ("datetime", "date"), ("types", "MappingProxy
 _TREES, _SAVED, _DONE = "trees", "saved", "done"
 Known = dict[str, Any]
 """What a session knows of its survey, by name."""
+ReadBytes = Callable[[int, int], bytes]
+"""The bytes of a state from one place to another."""
 
 
 class Parts:
     """The plots of one kept state, each read when it is first asked for."""
 
     def __init__(self) -> None:
-        self._data = memoryview(b"")
+        self._bytes: ReadBytes = lambda begin, end: b""
         self._places: Mapping[str, tuple[int, int]] = {}
         self._read: dict[str, dict[str, Any]] = {}
         self._trees: dict[str, Trees] = {}
 
-    def lie_in(self, data: memoryview, places: Mapping[str, tuple[int, int]]) -> None:
+    def lie_in(self, read: ReadBytes, places: Mapping[str, tuple[int, int]]) -> None:
         """Where each begins and ends."""
-        self._data, self._places = data, places
+        self._bytes, self._places = read, places
 
     def raw(self, plot: str) -> bytes:
         """The plot's bytes as they are."""
-        begin, end = self._places[plot]
-        return bytes(self._data[begin:end])
+        return self._bytes(*self._places[plot])
 
     def of(self, plot: str, what: str) -> Any:
         """One of the plot's three."""
@@ -115,19 +117,20 @@ class _Dones(Mapping[str, tuple[Reading, ...]]):
 # ---- to bytes, and back ----
 
 
-def to_bytes(known: Known, trees: Mapping[str, Mapping[str, Tree]], memory: Memory) -> bytes:
-    """The whole state; ``trees`` are those of the survey, by plot. Plots that nobody looked into
+def to_bytes(known: Known, trees: Mapping[str, Mapping[str, Tree]], memory: Memory) -> list[bytes]:
+    """The whole state, in pieces; ``trees`` are those of the survey, by plot.
 
-    since they were read go over as they are.
+    Plots that nobody looked into since they were read go over as they are.
     """
     saved, done = memory.saved, memory.done
+    measured = dict.fromkeys(saved.plots)
     blobs: list[bytes] = []
     places: dict[str, tuple[int, int]] = {}
     apart: dict[int, tuple[str, Any]] = {}
     end = 0
-    for plot in {**dict.fromkeys(trees), **dict.fromkeys(saved.plots), **dict.fromkeys(done)}:
+    for plot in {**dict.fromkeys(trees), **measured, **dict.fromkeys(done)}:
         standing, read = trees.get(plot, {}), saved.trees(plot)
-        blob = _as_it_was(plot, standing, read if plot in saved.plots else None, done)
+        blob = _as_it_was(plot, standing, read if plot in measured else None, done)
         if blob is None:
             three = {_TREES: dict(standing), _SAVED: dict(read), _DONE: done.get(plot, ())}
             blob = pickle.dumps(three)
@@ -136,28 +139,28 @@ def to_bytes(known: Known, trees: Mapping[str, Mapping[str, Tree]], memory: Memo
         end += len(blob)
         if plot in trees:
             apart[id(standing)] = (_TREES, plot)
-        if plot in saved.plots:
+        if plot in measured:
             apart[id(read)] = (_SAVED, plot)
     apart[id(done)] = (_DONE, {plot: done.last(plot) for plot in done})
     core = io.BytesIO()
     _Apart(core, apart).dump((places, known, memory))
     told = core.getvalue()
-    return b"".join([len(told).to_bytes(_LENGTH_BYTES, "big"), told, *blobs])
+    return [len(told).to_bytes(_LENGTH_BYTES, "big"), told, *blobs]
 
 
-def from_bytes(data: memoryview) -> tuple[Known, Memory]:
+def from_bytes(read: ReadBytes) -> tuple[Known, Memory]:
     """What ``to_bytes`` wrote; its plots are read when they are first looked into."""
-    begins = _LENGTH_BYTES + int.from_bytes(data[:_LENGTH_BYTES], "big")
+    begins = _LENGTH_BYTES + int.from_bytes(read(0, _LENGTH_BYTES), "big")
     parts = Parts()
     collects = gc.isenabled()
     gc.disable()  # it would look again and again through values that all stay
     try:
-        told = OnlyOurs(io.BytesIO(data[_LENGTH_BYTES:begins]), parts).load()
+        told = OnlyOurs(io.BytesIO(read(_LENGTH_BYTES, begins)), parts).load()
     finally:
         if collects:
             gc.enable()
     places, known, memory = told
-    parts.lie_in(data[begins:], places)
+    parts.lie_in(lambda begin, end: read(begins + begin, begins + end), places)
     if not isinstance(memory, Memory):
         raise ValueError("no state")
     return dict(known), memory

@@ -12,15 +12,17 @@ from __future__ import annotations
 
 import hashlib
 import io
+import os
 import pickle
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cache, cached_property
 from pathlib import Path
+from weakref import finalize
 
 import callout
-from callout.core.errors import CalloutError
+from callout.core.errors import CalloutError, StorageError
 from callout.core.model import Plot
 from callout.journal.audio import is_digest
 from callout.journal.reader import Entry, JournalReader
@@ -30,11 +32,11 @@ from callout.proof.verify import ChainCheck
 from callout.station.upkeep.kept_parts import OnlyOurs, from_bytes, to_bytes
 from callout.station.upkeep.rebuild import Known, Row, Session, rows_of
 from callout.survey.files import FOLDER_MODE, cache_folder, write_whole
-from callout.survey.guard import read_plain
+from callout.survey.guard import open_plain
 
 _MARK = b"callout state 4\n"
 _DIGEST_BYTES, _LENGTH_BYTES = 32, 8
-_MOST_BYTES, _MOST_HEAD_BYTES = 1_000_000_000, 10_000
+_MOST_BYTES, _MOST_HEAD_BYTES, _PIECE_BYTES = 1_000_000_000, 10_000, 1_000_000
 _MOST_KEPT, _MOST_KEPT_BYTES = 20, 1_000_000_000
 _WORTH_KEEPING = 2000
 """So many entries replayed at a start make it worth to keep where they led."""
@@ -119,10 +121,10 @@ def plots_now(reader: JournalReader) -> Mapping[str, Plot]:
 
     Raises StorageError where the journal holds none.
     """
-    told = [entry.seq for kind in ("roster", "settings") if (entry := reader.latest(kind))]
+    told = [reader.last_of(kind) for kind in ("roster", "settings")]
     with suppress(*WRONG):
         found = known_rows(reader)
-        if len(told) == 2 and found.entry >= max(told):
+        if all(told) and found.entry >= max(told):
             return found.session.known.survey.plots
     return reader.plots()
 
@@ -131,7 +133,7 @@ def _known(reader: JournalReader) -> Iterator[AtEntry]:
     for sealed in reversed(reader.of_kind(SEALED)):
         with suppress(*WRONG):
             if is_digest(sealed.hash):
-                yield _read(read_plain(_path(sealed.hash), _MOST_BYTES), sealed)
+                yield _read(_KeptFile(_path(sealed.hash)), sealed)
 
 
 def followed(reader: JournalReader, from_start: bool = False) -> Session:
@@ -170,10 +172,8 @@ def keep(state: AtEntry) -> None:
         session = to_bytes(vars(known), known.trees, state.session.memory)
         head = (state.entry, state.hash, _rules(), dict(state.rows), _digest(session))
         told = pickle.dumps(head)
-        write_whole(
-            _path(state.hash),
-            _MARK + _digest(told) + len(told).to_bytes(_LENGTH_BYTES, "big") + told + session,
-        )
+        length = len(told).to_bytes(_LENGTH_BYTES, "big")
+        write_whole(_path(state.hash), _MARK, _digest([told]), length, told, *session)
         _clear(folder)
 
 
@@ -188,32 +188,56 @@ def _clear(folder: Path) -> None:
             path.unlink()
 
 
-def _read(data: bytes, sealed: Entry) -> AtEntry:
-    file = io.BytesIO(data)
-    if file.read(len(_MARK)) != _MARK:
+class _KeptFile:
+    """A kept state's file, held open: it may be large, and little of it is needed at a time."""
+
+    def __init__(self, path: Path) -> None:
+        self._path, self._descriptor = path, open_plain(path, _MOST_BYTES)
+        finalize(self, os.close, self._descriptor)
+        self.size = os.fstat(self._descriptor).st_size
+
+    def read(self, begin: int, end: int) -> bytes:
+        """The bytes from one place to another. Raises StorageError if they are not there."""
+        try:
+            found = os.pread(self._descriptor, end - begin, begin)
+        except OSError as error:
+            raise StorageError(f"{self._path} cannot be read: {error}; start again") from error
+        if len(found) != end - begin:
+            raise StorageError(f"{self._path} was cut off; start again")
+        return found
+
+
+def _read(file: _KeptFile, sealed: Entry) -> AtEntry:
+    ends = len(_MARK) + _DIGEST_BYTES + _LENGTH_BYTES
+    front = file.read(0, ends)
+    if not front.startswith(_MARK):
         raise ValueError("no state")
-    told = file.read(_DIGEST_BYTES)
-    head = file.read(min(int.from_bytes(file.read(_LENGTH_BYTES), "big"), _MOST_HEAD_BYTES))
-    if _digest(head) != told:
+    length = int.from_bytes(front[-_LENGTH_BYTES:], "big")
+    head = file.read(ends, ends + min(length, _MOST_HEAD_BYTES))
+    if _digest([head]) != front[len(_MARK) : -_LENGTH_BYTES]:
         raise ValueError("damaged")
     entry, of, rules, rows, digest = OnlyOurs(io.BytesIO(head)).load()
     if (entry, of, rules) != (sealed.seq, sealed.hash, _rules()):
         raise ValueError("of another seal, or of other rules")
-    at = file.tell()
-    return AtEntry(lambda: _session(memoryview(data)[at:], digest), entry, of, rows)
+    return AtEntry(lambda: _session(file, ends + length, digest), entry, of, rows)
 
 
-def _session(data: memoryview, digest: bytes) -> Session:
-    if _digest(data) != digest:
+def _session(file: _KeptFile, begins: int, digest: bytes) -> Session:
+    """Raises ValueError if anything in the file is damaged, also what is not needed yet."""
+    places = range(begins, file.size, _PIECE_BYTES)
+    if _digest(file.read(at, min(at + _PIECE_BYTES, file.size)) for at in places) != digest:
         raise ValueError("damaged")
-    told, memory = from_bytes(data)
+    told, memory = from_bytes(lambda begin, end: file.read(begins + begin, begins + end))
     known = Known()
     vars(known).update(told)
     return Session(known, memory)
 
 
-def _digest(data: bytes | memoryview) -> bytes:
-    return hashlib.sha256(data).digest()
+def _digest(pieces: Iterable[bytes]) -> bytes:
+    whole = hashlib.sha256()
+    for piece in pieces:
+        whole.update(piece)
+    return whole.digest()
 
 
 @cache

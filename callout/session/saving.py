@@ -54,7 +54,7 @@ def _save(turn: Turn, pending: Pending) -> Result:
         warnings=tuple(dict.fromkeys(taken)),
         supersedes=before.entry if before else None,
     )
-    here = turn.memory.plot
+    here, is_saved = turn.memory.plot, echo.saved(reading)
     memory = replace(
         let_go_tag(turn.memory, reading.plot, reading.tag),
         phase=Phase.IDLE,
@@ -63,9 +63,9 @@ def _save(turn: Turn, pending: Pending) -> Result:
         drafted=pending.draft,
         saved=turn.memory.saved.having(reading),
         done=turn.memory.done.having(here, (*turn.memory.undoable, reading)),
-        said=(echo.saved(reading), *(echo.late(reading, late) if late else ())),
+        said=(is_saved, *(echo.late(reading, late) if late else ())),
     )
-    told = [Say((echo.saved(reading),), "saved")]
+    told = [Say((is_saved,), "saved")]
     told += [Say(echo.late(reading, late))] if late else _onwards(turn, memory, reading)
     return memory, (Save(reading), *told)
 

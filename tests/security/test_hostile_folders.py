@@ -1,8 +1,8 @@
 """Folders from strangers: refused or read soon, in little memory, and nothing outside is touched.
 
-``CALLOUT_HOSTILE`` sets how many of each kind (default 1). Every command runs in a
-process of its own, whose time and memory the system tells; what lies outside is compared before and
-after, byte for byte. All invented.
+``CALLOUT_HOSTILE`` sets how many of each kind (default 1). Every command runs in a process of its
+own, whose time and memory the system tells; what lies outside is watched by the kernel meanwhile,
+and compared before and after, byte for byte. All invented.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ from pathlib import Path
 import pytest
 from journal_tools import survey
 from station_tools import ScriptedEngine, at_work, clock, sound
+from watched import Watched
 
 from callout.cli.main import main
 from callout.core.errors import CalloutError
@@ -296,7 +297,7 @@ def test_a_folder_from_a_stranger(honest: Path, tmp_path: Path, way: str) -> Non
     outside.mkdir()
     shutil.copytree(honest, outside / "victim")
     (outside / "secret.txt").write_text("root:invented:0:0\n")
-    before = content(outside)
+    before, watched = content(outside), Watched(outside)
     for trial in range(EACH):
         place = tmp_path / f"stranger{trial}"
         folder = place / "fen"
@@ -311,11 +312,28 @@ def test_a_folder_from_a_stranger(honest: Path, tmp_path: Path, way: str) -> Non
             TOLD.append((took_s, grown, f"{way}, {command[0]}", code))
             assert took_s < MOST_S, about
             assert grown < MOST_BYTES, f"{about}: {grown} bytes"
+        assert watched.noted() == [], "outside the folder"
         assert content(outside) == before
+        watched.noted()  # what we did ourselves
         copied = [item.read_bytes() for item in place.rglob("*") if item.is_file()
                   and not item.is_symlink() and item.stat().st_size < 10_000]  # fmt: skip
         assert not any(b"root:invented" in data for data in copied), "copied"
         shutil.rmtree(place)
+    watched.close()
+
+
+def test_the_watch_notes_what_is_read_and_what_is_made_and_taken_away(tmp_path: Path) -> None:
+    (tmp_path / "below").mkdir()
+    (tmp_path / "below" / "secret.txt").write_text("x")
+    watched = Watched(tmp_path)
+    list(tmp_path.rglob("*"))
+    assert watched.noted() == []
+    (tmp_path / "below" / "secret.txt").read_text()
+    assert f"opened {tmp_path}/below/secret.txt" in watched.noted()
+    (tmp_path / "made").mkdir()
+    (tmp_path / "made").rmdir()
+    assert watched.noted() == [f"made {tmp_path}/made", f"deleted {tmp_path}/made"]
+    watched.close()
 
 
 def test_what_it_came_to(capsys: pytest.CaptureFixture[str]) -> None:

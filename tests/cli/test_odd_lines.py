@@ -30,7 +30,7 @@ def test_odd_lines_are_refused_in_words_and_the_work_goes_on(tmp_path: Path) -> 
     assert run_callout("new", survey, "--trees", roster).code == 0
     # Whatever an odd line left waiting would be saved by the "accept" after it.
     lines = "".join(f"{line}\naccept\n" for line in ODD) + "84 25.6\naccept\n"
-    options = ("--headless", "--typed", "--plot", "K1", "--who", "R.V.", "--engine", "pocketsphinx")
+    options = ("--headless", "--typed", "--plot", "K1", "--who", "R.V.")
     ran = run_callout("listen", survey, *options, input=lines.encode())
     assert (ran.code, ran.err) == (0, "")
     saved = [(row["tag"], row["recorded"]) for row in ran.lines if row["event"] == "saved"]

@@ -65,6 +65,18 @@ def pytest_unconfigure() -> None:
     _HOME.cleanup()
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Each worker begins with its own half of the files, and takes over what is left of another's.
+
+    So what a file's tests share is mostly made once, and no core is idle at the end.
+    """
+    from xdist.scheduler import WorkStealingScheduling
+
+    chosen = config.getoption("dist") == "load"  # as "-n" gives it
+    return WorkStealingScheduling(config, log) if chosen else None
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _no_slow_disk() -> None:
     """A pause of a busy machine is not told as a slow disk, in the middle of another test."""

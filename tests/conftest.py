@@ -13,6 +13,7 @@ import signal
 import tempfile
 import time
 from collections.abc import Iterator
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -64,12 +65,55 @@ def pytest_unconfigure() -> None:
     _HOME.cleanup()
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Each worker begins with its own half of the files, and takes over what is left of another's.
+
+    So what a file's tests share is mostly made once, and no core is idle at the end.
+    """
+    from xdist.scheduler import WorkStealingScheduling
+
+    chosen = config.getoption("dist") == "load"  # as "-n" gives it
+    return WorkStealingScheduling(config, log) if chosen else None
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _no_slow_disk() -> None:
     """A pause of a busy machine is not told as a slow disk, in the middle of another test."""
     from callout.station.upkeep import ledger
 
     ledger.SLOW_DISK_S = 3600.0
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _read_once() -> None:
+    """Grammars and automata, which never change, are read once and not for each command.
+
+    What a file holds counts, so that another one under the same name is read anew.
+    """
+    from callout.station import compiled, data
+
+    read, language = compiled._read, data._language
+
+    @lru_cache(maxsize=12)
+    def automaton(path: Path, held: object) -> Any:
+        return read(path)
+
+    @lru_cache(maxsize=24)
+    def made(code: str, path: Path, names: Any, held: object, folders: object) -> Any:
+        return language(code, path, *names)
+
+    def held(path: Path) -> tuple[int, int]:
+        found = path.stat()
+        return found.st_mtime_ns, found.st_size
+
+    def language_of(code: str, path: Path, *names: Any) -> Any:
+        beside = [path, path.with_suffix(".dict")]
+        files = tuple(held(one) for one in beside if one.is_file())
+        return made(code, path, names, files, data.grammar_folders())
+
+    compiled._read = lambda path: automaton(path, held(path))
+    data._language = language_of
 
 
 @pytest.fixture(scope="module")

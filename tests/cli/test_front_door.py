@@ -51,7 +51,7 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = make_demo_survey(path / "HARROW", datetime.now().astimezone())
     with pytest.MonkeyPatch.context() as here:
         here.setattr("sys.stdin", io.StringIO("61 19.2\nconfirm\n"))
-        typed = ("--headless", "--typed", "--engine", "pocketsphinx")
+        typed = ("--headless", "--typed")
         assert main(["listen", str(folder.path), *typed]) == 0
     shutil.copytree(folder.path, path / "HARROW-2")
     (path / "new").mkdir()

@@ -8,7 +8,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from pathlib import Path
 
-from command_tools import Ran, run_callout
+from command_tools import Ran, called
 
 TODAY = date.today()  # noqa: DTZ011  (the command goes by the same clock)
 THEN = (TODAY - timedelta(days=1826), TODAY - timedelta(days=3652))
@@ -16,10 +16,10 @@ THEN = (TODAY - timedelta(days=1826), TODAY - timedelta(days=3652))
 
 def typed(where: Path, roster: str, *lines: str) -> Ran:
     (where / "roster.csv").write_text(roster, encoding="utf-8")
-    made = run_callout("new", where / "fen", "--trees", where / "roster.csv", "--unit", "cm")
+    made = called("new", where / "fen", "--trees", where / "roster.csv", "--unit", "cm")
     assert made.code == 0, made.err
-    given = "".join(f"{line}\n" for line in lines).encode()
-    return run_callout("listen", where / "fen", "--headless", "--typed", "--mute", input=given)
+    given = "".join(f"{line}\n" for line in lines)
+    return called("listen", where / "fen", "--headless", "--typed", "--mute", stdin=given)
 
 
 def said(ran: Ran) -> list[str]:

@@ -29,7 +29,7 @@ DOCS = Path(__file__).parents[2] / "docs"
 PAGES = [DOCS / "first-day.md", *sorted((DOCS / "how-to").glob("*.md"))]
 ALL_PAGES = [*sorted(DOCS.rglob("*.md")), *sorted(DOCS.parent.glob("*.md"))]
 FENCE = re.compile(r"```(\w+)\n(.*?)```", re.DOTALL)
-TYPED = ("--headless", "--typed", "--engine", "pocketsphinx")
+TYPED = ("--headless", "--typed")
 # Works on its own machine, or needs a person; each is tested with its command.
 NOT_HERE = {"doctor": (0, 1), "practice": None, "daemon": None}
 

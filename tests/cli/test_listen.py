@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 import soundfile
 import soxr
-from command_tools import run_callout
+from command_tools import called, run_callout
 
 from callout.journal.folder import SurveyFolder
 from callout.sound.frames import SAMPLE_RATE_HZ
@@ -81,7 +81,7 @@ def test_json_lines_hold_exact_text_and_no_binary_floats(walked: Any) -> None:
 @pytest.fixture(scope="module")
 def rows(walked: Any) -> list[dict[str, Any]]:
     folder, _ = walked
-    ran = run_callout("readings", folder.path, "--format", "json")
+    ran = called("readings", folder.path, "--format", "json")
     assert (ran.code, ran.err) == (0, "")
     told: list[dict[str, Any]] = json.loads(ran.out)
     return told

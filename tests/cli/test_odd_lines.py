@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from command_tools import run_callout
+from command_tools import called
 
 ODD = (
     "83 " + "9" * 27,
@@ -27,11 +27,11 @@ ODD = (
 def test_odd_lines_are_refused_in_words_and_the_work_goes_on(tmp_path: Path) -> None:
     roster, survey = tmp_path / "trees.csv", tmp_path / "fen"
     roster.write_text("plot,tag\nK1,83\nK1,84\n", encoding="utf-8")
-    assert run_callout("new", survey, "--trees", roster).code == 0
+    assert called("new", survey, "--trees", roster).code == 0
     # Whatever an odd line left waiting would be saved by the "accept" after it.
     lines = "".join(f"{line}\naccept\n" for line in ODD) + "84 25.6\naccept\n"
-    options = ("--headless", "--typed", "--plot", "K1", "--who", "R.V.", "--engine", "pocketsphinx")
-    ran = run_callout("listen", survey, *options, input=lines.encode())
+    options = ("--headless", "--typed", "--plot", "K1", "--who", "R.V.")
+    ran = called("listen", survey, *options, stdin=lines)
     assert (ran.code, ran.err) == (0, "")
     saved = [(row["tag"], row["recorded"]) for row in ran.lines if row["event"] == "saved"]
     assert saved == [("84", "25.6")]

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile
-from command_tools import Ran, run_callout
+from command_tools import Ran, called, run_callout
 
 from callout.journal.folder import SurveyFolder
 from callout.sound.endpoint import Endpointer
@@ -152,9 +152,9 @@ def test_what_was_played_goes_with_a_recording(tmp_path: Path, own_fen: SurveyFo
         ("listen", survey, "--headless", "--typed", "--played", paths[1]),
         ("listen", survey, "--headless", "--audio", paths[0], "--realtime", "--played", paths[1]),
     ):
-        ran = run_callout(*wrong)
+        ran = called(*wrong)
         assert ran.code == 2 and "--played goes with --audio" in ran.err
-    ran = run_callout(
+    ran = called(
         "listen", survey, "--headless", "--audio", paths[0], "--played", tmp_path / "none.wav"
     )
     assert ran.code == 2 and "none.wav" in ran.err

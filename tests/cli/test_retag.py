@@ -9,7 +9,7 @@ from contextlib import closing
 
 import in_english
 import pytest
-from command_tools import run_callout
+from command_tools import called
 from journal_tools import survey
 from station_tools import ScriptedEngine, at_work, sound
 
@@ -33,7 +33,7 @@ def retagged(tmp_path) -> SurveyFolder:
 
 
 def listed(folder: SurveyFolder) -> dict[str, dict[str, str]]:
-    done = run_callout("readings", folder.path)
+    done = called("readings", folder.path)
     return {row["tag"]: row for row in csv.DictReader(io.StringIO(done.out))}
 
 
@@ -64,9 +64,9 @@ def test_the_new_tag_is_heard_from_then_on_and_after_a_restart(retagged):
 
 def test_the_tables_are_what_the_journal_gives_and_a_moment_is_found_by_either_tag(retagged):
     assert table_faults(take_snapshot(retagged.database)) == []
-    assert run_callout("verify", retagged.path).code == 0
+    assert called("verify", retagged.path).code == 0
     for tag in ("83", "312"):
-        told = run_callout("replay", retagged.path, "--tree", tag)
+        told = called("replay", retagged.path, "--tree", tag)
         assert "tree 312 (tag was 83) 24.9 in" in told.out, told.err
 
 

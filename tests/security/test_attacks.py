@@ -30,23 +30,6 @@ Told = tuple[int, str, str]
 Run = Callable[..., Told]
 
 
-class Deaf:
-    """A recogniser that need not be started for what is typed."""
-
-    name, model = "deaf", "none"
-
-    def __init__(self, *_: object) -> None:
-        """Whatever was ordered."""
-
-    def prepare(self, spoken: object) -> None:
-        """Nothing to do."""
-
-
-@pytest.fixture(autouse=True)
-def no_recogniser(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("callout.station.build.ApartEngine", Deaf)
-
-
 @pytest.fixture
 def callout(capfd: pytest.CaptureFixture[str]) -> Run:
     def run(*arguments: object) -> Told:
@@ -127,8 +110,7 @@ def _verify(run: Run, folder: SurveyFolder, tmp: Path) -> str:
 def _typed(run: Run, folder: SurveyFolder, tmp: Path) -> str:
     before, sys.stdin = sys.stdin, io.StringIO("83 24.6\nwhat's left\nno\n")
     try:
-        return on_terminal(run("listen", folder.path, "--headless", "--typed", "--mute",
-                               "--engine", "pocketsphinx"))  # fmt: skip
+        return on_terminal(run("listen", folder.path, "--headless", "--typed", "--mute"))
     finally:
         sys.stdin = before
 

@@ -1,10 +1,11 @@
 """The process that gets killed: a real station on a real survey, saying only what was told.
 
-Run as ``killed_worker.py SURVEY``: a line ``DELAY`` on standard input starts a worker, a forked
-process of its own, and sends it SIGKILL after that many seconds; what the worker wrote is
-answered as one JSON line. A delay ``+N:SECONDS`` counts from the Nth confirmation being pressed;
-``@N:kill`` and ``@N:torn`` let the file layer (``faulty_files.c``) kill at its Nth changing call.
-The worker writes CONFIRMING before it presses, CONFIRMED only when "saved" was told to it.
+A line ``IN``, SURVEY and NUMBER, with tabs between, says where; each line ``DELAY`` after it starts
+a worker, a forked process of its own, and sends it SIGKILL after that many seconds; what the worker
+wrote is answered as one JSON line. A delay ``+N:SECONDS`` counts from the Nth confirmation being
+pressed; ``@N:kill`` and ``@N:torn`` let the file layer (``faulty_files.c``) kill at its Nth call
+that changes a file. The worker writes CONFIRMING before it presses, CONFIRMED only when "saved" was
+told to it.
 """
 
 from __future__ import annotations
@@ -121,17 +122,21 @@ def order_fault(delay: str) -> None:
 
 def main() -> None:
     """Start and kill one worker a line."""
-    folder = SurveyFolder(Path(sys.argv[1]))
-    with folder.reading() as reader:
-        LANGUAGE.spoken_in(scope_of(reader.plots()["K1"]))  # made once, for every worker
-    for run, line in enumerate(sys.stdin):
+    folder, number, run = SurveyFolder(Path()), 0, 0
+    for line in sys.stdin:
+        if line.startswith("IN\t"):
+            _, path, seed = line.rstrip("\n").split("\t")
+            folder, number, run = SurveyFolder(Path(path)), int(seed), 0
+            with folder.reading() as reader:
+                LANGUAGE.spoken_in(scope_of(reader.plots()["K1"]))  # made once, for every worker
+            continue
         source, sink = os.pipe()
         pid = os.fork()
         if pid == 0:
             os.close(source)
             try:
                 order_fault(line.strip())
-                work(folder, sink, run * 7919 + int(sys.argv[2]))
+                work(folder, sink, run * 7919 + number)
             finally:
                 os._exit(1)  # a worker that ends by itself has failed
         os.close(sink)
@@ -140,6 +145,7 @@ def main() -> None:
         _, status = os.waitpid(pid, 0)
         killed = os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGKILL
         print(json.dumps({"killed": killed, "lines": text.splitlines()}), flush=True)
+        run += 1
 
 
 if __name__ == "__main__":

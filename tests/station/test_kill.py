@@ -17,6 +17,7 @@ import subprocess
 import sys
 import time
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
@@ -140,14 +141,21 @@ def check_restart(folder: SurveyFolder, lines: list[str]) -> tuple[bool, float]:
     return waiting is not None, took_s
 
 
-def kill_on_one_survey(
-    folder: SurveyFolder, number: int, moments: list[str], env: dict[str, str] | None = None
-) -> dict[str, float]:
-    """Kill a worker again and again on the same survey, checking after each kill."""
+@dataclass(frozen=True)
+class Work:
+    """One survey, its number, and when to kill the workers on it."""
+
+    folder: SurveyFolder
+    number: int
+    moments: list[str]
+
+
+def kill_on_surveys(orders: list[Work], env: dict[str, str] | None = None) -> dict[str, float]:
+    """Kill a worker again and again on each survey, checking after each kill."""
     counts: dict[str, float] = dict.fromkeys(
         ("kills", "confirmed", "in flight saved", "waiting after", "hot", "slowest start s"), 0
     )
-    command = [sys.executable, "-W", "error", "killed_worker.py", str(folder.path), str(number)]
+    command = [sys.executable, "-W", "error", "killed_worker.py"]
     tests = Path(__file__).parent
     rooms = (tests, tests.parent / "journal", tests.parent / "wording", tests.parents[1])
     path = os.pathsep.join(map(str, rooms))
@@ -159,26 +167,36 @@ def kill_on_one_survey(
         cwd=tests,
         env={**os.environ, "PYTHONPATH": path, **(env or {})},
     ) as launcher:
+        for order in orders:
+            kill_on_one_survey(order, launcher, counts)
         assert launcher.stdin is not None
-        assert launcher.stdout is not None
-        before: dict[int, Row] = {}
-        for delay in moments:
-            launcher.stdin.write(delay + "\n")
-            launcher.stdin.flush()
-            answer = json.loads(launcher.stdout.readline())
-            lines = answer["lines"]
-            assert answer["killed"], f"the worker ended by itself after {lines[-3:]}"
-            counts["kills"] += 1
-            counts["confirmed"] += len(confirmed(lines))
-            counts["hot"] += (folder.path / "journal.db-journal").exists()
-            counts["in flight saved"] += check_after_kill(folder, lines, before)
-            waiting, took_s = check_restart(folder, lines)
-            counts["waiting after"] += waiting
-            counts["slowest start s"] = round(max(counts["slowest start s"], took_s), 2)
-            before = rows(folder)
         launcher.stdin.close()
         assert launcher.wait() == 0
     return counts
+
+
+def kill_on_one_survey(
+    order: Work, launcher: subprocess.Popen[str], counts: dict[str, float]
+) -> None:
+    folder = order.folder
+    assert launcher.stdin is not None
+    assert launcher.stdout is not None
+    before: dict[int, Row] = {}
+    launcher.stdin.write(f"IN\t{folder.path}\t{order.number}\n")
+    for delay in order.moments:
+        launcher.stdin.write(delay + "\n")
+        launcher.stdin.flush()
+        answer = json.loads(launcher.stdout.readline())
+        lines = answer["lines"]
+        assert answer["killed"], f"the worker ended by itself after {lines[-3:]}"
+        counts["kills"] += 1
+        counts["confirmed"] += len(confirmed(lines))
+        counts["hot"] += (folder.path / "journal.db-journal").exists()
+        counts["in flight saved"] += check_after_kill(folder, lines, before)
+        waiting, took_s = check_restart(folder, lines)
+        counts["waiting after"] += waiting
+        counts["slowest start s"] = round(max(counts["slowest start s"], took_s), 2)
+        before = rows(folder)
 
 
 def test_kills_lose_nothing_and_invent_nothing(
@@ -187,8 +205,9 @@ def test_kills_lose_nothing_and_invent_nothing(
     surveys = -(-KILLS // KILLS_A_SURVEY)
     folders = [survey(tmp_path / f"harrow{number}") for number in range(surveys)]
     moments = [delays(KILLS_A_SURVEY, random.Random(number)) for number in range(surveys)]
+    orders = [Work(*given) for given in zip(folders, range(surveys), moments, strict=True)]
     with ThreadPoolExecutor(2) as pool:
-        found = list(pool.map(kill_on_one_survey, folders, range(surveys), moments))
+        found = list(pool.map(kill_on_surveys, (orders[::2], orders[1::2])))
     total = summed(found)
     with capsys.disabled():
         print(f"\nkill test: {total}")
@@ -209,10 +228,9 @@ def test_kills_at_each_call_of_the_file_layer_and_torn_writes(
 ) -> None:
     folders = [survey(tmp_path / f"harrow{number}") for number in range(2)]
     envs = [{"LD_PRELOAD": str(faulty), "FAULTY_UNDER": str(folder.path)} for folder in folders]
+    orders = [[Work(folder, at, file_calls(at + 1))] for at, folder in enumerate(folders)]
     with ThreadPoolExecutor(2) as pool:
-        found = list(
-            pool.map(kill_on_one_survey, folders, range(2), [file_calls(1), file_calls(2)], envs)
-        )
+        found = list(pool.map(kill_on_surveys, orders, envs))
     total = summed(found)
     with capsys.disabled():
         print(f"\nkills by the file layer: {total}")

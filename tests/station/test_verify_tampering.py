@@ -1,8 +1,8 @@
 """Verify finds every alteration, names the first broken entry, and raises no false alarm.
 
 Each trial copies an intact, sealed survey, tampers with it in one seeded way, and asks what
-verify says. ``CALLOUT_TAMPERINGS`` sets how many trials (default 600), ``CALLOUT_VERIFY_KILLS``
-how many kills (default 24).
+verify says. ``CALLOUT_TAMPERINGS`` sets how many trials (default 280, twenty of each kind), and
+``CALLOUT_VERIFY_KILLS`` how many kills (default 24).
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ from callout.station.upkeep.kept_state import resume
 from callout.station.upkeep.table_check import table_faults
 from callout.station.upkeep.verifying import verify_survey
 
-TRIALS = int(os.environ.get("CALLOUT_TAMPERINGS", "600"))
+TRIALS = int(os.environ.get("CALLOUT_TAMPERINGS", "280"))
 KILLS = int(os.environ.get("CALLOUT_VERIFY_KILLS", "24"))
 MEMORY_DISK = "/dev/shm" if Path("/dev/shm").is_dir() else None
 SPOKEN = (
@@ -464,12 +464,13 @@ def test_no_false_alarm_after_kills(tmp_path: Path) -> None:
     rooms = (tests, tests.parent / "journal", tests.parent / "wording", tests.parents[1])
     path = os.pathsep.join(map(str, rooms))
     with subprocess.Popen(
-        [sys.executable, "-W", "error", "killed_worker.py", str(folder.path), "6"],
+        [sys.executable, "-W", "error", "killed_worker.py"],
         stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=tests,
         env={**os.environ, "PYTHONPATH": path},
     ) as launcher:  # fmt: skip
         assert launcher.stdin is not None
         assert launcher.stdout is not None
+        launcher.stdin.write(f"IN\t{folder.path}\t6\n")
         for kill in range(KILLS):
             launcher.stdin.write(f"+{chance.randint(1, 4)}:{chance.uniform(0, 0.012):.6f}\n")
             launcher.stdin.flush()

@@ -89,7 +89,10 @@ def run(args: argparse.Namespace) -> int:
     console.print(english().shown(CAUTION), markup=False)
     for line in (HOW,) * args.digits + (HOW_CHECKED,) * args.check_digit:
         console.print(line, markup=False)
-    station = make_station(folder, encode_flac, args.engine, args.model, clock=clock)
+    station = make_station(
+        folder, encode_flac, args.engine, args.model, clock=clock,
+        hears=not args.typed or bool(args.engine),
+    )  # fmt: skip
     score, left = Score(cards), False
     try:
         silent = args.typed or frames is not None

@@ -44,7 +44,7 @@ def made(path: Path, readings: int, chance: random.Random) -> None:
     rows = [
         (
             at + 1, AT, tree.plot, tree.tag, tree.species,
-            str(tree.past[0].value + Decimal(chance.randint(-5, 140 if at % 100 == 0 else 40)) / 10),
+            str(tree.past[0].value + Decimal(chance.randint(-5, 40 if at % 100 else 140)) / 10),
             f"tree {tree.tag} {tree.past[0].value}", '["shrunk"]' if at % 40 == 0 else "[]",
         )
         for at, tree in enumerate(trees)

@@ -21,9 +21,9 @@ from callout.crews.twice import Disagreement, disagreements
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.office.asked import Asked
 from callout.office.cards import CardOf, Memo, PairOf, cards, ruling_name
+from callout.office.desk_growth import GROWTH_TOLD, Growth
 from callout.office.desk_index import DeskIndex, Found
 from callout.office.desk_sounds import DeskSounds
-from callout.office.growth import GROWTH_TOLD, Growth
 from callout.office.ruling_book import RulingBook
 from callout.reports.quality.agreement import Tolerance
 from callout.reports.readings import notes_by_tree
@@ -55,6 +55,7 @@ class Desk:
     """A survey or site as one page. May be used from several threads."""
 
     index: DeskIndex
+    _asked: threading.Event
     growth_told = GROWTH_TOLD
 
     def __init__(self, path: Path) -> None:
@@ -70,6 +71,7 @@ class Desk:
         if now == self._built:
             return
         if self._built:
+            self._asked.set()  # whoever judges the old index sees that it is
             self.index.close()
         self.index = DeskIndex(self._path)
         self._built = now
@@ -78,9 +80,9 @@ class Desk:
         self._notes = [notes_by_tree(memos) for memos in self._told]
         self._growth = Growth(self.index)
         self._book = RulingBook(self._path, self.index)
-        self._judged = threading.Event()
+        self._judged, self._asked = threading.Event(), threading.Event()
         self._turn()
-        judging = partial(self._judge, self.index, self._growth, self._judged)
+        judging = partial(self._judge, self.index, self._growth, self._asked, self._judged)
         threading.Thread(target=judging, name="growth", daemon=True).start()
 
     def _turn(self) -> None:
@@ -89,8 +91,11 @@ class Desk:
         self._counts: dict[str, int] = {}
         self._all_pairs: list[Disagreement] | None = None
 
-    def _judge(self, index: DeskIndex, growth: Growth, judged: threading.Event) -> None:
+    def _judge(
+        self, index: DeskIndex, growth: Growth, asked: threading.Event, judged: threading.Event
+    ) -> None:
         """Judge growth plot by plot, while the page is used; until the index is another one."""
+        asked.wait()  # the page comes first
         with self._lock:
             plots = index.plots() if self.index is index else []
         if all(self._judged_one(index, growth, plot) for plot in plots):
@@ -151,6 +156,7 @@ class Desk:
 
     def counts(self) -> dict[str, int]:
         """How many each list holds; growth only once it was judged."""
+        self._asked.set()
         self._judged.wait(_PATIENCE_S)
         with self._lock:
             self._fresh()
@@ -174,6 +180,7 @@ class Desk:
         if show not in LISTS:
             raise OperatorError(f"no list {show!r}: there are {', '.join(LISTS)}")
         if show == "growth":
+            self._asked.set()
             self._judged.wait(_PATIENCE_S)
         with self._lock:
             if start == 0:

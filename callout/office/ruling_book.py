@@ -18,7 +18,6 @@ from callout.journal.rulings import Ruling, rulings
 from callout.office.asked import Asked, MeanwhileError, patiently
 from callout.office.cards import ruling_name
 from callout.office.desk_index import DeskIndex
-from callout.office.ruling import Bench, checked_ruling, rule
 
 
 class RulingBook:
@@ -67,6 +66,8 @@ class RulingBook:
     def _written(
         self, asked: Sequence[Asked], at: str, accepted: bool, still: Callable[[], None]
     ) -> list[Ruling]:
+        from callout.office.ruling import Bench, checked_ruling, rule  # slow to import
+
         proposed = [item.proposed for item in asked]
         if not self._index.united:
             folder = self._index.parts[0][1]

@@ -17,7 +17,6 @@ from callout.office.asked import MeanwhileError, asked_in
 from callout.office.desk import LISTS, Desk
 from callout.office.states import States
 from callout.reports.templating import beside, rendered
-from callout.wording.language_files import english
 
 Environ = dict[str, Any]
 Start = Callable[[str, list[tuple[str, str]]], object]
@@ -131,7 +130,11 @@ class OfficeApp:
 
 
 def _told(error: CalloutError) -> str:
-    return str(error) if error.saying.key == "as-is" else english().part(error.saying)
+    if error.saying.key == "as-is":
+        return str(error)
+    from callout.wording.language_files import english  # slow to import
+
+    return english().part(error.saying)
 
 
 def _json(status: str, value: dict[str, Any]) -> Answer:

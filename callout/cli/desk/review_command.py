@@ -20,8 +20,8 @@ from callout.journal.reader import JournalReader
 from callout.journal.removals import removed_in
 from callout.lookback.rehear import hear_again
 from callout.lookback.replay import moments
+from callout.office.desk_growth import Growth
 from callout.office.desk_index import DeskIndex, Found
-from callout.office.growth import Growth
 from callout.proof.verify import take_snapshot
 from callout.reports.readings import disagreeing
 from callout.reports.review import About, ReviewRow, review_page, review_rows

@@ -15,8 +15,8 @@ from station_tools import BEGAN, at_work, clock
 from callout.core.model import PastMeasurement, PlotSettings, Tree
 from callout.core.units import Unit
 from callout.journal.folder import make_survey
+from callout.office.desk_growth import Growth
 from callout.office.desk_index import DeskIndex
-from callout.office.growth import Growth
 
 VISITS = (date(2011, 6, 2), date(2016, 6, 2), date(2021, 6, 2))
 

@@ -19,11 +19,13 @@ from callout.crews.place import Standing
 from callout.crews.site import Site, is_site, site_folders
 from callout.crews.twice import Disagreement, disagreements
 from callout.journal.folder import SurveyFolder, open_survey
+from callout.journal.rulings import Ruling
 from callout.office.asked import Asked
 from callout.office.cards import CardOf, Memo, PairOf, cards, ruling_name
 from callout.office.desk_growth import GROWTH_TOLD, Growth
 from callout.office.desk_index import DeskIndex, Found
 from callout.office.desk_sounds import DeskSounds
+from callout.office.judging import Judging
 from callout.office.ruling_book import RulingBook
 from callout.reports.quality.agreement import Tolerance
 from callout.reports.readings import notes_by_tree
@@ -55,7 +57,7 @@ class Desk:
     """A survey or site as one page. May be used from several threads."""
 
     index: DeskIndex
-    _asked: threading.Event
+    _judging: Judging
     growth_told = GROWTH_TOLD
 
     def __init__(self, path: Path) -> None:
@@ -71,7 +73,7 @@ class Desk:
         if now == self._built:
             return
         if self._built:
-            self._asked.set()  # whoever judges the old index sees that it is
+            self._judging.begin()  # it sees that its index is the old one
             self.index.close()
         self.index = DeskIndex(self._path)
         self._built = now
@@ -80,10 +82,11 @@ class Desk:
         self._notes = [notes_by_tree(memos) for memos in self._told]
         self._growth = Growth(self.index)
         self._book = RulingBook(self._path, self.index)
-        self._judged, self._asked = threading.Event(), threading.Event()
         self._turn()
-        judging = partial(self._judge, self.index, self._growth, self._asked, self._judged)
-        threading.Thread(target=judging, name="growth", daemon=True).start()
+        self._judging = Judging(
+            self.index, self._growth, self._lock, partial(self._round_of, self.index),
+            lambda: self._counts.pop("growth", None),
+        )  # fmt: skip
 
     def _turn(self) -> None:
         """What was counted and paired holds until somebody rules."""
@@ -91,31 +94,8 @@ class Desk:
         self._counts: dict[str, int] = {}
         self._all_pairs: list[Disagreement] | None = None
 
-    def _judge(
-        self, index: DeskIndex, growth: Growth, asked: threading.Event, judged: threading.Event
-    ) -> None:
-        """Judge growth plot by plot, while the page is used; until the index is another one."""
-        asked.wait()  # the page comes first
-        with self._lock:
-            plots = index.plots() if self.index is index else []
-        if all(self._judged_one(index, growth, plot) for plot in plots):
-            judged.set()
-
-    def _judged_one(self, index: DeskIndex, growth: Growth, plot: str) -> bool:
-        """Judge a plot, unless the index is another one by now: False. Most of it needs no lock."""
-        with self._lock:
-            if self.index is not index:
-                return False
-            now, gathered = self._round, growth.gathered(plot)
-        found = growth.judged(plot, gathered)
-        with self._lock:
-            if self.index is not index:
-                return False
-            if now is not self._round:  # somebody ruled meanwhile
-                found = growth.judged(plot, growth.gathered(plot))
-            index.grow(plot, found)
-            self._counts.pop("growth", None)
-        return True
+    def _round_of(self, index: DeskIndex) -> object:
+        return self._round if self.index is index else None
 
     def _states(self) -> tuple[object, ...]:
         site = is_site(self._path)
@@ -146,7 +126,7 @@ class Desk:
     @property
     def judged(self) -> bool:
         """Whether the growth of every plot was judged."""
-        return self._judged.is_set()
+        return self._judging.done
 
     def plots(self) -> list[str]:
         """Every plot there is."""
@@ -156,8 +136,7 @@ class Desk:
 
     def counts(self) -> dict[str, int]:
         """How many each list holds; growth only once it was judged."""
-        self._asked.set()
-        self._judged.wait(_PATIENCE_S)
+        self._judging.wait(_PATIENCE_S)
         with self._lock:
             self._fresh()
             asked = [show for show in LISTS if show != "growth" or self.judged]
@@ -180,8 +159,7 @@ class Desk:
         if show not in LISTS:
             raise OperatorError(f"no list {show!r}: there are {', '.join(LISTS)}")
         if show == "growth":
-            self._asked.set()
-            self._judged.wait(_PATIENCE_S)
+            self._judging.wait(_PATIENCE_S)
         with self._lock:
             if start == 0:
                 self._fresh()
@@ -281,17 +259,25 @@ class Desk:
             self.ruled += len(made)
             self._turn()
             ruled = [Found(self._book.number(one.recorder), one.proposed.entry) for one in asked]
-            for plot in {reading.plot for reading in self._readings(ruled).values()}:
+            readings = self._readings(ruled)
+            for plot in {reading.plot for reading in readings.values()}:
                 self._growth.judge(plot)
-            newest = [self._book.newest.get((found.recorder, found.entry)) for found in ruled]
             return [
-                Written(ruling.told, f"{one.recorder}:{one.proposed.entry}", ruling_name(now))
-                for one, ruling, now in zip(asked, made, newest, strict=True)
+                Written(
+                    _told(readings[found], ruling),
+                    f"{one.recorder}:{one.proposed.entry}",
+                    ruling_name(self._book.newest.get((found.recorder, found.entry))),
+                )
+                for one, found, ruling in zip(asked, ruled, made, strict=True)
             ]
 
 
 def _sides(pair: Disagreement) -> list[Found]:
     return [Found(int(side.recorder), side.reading.entry) for side in (pair.first, pair.second)]
+
+
+def _told(reading: Reading, ruling: Ruling) -> str:
+    return f"{reading.plot} {reading.tag}, {reading.told} {ruling.told}"
 
 
 def _memos(folder: SurveyFolder) -> Sequence[Mapping[str, Any]]:

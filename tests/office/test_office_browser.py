@@ -103,13 +103,16 @@ def test_a_whole_site_is_gone_through_by_keys_alone(tab: Tab) -> None:
     hands.page.keyboard.type("heard on the recording")
     picture(hands.page, "ruling-1280")
     hands.press("Enter")
-    hands.sees("Written: stands: heard on the recording (H.F.); void", "#told")
+    hands.sees(
+        "Written: K1 83, 24.6 in stands: heard on the recording (H.F.); K1 83, 25.2 in void",
+        "#told",
+    )
     hands.sees("Measured twice: 0", "#heading")
     picture(hands.page, "written-1280")
     hands.press("u")
     hands.page.keyboard.type("the wrong tree")
     hands.press("Enter")
-    hands.sees("Written: withdrawn", "#told")
+    hands.sees("24.6 in withdrawn", "#told")
     hands.sees("Measured twice: 1", "#heading")
 
     hands.goes_to("Growth: 1")
@@ -124,7 +127,7 @@ def test_a_whole_site_is_gone_through_by_keys_alone(tab: Tab) -> None:
     hands.press("ControlOrMeta+A")
     hands.page.keyboard.type("24.9")
     hands.press("Enter")
-    hands.sees("amended to 24.9 in: a slip", "#told")
+    hands.sees("29.9 in amended to 24.9 in: a slip", "#told")
     hands.sees("Growth: 0", "#heading")
 
     hands.goes_to("Notes: 1")

@@ -32,7 +32,7 @@ def tab(browser: Any, site: Path) -> Iterator[Tab]:
 
     def opened(width: int) -> Any:
         page = browser.new_page(viewport={"width": width, "height": 800})
-        page.set_default_timeout(120_000)
+        page.set_default_timeout(180_000)
         page.on("console", lambda told: errors.append(told.text) if told.type == "error" else None)
         page.on("pageerror", lambda error: errors.append(str(error)))
         page.on("request", lambda request: asked.append(request.url))

@@ -39,8 +39,8 @@ def mapped_dataset(path: Path, mapping: Path) -> Dataset:
     if refused:
         lines = "; ".join(f"line {item.line}: {item.why}" for item in refused[:3])
         raise OperatorError(
-            f"{table_path}: {counted(len(refused), 'row')} cannot be used ({lines}); take the rest with "
-            "'callout import', which lists them, and report on what it writes"
+            f"{table_path}: {counted(len(refused), 'row')} cannot be used ({lines}); take the rest "
+            "with 'callout import', which lists them, and report on what it writes"
         )
     return imported_dataset(frame, table_path)
 

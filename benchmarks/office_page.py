@@ -44,7 +44,7 @@ def made(path: Path, readings: int, chance: random.Random) -> None:
     rows = [
         (
             at + 1, AT, tree.plot, tree.tag, tree.species,
-            str(tree.past[0].value + Decimal(chance.randint(-5, 40)) / 10),
+            str(tree.past[0].value + Decimal(chance.randint(-5, 40 if at % 100 else 140)) / 10),
             f"tree {tree.tag} {tree.past[0].value}", '["shrunk"]' if at % 40 == 0 else "[]",
         )
         for at, tree in enumerate(trees)
@@ -76,6 +76,25 @@ def told_of(pid: int) -> tuple[float, float]:
     return (int(fields[11]) + int(fields[12])) / 100, int(kilobytes) / 1024
 
 
+def searched(address: str, pid: int, when: str) -> None:
+    """Print how long searches take."""
+    took = []
+    for word in ("oak", "P17 ", "83", "hemlock", "tree 400", "nothing at all") * 3:
+        before = told_of(pid)[0]
+        seconds, _ = timed(f"{address}list?show=all&find={word.replace(' ', '%20')}")
+        took.append((seconds, told_of(pid)[0] - before))
+    wall, cpu = (statistics.median(item) for item in zip(*took, strict=True))
+    print(f"search {when}, median of {len(took)}: {wall:.3f} s ({cpu:.3f} s of the processor)")
+
+
+def judged(address: str) -> int:
+    """How many readings grew out of bounds, once all were judged."""
+    while True:
+        counts = json.loads(timed(f"{address}counts")[1])
+        if "growth" in counts:
+            return int(counts["growth"])
+
+
 def main() -> None:
     """Make, serve, ask, print."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -99,14 +118,11 @@ def main() -> None:
                 f"ready after {ready:.2f} s ({used:.2f} s of the processor),"
                 f" {json.loads(first)['count']} flagged"
             )
-            timed(f"{address}counts")
-            took = []
-            for word in ("oak", "P17 ", "83", "hemlock", "tree 400", "nothing at all") * 3:
-                before = told_of(served.pid)[0]
-                seconds, _ = timed(f"{address}list?show=all&find={word.replace(' ', '%20')}")
-                took.append((seconds, told_of(served.pid)[0] - before))
-            wall, cpu = (statistics.median(item) for item in zip(*took, strict=True))
-            print(f"search, median of {len(took)}: {wall:.3f} s ({cpu:.3f} s of the processor)")
+            searched(address, served.pid, "while growth is judged")
+            grown = judged(address)
+            took, used = time.perf_counter() - begun, told_of(served.pid)[0]
+            print(f"all judged after {took:.1f} s ({used:.1f} s of the processor): {grown} grown")
+            searched(address, served.pid, "then")
             print(f"memory at most: {told_of(served.pid)[1]:.0f} MB")
             served.terminate()
 

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from callout.core.counted import counted
 from callout.core.errors import CalloutError, OperatorError
 from callout.crews.aside import put_aside, taken_wrongly
 from callout.crews.pool import chain, pooled
@@ -278,9 +279,10 @@ def _copy_sounds(
             folder.audio.keep(flac)
             copied += 1
     if missing:
+        are, them = ("is", "it") if missing == 1 else ("are", "them")
         done.notes.append(
-            f"{copies[0].recorder.told}: {missing} sounds are in none of the folders; merge the "
-            "folder that holds them when it is at hand"
+            f"{copies[0].recorder.told}: {counted(missing, 'sound')} {are} in none of the folders; "
+            f"merge the folder that holds {them} when it is at hand"
         )
     return copied
 

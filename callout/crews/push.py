@@ -14,6 +14,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from callout.core.counted import counted
 from callout.crews.merge import Part
 from callout.crews.office_database import Office, office_errors
 from callout.crews.office_tables import put_aside
@@ -240,4 +241,6 @@ def _send_sounds(office: Office, part: Part, done: Pushed, tell: Tell) -> None:
         done.sounds += len(chosen)
         tell(len(chosen))
     if len(at_hand) < len(wanted):
-        done.notes.append(f"{len(wanted) - len(at_hand)} sounds are not in this folder")
+        lacking = len(wanted) - len(at_hand)
+        are = "is" if lacking == 1 else "are"
+        done.notes.append(f"{counted(lacking, 'sound')} {are} not in this folder")

@@ -22,7 +22,7 @@ from callout.doctor.finding import Finding, broken, less, works
 from callout.journal.folder import SurveyFolder
 
 EXTRAS = {
-    "reports": ("jinja2", "matplotlib", "openpyxl", "pyarrow", "scipy", "statsmodels"),
+    "reports": ("matplotlib", "openpyxl", "pyarrow", "scipy", "statsmodels"),
     "office": ("psycopg", "sqlalchemy", "waitress"),
     "sign": ("cryptography",),
     "stamp": ("cryptography", "rfc3161_client"),

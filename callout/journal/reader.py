@@ -140,14 +140,24 @@ class JournalReader:
             raise StorageError("the journal holds no roster: make the survey with 'callout new'")
         return plots_of(by_plot(trees_from(roster.content)), settings_from(settings.content))
 
-    def readings(self) -> list[Reading]:
-        """Every reading ever saved, oldest first, including superseded ones and undos."""
-        rows = self._database.execute("SELECT * FROM readings ORDER BY entry")
+    def readings(self, entries: Iterable[int] | None = None) -> list[Reading]:
+        """Every reading ever saved, oldest first, including superseded ones and undos;
+
+        or those of some entries only.
+        """
+        asked = ""
+        values: tuple[str, ...] = ()
+        if entries is not None:
+            asked = "WHERE entry IN (SELECT value FROM json_each(?))"
+            values = (json.dumps(list(entries)),)
+        rows = self._database.execute(f"SELECT * FROM readings {asked} ORDER BY entry", values)
         return [reading_from(row) for row in rows]
 
-    def reading_rows(self) -> Iterator[sqlite3.Row]:
-        """Every reading as it is stored, by column, oldest first; one at a time."""
-        yield from self._database.execute("SELECT * FROM readings ORDER BY entry")
+    def reading_rows(self, columns: str) -> Iterator[tuple[Any, ...]]:
+        """Every reading as these columns of its table (SQL), oldest first; one at a time."""
+        cursor = self._database.cursor()
+        cursor.row_factory = None
+        return cursor.execute(f"SELECT {columns} FROM readings ORDER BY entry")
 
     def reading(self, entry: int) -> Reading | None:
         """The reading that entry saved."""

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from callout.core.errors import InUseError, OperatorError
-from callout.office.ruling import Proposed
 
 _WAIT_S = 5.0
 _MOST = 2  # a pair, ruled on at one stroke
@@ -18,6 +17,21 @@ Done = TypeVar("Done")
 
 class MeanwhileError(OperatorError):
     """Somebody ruled on the reading since the page was made."""
+
+
+@dataclass(frozen=True)
+class Proposed:
+    """A ruling as somebody wrote it; nothing of it is checked yet.
+
+    ``recorder`` is '' where there is one journal.
+    """
+
+    entry: int
+    verdict: str
+    value: str | None
+    reason: str
+    who: str
+    recorder: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """What the office's page shows of a survey or site, and the rulings made there, written at once.
 
-Where a journal was added to by another program, all is read again.
+Where a journal was added to by another program, all is read again. Growth is judged beside it.
 """
 
 from __future__ import annotations
@@ -8,38 +8,47 @@ from __future__ import annotations
 import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
-from decimal import Decimal
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from callout.core.counted import counted
 from callout.core.errors import OperatorError
-from callout.core.model import PastMeasurement, Reading
-from callout.core.units import Unit
+from callout.core.model import Reading
 from callout.crews.place import Standing
 from callout.crews.site import Site, is_site, site_folders
 from callout.crews.twice import Disagreement, disagreements
 from callout.journal.folder import SurveyFolder, open_survey
-from callout.journal.removals import removed_in
 from callout.journal.rulings import Ruling
 from callout.office.asked import Asked
-from callout.office.cards import CardOf, card, left_card, note_card, pair_card
+from callout.office.cards import CardOf, Memo, PairOf, cards, ruling_name
+from callout.office.desk_growth import GROWTH_TOLD, Growth
 from callout.office.desk_index import DeskIndex, Found
-from callout.office.desk_tables import GROWTH_TOLD
+from callout.office.desk_sounds import DeskSounds
+from callout.office.judging import Judging
 from callout.office.ruling_book import RulingBook
 from callout.reports.quality.agreement import Tolerance
 from callout.reports.readings import notes_by_tree
 
 PAGE = 50
+_PATIENCE_S = 1.0
 LISTS = ("left", "twice", "flagged", "growth", "notes", "ruled", "all", "gone")
 
 
 @dataclass(frozen=True)
-class Listed:
-    """Part of a list: its cards, how many there are in all, and where to go on (0: the end)."""
+class Written:
+    """A ruling that was written, its reading's name, and what names the ruling itself."""
 
-    cards: Sequence[str]
+    told: str
+    name: str
+    seen: str
+
+
+@dataclass(frozen=True)
+class Listed:
+    """Part of a list as HTML, how many there are in all, and where to go on (0: the end)."""
+
+    html: str
     count: int
     following: int
 
@@ -48,6 +57,8 @@ class Desk:
     """A survey or site as one page. May be used from several threads."""
 
     index: DeskIndex
+    _judging: Judging
+    growth_told = GROWTH_TOLD
 
     def __init__(self, path: Path) -> None:
         self._path = path
@@ -62,21 +73,34 @@ class Desk:
         if now == self._built:
             return
         if self._built:
+            self._judging.begin()  # it sees that its index is the old one
             self.index.close()
         self.index = DeskIndex(self._path)
         self._built = now
-        self._sounds: dict[str, tuple[SurveyFolder, str]] = {}
-        self._gone = [self._removed(folder) for _, folder in self.index.parts]
+        self._sounds = DeskSounds([folder for _, folder in self.index.parts])
+        self._told = [_memos(folder) for _, folder in self.index.parts]
+        self._notes = [notes_by_tree(memos) for memos in self._told]
+        self._growth = Growth(self.index)
         self._book = RulingBook(self._path, self.index)
+        self._turn()
+        self._judging = Judging(
+            self.index, self._growth, self._lock, partial(self._round_of, self.index),
+            lambda: self._counts.pop("growth", None),
+        )  # fmt: skip
 
-    def _folders(self) -> Sequence[SurveyFolder]:
-        return site_folders(Site(self._path)) if is_site(self._path) else [open_survey(self._path)]
+    def _turn(self) -> None:
+        """What was counted and paired holds until somebody rules."""
+        self._round = object()
+        self._counts: dict[str, int] = {}
+        self._all_pairs: list[Disagreement] | None = None
 
-    def _removed(self, folder: SurveyFolder) -> Mapping[str, int]:
-        with folder.reading() as reader:
-            if not reader.of_kind("sound_removed"):
-                return {}
-            return removed_in(reader.entries())
+    def _round_of(self, index: DeskIndex) -> object:
+        return self._round if self.index is index else None
+
+    def _states(self) -> tuple[object, ...]:
+        site = is_site(self._path)
+        folders = site_folders(Site(self._path)) if site else [open_survey(self._path)]
+        return tuple(_state(folder) for folder in folders)
 
     # ---- lists ----
 
@@ -88,11 +112,21 @@ class Desk:
     @property
     def about(self) -> str:
         """Whose journals these are."""
-        parts = self.index.parts
-        names = [one.told if one else folder.path.name for one, folder in parts]
-        return f"{counted(len(parts), 'recorder')}: {', '.join(names)}"
+        told = [
+            f"{one.who} from {one.at[:10]} ({one.short})" if one else folder.path.name
+            for one, folder in self.index.parts
+        ]
+        return f"{counted(len(told), 'recorder')}: {', '.join(told)}"
 
-    growth_told = GROWTH_TOLD
+    @property
+    def first(self) -> str:
+        """The list that is shown first."""
+        return "twice" if len(self.index.parts) > 1 else "flagged"
+
+    @property
+    def judged(self) -> bool:
+        """Whether the growth of every plot was judged."""
+        return self._judging.done
 
     def plots(self) -> list[str]:
         """Every plot there is."""
@@ -101,173 +135,154 @@ class Desk:
             return self.index.plots()
 
     def counts(self) -> dict[str, int]:
-        """How many each list holds."""
+        """How many each list holds; growth only once it was judged."""
+        self._judging.wait(_PATIENCE_S)
         with self._lock:
             self._fresh()
-            told = {show: self.index.count(show) for show in ("flagged", "growth", "ruled", "all")}
-            return {
-                "left": self.index.left(most=0)[1],
-                "twice": len(self._pairs()),
-                "notes": len(self._memos()),
-                "gone": self.index.count("gone"),
-                **told,
-            }
+            asked = [show for show in LISTS if show != "growth" or self.judged]
+            for show in asked:
+                if show not in self._counts:
+                    self._counts[show] = self._counted(show)
+            return {show: self._counts[show] for show in asked}
+
+    def _counted(self, show: str) -> int:
+        if show == "left":
+            return self.index.left(most=0)[1]
+        if show == "twice":
+            return len(self._pairs())
+        if show == "notes":
+            return len(self._memos())
+        return self.index.count(show)
 
     def listed(self, show: str, find: str = "", plot: str = "", start: int = 0) -> Listed:
         """A part of the list ``show``. Raises OperatorError for a list that there is not."""
         if show not in LISTS:
             raise OperatorError(f"no list {show!r}: there are {', '.join(LISTS)}")
+        if show == "growth":
+            self._judging.wait(_PATIENCE_S)
         with self._lock:
             if start == 0:
                 self._fresh()
-            if show == "left":
-                trees, count = self.index.left(find, plot, start, PAGE)
-                cards = [left_card(tree, self.index.names[tree.roster]) for tree in trees]
-            elif show == "notes":
-                cards, count = self._notes(find, plot, start)
-            elif show == "twice":
-                cards, count = self._twice(find, plot, start)
-            else:
-                found = self.index.found(show, find, plot, start, PAGE)
-                count = self.index.count(show, find, plot)
-                cards = [card(item, self.address) for item in self._cards(found)]
-        upto = start + len(cards)
-        return Listed(cards, count, upto if upto < count else 0)
+            items, count = self._items(show, find, plot, start)
+            html = cards(show, items)
+        upto = start + len(items)
+        return Listed(html, count, upto if upto < count else 0)
 
-    def _memos(self) -> list[tuple[int, dict[str, Any]]]:
-        found = []
-        for number, (_, folder) in enumerate(self.index.parts):
-            with folder.reading() as reader:
-                found += [(number, memo) for memo in reader.memos()]
-        return found
+    def _items(self, show: str, find: str, plot: str, start: int) -> tuple[Sequence[object], int]:
+        if show == "left":
+            return self.index.left(find, plot, start, PAGE)
+        if show == "notes":
+            memos = [memo for memo in self._memos() if memo.has(find, plot)]
+            return memos[start : start + PAGE], len(memos)
+        if show == "twice":
+            pairs = self._pairs(find, plot)
+            return [self._pair(pair) for pair in pairs[start : start + PAGE]], len(pairs)
+        found = self.index.found(show, find, plot, start, PAGE)
+        return self._cards(found), self.index.count(show, find, plot)
 
-    def _notes(self, find: str, plot: str, start: int) -> tuple[list[str], int]:
-        wanted = [
-            (number, memo)
-            for number, memo in self._memos()
-            if plot in ("", memo["plot"])
-            and find.casefold() in f"{memo['plot']} {memo['tag']} {memo['words']}".casefold()
+    def _memos(self) -> list[Memo]:
+        return [
+            Memo(memo, self._where(number), partial(self._sounds.of, number))
+            for number, memos in enumerate(self._told)
+            for memo in memos
         ]
-        for number, memo in wanted:
-            self._known(number, memo["audio"])
-        cards = [
-            note_card(memo, self._where(number), self.address)
-            for number, memo in wanted[start : start + PAGE]
-        ]
-        return cards, len(wanted)
 
     def _pairs(self, find: str = "", plot: str = "") -> list[Disagreement]:
-        several = self.index.found("several", find, plot)
-        standing = [
-            Standing(
-                str(found.recorder), reading, self._book.newest.get((found.recorder, found.entry))
+        if self._all_pairs is None:
+            newest = self._book.newest
+            self._all_pairs = disagreements(
+                [
+                    Standing(str(one.recorder), reading, newest.get((one.recorder, one.entry)))
+                    for one, reading in self._readings(self.index.found("several")).items()
+                ],
+                Tolerance().allowed,
             )
-            for found, reading, _ in self._readings(several)
-        ]
-        return disagreements(standing, Tolerance().allowed)
+        if not find and not plot:
+            return self._all_pairs
+        asked = set(self.index.found("several", find, plot))
+        return [pair for pair in self._all_pairs if asked & set(_sides(pair))]
 
-    def _twice(self, find: str, plot: str, start: int) -> tuple[list[str], int]:
-        pairs = self._pairs(find, plot)
-        cards = []
-        for pair in pairs[start : start + PAGE]:
-            both = [
-                Found(int(side.recorder), side.reading.entry) for side in (pair.first, pair.second)
-            ]
-            first, second = self._cards(both)
-            cards.append(pair_card(pair, first, second, self.address))
-        return cards, len(pairs)
+    def _pair(self, pair: Disagreement) -> PairOf:
+        return PairOf(pair.about, *self._cards(_sides(pair)))
 
     def _where(self, number: int) -> str:
         recorder, folder = self.index.parts[number]
-        return recorder.told if recorder is not None else folder.path.name
+        if recorder is None:
+            return folder.path.name
+        return f"{recorder.short}, from {recorder.at[:10]}"
 
-    def _readings(
-        self, found: Sequence[Found]
-    ) -> list[tuple[Found, Reading, Sequence[Mapping[str, Any]]]]:
-        """Each found reading with the notes about its tree; a journal is opened once."""
-        read: dict[Found, tuple[Reading, Sequence[Mapping[str, Any]]]] = {}
+    def _readings(self, found: Sequence[Found]) -> dict[Found, Reading]:
+        read: dict[Found, Reading] = {}
         for number in dict.fromkeys(item.recorder for item in found):
+            mine = [item.entry for item in found if item.recorder == number]
             with self.index.parts[number][1].reading() as reader:
-                about = notes_by_tree(reader.memos())
-                for item in found:
-                    reading = reader.reading(item.entry) if item.recorder == number else None
-                    if reading is not None:
-                        read[item] = reading, about.get((reading.plot, reading.tag), ())
-        return [(item, *read[item]) for item in found if item in read]
+                for reading in reader.readings(mine):
+                    read[Found(number, reading.entry)] = reading
+        return {item: read[item] for item in found if item in read}
 
     def _cards(self, found: Sequence[Found]) -> list[CardOf]:
-        cards = []
-        for item, reading, notes in self._readings(found):
+        made = []
+        for item, reading in self._readings(found).items():
             recorder = self.index.parts[item.recorder][0]
-            for audio in (reading.audio, *(memo["audio"] for memo in notes)):
-                self._known(item.recorder, audio)
-            cards.append(
+            about = (reading.plot, reading.tag)
+            made.append(
                 CardOf(
-                    recorder.id if recorder is not None else "",
-                    self._where(item.recorder),
-                    reading,
-                    tuple(self._past(item)),
-                    self.index.since(item),
-                    self._book.newest.get((item.recorder, item.entry)),
-                    notes,
+                    sound_of=partial(self._sounds.of, item.recorder),
+                    recorder=recorder.id if recorder is not None else "",
+                    where=self._where(item.recorder),
+                    reading=reading,
+                    past=self._growth.past(item, reading),
+                    since=self.index.since(item),
+                    grown=self.index.grown(item),
+                    ruling=self._book.newest.get((item.recorder, item.entry)),
+                    notes=self._notes[item.recorder].get(about, ()),
                 )
             )
-        return cards
-
-    def _past(self, found: Found) -> list[PastMeasurement]:
-        """A roster's earlier sizes, and what another visit of the same site measured."""
-        past = []
-        for day, value, unit, recorder, entry in self.index.before(found):
-            if recorder < 0:
-                past.append(PastMeasurement(date.fromisoformat(day), Decimal(value), Unit(unit)))
-                continue
-            with self.index.parts[recorder][1].reading() as reader:
-                reading = reader.reading(entry)
-            if reading is not None and reading.value is not None:
-                on = datetime.fromisoformat(reading.at).date()
-                past.append(PastMeasurement(on, reading.value, reading.unit))
-        return past
-
-    # ---- sounds ----
-
-    def _known(self, number: int, digest: str | None) -> None:
-        if digest:
-            order = self._gone[number].get(digest)
-            fault = f"removed by order, entry {order}" if order else ""
-            self._sounds[digest] = self.index.parts[number][1], fault
-
-    def address(self, digest: str) -> tuple[str, str]:
-        """Where the page finds a sound that a card names, or why there is none."""
-        folder, fault = self._sounds[digest]
-        if not fault and not folder.audio.has(digest):
-            fault = "missing"
-        return f"sound/{digest}", fault
+        return made
 
     def sound(self, digest: str) -> bytes:
         """The FLAC of a sound that was shown. Raises CalloutError for any other."""
         with self._lock:
-            known = self._sounds.get(digest)
-        if known is None or known[1]:
-            raise OperatorError("there is no such sound")
-        return known[0].audio.read(digest)
+            return self._sounds.read(digest)
 
     # ---- rulings ----
 
-    def rule(self, asked: Sequence[Asked], accepted: bool = False) -> list[Ruling]:
+    def rule(self, asked: Sequence[Asked], accepted: bool = False) -> list[Written]:
         """Write rulings, all or none, at once; raises as ``RulingBook.write``."""
         with self._lock:
             known: list[bool] = []
-            made = self._book.write(asked, accepted, lambda: known.append(self._is_known()))
+            made = self._book.write(
+                asked, accepted, lambda: known.append(self._states() == self._built)
+            )
             if known[-1]:  # what another program added meanwhile is read at the next asking
                 self._built = self._states()
             self.ruled += len(made)
-            return made
+            self._turn()
+            ruled = [Found(self._book.number(one.recorder), one.proposed.entry) for one in asked]
+            readings = self._readings(ruled)
+            for plot in {reading.plot for reading in readings.values()}:
+                self._growth.judge(plot)
+            return [
+                Written(
+                    _told(readings[found], ruling),
+                    f"{one.recorder}:{one.proposed.entry}",
+                    ruling_name(self._book.newest.get((found.recorder, found.entry))),
+                )
+                for one, found, ruling in zip(asked, ruled, made, strict=True)
+            ]
 
-    def _states(self) -> tuple[object, ...]:
-        return tuple(_state(folder) for folder in self._folders())
 
-    def _is_known(self) -> bool:
-        return self._states() == self._built
+def _sides(pair: Disagreement) -> list[Found]:
+    return [Found(int(side.recorder), side.reading.entry) for side in (pair.first, pair.second)]
+
+
+def _told(reading: Reading, ruling: Ruling) -> str:
+    return f"{reading.plot} {reading.tag}, {reading.told} {ruling.told}"
+
+
+def _memos(folder: SurveyFolder) -> Sequence[Mapping[str, Any]]:
+    with folder.reading() as reader:
+        return reader.memos()
 
 
 def _state(folder: SurveyFolder) -> tuple[str, int, int]:

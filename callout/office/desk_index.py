@@ -1,31 +1,31 @@
 """Everything that the journals of a survey or site hold, to be found quickly: in memory only.
 
-Filled from the journals' own tables and made anew from them at any time; nothing is kept. Floats
-here choose what to show and nothing else; what is shown is read from the journals again.
+Filled from the journals' own tables and made anew from them at any time; nothing is kept. What is
+shown of a reading is read from its journal again.
 """
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from callout.core.statuses import in_words
 from callout.crews.recorder import Recorder
 from callout.crews.site import Site, is_site, journals_at
-from callout.crews.twice import WITHIN_DAYS
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import JournalReader
 from callout.office.desk_tables import (
-    GROWN,
-    INDEXES,
+    LEFT,
     LIMITS,
-    MM,
+    MEASURED,
+    OF_A_READING,
     SEVERAL,
     SHOWN,
     STANDING,
     TABLES,
+    TAKE_READING,
+    TAKE_ROSTER,
 )
 
 
@@ -39,12 +39,35 @@ class Found:
 
 @dataclass(frozen=True)
 class Left:
-    """A tree of the roster that no reading or status stands for."""
+    """A tree of the roster that no reading or status stands for; ``survey`` names the roster's."""
 
-    roster: str
+    survey: str
     plot: str
     tag: str
     species: str
+
+
+@dataclass(frozen=True)
+class Rostered:
+    """A tree of a plot as the roster of ``recorders`` has it; ``past`` is JSON."""
+
+    tag: str
+    species: str
+    past: str
+    recorders: frozenset[int]
+
+
+@dataclass(frozen=True)
+class Sized:
+    """A size that stands, as amended where somebody ruled so."""
+
+    found: Found
+    tag: str
+    stem: str
+    at: str
+    value: str
+    unit: str
+    alive: bool
 
 
 class DeskIndex:
@@ -57,35 +80,16 @@ class DeskIndex:
         if not self.united:
             self.name = self.parts[0][1].config().name or self.name
         self._db = sqlite3.connect(":memory:", check_same_thread=False)
+        self._db.create_function("casefold", 1, str.casefold, deterministic=True)
         self._db.executescript(TABLES)
-        self.names: dict[str, str] = {}
-        self._roster_of: dict[str, int] = {}
+        self._rosters: dict[str, int] = {}
+        self._surveys: list[str] = []
         for number, (_, folder) in enumerate(self.parts):
             with folder.reading() as reader:
                 self._take(number, folder, reader)
-        self._reckoned = False
-        self._db.executescript(INDEXES + STANDING)
+        self._db.executescript(STANDING)
         if len(self.parts) > 1:
             self._db.execute(SEVERAL, LIMITS)
-        self._db.commit()
-
-    def _reckon(self) -> None:
-        """Earlier sizes and growth: a third of the work, done when first asked for."""
-        if self._reckoned:
-            return
-        self._reckoned = True
-        for number in self._roster_of.values():
-            folder = self.parts[number][1]
-            with folder.reading() as reader:
-                roster = reader.latest("roster")
-            if roster is not None:
-                self._take_sizes(roster.body)
-        self._db.execute(
-            "INSERT INTO sizes SELECT plot, tag, stem, day, mm, '', '', '', recorder FROM readings"
-            " WHERE stands AND mm IS NOT NULL"
-        )
-        self._db.executescript("CREATE INDEX sizes_tree ON sizes(plot, tag, stem, day);")
-        self._db.execute(GROWN, LIMITS)
         self._db.commit()
 
     def close(self) -> None:
@@ -97,51 +101,32 @@ class DeskIndex:
     def _take(self, number: int, folder: SurveyFolder, reader: JournalReader) -> None:
         roster = reader.latest("roster")
         name = roster.hash if roster else ""
-        self._db.execute("INSERT INTO recorders VALUES (?, ?)", (number, name))
-        if roster is not None and name not in self.names:
-            self._take_roster(name, roster.body)
-            self._roster_of[name] = number
-        self.names[name] = f"{folder.config().name or self.name}, {_begun(reader)}"
-        walk = {
-            (plot, tag): at
-            for at, plot, tag in self._db.execute(
-                "SELECT walk, plot, tag FROM trees WHERE roster = ?", (name,)
-            )
-        }
+        if name not in self._rosters:
+            self._rosters[name] = len(self._surveys)
+            self._surveys.append(f"{folder.config().name or self.name}, {_begun(reader)}")
+            if roster is not None:
+                self._db.execute(TAKE_ROSTER, (self._rosters[name], roster.body))
+        self._db.execute("INSERT INTO recorders VALUES (?, ?)", (number, self._rosters[name]))
+        self._db.executemany(TAKE_READING, reader.reading_rows(OF_A_READING.format(number=number)))
+
+    def rule(self, ruled: Iterable[tuple[int, int, str, str]]) -> None:
+        """The newest ruling on each reading: recorder's number, entry, verdict, size or ''.
+
+        On all others there is none.
+        """
+        self._db.execute("UPDATE readings SET ruled = '', amended = '' WHERE ruled <> ''")
         self._db.executemany(
-            "INSERT INTO readings(recorder, entry, plot, tag, stem, day, mm, flagged, supersedes,"
-            " void, walk, text) VALUES (?, ?, ?, ?, ?, julianday(?), ?, ?, ?, ?, ?, ?)",
-            _rows(number, reader, walk),
+            "UPDATE readings SET ruled = ?3, amended = ?4 WHERE recorder = ?1 AND entry = ?2",
+            list(ruled),
         )
+        self._db.commit()
 
-    def _take_roster(self, name: str, body: str) -> None:
-        """Read by SQLite itself: a roster of a hundred thousand trees makes no objects here."""
-        self._db.execute(
-            "INSERT INTO trees SELECT ?, json_extract(value, '$.plot'),"
-            " json_extract(value, '$.tag'), json_extract(value, '$.species'), key"
-            " FROM json_each(?, '$.trees')",
-            (name, body),
-        )
-
-    def _take_sizes(self, body: str) -> None:
-        factor = " ".join(f"WHEN '{unit}' THEN {mm}" for unit, mm in MM.items())
-        self._db.execute(
-            "INSERT INTO sizes SELECT json_extract(t.value, '$.plot'),"
-            " json_extract(t.value, '$.tag'), '', julianday(json_extract(p.value, '$.on')),"
-            " json_extract(p.value, '$.value') *"
-            f" CASE json_extract(p.value, '$.unit') {factor} END,"
-            " json_extract(p.value, '$.on'), json_extract(p.value, '$.value'),"
-            " json_extract(p.value, '$.unit'), -1"
-            " FROM json_each(?, '$.trees') t, json_each(t.value, '$.past') p",
-            (body,),
-        )
-
-    def rule(self, ruled: Iterable[tuple[int, int, str]]) -> None:
-        """The newest ruling on each reading (recorder's number, entry, verdict); on others none."""
-        self._db.execute("UPDATE readings SET ruled = '' WHERE ruled <> ''")
+    def grow(self, plot: str, grown: Mapping[Found, str]) -> None:
+        """Say which readings of a plot grew out of bounds, and how; no others did."""
+        self._db.execute("UPDATE readings SET grown = '' WHERE plot = ? AND grown <> ''", (plot,))
         self._db.executemany(
-            "UPDATE readings SET ruled = ? WHERE recorder = ? AND entry = ?",
-            [(verdict, number, entry) for number, entry, verdict in ruled],
+            "UPDATE readings SET grown = ? WHERE recorder = ? AND entry = ?",
+            [(told, found.recorder, found.entry) for found, told in grown.items()],
         )
         self._db.commit()
 
@@ -154,8 +139,6 @@ class DeskIndex:
 
     def count(self, show: str, find: str = "", plot: str = "") -> int:
         """How many readings a list holds."""
-        if show == "growth":
-            self._reckon()
         where, values = _where(show, find, plot)
         row = self._db.execute(f"SELECT count(*) FROM readings r WHERE {where}", values).fetchone()
         return int(row[0])
@@ -164,12 +147,10 @@ class DeskIndex:
         self, show: str, find: str = "", plot: str = "", start: int = 0, most: int = -1
     ) -> list[Found]:
         """The readings of a list in the order of the walk, ``most`` of them from ``start`` on."""
-        if show == "growth":
-            self._reckon()
         where, values = _where(show, find, plot)
         rows = self._db.execute(
             f"SELECT r.recorder, r.entry FROM readings r WHERE {where}"
-            " ORDER BY r.walk, r.plot, r.tag, r.day LIMIT :most OFFSET :start",
+            " ORDER BY r.walk IS NULL, r.walk, r.plot, r.tag, r.at LIMIT :most OFFSET :start",
             {**values, "most": most, "start": start},
         )
         return [Found(*row) for row in rows]
@@ -178,54 +159,65 @@ class DeskIndex:
         self, find: str = "", plot: str = "", start: int = 0, most: int = -1
     ) -> tuple[list[Left], int]:
         """Trees that nobody measured who worked by their roster, and how many there are."""
-        where = (
-            "FROM trees t WHERE NOT EXISTS (SELECT 1 FROM readings r JOIN recorders"
-            " ON number = r.recorder WHERE r.plot = t.plot AND r.tag = t.tag AND r.stands"
-            " AND recorders.roster = t.roster) AND (:plot = '' OR t.plot = :plot)"
-            " AND (:find = '' OR instr(lower(t.plot || ' ' || t.tag || ' ' || t.species), :find))"
-        )
-        values = {"plot": plot, "find": find.casefold(), "most": most, "start": start}
-        (count,) = self._db.execute(f"SELECT count(*) {where}", values).fetchone()
+        values = {"plot": plot, "find": find.casefold().strip(), "most": most, "start": start}
+        (count,) = self._db.execute(f"SELECT count(*) {LEFT}", values).fetchone()
         rows = self._db.execute(
-            f"SELECT t.roster, t.plot, t.tag, t.species {where}"
+            f"SELECT t.roster, t.plot, t.tag, t.species {LEFT}"
             " ORDER BY t.roster, t.walk LIMIT :most OFFSET :start",
             values,
         )
-        return [Left(*row) for row in rows], int(count)
+        return [Left(self._surveys[row[0]], *row[1:]) for row in rows], int(count)
+
+    def grown(self, found: Found) -> str:
+        """How a reading's growth is out of bounds; '' where it is not."""
+        row = self._db.execute(
+            "SELECT grown FROM readings WHERE recorder = ? AND entry = ?",
+            (found.recorder, found.entry),
+        ).fetchone()
+        return str(row[0]) if row else ""
 
     def since(self, found: Found) -> str:
         """What became of a reading that no longer stands; '' of one that does."""
         row = self._db.execute(
-            "SELECT stands FROM readings WHERE recorder = ? AND entry = ?",
+            "SELECT stands, plot, tag, stem FROM readings WHERE recorder = ? AND entry = ?",
             (found.recorder, found.entry),
         ).fetchone()
         if row is None or row[0]:
             return ""
         later = self._db.execute(
             "SELECT entry, void FROM readings WHERE recorder = ? AND supersedes = ?"
-            " ORDER BY entry DESC LIMIT 1",
-            (found.recorder, found.entry),
+            " AND entry > ? ORDER BY entry DESC LIMIT 1",
+            (found.recorder, found.entry, found.entry),
         ).fetchone()
         if later is None:
             return "does not stand"
         return f"{'undone' if later[1] else 'superseded'} by entry {later[0]}"
 
-    def before(self, found: Found) -> list[tuple[str, str, str, int, int]]:
-        """Earlier sizes of the stem: a roster's day, value and unit, or a reading's recorder and
+    # ---- of one plot ----
 
-        day (then ``value`` is '').
-        """
-        self._reckon()
+    def trees(self, plot: str, tag: str = "") -> list[Rostered]:
+        """The trees of a plot, or one of them, as every roster has them."""
         rows = self._db.execute(
-            "SELECT DISTINCT s.day_told, s.value, s.unit, s.recorder, ifnull(o.entry, 0)"
-            " FROM readings r JOIN sizes s ON s.plot = r.plot AND s.tag = r.tag"
-            " AND s.stem IN ('', r.stem) AND s.day < r.day - :days"
-            " LEFT JOIN readings o ON o.recorder = s.recorder AND o.day = s.day AND o.plot = s.plot"
-            " AND o.tag = s.tag AND o.stands WHERE r.recorder = :recorder AND r.entry = :entry"
-            " ORDER BY s.day",
-            {"days": WITHIN_DAYS, "recorder": found.recorder, "entry": found.entry},
+            "SELECT tag, species, past, roster FROM trees WHERE plot = :plot"
+            " AND (:tag = '' OR tag = :tag) ORDER BY roster, walk",
+            {"plot": plot, "tag": tag},
         )
-        return [(row[0], row[1], row[2], row[3], row[4]) for row in rows]
+        of = {roster: self._working_by(roster) for roster in range(len(self._surveys))}
+        return [Rostered(row[0], row[1], row[2], of[row[3]]) for row in rows]
+
+    def _working_by(self, roster: int) -> frozenset[int]:
+        rows = self._db.execute("SELECT number FROM recorders WHERE roster = ?", (roster,))
+        return frozenset(row[0] for row in rows)
+
+    def sizes(self, plot: str, tag: str = "") -> list[Sized]:
+        """The sizes that stand of a plot's stems, or of one tree's, in the order of time."""
+        one = " AND r.tag = :tag" if tag else ""
+        values = {"plot": plot, "tag": tag}
+        rows = self._db.execute(f"{MEASURED}{one} ORDER BY julianday(r.at)", values)
+        return [
+            Sized(Found(recorder, entry), tag, stem, at, value, unit, bool(alive))
+            for recorder, entry, tag, stem, at, value, unit, alive in rows
+        ]
 
 
 def _where(show: str, find: str, plot: str) -> tuple[str, dict[str, object]]:
@@ -233,27 +225,9 @@ def _where(show: str, find: str, plot: str) -> tuple[str, dict[str, object]]:
         f"({SHOWN[show]}) AND (:plot = '' OR r.plot = :plot)"
         " AND (:find = '' OR instr(r.text, :find))"
     )
-    return where, {**LIMITS, "plot": plot, "find": find.casefold().strip()}
+    return where, {"plot": plot, "find": find.casefold().strip()}
 
 
 def _begun(reader: JournalReader) -> str:
     first = reader.first(("opened",))
     return first.at[:10] if first else "not begun"
-
-
-def _rows(
-    number: int, reader: JournalReader, walk: dict[tuple[str, str], int]
-) -> Iterator[tuple[object, ...]]:
-    last = len(walk)
-    for row in reader.reading_rows():
-        plot, tag, value = row["plot"], row["tag"], row["value"]
-        warned = "" if row["warnings"] == "[]" else row["warnings"]
-        text = " ".join((
-            plot, tag, row["species"], row["who"], row["words"], warned,
-            f"{value} {row['unit']}" if value else in_words(row["status"]),
-        )).casefold()  # fmt: skip
-        yield (
-            number, row["entry"], plot, tag, row["stem"], row["at"],
-            None if value is None else float(value) * MM[row["unit"]], bool(warned),
-            row["supersedes"], row["void"], walk.get((plot, tag), last), text,
-        )  # fmt: skip

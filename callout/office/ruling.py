@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 from functools import cached_property
 from pathlib import Path
@@ -20,6 +20,7 @@ from callout.core.units import parse_decimal
 from callout.journal.folder import SurveyFolder
 from callout.journal.rulings import KIND, VERDICTS, Ruling, ruling_body
 from callout.journal.writer import JournalWriter
+from callout.office.asked import Proposed
 from callout.session.draft import warnings_before
 from callout.session.records import key_of
 from callout.session.state import Memory, Survey
@@ -30,21 +31,6 @@ from callout.wording.language_files import english
 LONGEST_TEXT = 500
 # The tag is the saved reading's own, and was asked about then.
 _OF_TAGS = ("unknown tag", "tag in use", "old tag")
-
-
-@dataclass(frozen=True)
-class Proposed:
-    """A ruling as somebody wrote it; nothing of it is checked yet.
-
-    ``recorder`` is '' where there is one journal.
-    """
-
-    entry: int
-    verdict: str
-    value: str | None
-    reason: str
-    who: str
-    recorder: str = ""
 
 
 class Bench:

@@ -18,7 +18,6 @@ from callout.journal.rulings import Ruling, rulings
 from callout.office.asked import Asked, MeanwhileError, patiently
 from callout.office.cards import ruling_name
 from callout.office.desk_index import DeskIndex
-from callout.office.ruling import Bench, checked_ruling, rule
 
 
 class RulingBook:
@@ -42,7 +41,10 @@ class RulingBook:
                     {(number, key[1]): one for key, one in office.items() if key[0] == recorder.id}
                 )
         self.newest = found
-        self._index.rule((number, entry, one.verdict) for (number, entry), one in found.items())
+        self._index.rule(
+            (number, entry, one.verdict, "" if one.value is None else str(one.value))
+            for (number, entry), one in found.items()
+        )
 
     def write(
         self, asked: Sequence[Asked], accepted: bool, alone: Callable[[], None]
@@ -64,6 +66,7 @@ class RulingBook:
     def _written(
         self, asked: Sequence[Asked], at: str, accepted: bool, still: Callable[[], None]
     ) -> list[Ruling]:
+        from callout.office.ruling import Bench, checked_ruling, rule  # slow to import
 
         proposed = [item.proposed for item in asked]
         if not self._index.united:
@@ -71,7 +74,7 @@ class RulingBook:
             return patiently(lambda: rule(folder, proposed, at, accepted, still))
         checked = []
         for item in asked:
-            folder = self._index.parts[self._number(item.recorder)][1]
+            folder = self._index.parts[self.number(item.recorder)][1]
             checked.append((item.recorder, checked_ruling(Bench(folder), item.proposed, accepted)))
         patiently(lambda: add_rulings(Site(self._path), checked, at, still))
         return [ruling for _, ruling in checked]
@@ -80,12 +83,13 @@ class RulingBook:
         """Asked once nobody else can rule; another program may have until then."""
         self.read()
         for item in asked:
-            newest = self.newest.get((self._number(item.recorder), item.proposed.entry))
+            newest = self.newest.get((self.number(item.recorder), item.proposed.entry))
             if ruling_name(newest) != item.seen:
                 told = newest.told if newest else "the ruling was withdrawn"
                 raise MeanwhileError(f"somebody ruled on it meanwhile: {told}. Look again.")
 
-    def _number(self, recorder: str) -> int:
+    def number(self, recorder: str) -> int:
+        """The place of a recorder among the index's parts, by its id ('' at a survey of one)."""
         for number, (one, _) in enumerate(self._index.parts):
             if not self._index.united or (one is not None and one.id == recorder):
                 return number

@@ -9,7 +9,6 @@ from __future__ import annotations
 import hmac
 import json
 from collections.abc import Callable, Iterable
-from html import escape
 from typing import Any
 from urllib.parse import parse_qs
 
@@ -17,8 +16,7 @@ from callout.core.errors import CalloutError
 from callout.office.asked import MeanwhileError, asked_in
 from callout.office.desk import LISTS, Desk
 from callout.office.states import States
-from callout.reports.review_parts import beside
-from callout.wording.language_files import english
+from callout.reports.templating import beside, rendered
 
 Environ = dict[str, Any]
 Start = Callable[[str, list[tuple[str, str]]], object]
@@ -79,28 +77,35 @@ class OfficeApp:
         if rest == "":
             return "200 OK", "text/html; charset=utf-8", self._page().encode()
         if rest == "office.css":
-            return "200 OK", "text/css; charset=utf-8", beside("office.css").encode()
+            style = beside("common.css") + beside("office.css")
+            return "200 OK", "text/css; charset=utf-8", style.encode()
         if rest == "office.js":
             script = beside("player.js") + beside("office.js")
             return "200 OK", "text/javascript; charset=utf-8", script.encode()
         if rest == "list":
             return self._list(asked)
         if rest == "counts":
-            return _json("200 OK", self._desk.counts())
+            return self._counts()
         digest = rest.removeprefix("sound/")
         if digest != rest:
             return "200 OK", "audio/flac", self._desk.sound(digest)
         return _NOWHERE
 
+    def _counts(self) -> Answer:
+        """By list; ``running``: what is still being judged or verified is not among them."""
+        running = not self._desk.judged or self._states.running
+        told = {**self._desk.counts(), "states": self._states.told, "running": running}
+        return _json("200 OK", told)
+
     def _list(self, asked: dict[str, list[str]]) -> Answer:
         show, find, plot = (asked.get(name, [""])[0] for name in ("show", "find", "plot"))
         start = asked.get("from", ["0"])[0]
         if show == "states":
-            told = {"html": self._states.html(), "count": 1, "next": 0}
-            return _json("200 OK", told | {"running": self._states.running})
+            told = {"html": self._states.html(), "count": self._states.told, "next": 0}
+            return _json("200 OK", told)
         at = int(start) if start.isascii() and start.isdecimal() and len(start) < 10 else 0
         found = self._desk.listed(show, find[:200], plot, at)
-        told = {"html": "".join(found.cards), "count": found.count, "next": found.following}
+        told = {"html": found.html, "count": found.count, "next": found.following}
         return _json("200 OK", told)
 
     def _post(self, rest: str, environ: Environ) -> Answer:
@@ -116,25 +121,20 @@ class OfficeApp:
         data = environ["wsgi.input"].read(MOST_ASKED_BYTES)
         asked, accept = asked_in(data)
         made = self._desk.rule(asked, accept)
-        return _json("200 OK", {"told": "; ".join(ruling.told for ruling in made)})
+        written = [{"name": one.name, "seen": one.seen} for one in made]
+        return _json("200 OK", {"told": "; ".join(one.told for one in made), "written": written})
 
     def _page(self) -> str:
-        plots = "".join(f"<option>{escape(name)}</option>" for name in self._desk.plots())
-        lists = "".join(
-            f'<button type="button" class="list" data-show="{show}" aria-pressed="false">'
-            f'{TITLES[show]} <span class="count"></span></button>'
-            for show in (*LISTS, "states")
-        )
-        parts = {
-            "title": escape(self._desk.name), "about": escape(self._desk.about), "plots": plots,
-            "lists": lists, "growth": escape(self._desk.growth_told),
-        }  # fmt: skip
-        pieces = beside("office.html").split("@@")
-        return "".join(parts[piece] if at % 2 else piece for at, piece in enumerate(pieces))
+        titles = {show: TITLES[show] for show in (*LISTS, "states")}
+        return rendered("office.html", desk=self._desk, titles=titles)
 
 
 def _told(error: CalloutError) -> str:
-    return str(error) if error.saying.key == "as-is" else english().part(error.saying)
+    if error.saying.key == "as-is":
+        return str(error)
+    from callout.wording.language_files import english  # slow to import
+
+    return english().part(error.saying)
 
 
 def _json(status: str, value: dict[str, Any]) -> Answer:

@@ -7,6 +7,7 @@ from collections.abc import Container
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from callout.core.counted import counted
 from callout.core.errors import CalloutError
 from callout.journal.audio import is_digest
 from callout.journal.folder import SurveyFolder
@@ -90,10 +91,13 @@ def _left_lying(folder: SurveyFolder, named: Container[str]) -> list[Fault]:
     audio, told = folder.path / "audio", []
     lying = len(unnamed(audio, named))
     if lying:
-        told.append(Fault(0, f"{lying} sounds that no entry names: a crash came before theirs"))
+        which = "a sound" if lying == 1 else f"{lying} sounds"
+        told.append(Fault(0, f"{which} that no entry names: a crash came before"))
     under_way = len(list(spools(audio)))
     if under_way:
-        told.append(Fault(0, f"{under_way} session sounds under way, or left so by a crash"))
+        told.append(
+            Fault(0, f"{counted(under_way, 'session sound')} under way, or left so by a crash")
+        )
     return told
 
 

@@ -107,7 +107,7 @@ def test_a_seal_is_stamped_and_held_against_the_stamp(
     assert "UTC; nothing stands after it" in found.out
     with at_work(own_fen) as station:
         station.open(next(iter(station.survey.plots)), "R.V.")
-    assert "entries after it by nobody" in callout("verify", str(fen), *held).out
+    assert "1 entry after it by nobody" in callout("verify", str(fen), *held).out
     assert callout("verify", str(other), "--seal").code == 0
     strange = callout("verify", str(other), *held)
     assert strange.code == 1

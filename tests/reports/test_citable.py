@@ -434,7 +434,7 @@ def test_somebody_elses_package_by_a_mapping(tmp_path, capsys):
     (folder / "trees.csv").write_text("plot,tag,species,date,dbh cm\nK2,1,oak,2019-06-30,tall\n")
     out = tmp_path / "w"
     assert main(["report", str(folder), "--out", str(out), "--mapping", str(mapping)]) == 2
-    assert "1 rows cannot be used (line 2: " in capsys.readouterr().err
+    assert "1 row cannot be used (line 2: " in capsys.readouterr().err
     assert not out.exists()
 
 

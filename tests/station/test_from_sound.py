@@ -49,7 +49,7 @@ def test_the_session_was_kept_and_sealed(
 ) -> None:
     capsys.readouterr()
     assert main(["verify", str(folder.path)]) == 0
-    assert ", 1 seals, " in capsys.readouterr().out
+    assert ", 1 seal, " in capsys.readouterr().out
     seconds = sum(
         float(entry.content["seconds"])
         for entry in take_snapshot(folder.database).entries
@@ -87,7 +87,7 @@ def test_another_sound_is_another_reading_and_an_answer_to_nothing_saves_nothing
     assert main([*words, "--engine", "pocketsphinx"]) == 1
     told = capsys.readouterr().out
     assert f"tree K1 83: kept {reading.value} in (entry {reading.entry}), from the sound " in told
-    assert "1 sounds are gone" in told and "11 trees the same, 1 differ" in told
+    assert "1 sound gone" in told and "11 trees the same, 1 differ" in told
 
 
 def test_typing_is_taken_as_recorded_or_left_out(

@@ -82,7 +82,7 @@ def test_a_session_is_sealed_and_signed_at_its_end(
         bytes.fromhex(signed.split(":")[1]), f"callout seal {number} {digest} {at}".encode()
     )
     code, text = verified(folder, capsys, "--signer", public)
-    assert (code, "1 seals (1 signed)" in text) == (0, True), text
+    assert (code, "1 seal (1 signed)" in text) == (0, True), text
     kept = key.parent / "public.txt"
     kept.write_text(f"{public}\n")
     assert verified(folder, capsys, "--signer", str(kept))[0] == 0
@@ -94,7 +94,7 @@ def test_without_a_key_a_session_is_sealed_and_nothing_is_said(
     line, trouble = a_session(folder)
     assert (line.count(" "), trouble) == (2, "")
     assert verified(folder, capsys) == (
-        0, "intact: 6 entries, 0 sounds, 1 seals, tables as the journal gives them\n",
+        0, "intact: 6 entries, 0 sounds, 1 seal, tables as the journal gives them\n",
     )  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from callout.core.counted import counted
 from callout.core.errors import OperatorError
 from callout.survey.files import storage_errors
 from callout.survey.species_table import SPECIES_FILE
@@ -68,7 +69,8 @@ def run(args: argparse.Namespace) -> int:
     if args.form == "datapackage" and own.is_file():  # its groups and names, for reports
         with storage_errors(f"cannot write into {args.out}"):
             (args.out / SPECIES_FILE).write_bytes(own.read_bytes())
-    print(f"{len(data.measurements)} measurements of {len(data.plots)} plots: {args.out}")
+    many = counted(len(data.measurements), "measurement")
+    print(f"{many} of {counted(len(data.plots), 'plot')}: {args.out}")
     for words in _untold(about):
         print(f"note: {words}")
     return 0

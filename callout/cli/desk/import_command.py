@@ -115,7 +115,9 @@ def _write(
     with storage_errors(f"cannot write into {args.out}"):
         for name, rows in tables.items():
             (args.out / name).write_text(frame_csv(rows), encoding="utf-8")
-    print(f"{len(frame)} measurements from {len(table.rows)} rows: {args.out}")
+    print(
+        f"{counted(len(frame), 'measurement')} from {counted(len(table.rows), 'row')}: {args.out}"
+    )
     for line in _changes(data.further.get("history")):
         print(f"  {line}")
     _tell_refused(refused)

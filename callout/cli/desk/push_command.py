@@ -14,6 +14,7 @@ from rich.console import Console
 from rich.progress import Progress
 
 from callout.cli.shown import rich_console
+from callout.core.counted import counted
 from callout.core.errors import OperatorError
 from callout.crews.merge import Part, parts_of
 from callout.crews.office_database import Office, open_office
@@ -62,7 +63,10 @@ def run(args: argparse.Namespace) -> int:
     try:
         for part in parts:
             done = _send(console, office, part, args)
-            told = f"{done.entries} new entries, {done.sounds} new sounds"
+            told = (
+                f"{counted(done.entries, 'new entry', 'new entries')}, "
+                f"{counted(done.sounds, 'new sound')}"
+            )
             print(f"recorder {part.recorder.told}: {told}")
             for note in done.notes:
                 print(f"note: {note}")

@@ -7,7 +7,6 @@ import base64
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
-from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -21,11 +20,11 @@ from callout.journal.reader import JournalReader
 from callout.journal.removals import removed_in
 from callout.lookback.rehear import hear_again
 from callout.lookback.replay import moments
-from callout.office.desk_index import DeskIndex
+from callout.office.desk_growth import Growth
+from callout.office.desk_index import DeskIndex, Found
 from callout.proof.verify import take_snapshot
 from callout.reports.readings import disagreeing
 from callout.reports.review import About, ReviewRow, review_page, review_rows
-from callout.reports.review_parts import SoundOf, note
 from callout.station.data import load_language
 from callout.station.hearing.engines import ENGINES, choose_engine
 from callout.station.scopes import survey_species
@@ -51,7 +50,9 @@ def run(args: argparse.Namespace) -> int:
     differing = disagreeing(place)
     if args.plot is not None and args.plot not in index.plots():
         raise OperatorError(f"no plot {args.plot!r}: there are {', '.join(index.plots())}")
-    grown = {(one.recorder, one.entry) for one in index.found("growth", plot=args.plot or "")}
+    growth = Growth(index)
+    for plot in [args.plot] if args.plot else index.plots():
+        growth.judge(plot)
     office = office_rulings(Site(args.survey).held()) if index.united else {}
     rows: list[ReviewRow] = []
     sounds: dict[str, tuple[SurveyFolder, Mapping[str, int]]] = {}
@@ -68,7 +69,8 @@ def run(args: argparse.Namespace) -> int:
                 row,
                 recorder=name,
                 where=recorder.told if recorder and name else "",
-                grown=not row.since and (number, row.reading.entry) in grown,
+                past=tuple(growth.past(Found(number, row.reading.entry), row.reading)),
+                grown=index.grown(Found(number, row.reading.entry)),
                 disagrees=differing.get((name, row.reading.entry), ""),
                 ruling=office.get((name, row.reading.entry), row.ruling),
             )
@@ -82,15 +84,14 @@ def run(args: argparse.Namespace) -> int:
     def sound_of(digest: str) -> tuple[str, str]:
         return _sound(*sounds[digest], digest)
 
-    about = _about(index, args.plot or "", rows, sound_of)
-    page = review_page(about, rows, sound_of)
+    page = review_page(_about(index, args.plot or "", rows), rows, sound_of)
     write_whole(args.out, page.encode("utf-8"))
     size = f"{len(page) / 1e6:.1f} MB"
     print(f"{args.out}: {counted(len(rows), 'reading')}, {size}; it holds people's voices")
     return 0
 
 
-def _about(index: DeskIndex, plot: str, rows: Sequence[ReviewRow], sound_of: SoundOf) -> About:
+def _about(index: DeskIndex, plot: str, rows: Sequence[ReviewRow]) -> About:
     """The title, whose readings these are, and what no row tells."""
     people = ", ".join(dict.fromkeys(row.reading.who for row in rows)) or "nobody yet"
     days = sorted({row.reading.at[:10] for row in rows})
@@ -99,15 +100,15 @@ def _about(index: DeskIndex, plot: str, rows: Sequence[ReviewRow], sound_of: Sou
     if index.united:
         whose = f"{counted(len(index.parts), 'recorder')}: {whose}"
     left = [
-        f"{tree.plot} {tree.tag} {tree.species} ({index.names[tree.roster]})"
+        f"{tree.plot} {tree.tag} {tree.species} ({tree.survey})"
         for tree in index.left(plot=plot)[0]
     ]
     with_reading = {(row.reading.plot, row.reading.tag) for row in rows}
-    notes = []
+    notes: list[Mapping[str, Any]] = []
     for _, folder in index.parts:
         with folder.reading() as reader:
             notes += [
-                f"{escape(memo['plot'])} {escape(memo['tag'] or '')}: {note(memo, sound_of)}"
+                memo
                 for memo in reader.memos()
                 if plot in ("", memo["plot"])
                 and (memo["plot"], memo["tag"] or "") not in with_reading

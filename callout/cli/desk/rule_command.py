@@ -13,7 +13,8 @@ from callout.crews.site import Site, is_site, recorder_called
 from callout.crews.site_rulings import add_rulings
 from callout.journal.codec import stamp
 from callout.journal.folder import open_survey
-from callout.office.ruling import Bench, Proposed, checked_ruling, read_rulings, rule
+from callout.office.asked import Proposed
+from callout.office.ruling import Bench, checked_ruling, read_rulings, rule
 
 
 def add_parser(subparsers: Any) -> None:

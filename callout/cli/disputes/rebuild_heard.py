@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from rich.progress import track
 
 from callout.cli.shown import rich_console
+from callout.core.counted import counted
 from callout.core.errors import OperatorError
 from callout.core.model import Reading
 from callout.journal.folder import SurveyFolder
@@ -42,7 +43,7 @@ def hear_anew(args: argparse.Namespace, folder: SurveyFolder) -> int:
         same, found = differences(then.readings(), now.readings())
     for item in found:
         print(_told(item))
-    gone = f", {counts.gone} sounds are gone" if counts.gone else ""
+    gone = f", {counted(counts.gone, 'sound')} gone" if counts.gone else ""
     print(
         f"{args.into}: {told.heard} callouts heard, {told.nothing_heard} sounds that were none, "
         f"{told.as_recorded} without sound taken as recorded, {told.left_out} left out{gone}"

@@ -13,6 +13,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from callout.cli.shown import rich_console
 from callout.core.checking.checks_plot import how_sure
+from callout.core.counted import counted
 from callout.journal.folder import SurveyFolder
 from callout.lookback.rehear import (
     SAME,
@@ -57,7 +58,8 @@ def compare(args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Mome
     for again in results:
         _print_again(again, args.json, wording)
     seconds = sum((Decimal(str(again.seconds)) for again in results), Decimal(0))
-    summary = f"{len(results)} sounds, {seconds:.0f} s, heard by {engine.name} ({engine.model})"
+    many = counted(len(results), "sound")
+    summary = f"{many}, {seconds:.0f} s, heard by {engine.name} ({engine.model})"
     print(f"{summary} in {took_s:.1f} s", file=sys.stderr)
     for severity, told in SEVERITY.items():
         count = sum(again.severity == severity for again in results)

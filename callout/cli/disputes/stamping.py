@@ -6,6 +6,7 @@ import argparse
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from callout.core.counted import counted
 from callout.core.errors import OperatorError, StorageError
 from callout.journal.folder import SurveyFolder
 from callout.proof.findings import Fault
@@ -78,7 +79,11 @@ def held_against(
             faults.append(Fault(0, f"{told}; it was cut off or altered, or is another survey's"))
             continue
         after = last - seal.entry
-        rest = f"{after} entries after it by nobody" if after else "nothing stands after it"
+        rest = (
+            f"{counted(after, 'entry', 'entries')} after it by nobody"
+            if after
+            else "nothing stands after it"
+        )
         lines.append(f"stamped: entry {seal.entry} was there by {by}; {rest}")
         if datetime.fromisoformat(seal.at) > stamp.at + _AHEAD:
             told = f"sealed at {seal.at} by its own clock, and stamped before that, at {by}"

@@ -14,6 +14,7 @@ from callout.cli.disputes.stamping import (
     held_against,
     write_request,
 )
+from callout.core.counted import counted
 from callout.core.errors import OperatorError
 from callout.crews.recorder import recorder_of
 from callout.crews.site import Site, is_site, site_folders
@@ -133,8 +134,8 @@ def _print_proof(report: Report, args: argparse.Namespace) -> int:
     removed = f" ({report.removed} removed by order)" if report.removed else ""
     signed = f" ({report.signed} signed)" if report.signed else ""
     print(
-        f"intact: {report.entries} entries, {report.sounds} sounds{removed}, "
-        f"{report.seals} seals{signed}, tables as the journal gives them"
+        f"intact: {_counts(report)}{removed}, "
+        f"{counted(report.seals, 'seal')}{signed}, tables as the journal gives them"
     )
     proof = report.proof
     if args.seals:
@@ -148,11 +149,19 @@ def _print_proof(report: Report, args: argparse.Namespace) -> int:
     return NOT_PROVED
 
 
+def _counts(report: Report) -> str:
+    return f"{counted(report.entries, 'entry', 'entries')}, {counted(report.sounds, 'sound')}"
+
+
 def _reach(up_to: tuple[int, str] | None, last: int) -> str:
     if up_to is None:
-        return f"nothing; {last} entries by nobody"
+        return f"nothing; {counted(last, 'entry', 'entries')} by nobody"
     after = last - up_to[0]
-    rest = f"{after} entries after it by nobody" if after else "nothing stands after it"
+    rest = (
+        f"{counted(after, 'entry', 'entries')} after it by nobody"
+        if after
+        else "nothing stands after it"
+    )
     return f"up to entry {up_to[0]} of {up_to[1][:16].replace('T', ' ')}; {rest}"
 
 
@@ -205,7 +214,7 @@ def _verify_site(args: argparse.Namespace) -> int:
             _print_faults(sorted(faults, key=lambda fault: fault.entry))
         else:
             told = recorder.told if recorder else ""
-            print(f"intact: {told}, {report.entries} entries, {report.sounds} sounds")
+            print(f"intact: {told}, {_counts(report)}")
         for note in [] if args.strict else report.notes:
             print(f"note: {note}")
     return code

@@ -17,8 +17,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from callout.core.errors import OperatorError
 from callout.reports.figures.style import Drawing
+from callout.reports.templating import environment
 
 STYLE = """
 body { font: 11pt/1.45 Georgia, "Times New Roman", serif; color: #202020; background: #fff;
@@ -96,12 +96,7 @@ _TEMPLATES = {
 
 @cache
 def _templates() -> Mapping[str, Any]:
-    try:
-        import jinja2
-    except ImportError:
-        raise OperatorError("pages need Jinja2: pip install 'callout[reports]'") from None
-    made = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
-    return {name: made.from_string(text) for name, text in _TEMPLATES.items()}
+    return {name: environment().from_string(text) for name, text in _TEMPLATES.items()}
 
 
 def _made(template: str, **values: Any) -> str:

@@ -11,6 +11,7 @@ from contextlib import suppress
 from datetime import datetime
 from typing import Any
 
+from callout.core.counted import counted
 from callout.core.errors import CalloutError
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import JournalReader
@@ -61,4 +62,4 @@ def _removed(folder: SurveyFolder, reader: JournalReader) -> list[str]:
     if not any(folder.audio.has(digest) for digest in named):
         return []
     gone = carry_out(folder.audio, removed_in(reader.entries()))
-    return [f"{gone} sounds removed as ordered earlier"] if gone else []
+    return [f"{counted(gone, 'sound')} removed as ordered earlier"] if gone else []

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from callout.core.counted import counted
 from callout.core.errors import OperatorError
 from callout.reports.exchange.dataset import Dataset
 from callout.reports.exchange.taken.importing import import_table
@@ -38,8 +39,8 @@ def mapped_dataset(path: Path, mapping: Path) -> Dataset:
     if refused:
         lines = "; ".join(f"line {item.line}: {item.why}" for item in refused[:3])
         raise OperatorError(
-            f"{table_path}: {len(refused)} rows cannot be used ({lines}); take the rest with "
-            "'callout import', which lists them, and report on what it writes"
+            f"{table_path}: {counted(len(refused), 'row')} cannot be used ({lines}); take the rest "
+            "with 'callout import', which lists them, and report on what it writes"
         )
     return imported_dataset(frame, table_path)
 

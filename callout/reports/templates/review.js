@@ -53,7 +53,7 @@ function exportRulings() {
   const made = rows.map((row) => ruling(row, who)).filter(Boolean);
   if (!made.length) throw new Error("No ruling was made.");
   exported = pending();
-  const text = JSON.stringify({survey: JSON.parse(document.body.dataset.survey), rulings: made}, null, 2);
+  const text = JSON.stringify({survey: document.body.dataset.survey, rulings: made}, null, 2);
   const link = document.createElement("a");
   link.href = URL.createObjectURL(new Blob([text], {type: "application/json"}));
   link.download = "rulings.json";

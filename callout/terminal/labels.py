@@ -20,6 +20,7 @@ NO_SOUND_DBFS = -75.0
 FLOOR_DBFS = -60.0
 
 _UNITS = {"in": "inches", "cm": "centimetres", "mm": "millimetres"}
+_REMEDIES = {"accept": "F4 = I looked at it", "mute": "F7 = go on without the voice"}
 _IDLE_WORDS = {"saved": "DONE", "refused": "REFUSED", "ask": "PLEASE ANSWER"}
 
 
@@ -71,7 +72,7 @@ def state_keys(view: View, typing: bool) -> str:
     if typing:
         return "Enter = send the line   Esc = clear it"
     if not waits(view):
-        return ""
+        return "   ".join(_REMEDIES[kind] for kind in view.remedies)
     return "F4 = accept   Esc = no" if view.wants_accept else "Enter = yes   Esc = no"
 
 

@@ -18,6 +18,8 @@ from callout.station.done import Done
 MOST_NOTICES = 16
 OVER = "over"
 """The tone of a sign that something was said over the voice: a tone alone, never words."""
+AGAIN = "again"
+"""The tone of the same sign where the voice was cut for it: what waits is told again after it."""
 # Words told by voice would invite another word over them, and a late echo answer itself for ever.
 OVER_VOICE = saying("spoken-over")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from textual.events import Resize
 
-from callout.station.face import SavedLine, View
+from callout.station.face import STARTING, SavedLine, View
 from callout.terminal.labels import next_few
 from callout.terminal.plain import plain
 from callout.terminal.widgets.line import Line
@@ -48,6 +48,8 @@ class Left(Line):
 
     def show(self, view: View) -> None:
         """Paint what ``view`` has left."""
+        if view.phase == STARTING:
+            return  # nothing is known yet
         if self._view is None or (view.left, view.total) != (self._view.left, self._view.total):
             self._view = view
             self._paint()

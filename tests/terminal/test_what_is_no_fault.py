@@ -30,6 +30,7 @@ def test_species_that_cannot_be_heard_are_no_fault() -> None:
 def test_a_pause_and_the_voice_are_shown() -> None:
     assert state_word(replace(scripted.IDLE, paused=True)).startswith("PAUSED")
     assert state_word(replace(scripted.PENDING, paused=True)) == "PAUSED: CONFIRM?"
+    assert "READY" not in shot(replace(scripted.IDLE, paused=True), (80, 24))
     svg = shot(replace(scripted.IDLE, sounding=True), (100, 30)).replace("&#160;", " ")
     assert "VOICE SPEAKING" in svg
 
@@ -39,7 +40,7 @@ def test_a_start_shows_nothing_that_is_not_known_yet() -> None:
     for size in ((80, 24), (40, 12)):
         svg = shot(starting, size).replace("&#160;", " ")
         assert "STARTING" in svg
-        assert "READY" not in svg and "LEFT" not in svg
+        assert not any(word in svg for word in ("READY", "LEFT", "SAVED"))
 
 
 def test_what_a_key_does_about_a_fault_is_told_beside_it(tmp_path: Path) -> None:
@@ -51,7 +52,7 @@ def test_what_a_key_does_about_a_fault_is_told_beside_it(tmp_path: Path) -> None
         assert face.view().remedies == ("accept", "mute")
         view = face.view()
         face.close()
-    assert state_keys(view, False) == "F4 = I looked at it   F7 = go on without the voice"
+    assert state_keys(view, False) == "F4 = I looked at it   F7 = voice off"
     assert state_keys(view, True) == "Enter = send the line   Esc = clear it"
     keys = Keyboard()
     keys.showed(view, 0.0)

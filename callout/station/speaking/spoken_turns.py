@@ -86,6 +86,8 @@ def is_notice(done: Done) -> bool:
 def _overtaken(turn: SpokenTurn) -> SpokenTurn:
     """Without the pending reading that it repeated, which is no longer pending."""
     parts = tuple(
-        part if part.tone == OVER else Say(part.says) for part in turn.parts if part.tone != "ask"
+        part if part.tone in (OVER, AGAIN) else Say(part.says)
+        for part in turn.parts
+        if part.tone != "ask"
     )
     return SpokenTurn(parts, notice=True, of=turn.of)

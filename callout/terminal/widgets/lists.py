@@ -19,7 +19,7 @@ class Saved(Line):
 
     def show(self, view: View) -> None:
         """Paint the newest of ``view.recent``."""
-        if view.recent != self._recent:
+        if view.recent != self._recent and view.phase != STARTING:
             self._recent = view.recent
             self._paint()
 
@@ -28,7 +28,9 @@ class Saved(Line):
         self._paint()
 
     def _paint(self) -> None:
-        recent = (self._recent or ())[: max(1, self.size.height - 1)]
+        if self._recent is None:
+            return
+        recent = self._recent[: max(1, self.size.height - 1)]
         rows = "\n".join(_row(line) for line in recent) or "nothing yet"
         self.put(("SAVED, newest first\n", "bold"), (rows, ""))
 

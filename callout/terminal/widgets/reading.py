@@ -62,7 +62,7 @@ def shown_of(view: View) -> Shown:
         return Shown(size="?")
     if view.tone == "refused":
         return Shown(size="NO")
-    if view.phase == STARTING:
+    if view.phase == STARTING or view.paused:
         return Shown()
     return Shown(_hint(view), size="" if view.faults else "READY")
 

@@ -162,6 +162,8 @@ _UNDONE = frozenset(
         "cannot-be-done",
         "nothing-waits",
         "waits-not",
+        "species-of-new",
+        "tag-corrected-by",
     }
 )
 

@@ -31,11 +31,12 @@ from callout.session.machine import step
 from callout.session.state import Memory, Survey
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples, frames_of
+from callout.sound.own.onset import Onset
 from callout.sound.own.own_voice import OwnVoice, canceller
 from callout.sound.voice import Voice, VoiceSettings
 from callout.speech.closed.closed_engine import ClosedEngine
 from callout.station.data import load_language
-from callout.station.deciding import EchoTimes, cuts, over_voice, sure
+from callout.station.deciding import AsHeard, EchoTimes, cuts, over_voice, sure
 
 BEGAN = datetime.fromisoformat("2026-06-02T09:15:00+02:00")
 TAG, SIZE = "38", Decimal("31.8")
@@ -82,9 +83,14 @@ class Ears:
         times.hears_on()
         times._asks, times._spoken_at = (self.memory.asking, ""), BEGAN + timedelta(0, number_s)
         count.trials += 1
-        cut = False
+        cut, onset = False, Onset()
         for frame in frames_of(heard, base_s):
-            whole = endpointer.push(own.take(frame))
+            frame = own.take(frame)
+            whole = endpointer.push(frame)
+            if onset.take(frame, voiced=endpointer.voiced, sounds=own.sounds(frame)) and not cut:
+                cut = True
+                count.cut += 1
+                count.late_s.append(frame.end_s - word_s)
             so_far = endpointer.so_far()
             for utterance in (*whole, *([so_far] if so_far is not None else [])):
                 if not own.sounded(utterance.start_s + 0.3, utterance.end_s):
@@ -94,7 +100,14 @@ class Ears:
                     continue
                 about = times.asked_by(self.memory, BEGAN + timedelta(0, utterance.start_s))
                 parsed = sure(candidates[0], SCOPE, waits=True)
-                counts = over_voice(parsed, candidates[0], SCOPE, self.memory, about)
+                counts = over_voice(
+                    parsed,
+                    candidates[0],
+                    SCOPE,
+                    self.memory,
+                    about,
+                    AsHeard(over=True, was_cut=cut),
+                )
                 if cuts(counts) and not cut:
                     cut = True
                     count.cut += 1
@@ -142,7 +155,9 @@ def main() -> None:
     """Print one line a kind of trial."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--trials", type=int, default=200)
-    trials = parser.parse_args().trials
+    parser.add_argument("--said", nargs="*", default=["no", "a correction", "yes", "nobody"])
+    given = parser.parse_args()
+    trials = given.trials
     ears = Ears()
     texts = (f"{TAG}, {SIZE}.", "Thirty-eight, 31 point 8. Confirm?", f"{TAG}, {SIZE}, down 0.4.")
     echoes = [Voice(VoiceSettings("en-gb", 200)).say(text) for text in texts]
@@ -155,7 +170,8 @@ def main() -> None:
              "yes": words_of_people(("yes",)), "nobody": []}  # fmt: skip
     print("| said | echo comes back at | noise | trials | cut | after the word", end="")
     print(" | taken at its end | yes before the number | signs |\n|" + "---|" * 9)
-    for said, words in kinds.items():
+    for said in given.said:
+        words = kinds[said]
         if said != "nobody" and not words:
             print(f"| {said} | no recordings are at hand |")
             continue

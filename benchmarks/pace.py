@@ -32,12 +32,13 @@ from callout.session.state import Memory, Survey
 from callout.sound.endpoint import Endpointer
 from callout.sound.frames import FRAME_SAMPLES, SAMPLE_RATE_HZ, Frame, Samples, Utterance
 from callout.sound.own.own_voice import OwnVoice, canceller
-from callout.sound.voice import Tone, Voice, VoiceSettings, beep
+from callout.sound.voice import Tone, Voice, VoiceSettings, beep, without_silence
 from callout.speech.closed.closed_engine import ClosedEngine
 from callout.station.data import load_language
-from callout.station.deciding import over_voice, sure, whole
+from callout.station.deciding import AsHeard, over_voice, sure, whole
 from callout.station.scopes import scope_of
-from callout.station.speaking.spoken_echo import length_of, rate_of, tone_alone
+from callout.station.speaking.how_much import length_of, rate_of
+from callout.station.speaking.spoken_echo import tone_alone
 from callout.station.speaking.spoken_turns import SpokenTurn
 from callout.survey.config import ECHOES, Speaking
 from callout.wording.language_files import english
@@ -121,18 +122,21 @@ class Walk:
         self._answer(SpokenTurn(tuple(one for one in effects if isinstance(one, Say))))
         return None
 
-    def _heard(self, utterance: Utterance, if_whole: bool) -> Heard | None:
+    def _heard(
+        self, utterance: Utterance, if_whole: bool = False, answer: bool = False
+    ) -> Heard | None:
         """What the station would take of it."""
         best = next(iter(self.engine.hear(utterance.samples)), None)
         if best is None or (
-            if_whole and not whole(best, self.spoken, self.scope, self.plot, self.memory)
+            if_whole and not whole(best, self.spoken, self.scope, self.plot, self.memory, answer)
         ):
             return None
         about = self.memory.asking
         parsed = sure(best, self.scope, waits=about > 0)
         began_s = utterance.start_s + self.endpointer.settings.pre_roll_s
         over = self.device != "half" and self.own.sounded(began_s, utterance.end_s)
-        if over and over_voice(parsed, best, self.scope, self.memory, about) is None:
+        how = AsHeard(over=over)
+        if over and over_voice(parsed, best, self.scope, self.memory, about, how) is None:
             return None
         self.entry += 1
         return Heard(self.entry, AT, "voice", best.words, parsed.meanings, parsed.problem,
@@ -163,7 +167,7 @@ class Walk:
 
     def _words(self, says: tuple) -> Samples:  # type: ignore[type-arg]
         text = self.wording.spoken(*says, length=length_of(self.speaking))
-        return self.voice.say(text) if text else np.zeros(0, np.int16)
+        return without_silence(self.voice.say(text)) if text else np.zeros(0, np.int16)
 
     def _play(self, samples: Samples) -> None:
         self.own.plays(samples, self.now_s)
@@ -184,9 +188,11 @@ class Walk:
             ended = self.endpointer.push(self.own.take(frame))
             self.frames += 1
             for utterance in ended:
-                heard = heard or self._heard(utterance, if_whole=False)
-            so_far = self.endpointer.so_far()
-            if so_far is not None and (found := self._heard(so_far, if_whole=True)) is not None:
+                heard = heard or self._heard(utterance)
+            so_far, answer = self.endpointer.so_far(), False
+            if so_far is None and self.memory.asking:
+                so_far, answer = self.endpointer.answer_so_far(), True
+            if so_far is not None and (found := self._heard(so_far, True, answer)) is not None:
                 self.endpointer.end()
                 heard = heard or found
         return heard
@@ -227,7 +233,7 @@ def _spelt(size: Decimal) -> str:
 def main() -> None:
     """Print the seconds a tree by echo length, device and noise."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("--echo", choices=ECHOES, nargs="*", default=list(ECHOES))
+    parser.add_argument("--echo", choices=ECHOES, nargs="*", default=list(ECHOES[1:]))
     parser.add_argument("--device", choices=DEVICES, nargs="*", default=list(DEVICES))
     parser.add_argument("--noise", choices=NOISES, nargs="*", default=["quiet"])
     given = parser.parse_args()

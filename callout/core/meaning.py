@@ -25,6 +25,7 @@ class Meaning:
     plot's); ``implied`` marks a decimal point that was not said. ``height_m`` is in metres, exact;
     ``height_unit`` is feet if it was said in feet. ``text`` holds the words of a typed note, or a
     plot's name. ``bare``: the tag came in words, without the word for it ("sixty nineteen").
+    ``not_tag`` is a tag that was taken back ("tree 84, not 83").
     """
 
     kind: str
@@ -41,6 +42,7 @@ class Meaning:
     height_unit: Unit | None = None
     text: str | None = None
     bare: bool = False
+    not_tag: str | None = None
 
     def as_json(self) -> dict[str, Any]:
         """Plain values for JSON; numbers as exact text, absent parts left out but the main four."""
@@ -75,7 +77,7 @@ class Meaning:
 MOST_FIGURES = 12
 BARE = "@bare"
 """Emitted for a tag that came without the word "tree"."""
-_SLOTS = ("tag", "size", "stem", "height", "new", "retag", "species", "plot")
+_SLOTS = ("tag", "size", "stem", "height", "new", "retag", "species", "plot", "not")
 _BETWEEN = ("@pause", "@link")
 _YES = ("confirm", "accept")
 
@@ -105,6 +107,8 @@ def meaning_of(tokens: Sequence[str]) -> Meaning | None:
             said[name] = argument
         else:
             slots[slot] = slots.get(slot, "") + token
+    if slots.get("size") == "" and "status" in said:
+        del slots["size"]  # "8.4, no wait, cut": a status came in its place
     value, height = _number(slots.get("size")), _number(slots.get("height"))
     if ("size" in slots and value is None) or ("height" in slots and height is None):
         return None
@@ -122,6 +126,7 @@ def meaning_of(tokens: Sequence[str]) -> Meaning | None:
         height_unit=Unit.FOOT if height_unit is Unit.FOOT else None,
         scale=Scale(said["scale"]) if "scale" in said else None,
         new_tag=slots.get("retag"),
+        not_tag=slots.get("not"),
         text=slots["plot"].replace("_", " ") if "plot" in slots else None,
     )
 

@@ -142,7 +142,8 @@ def told_from(line: bytes) -> dict[str, Any]:
 
 
 def _view_from(given: dict[str, Any]) -> View:
-    lists = {item.name for item in fields(View)} & {"warnings", "looks", "left", "faults", "hints"}
+    texts = {"warnings", "looks", "left", "faults", "hints", "remedies"}
+    lists = {item.name for item in fields(View)} & texts
     made: dict[str, Any] = {
         name: tuple(map(str, value)) if name in lists else value for name, value in given.items()
     }

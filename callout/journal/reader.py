@@ -164,6 +164,13 @@ class JournalReader:
         row = self._database.execute("SELECT * FROM readings WHERE entry=?", (entry,)).fetchone()
         return reading_from(row) if row else None
 
+    def worked(self, who: str) -> set[tuple[str, str]]:
+        """The plots in which that person saved readings, each with the day (ISO 8601) of it."""
+        rows = self._database.execute(
+            "SELECT DISTINCT plot, substr(at, 1, 10) FROM readings WHERE who=?", (who,)
+        )
+        return {(row[0], row[1]) for row in rows}
+
     def memos(self) -> list[dict[str, Any]]:
         """Every note kept, oldest first."""
         return [dict(row) for row in self._database.execute("SELECT * FROM memos ORDER BY entry")]

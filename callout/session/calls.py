@@ -15,7 +15,7 @@ from callout.core.model import Reading
 from callout.core.rounding import Rounding, to_graduation
 from callout.core.saying import Says, as_is, saying
 from callout.core.statuses import Status
-from callout.core.units import Unit
+from callout.core.units import Scale, Unit
 from callout.session.draft import amended, pending_of
 from callout.session.parts import MEASURABLE, with_parts
 from callout.session.presses import joined, let_press_go
@@ -30,6 +30,7 @@ from callout.session.tags import (
     tags_on_hold,
 )
 from callout.session.told import echo
+from callout.session.told.asides import tag_corrected
 from callout.session.turn import Result, Turn, asked, refused
 
 _CENTIMETRE = Decimal("0.01")
@@ -62,6 +63,19 @@ def _status_told(turn: Turn, tag: str) -> str | None:
         return turn.meaning.status
     same = (pending.draft.tag, pending.draft.stem) == (tag, turn.meaning.stem or "")
     return pending.draft.status if same and pending.draft.status in MEASURABLE else None
+
+
+def other_tag(turn: Turn) -> Result:
+    """What waits is of another tree: its size is told again with that tag, and asked for anew."""
+    pending, mistaken = turn.waiting, turn.meaning.not_tag
+    if pending is None or pending.draft.void or pending.draft.is_new or pending.draft.raw is None:
+        return tag_corrected(turn)
+    draft = pending.draft
+    if mistaken is not None and mistaken not in (draft.tag, turn.shown(draft.tag)):
+        return tag_corrected(turn)
+    size = replace(turn.meaning, kind="reading", not_tag=None, value=draft.raw, unit=draft.raw_unit,
+                   scale=Scale(draft.raw_scale) if draft.raw_scale else None)  # fmt: skip
+    return reading(replace(turn, meaning=size))
 
 
 def named_only(turn: Turn) -> Result:

@@ -249,6 +249,8 @@ TABLE: dict[tuple[Phase | None, str], Handler] = {
     (None, "plot"): asides.no_such_plot,
     (None, "where"): asides.where_now,
     (None, "note"): notes.note,
+    (Phase.PENDING, "mistag"): calls.other_tag,
+    (None, "mistag"): asides.tag_corrected,
     (None, "well"): answers.well,
     (None, "complete"): answers.complete,
 }
@@ -267,6 +269,7 @@ _IN_A_NOTE = frozenset(
         "help",
         "pause",
         "resume",
+        "mistag",
     }
     | {kind for phase, kind in TABLE if phase is Phase.MEMO}
 )

@@ -16,6 +16,7 @@ from callout.sound.espeak import espeak
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples
 
 _NUL = "\0"
+_SILENT = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +62,12 @@ class Voice:
         return samples
 
 
+def without_silence(samples: Samples) -> Samples:
+    """The words alone: up to 50 ms of near silence stands before them, and nobody waits for it."""
+    sounds = np.flatnonzero(np.abs(samples) > _SILENT)
+    return samples[sounds[0] : sounds[-1] + 1] if sounds.size else samples
+
+
 class Tone(Enum):
     """Short signals, told apart by their number and shape as well as their pitch."""
 
@@ -77,7 +84,7 @@ class Tone(Enum):
 # for what was said over the voice. All within what a
 # headset's telephone band lets through, or (refuse, by its overtones) with enough of it there.
 _NOTES: dict[Tone, tuple[tuple[float, float], ...]] = {
-    Tone.ACCEPT: ((660.0, 0.07), (990.0, 0.09)),
+    Tone.ACCEPT: ((660.0, 0.04), (990.0, 0.06)),
     Tone.REFUSE: ((220.0, 0.28),),
     Tone.ASK: ((784.0, 0.07), (0.0, 0.06), (784.0, 0.07)),
     Tone.WARN: ((988.0, 0.08), (587.0, 0.08), (988.0, 0.08), (587.0, 0.08)),

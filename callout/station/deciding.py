@@ -7,6 +7,7 @@ was saved only if an engine hears something else.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from callout.core.checking.checks_plot import SURELY_HEARD
@@ -38,6 +39,30 @@ _DENIALS = ("reject", "scratch")
 _YESES = ("confirm", "accept")
 
 
+@dataclass(frozen=True)
+class AsHeard:
+    """How a sound came to be heard.
+
+    ``if_whole``: at a short pause, so that nothing is done of what could go on or is not sure;
+    ``answer``: at the shortest, at which only a yes may be whole. ``over``: the voice sounded
+    meanwhile, and falls silent for what then counts; ``was_cut``: it is silent for it already, and
+    tells again what waits where nothing counts.
+    """
+
+    if_whole: bool = False
+    answer: bool = False
+    over: bool = False
+    was_cut: bool = False
+
+    @property
+    def may_cut(self) -> bool:
+        """Whether the words may have the voice fall silent: at a short pause, unless it is."""
+        return self.if_whole and not self.answer and not self.was_cut
+
+
+PLAINLY = AsHeard()
+
+
 def sure(best: Candidate, scope: Scope, waits: bool = False) -> Parsed:
     """The one meaning that fits the plot, or a question why there is none.
 
@@ -62,17 +87,21 @@ def wakes(heard: Sequence[Candidate]) -> bool:
     return len(kinds) == 1 and kinds <= WAKES
 
 
-def whole(best: Candidate, spoken: Automaton, scope: Scope, plot: Plot, memory: Memory) -> bool:
+def whole(
+    best: Candidate, spoken: Automaton, scope: Scope, plot: Plot, memory: Memory, answer: bool
+) -> bool:
     """Whether what was heard at a short pause is all that is to come.
 
     It is sure, is one thing that fits the plot, and by the grammar could not go on to mean another.
     While a warned reading waits, "yes" may go on to "yes, accept"; else both are one. A note is
-    whatever is said.
+    whatever is said. At the shortest pause only an ``answer``, a yes, may be whole.
     """
     if best.confidence < LEAST_CONFIDENCE or memory.phase is Phase.MEMO:
         return False
     taken = choose(best.words, best.meanings, scope)
     if taken.problem is not None or not scope.fits(taken.meanings[0]):
+        return False
+    if answer and taken.meanings[0].kind not in _YESES:
         return False
     warned = memory.pending is not None and memory.pending.wants_accept
     return not goes_on(
@@ -86,16 +115,19 @@ def whole(best: Candidate, spoken: Automaton, scope: Scope, plot: Plot, memory: 
 
 
 def over_voice(
-    parsed: Parsed, best: Candidate, scope: Scope, memory: Memory, about: int | None
+    parsed: Parsed, best: Candidate, scope: Scope, memory: Memory, about: int | None, how: AsHeard
 ) -> Meaning | None:
     """What was said while our own voice sounded, where it counts; else None.
 
     It is surely heard, is one thing, and is not what the voice itself says; a "no" need only be
-    much likelier than not, since it saves nothing. A yes counts only where it is about what waits:
-    once all of that was spoken.
+    much likelier than not, since it saves nothing, or the likeliest where the voice was cut
+    for it. A yes counts only where it is about what waits: once all of that was spoken.
     """
+    if not how.over or parsed.problem is not None or not parsed.meanings:
+        return None
     denied = bool(best.likely) and all(one.kind in _DENIALS for one in best.likely)
-    if parsed.problem is not None or not (best.confidence >= LEAST_CONFIDENCE or denied):
+    denied |= how.was_cut and parsed.meanings[0].kind in _DENIALS
+    if not (best.confidence >= LEAST_CONFIDENCE or denied):
         return None
     (meaning,) = parsed.meanings
     if not scope.fits(meaning) or _is_said_by_us(meaning, memory):

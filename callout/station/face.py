@@ -67,6 +67,8 @@ class View:
     engine: str = ""
     muted: bool = False
     faults: tuple[str, ...] = ()
+    remedies: tuple[str, ...] = ()
+    """What a key does about the faults: ``accept`` (they were looked at), ``mute`` (the voice)."""
     hints: tuple[str, ...] = ()
     """What is good to know, and no fault."""
     paused: bool = False
@@ -109,7 +111,7 @@ class Face(Protocol):
         """
 
     def press(self, kind: str, waiting: int) -> None:
-        """A key for a command: confirm, accept, reject, undo, repeat, scratch, left, where, skip.
+        """A key for a command: confirm, accept, reject, undo, repeat, skip, pause, resume, next.
 
         ``waiting`` is that of the view which the person answers, 0 if it showed nothing pending; an
         answer to anything but the pending echo is refused.

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from callout.core.events import Heard
+from callout.core.events import Heard, Opened, Save
 from callout.core.saying import Saying, saying
 from callout.core.told import span_told
 from callout.devices.measurement import DeviceNotice, NoticeKind
@@ -31,10 +31,12 @@ from callout.station.hearing.listening import Listening
 from callout.station.hearing.talking import TalkKey
 from callout.station.hearing.unheard import unheard_told
 from callout.station.speaking.check_in import CheckIn
+from callout.station.speaking.how_much import is_new_to, knows_it, settled
 from callout.station.speaking.silent_echo import Echo
 from callout.station.speaking.spoken_echo import make_echo
 from callout.station.station import Station
 from callout.station.tapes import Tapes
+from callout.station.typed_words import keepable
 from callout.station.upkeep.clock import Clock
 from callout.station.upkeep.faults import RECOGNISER, SPACE, Faults
 from callout.station.upkeep.notices import notices
@@ -129,6 +131,8 @@ class Post:
         began = datetime.now().astimezone()
         with self._folder.reading() as reader:
             told = notices(reader, station.survey, began)
+            self._worked = reader.worked(keepable(self._work.who))
+        station.watch(self._opened)
         station.open(self._work.plot, self._work.who, began)
         for name, says in told.items():
             self.faults.report(name, says)
@@ -187,6 +191,19 @@ class Post:
         self.echo.on_spoken(lambda done: times.spoken(done, self._clock.now()))
 
     # ---- what is watched ----
+
+    def _opened(self, done: Done) -> None:
+        """How much the voice says there; what is saved is what a person has done."""
+        for effect in done.effects:
+            if isinstance(effect, Save):
+                self._worked.add((effect.reading.plot, effect.reading.at[:10]))
+        if not isinstance(done.event, Opened):
+            return
+        here, speaking = (done.event.plot, done.event.at[:10]), self._config.speaking
+        self.echo.speak_by(settled(speaking, knows_it(self._worked, here)))
+        speaks = not (self._work.silent or self._work.muted)
+        if speaking.echo == "auto" and speaks and is_new_to(self._worked, here):
+            self._say(saying("few-words-now"))
 
     def _all_noted(self, told: Iterable[str]) -> None:
         for name in told:

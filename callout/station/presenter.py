@@ -27,11 +27,12 @@ from callout.station.done import Done
 from callout.station.face import Level, SavedLine, Update, View
 from callout.station.hearing.talking import TalkKey
 from callout.station.station import Station
-from callout.station.upkeep.notices import HOLDER, SETTINGS
+from callout.station.upkeep.notices import CLOCK, HOLDER, SETTINGS
 
 RECENT = 8
 HINTS = frozenset({"words", SETTINGS, HOLDER})
 """States by name that are shown, and are no faults."""
+_REMEDIES = {"accept": {SETTINGS, HOLDER, CLOCK}, "mute": {"voice"}}
 TellFault = Callable[[str, Saying | None], None]
 TakesTyped = Callable[[str, tuple[float, ...]], bool]
 
@@ -67,6 +68,7 @@ class StationFace:
         return replace(
             shown, engine=engine, talk=talk, hints=hints, sounding=self._sounding,
             paused=self._station.memory.paused,
+            remedies=tuple(kind for kind, names in _REMEDIES.items() if names & set(self._faults)),
         )  # fmt: skip
 
     def _part(self, says: Saying) -> str:

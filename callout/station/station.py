@@ -29,11 +29,20 @@ from callout.session.state import Memory, Phase, Survey
 from callout.session.tags import known_tags
 from callout.session.turn import asked_now
 from callout.speech.engine import Candidate, Engine, Samples
-from callout.station.deciding import EchoTimes, cuts, over_voice, sure, wakes, whole
+from callout.station.deciding import (
+    PLAINLY,
+    AsHeard,
+    EchoTimes,
+    cuts,
+    over_voice,
+    sure,
+    wakes,
+    whole,
+)
 from callout.station.done import Done, Watcher, Watchers
 from callout.station.hearing.apart import ApartEngine
 from callout.station.scopes import plot_asked, plot_named, scope_of
-from callout.station.speaking.spoken_turns import OVER, OVER_VOICE
+from callout.station.speaking.spoken_turns import AGAIN, OVER, OVER_VOICE
 from callout.station.typed_words import keepable, typed_line
 from callout.station.upkeep.ledger import Ledger, TellDisk
 from callout.wording.language_files import english
@@ -110,21 +119,15 @@ class Station:
             self._listen_for_plot()
 
     def hear(
-        self,
-        samples: Samples,
-        at: datetime | None = None,
-        began: datetime | None = None,
-        if_whole: bool = False,
-        over: bool = False,
-    ) -> bool:
+        self, samples: Samples, at: datetime | None = None, began: datetime | None = None,
+        how: AsHeard = PLAINLY,
+    ) -> bool:  # fmt: skip
         """One utterance: kept as sound, recognised, and taken to the session.
 
-        ``began`` is when it was begun: a yes answers only an echo that was there by then. With
-        ``if_whole`` nothing is done of what could go on, or is not sure. Whether it was taken up.
-        ``over``: the voice sounded meanwhile, and falls silent for what then counts.
+        ``began`` is when it was begun: a yes answers only an echo that was there by then. Whether
+        it was taken up, which only what is heard ``if_whole`` may not be.
         """
-        where: str = self._ledger.memory.plot
-        trouble: Saying | None = None
+        where, trouble = self._ledger.memory.plot, None
         started = time.perf_counter()
         # Not under the lock: keys and tapes go on while a sound is decoded.
         try:
@@ -137,22 +140,26 @@ class Station:
             best = candidates[0] if candidates else Candidate("", (), 0.0)
             parsed = sure(best, self._scope, waits=memory.asking > 0)
             about = self.echo_times.asked_by(memory, began)
-            counts = over_voice(parsed, best, self._scope, memory, about) if over else None
-            if if_whole and cuts(counts):
+            counts = over_voice(parsed, best, self._scope, memory, about, how)
+            if how.may_cut and cuts(counts):
                 self.cut_voice()
-            if if_whole and not (candidates and self._is_whole(best)):
+            if how.if_whole and not (
+                candidates and whole(best, self._spoken, self._scope, self.plot, memory, how.answer)
+            ):
                 return False
             if memory.paused and not wakes(candidates):
                 return True  # said to somebody else: neither kept nor told
             if memory.plot != where and candidates:
                 self.say(saying("plot-changed"))
             elif candidates or memory.listens_for_a_note:
-                if over and counts is None:
-                    self.say(OVER_VOICE, OVER)
+                if how.over and counts is None:
+                    self.say(OVER_VOICE, AGAIN if how.was_cut else OVER)
                 else:
                     self._take(best, parsed, samples, at, about, engine_s)
             elif trouble is not None:
                 self.say(saying("not-heard", why=trouble))
+            elif how.was_cut:
+                self.say(OVER_VOICE, AGAIN)
             # Else it was no callout: a cough, a branch, somebody else.
         return True
 
@@ -254,9 +261,6 @@ class Station:
         if isinstance(self.engine, ApartEngine):
             self.engine.close()
 
-    def _is_whole(self, best: Candidate) -> bool:
-        return whole(best, self._spoken, self._scope, self.plot, self._ledger.memory)
-
     def _at(self, at: datetime | None) -> str:
         return stamp(at or self._now())
 
@@ -264,14 +268,10 @@ class Station:
         self, source: str, parsed: Parsed, at: datetime | None, about: int | None = None
     ) -> Heard:
         return Heard(
-            entry=self._ledger.next_entry,
-            at=self._at(at),
-            source=source,
-            words=parsed.words,
-            meanings=parsed.meanings,
-            problem=parsed.problem,
+            entry=self._ledger.next_entry, at=self._at(at), source=source, words=parsed.words,
+            meanings=parsed.meanings, problem=parsed.problem,
             about=self._ledger.memory.asking if about is None else about,
-        )
+        )  # fmt: skip
 
     def _listen_for_plot(self) -> None:
         self._scope = scope_of(self.plot, known_tags(self._ledger.memory, self.plot))

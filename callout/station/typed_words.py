@@ -30,8 +30,11 @@ def typed_line(language: Language, text: str, scope: Scope, notes: bool) -> Pars
         parsed = parse_words(language.full, text, scope)
     except CalloutError as error:
         parsed = Parsed(text, (), error.saying)
-    if not notes and not parsed.meanings and (told := _in_own_words(language, text, scope)):
-        return Parsed(text, (told,), None)
+    if not notes and not parsed.meanings:
+        if told := _in_own_words(language, text, scope) or _new_of_own_name(language, text, scope):
+            return Parsed(text, (told,), None)
+        if (joined := _with_tag_joined(text, scope)) != text:
+            return replace(typed_line(language, joined, scope, notes), words=text)
     if notes and not _interrupts(language, parsed, scope):
         return Parsed(text, (Meaning("note", text=text),), None)
     return parsed
@@ -40,8 +43,10 @@ def typed_line(language: Language, text: str, scope: Scope, notes: bool) -> Pars
 def _in_own_words(language: Language, text: str, scope: Scope) -> Meaning | None:
     """ "note: forked", "83 species wild service": a word for what follows, then free words."""
     ends = [match.start() for match in _WORD_ENDS.finditer(text)][:_HEAD_WORDS]
-    for end in ends:
+    for end in reversed(ends):  # "note 108 big fork" is about tree 108
         rest = text[end:].strip(_BETWEEN)
+        if ":" in text[:end]:
+            continue  # "note: 3 stems": what follows a colon is free
         try:
             meanings = parse_words(language.full, text[:end], scope).meanings
         except CalloutError:
@@ -55,8 +60,41 @@ def _in_own_words(language: Language, text: str, scope: Scope) -> Meaning | None
     return None
 
 
+def _new_of_own_name(language: Language, text: str, scope: Scope) -> Meaning | None:
+    """A new tree whose species the survey does not have yet: "new tree 141 wild service 8.1"."""
+    for name in _NAMES.finditer(text):
+        words = name.group().lower().split()
+        if language.full.words.union(language.full.anywhere).intersection(words):
+            continue  # no name: a word that means something else
+        try:
+            parsed = parse_words(language.full, _rest(text, name), scope)
+        except CalloutError:
+            continue
+        if parsed.problem is None and [one.kind for one in parsed.meanings] == ["new"]:
+            (new,) = parsed.meanings
+            if not new.species and _is_name(name.group()):
+                return replace(new, species=" ".join(words))
+    return None
+
+
+def _rest(text: str, name: re.Match[str]) -> str:
+    return f"{text[: name.start()].rstrip(_BETWEEN)} {text[name.end() :].lstrip(_BETWEEN)}"
+
+
+def _with_tag_joined(text: str, scope: Scope) -> str:
+    """With a tag that was typed figure by figure, "1 0 4", as the plot has it."""
+    digits = _DIGITS.search(text)
+    tag = digits.group().replace(" ", "") if digits else ""
+    if digits is None or tag not in (scope.tags or ()):
+        return text
+    return f"{text[: digits.start()]}{tag}{text[digits.end() :]}"
+
+
+_NAMES = re.compile(r"[^\W\d_]+(?:['.-]?[ '-][^\W\d_]+)*")
+# Three or more, so that "1 5" stays a tag and a size; and no others beside them.
+_DIGITS = re.compile(r"(?<![\d.] )(?<![\d.])\d(?: \d){2,}(?![\d.])(?! \d(?!\d*\.))")
 _WORD_ENDS = re.compile(r"(?<=\w)(?=[\s:,-])")
-_HEAD_WORDS, _BETWEEN = 3, " \t:,-"
+_HEAD_WORDS, _BETWEEN = 5, " \t:,-"
 _LONGEST_NAME = 60
 
 

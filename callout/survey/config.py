@@ -55,7 +55,8 @@ class Listening:
 
 DUPLEXES = ("half", "headset", "loudspeaker")
 """Not hearing while the voice speaks; hearing on; hearing on with our own voice taken out."""
-ECHOES = ("full", "brief", "tones")
+ECHOES = ("auto", "full", "brief", "tones")
+"""``auto`` is full in a person's first plot, then brief."""
 
 
 @dataclass(frozen=True)
@@ -63,8 +64,8 @@ class Speaking:
     """How the echo is spoken. ``words_a_minute`` is the voice's rate, ``echo`` how much it says."""
 
     voice: str = "en"
-    words_a_minute: int = 170
-    echo: str = "full"
+    words_a_minute: int = 180
+    echo: str = "auto"
     speaker: str = ""
     muted: bool = False
 

@@ -89,8 +89,12 @@ def _listening_table() -> Any:
 def _speaking_table() -> Any:
     return _table(
         ("voice", "en", "a voice of espeak-ng, e.g. en-us"),
-        ("words_a_minute", 170, ""),
-        ("echo", "full", "full; brief: tag and number; tones: only what is warned of is spoken"),
+        ("words_a_minute", 180, ""),
+        (
+            "echo",
+            "auto",
+            "full, brief or tones; auto: full in a first plot, then brief",
+        ),
         ("speaker", "", "part of its name; empty takes the system's default"),
         ("muted", False, "true: the echo is only shown"),
     )

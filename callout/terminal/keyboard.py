@@ -23,11 +23,16 @@ COMMANDS = {
     "f6": "talk",
     "f7": "mute",
     "f8": "undo",
+    "f9": "pause",
+    "f10": "next",
+    "f12": "plot",
     "pagedown": "confirm",
     "pageup": "reject",
 }
 ON_EMPTY_LINE = {"enter": "confirm", "escape": "reject"}
 TOO_SOON = "NOT confirmed, too soon: read it, then press again."
+PLOT = "plot "
+"""How a line begins that goes to another plot."""
 NOTHING_WAITS = "Nothing waits for a yes."
 TOO_LONG = f"NOT sent: a line has at most {MOST_TYPED} characters."
 _YES = ("confirm", "accept")
@@ -172,10 +177,15 @@ class Keyboard:
         if kind in _OWN:
             self.covered = kind == "help"
             return [Do(kind)]
+        if kind == "plot":
+            return [] if self.line.text else self._put(PLOT, now)
+        if kind == "pause" and newest.paused:
+            kind = "resume"
         if kind not in _YES:
             return [Press(kind, self._waiting())]
         if not waits(newest):
-            return [Notice(NOTHING_WAITS)]
+            looked = kind == "accept" and "accept" in newest.remedies
+            return [Press(kind, 0) if looked else Notice(NOTHING_WAITS)]
         if not self._guard.seen(newest, now):
             return [Notice(TOO_SOON)]
         return [Press(kind, self._waiting())]

@@ -20,6 +20,7 @@ NO_SOUND_DBFS = -75.0
 FLOOR_DBFS = -60.0
 
 _UNITS = {"in": "inches", "cm": "centimetres", "mm": "millimetres"}
+_REMEDIES = {"accept": "F4 = I looked at it", "mute": "F7 = voice off"}
 _IDLE_WORDS = {"saved": "DONE", "refused": "REFUSED", "ask": "PLEASE ANSWER"}
 
 
@@ -45,7 +46,7 @@ def state_word(view: View) -> str:
         return "STARTING: YOU CAN TYPE"
     if view.paused:
         heard = replace(view, paused=False)
-        return f"PAUSED: {'TYPE go on' if view.phase == IDLE else state_word(heard)}"
+        return f"PAUSED: {'F9 = GO ON' if view.phase == IDLE else state_word(heard)}"
     if waits(view):
         if view.wants_accept:
             return "CHECK, THEN ACCEPT?"
@@ -71,7 +72,7 @@ def state_keys(view: View, typing: bool) -> str:
     if typing:
         return "Enter = send the line   Esc = clear it"
     if not waits(view):
-        return ""
+        return "   ".join(_REMEDIES[kind] for kind in view.remedies)
     return "F4 = accept   Esc = no" if view.wants_accept else "Enter = yes   Esc = no"
 
 

@@ -27,7 +27,7 @@ PROMPTS = (
     "diameter seven point four",
     "tree three eight six one",
     "tree nine five two diameter sixteen point three",
-    "scratch that",
+    "wrong tree",
     "tree seventy two diameter forty five point eight",
     "tree five zero eight diameter nineteen point nine",
     "confirm",

@@ -1,5 +1,5 @@
 # What Callout tells people, in English: the first and whole language, which others are held against.
-# A message is told in full; .brief is for who wants few words, .shown for a screen, where it differs.
+# A message is told in full; .brief is for who wants few words, .shown for a screen, .full for the voice, where it differs.
 # Words begin small where they may stand within others; a sentence gets its capital and its end.
 
 
@@ -75,7 +75,11 @@ which-tree-lost = which tree? say tree, its old tag, and tag lost
 ## What was done
 
 saved = saved { $reading }
+    .full = saved
     .brief = { "" }
+few-words-now = from now on the voice says tag and number only, and a tone for saved; echo = "full" in survey.toml has it say all
+    .full = from now on I say tag and number only; a tone means saved
+    .brief = from now on I say tag and number only; a tone means saved
 was-not-saved = { $reading } was not saved
 was-not-undone = { $reading } was not undone
 undone = undone: { $reading } is taken back
@@ -141,6 +145,7 @@ settings-changed = the settings were changed: { $what }. Look, then say accept
 clock-before = the clock says { $now }, and the survey knows { $known } already: set the clock, or say accept
 holder-other = another machine held this survey last: it may have come from a stranger. Say accept to take it over
 noted = noted
+tag-corrected-by = nothing was changed: what waits, drop it by no; what was saved, take back by undo and accept; then call tree { $tag } and its diameter
 waits-not = nothing of tree { $tag } waits; what was saved last is taken back by undo
 which-species = say or type species and its name
 nothing-waits = nothing waits for confirmation
@@ -180,6 +185,7 @@ command-reading = reading
 command-size = size
 command-amend = correction
 command-tree = tree
+command-mistag = another tag
 command-new = new tree
 
 ## Notes

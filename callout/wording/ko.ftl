@@ -76,7 +76,11 @@ which-tree-lost = 어느 나무? 나무와 옛 번호를 말하고 표찰 분실
 ## What was done
 
 saved = 저장 { $reading }
+    .full = 저장
     .brief = { "" }
+few-words-now = 이제부터 음성은 번호와 값만 말하고 저장은 신호음으로 알립니다; survey.toml의 echo = "full"이면 모두 말합니다
+    .full = 이제부터 번호와 값만 말합니다; 신호음은 저장입니다
+    .brief = 이제부터 번호와 값만 말합니다; 신호음은 저장입니다
 was-not-saved = { $reading } 저장 안 됨
 was-not-undone = { $reading } 되돌리지 않음
 undone = 되돌림: { $reading } 취소
@@ -142,6 +146,7 @@ settings-changed = 설정이 바뀜: { $what }. 보고 나서 인정이라고 �
 clock-before = 시계는 { $now }, 조사는 이미 { $known }: 시계를 맞추거나 인정이라고 하세요
 holder-other = 지난번에는 다른 기계의 조사였음: 낯선 이에게서 왔을 수 있음. 넘겨받으려면 인정이라고 하세요
 noted = 확인함
+tag-corrected-by = 바뀐 것 없음: 기다리는 것은 아니요, 저장된 것은 되돌리기와 인정; 그 다음 나무 { $tag } 번호와 지름을 말하세요
 waits-not = 나무 { $tag } 기다리는 것 없음; 마지막 저장은 되돌리기로 취소
 which-species = 수종과 이름을 말하거나 입력하세요
 nothing-waits = 확인할 것 없음
@@ -169,6 +174,7 @@ command-help = 도움말
 command-pause = 멈춤
 command-resume = 계속
 command-next = 다음
+command-mistag = 다른 번호
 command-last = 지난번
 command-why = 왜
 command-plot = 조사구

@@ -1,7 +1,8 @@
 """Puts sayings into the words of a language, in the length that the listener wants.
 
 A language is one Fluent file. A message is the words in full; its attribute ``.brief`` is for a
-listener who wants few words, ``.shown`` for a screen, each only if it differs. What a language
+listener who wants few words, ``.shown`` for a screen, ``.full`` for the voice, each only if it
+differs. What a language
 lacks is told in English. Figures are inserted unchanged; a voice that cannot read "24.6" gets its
 point as a word (``its-point``, beside ``its-voice``). ``files`` finds the texts.
 """

@@ -44,6 +44,7 @@ TALK = (
     "drop that one",
     "forget that one",
     "scratch that one",
+    "delete that one",
     "this one",
     "next one",
     "last one",
@@ -126,16 +127,18 @@ def taken_back(plain: tuple[str, ...]) -> bool:
     return any(f" {repair} " in said for repair in (*REPAIRS, *MORE_REPAIRS))
 
 
-def without_talk(plain: tuple[str, ...]) -> tuple[str, ...]:
+def without_talk(plain: tuple[str, ...], meaning: Meaning) -> tuple[str, ...]:
     said = f" {' '.join(plain)} ".replace(" a stump ", " stump ")
     for talk in TALK:  # "scratch that, one hundred" says a figure
+        if talk == "scratch that one" and meaning.kind != "scratch":
+            continue  # "scratch that: one" says another
         said = re.sub(rf" {talk} (?!hundred|thousand|point)", " ", said)
     return tuple(said.split())
 
 
 def check(words: list[str], meaning: Meaning) -> None:
     """The words' own figures, in order, must give the tag and then the value."""
-    plain = without_talk(tuple(word.lower() for word in words))
+    plain = without_talk(tuple(word.lower() for word in words), meaning)
     tag = meaning.tag or ""
     value = "" if meaning.value is None else f"{meaning.value:f}"
     if tag.startswith("A"):
@@ -161,7 +164,7 @@ def check(words: list[str], meaning: Meaning) -> None:
     if new.startswith("A"):
         assert new.lower() in plain
         new = ""
-    parts = (tag, meaning.stem or "", value, height, new)
+    parts = (tag, meaning.stem or "", value, height, new, meaning.not_tag or "")
     whole = "".join(parts).replace(".", "")
     if not whole:
         assert set(figures) <= figures_said.JOINING | {"a"}, (words, meaning)

@@ -112,6 +112,9 @@ ROWS = [
     (Phase.IDLE, Meaning("retag", new_tag="9"), Phase.IDLE, "Which tree?"),
     (Phase.NAMED, Meaning("retag", new_tag="9"), Phase.NAMED, "Tree 9, was 83, beech. Diameter?"),
     (Phase.PENDING, Meaning("retag", new_tag="9"), Phase.PENDING, "9, was 83, 24.6"),
+    (Phase.PENDING, Meaning("mistag", "84", not_tag="83"), Phase.PENDING, "84, 24.6"),
+    (Phase.PENDING, Meaning("mistag", "84", not_tag="12"), Phase.PENDING, "Nothing was changed"),
+    (Phase.IDLE, Meaning("mistag", "84"), Phase.IDLE, "then call tree 84"),
 ]
 
 

@@ -181,7 +181,7 @@ def test_the_word_that_is_asked_for_is_the_word_that_answers():
 def test_the_voice_is_given_the_point_as_a_word():
     """espeak-ng's Korean voice passes over the point of "24.6": told by its own phonemes."""
     one = saying("size", value=Decimal("24.05"))
-    assert BOOK.spoken(saying("saved", reading=one)) == "저장 24 점 0 5."
+    assert BOOK.spoken(saying("was-not-saved", reading=one)) == "24 점 0 5 저장 안 됨."
     assert (BOOK.voice, load_wording("en").spoken(one)) == ("ko", "24.05.")
     told = "\n".join(["24.6", BOOK.spoken(as_is("24.6")), "점"])
     done = subprocess.run(

@@ -12,8 +12,10 @@ from station_tools import at_work
 
 from callout.core.saying import as_is
 from callout.daemon.messages import told_from, update_line
+from callout.station.face import STARTING, View
 from callout.station.presenter import StationFace
-from callout.terminal.labels import state_word
+from callout.terminal.keyboard import NOTHING_WAITS, Keyboard, Notice, Press
+from callout.terminal.labels import state_keys, state_word
 
 
 def test_species_that_cannot_be_heard_are_no_fault() -> None:
@@ -28,8 +30,46 @@ def test_species_that_cannot_be_heard_are_no_fault() -> None:
 def test_a_pause_and_the_voice_are_shown() -> None:
     assert state_word(replace(scripted.IDLE, paused=True)).startswith("PAUSED")
     assert state_word(replace(scripted.PENDING, paused=True)) == "PAUSED: CONFIRM?"
+    assert "READY" not in shot(replace(scripted.IDLE, paused=True), (80, 24))
     svg = shot(replace(scripted.IDLE, sounding=True), (100, 30)).replace("&#160;", " ")
     assert "VOICE SPEAKING" in svg
+
+
+def test_a_start_shows_nothing_that_is_not_known_yet() -> None:
+    starting = View(plot="", who="", unit="", phase=STARTING, about="harrow")
+    for size in ((80, 24), (40, 12)):
+        svg = shot(starting, size).replace("&#160;", " ")
+        assert "STARTING" in svg
+        assert not any(word in svg for word in ("READY", "LEFT", "SAVED"))
+
+
+def test_what_a_key_does_about_a_fault_is_told_beside_it(tmp_path: Path) -> None:
+    with at_work(survey(tmp_path / "fen")) as station:
+        station.open("K1", "R.V.")
+        face = StationFace(station, lambda muted: None)
+        face.fault("voice", as_is("the voice fails"))
+        face.fault("settings", as_is("the settings were changed"))
+        assert face.view().remedies == ("accept", "mute")
+        view = face.view()
+        face.close()
+    assert state_keys(view, False) == "F4 = I looked at it   F7 = voice off"
+    assert state_keys(view, True) == "Enter = send the line   Esc = clear it"
+    keys = Keyboard()
+    keys.showed(view, 0.0)
+    assert keys.key("f4", None, view, 9.0) == [Press("accept", 0)]
+    plain = replace(view, remedies=())
+    assert keys.key("f4", None, plain, 19.0) == [Notice(NOTHING_WAITS)]
+
+
+def test_keys_for_a_pause_the_next_tree_and_another_plot() -> None:
+    keys = Keyboard()
+    keys.showed(scripted.IDLE, 0.0)
+    assert keys.key("f9", None, scripted.IDLE, 1.0) == [Press("pause", 0)]
+    paused = replace(scripted.IDLE, paused=True)
+    assert keys.key("f9", None, paused, 5.0) == [Press("resume", 0)]
+    assert keys.key("f10", None, scripted.IDLE, 9.0) == [Press("next", 0)]
+    assert keys.key("f12", None, scripted.IDLE, 13.0) == [] and keys.line.text == "plot "
+    assert keys.key("f12", None, scripted.IDLE, 17.0) == [] and keys.line.text == "plot "
 
 
 def test_a_station_tells_them_apart(tmp_path: Path) -> None:

@@ -81,6 +81,12 @@ def why(turn: Turn) -> Result:
     return turn.memory, (echo.ask(*echo.question(pending)),)
 
 
+def tag_corrected(turn: Turn) -> Result:
+    """How a tag that was saved is put right; nothing is changed by saying it."""
+    tag = turn.shown(str(turn.meaning.tag))
+    return asked(turn.memory, saying("tag-corrected-by", tag=tag), "refused")
+
+
 def what_fits(turn: Turn) -> Result:
     """The few callouts that fit this moment."""
     return asked(turn.memory, _fitting(turn.memory), "told")

@@ -60,6 +60,10 @@ class OwnVoice:
             for item in tuple(self._played)
         )
 
+    def sounds(self, frame: Frame) -> bool:
+        """Whether words of ours are being played in this frame."""
+        return self.sounded(frame.start_s + _COMES_BACK_S, frame.end_s)
+
     def take(self, frame: Frame) -> Frame:
         """The frame, less our own voice where that comes back."""
         while self._played and self._played[0].end_s < frame.start_s - _KEPT_S:

@@ -15,11 +15,13 @@ from callout.core.saying import saying
 from callout.journal.session_sound import SessionSound
 from callout.sound.endpoint import Discarded, Endpointer, Reason
 from callout.sound.frames import Frame, Samples, Utterance
+from callout.sound.own.onset import Onset
 from callout.sound.own.own_voice import OwnVoice
 from callout.sound.own.spoken_over import SpokenOver
+from callout.station.deciding import AsHeard
 from callout.station.done import Done
 from callout.station.hearing.talking import TalkKey
-from callout.station.speaking.spoken_turns import OVER, OVER_VOICE
+from callout.station.speaking.spoken_turns import AGAIN, OVER, OVER_VOICE
 from callout.station.station import Station
 
 QUESTION = "ask"
@@ -50,6 +52,8 @@ class Listening:
         self._level, self._set_aside = level, set_aside
         self._keep, self._talk = keep, talk
         self._over, self._own = over or SpokenOver(), own
+        self._onset, self._was_cut = Onset(), False
+        self._cut_about: int | None = None
         self._asked_at_s: float | None = None
         self._watch_sound: Callable[[Samples, float], None] = lambda samples, floor_dbfs: None
         self._watch_asked: Callable[[], None] = lambda: None
@@ -91,14 +95,32 @@ class Listening:
             frame = self._own.take(frame)
         for utterance in self._endpointer.push(frame):
             self._hear(utterance)
+        self._cut_if_spoken_over(frame)
         self._end_if_whole()
         echo = self._endpointer.muted(frame)
         cut = self._tell_discarded()
         if cut and echo:
             self._over.cut()
+        if self._was_cut and not self._endpointer.speaking:
+            self._was_cut = False  # it was too short for anything
+            self._station.say(OVER_VOICE, AGAIN)
         goes_on = self._endpointer.begun_under_echo
         voiced = self._endpointer.voiced
         self._tell_over(self._over.take(frame, voiced=voiced, echo=echo, goes_on=goes_on))
+
+    def _cut_if_spoken_over(self, frame: Frame) -> None:
+        """The voice falls silent for whoever begins to speak, once for what it asks.
+
+        Once: a voice that hears itself would cut itself for ever.
+        """
+        if self._own is None:
+            return
+        voiced, sounds = self._endpointer.voiced, self._own.sounds(frame)
+        begun = self._onset.take(frame, voiced=voiced, sounds=sounds)
+        memory = self._station.memory
+        if begun and memory.asking != self._cut_about and not memory.paused:
+            self._was_cut, self._cut_about = True, memory.asking
+            self._station.cut_voice()
 
     def _tell_over(self, found: Utterance | None) -> None:
         """Somebody spoke over the voice: only signal that it was not taken."""
@@ -143,8 +165,10 @@ class Listening:
         """At a short pause: what is whole already is not kept waiting for a longer one."""
         if self._waited_for and self._took_s > _SLOW_S:
             return
-        utterance = self._endpointer.so_far()
-        if utterance is not None and self._asked(utterance, if_whole=True):
+        utterance, answer = self._endpointer.so_far(), False
+        if utterance is None and self._station.memory.asking:
+            utterance, answer = self._endpointer.answer_so_far(), True
+        if utterance is not None and self._asked(utterance, if_whole=True, answer=answer):
             self._endpointer.end()
             self._given_out(utterance)
 
@@ -152,7 +176,7 @@ class Listening:
         self._asked(utterance)
         self._given_out(utterance)
 
-    def _asked(self, utterance: Utterance, if_whole: bool = False) -> bool:
+    def _asked(self, utterance: Utterance, if_whole: bool = False, answer: bool = False) -> bool:
         """Whether the station took it up."""
         self._watch_asked()
         started = time.perf_counter()
@@ -160,8 +184,7 @@ class Listening:
             utterance.samples,
             at=self._began + timedelta(seconds=utterance.end_s),
             began=self._began + timedelta(seconds=utterance.start_s),
-            if_whole=if_whole,
-            over=self._is_over_voice(utterance),
+            how=AsHeard(if_whole, answer, self._is_over_voice(utterance), self._was_cut),
         )
         self._took_s = time.perf_counter() - started
         return taken
@@ -172,6 +195,7 @@ class Listening:
         return self._own is not None and self._own.sounded(began_s, utterance.end_s)
 
     def _given_out(self, utterance: Utterance) -> None:
+        self._was_cut = False
         self._watch_sound(utterance.samples, self._endpointer.noise_floor_dbfs)
         if self._talk is not None:
             self._talk.heard()

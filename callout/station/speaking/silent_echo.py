@@ -7,6 +7,7 @@ from typing import Protocol
 
 from callout.core.saying import Saying
 from callout.station.done import Done
+from callout.survey.config import Speaking
 
 TellFault = Callable[[Saying | None], None]
 TellSounding = Callable[[bool], None]
@@ -33,6 +34,9 @@ class Echo(Protocol):
 
     def cut(self) -> None:
         """Break off what is being said: somebody objects."""
+
+    def speak_by(self, speaking: Speaking) -> None:
+        """From the next echo on say as much, and as fast, as ``speaking`` tells."""
 
     def heard_by(self, microphone: StreamClock) -> None:
         """This microphone could hear it."""
@@ -61,6 +65,9 @@ class SilentEcho:
 
     def cut(self) -> None:
         """Nothing is being said."""
+
+    def speak_by(self, speaking: Speaking) -> None:
+        """Nothing is said."""
 
     def heard_by(self, microphone: StreamClock) -> None:
         """Nothing to hear."""

@@ -21,8 +21,9 @@ from callout.sound.guarded_voice import GuardedVoice
 from callout.sound.own.own_voice import OwnVoice
 from callout.sound.own.spoken_over import SpokenOver
 from callout.sound.speaker import Speaker
-from callout.sound.voice import Tone, VoiceSettings, beep
+from callout.sound.voice import Tone, VoiceSettings, beep, without_silence
 from callout.station.done import Done
+from callout.station.speaking.how_much import length_of, rate_of
 from callout.station.speaking.silent_echo import (
     Echo,
     SilentEcho,
@@ -31,15 +32,14 @@ from callout.station.speaking.silent_echo import (
     TellSounding,
     TellSpoken,
 )
-from callout.station.speaking.spoken_turns import OVER, SpokenTurn, SpokenTurns
+from callout.station.speaking.spoken_turns import AGAIN, OVER, SpokenTurn, SpokenTurns
 from callout.survey.config import Speaking
 from callout.wording.language_files import english
-from callout.wording.wording import Length, Wording
+from callout.wording.wording import Wording
 
 _LONGEST_ECHO_S = 60.0
 # A sound leaves the device later than it was handed over (docs/sound.md).
 _LEAVES_S = 0.15
-BRIEF_WORDS_A_MINUTE = 200
 _TONES = {"saved": Tone.ACCEPT, "refused": Tone.REFUSE}
 """Before the words."""
 _QUESTIONS = ("confirm-asked", "accept-asked")
@@ -100,6 +100,12 @@ class SpokenEcho:
         """Break off what is being said: somebody objects."""
         self._broken_off = self._turn
 
+    def speak_by(self, speaking: Speaking) -> None:
+        """From the next echo on say as much, and as fast, as ``speaking`` tells."""
+        if rate_of(speaking) != rate_of(self._speaking):
+            self._voice = None
+        self._speaking = speaking
+
     def heard_by(self, microphone: StreamClock) -> None:
         """Gate this microphone while speaking."""
         self._microphone = microphone
@@ -158,6 +164,9 @@ class SpokenEcho:
         for part in turn.parts:
             if self._muted or self._broken_off is turn:
                 break
+            if part.tone == AGAIN:
+                self._beep(speaker, Tone.OVER)
+                continue
             if self._by_tone(part, turn, speaker):
                 continue
             try:
@@ -216,7 +225,7 @@ class SpokenEcho:
             settings = VoiceSettings(name or chosen, rate_of(self._speaking))
             self._voice = GuardedVoice(settings)
         text = self._wording.spoken(*says, length=length_of(self._speaking))
-        return self._voice.say(text) if text else np.zeros(0, np.int16)
+        return without_silence(self._voice.say(text)) if text else np.zeros(0, np.int16)
 
     def _loudspeaker(self) -> Speaker:
         if self._speaker is None:
@@ -249,18 +258,6 @@ class SpokenEcho:
         if fault != self._fault:
             self._fault = fault
             self._tell_fault(fault)
-
-
-def length_of(speaking: Speaking) -> Length:
-    """How much of each saying is spoken."""
-    return Length.FULL if speaking.echo == "full" else Length.BRIEF
-
-
-def rate_of(speaking: Speaking) -> int:
-    """Words a minute: few words are understood as well a little faster (our assumption)."""
-    if speaking.echo == "full":
-        return speaking.words_a_minute
-    return max(speaking.words_a_minute, BRIEF_WORDS_A_MINUTE)
 
 
 def tone_alone(part: Say, turn: SpokenTurn) -> Tone | None:

@@ -18,6 +18,8 @@ from callout.station.done import Done
 MOST_NOTICES = 16
 OVER = "over"
 """The tone of a sign that something was said over the voice: a tone alone, never words."""
+AGAIN = "again"
+"""The tone of the same sign where the voice was cut for it: what waits is told again after it."""
 # Words told by voice would invite another word over them, and a late echo answer itself for ever.
 OVER_VOICE = saying("spoken-over")
 
@@ -84,6 +86,8 @@ def is_notice(done: Done) -> bool:
 def _overtaken(turn: SpokenTurn) -> SpokenTurn:
     """Without the pending reading that it repeated, which is no longer pending."""
     parts = tuple(
-        part if part.tone == OVER else Say(part.says) for part in turn.parts if part.tone != "ask"
+        part if part.tone in (OVER, AGAIN) else Say(part.says)
+        for part in turn.parts
+        if part.tone != "ask"
     )
     return SpokenTurn(parts, notice=True, of=turn.of)

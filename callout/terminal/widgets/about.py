@@ -16,11 +16,10 @@ class Place(Line):
         if view.phase == STARTING:
             self.put((plain(view.about, 80), "bold"))
             return
-        unit = f", {labels.unit_name(view)}" if view.unit else ""
+        unit = f"   {labels.unit_name(view)}" if view.unit else ""
         self.put(
-            (f"Plot {plain(view.plot, 24)}", "bold"),
+            (f"Plot {plain(view.plot, 24)}   {labels.progress(view)}", "bold"),
             (f"{unit}   {plain(view.who, 16)}", ""),
-            (f"   {labels.progress(view)}", "bold"),
             (f"   {_voice(view)}", "bold" if view.muted or view.sounding else ""),
             (f"   {plain(view.about, 80)}" if view.about else "", ""),
         )

@@ -8,7 +8,7 @@ from callout.terminal.plain import plain
 from callout.terminal.typed_line import TypedLine
 from callout.terminal.widgets.line import Line
 
-_TYPE = " type a tree and its size, like 83 24.6"
+_TYPE = " a tree and its size, like 83 24.6"
 
 
 class Entry(Line):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from callout.terminal.widgets.line import Line
 
 NOTICE_S = 4.0
-_KEYS = "Enter yes  F4 accept  Esc no  F8 undo  F3 repeat  F5 skip  F7 mute  F1 help"
+_KEYS = "Enter yes Esc no F4 accept F1 help F8 undo F3 repeat F5 skip F9 pause F7 mute"
 
 
 class Keys(Line):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from textual.events import Resize
 
-from callout.station.face import SavedLine, View
+from callout.station.face import STARTING, SavedLine, View
 from callout.terminal.labels import next_few
 from callout.terminal.plain import plain
 from callout.terminal.widgets.line import Line
@@ -19,7 +19,7 @@ class Saved(Line):
 
     def show(self, view: View) -> None:
         """Paint the newest of ``view.recent``."""
-        if view.recent != self._recent:
+        if view.recent != self._recent and view.phase != STARTING:
             self._recent = view.recent
             self._paint()
 
@@ -28,7 +28,9 @@ class Saved(Line):
         self._paint()
 
     def _paint(self) -> None:
-        recent = (self._recent or ())[: max(1, self.size.height - 1)]
+        if self._recent is None:
+            return
+        recent = self._recent[: max(1, self.size.height - 1)]
         rows = "\n".join(_row(line) for line in recent) or "nothing yet"
         self.put(("SAVED, newest first\n", "bold"), (rows, ""))
 
@@ -48,6 +50,8 @@ class Left(Line):
 
     def show(self, view: View) -> None:
         """Paint what ``view`` has left."""
+        if view.phase == STARTING:
+            return  # nothing is known yet
         if self._view is None or (view.left, view.total) != (self._view.left, self._view.total):
             self._view = view
             self._paint()

@@ -12,7 +12,7 @@ from textual.geometry import Size
 from textual.widget import Widget
 
 from callout.core.statuses import Status, in_words
-from callout.station.face import View
+from callout.station.face import STARTING, View
 from callout.terminal import labels
 from callout.terminal.blocks import SMALL, TALL, Font, Scale, draw, drawable, height, width
 from callout.terminal.plain import plain
@@ -62,6 +62,8 @@ def shown_of(view: View) -> Shown:
         return Shown(size="?")
     if view.tone == "refused":
         return Shown(size="NO")
+    if view.phase == STARTING or view.paused:
+        return Shown()
     return Shown(_hint(view), size="" if view.faults else "READY")
 
 

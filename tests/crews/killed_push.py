@@ -1,7 +1,7 @@
 """A push in a process of its own, to be killed: ``python killed_push.py FOLDER ADDRESS SCHEMA``.
 
-Tells on standard output when it has read the survey and begins to send. Batches of one, so that a
-kill finds it at work; everything else is as in the command.
+Tells on standard output when it has read the survey and begins to send, and after each entry that
+is there. Batches of one, so that a kill finds it at work; everything else is as in the command.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ def main(folder: str, address: str, schema: str) -> None:
     print("sending", flush=True)
     office = open_office(address, schema)
     for part in parts:
-        push(office, part, "killed", lambda _: None, batch=1)
+        push(office, part, "killed", lambda _: print("sent", flush=True), batch=1)
     office.close()
     print("done", flush=True)
 

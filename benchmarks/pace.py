@@ -122,13 +122,11 @@ class Walk:
         self._answer(SpokenTurn(tuple(one for one in effects if isinstance(one, Say))))
         return None
 
-    def _heard(
-        self, utterance: Utterance, if_whole: bool = False, answer: bool = False
-    ) -> Heard | None:
+    def _heard(self, utterance: Utterance, if_whole: bool = False) -> Heard | None:
         """What the station would take of it."""
         best = next(iter(self.engine.hear(utterance.samples)), None)
         if best is None or (
-            if_whole and not whole(best, self.spoken, self.scope, self.plot, self.memory, answer)
+            if_whole and not whole(best, self.spoken, self.scope, self.plot, self.memory)
         ):
             return None
         about = self.memory.asking
@@ -189,10 +187,8 @@ class Walk:
             self.frames += 1
             for utterance in ended:
                 heard = heard or self._heard(utterance)
-            so_far, answer = self.endpointer.so_far(), False
-            if so_far is None and self.memory.asking:
-                so_far, answer = self.endpointer.answer_so_far(), True
-            if so_far is not None and (found := self._heard(so_far, True, answer)) is not None:
+            so_far = self.endpointer.so_far()
+            if so_far is not None and (found := self._heard(so_far, True)) is not None:
                 self.endpointer.end()
                 heard = heard or found
         return heard

@@ -107,17 +107,8 @@ class Endpointer:
 
         None at every other frame, of what is too short yet, and of what will be set aside.
         """
-        return self._under_way(self.settings.whole_after_frames)
-
-    def answer_so_far(self) -> Utterance | None:
-        """The same at ``answer_after_s``, of what is short enough to be an answer of one word."""
-        if self._voiced >= self.settings.longest_answer_frames:
-            return None
-        return self._under_way(self.settings.answer_after_frames)
-
-    def _under_way(self, pause_frames: int) -> Utterance | None:
         if (
-            self._silent_run != pause_frames
+            self._silent_run != self.settings.whole_after_frames
             or not self._held
             or self._doomed is not None
             or self._voiced < self.settings.shortest_frames

@@ -15,8 +15,6 @@ _RANGES: dict[str, tuple[float, float]] = {
     "pre_roll_s": (0.0, 2.0),
     "hang_over_s": (0.09, 5.0),
     "whole_after_s": (0.09, 5.0),
-    "answer_after_s": (0.09, 5.0),
-    "longest_answer_s": (0.1, 5.0),
     "shortest_s": (0.03, 2.0),
     "longest_s": (1.0, 120.0),
     "onset_window_s": (0.03, 0.6),
@@ -43,10 +41,6 @@ class EndpointSettings:
     hang_over_s: float = 0.75
     whole_after_s: float = 0.21
     """The pause after which what was said so far may be looked at: it may be whole already."""
-    answer_after_s: float = 0.15
-    """The same for what may be an answer of one word."""
-    longest_answer_s: float = 0.9
-    """No answer of one word is voiced for so long."""
     shortest_s: float = 0.12
     """Least voiced time; less is a knock or a click."""
     longest_s: float = 12.0
@@ -85,14 +79,6 @@ class EndpointSettings:
     @property
     def whole_after_frames(self) -> int:
         return _frames(self.whole_after_s)
-
-    @property
-    def answer_after_frames(self) -> int:
-        return _frames(self.answer_after_s)
-
-    @property
-    def longest_answer_frames(self) -> int:
-        return _frames(self.longest_answer_s)
 
     @property
     def shortest_frames(self) -> int:

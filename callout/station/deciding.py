@@ -43,21 +43,19 @@ _YESES = ("confirm", "accept")
 class AsHeard:
     """How a sound came to be heard.
 
-    ``if_whole``: at a short pause, so that nothing is done of what could go on or is not sure;
-    ``answer``: at the shortest, at which only a yes may be whole. ``over``: the voice sounded
-    meanwhile, and falls silent for what then counts; ``was_cut``: it is silent for it already, and
-    tells again what waits where nothing counts.
+    ``if_whole``: at a short pause, so that nothing is done of what could go on or is not sure.
+    ``over``: the voice sounded meanwhile, and falls silent for what then counts; ``was_cut``: it is
+    silent for it already, and tells again what waits where nothing counts.
     """
 
     if_whole: bool = False
-    answer: bool = False
     over: bool = False
     was_cut: bool = False
 
     @property
     def may_cut(self) -> bool:
         """Whether the words may have the voice fall silent: at a short pause, unless it is."""
-        return self.if_whole and not self.answer and not self.was_cut
+        return self.if_whole and not self.was_cut
 
 
 PLAINLY = AsHeard()
@@ -87,21 +85,17 @@ def wakes(heard: Sequence[Candidate]) -> bool:
     return len(kinds) == 1 and kinds <= WAKES
 
 
-def whole(
-    best: Candidate, spoken: Automaton, scope: Scope, plot: Plot, memory: Memory, answer: bool
-) -> bool:
+def whole(best: Candidate, spoken: Automaton, scope: Scope, plot: Plot, memory: Memory) -> bool:
     """Whether what was heard at a short pause is all that is to come.
 
     It is sure, is one thing that fits the plot, and by the grammar could not go on to mean another.
     While a warned reading waits, "yes" may go on to "yes, accept"; else both are one. A note is
-    whatever is said. At the shortest pause only an ``answer``, a yes, may be whole.
+    whatever is said.
     """
     if best.confidence < LEAST_CONFIDENCE or memory.phase is Phase.MEMO:
         return False
     taken = choose(best.words, best.meanings, scope)
     if taken.problem is not None or not scope.fits(taken.meanings[0]):
-        return False
-    if answer and taken.meanings[0].kind not in _YESES:
         return False
     warned = memory.pending is not None and memory.pending.wants_accept
     return not goes_on(

@@ -144,7 +144,7 @@ class Station:
             if how.may_cut and cuts(counts):
                 self.cut_voice()
             if how.if_whole and not (
-                candidates and whole(best, self._spoken, self._scope, self.plot, memory, how.answer)
+                candidates and whole(best, self._spoken, self._scope, self.plot, memory)
             ):
                 return False
             if memory.paused and not wakes(candidates):

@@ -153,7 +153,7 @@ def test_a_typed_note_is_in_the_readings_the_review_page_and_the_replay(
     assert capsys.readouterr().out.splitlines()[1].endswith(",bark < loose")
     page = tmp_path / "page.html"
     assert main(["review", str(folder.path), "--out", str(page)]) == 0
-    assert "<small>Note: bark &lt; loose </small>" in page.read_text(encoding="utf-8")
+    assert "<small>Note: bark &lt; loose</small>" in page.read_text(encoding="utf-8")
     capsys.readouterr()
     assert main(["replay", str(folder.path), "--tree", "107"]) == 0
     assert "bark < loose" in capsys.readouterr().out

@@ -160,11 +160,11 @@ def check(words: list[str], meaning: Meaning) -> None:
         w for w in plain if w in WORDS_OF_FIGURES or re.fullmatch(r"[0-9.]+|[0-9]+/[0-9]+", w)
     )
     height = f"{_height_said(meaning):f}" if meaning.height_m is not None else ""
-    new = meaning.new_tag or ""
-    if new.startswith("A"):
-        assert new.lower() in plain
-        new = ""
-    parts = (tag, meaning.stem or "", value, height, new, meaning.not_tag or "")
+    others = [meaning.new_tag or "", meaning.not_tag or ""]
+    for label in [other for other in others if other.startswith("A")]:
+        assert label.lower() in plain
+        others[others.index(label)] = ""
+    parts = (tag, meaning.stem or "", value, height, *others)
     whole = "".join(parts).replace(".", "")
     if not whole:
         assert set(figures) <= figures_said.JOINING | {"a"}, (words, meaning)

@@ -127,19 +127,6 @@ def test_a_yes_while_a_warned_reading_waits_may_become_an_accept(tmp_path: Path)
     assert ended_s(event) - end_s > 0.6
 
 
-def test_an_answer_ends_sooner_than_a_callout_and_nothing_else_does(tmp_path: Path) -> None:
-    yes, end_s = spoken("yes")
-    (event,) = heard(tmp_path / "yes", Hears(script=["yes"]), yes, typed="83 25.1")
-    engine = Hears(script=["yes"])
-    (other,) = heard(tmp_path / "nothing waits", engine, yes)
-    assert ended_s(event) < ended_s(other) <= end_s + 0.33
-    assert len(engine.asked_s) == 1, "with nothing to answer, it is not asked at the shortest pause"
-    for said, asked in (("no", 3), ("repeat", 2)):
-        engine = Hears(script=[said])
-        heard(tmp_path / said, engine, yes, typed="83 25.1")
-        assert len(engine.asked_s) == asked, said
-
-
 def test_a_note_is_never_ended_early(tmp_path: Path) -> None:
     sound, end_s = spoken(CALLOUT)
     (event,) = heard(tmp_path, Hears(script=[CALLOUT]), sound, typed="83 note")

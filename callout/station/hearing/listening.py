@@ -165,10 +165,8 @@ class Listening:
         """At a short pause: what is whole already is not kept waiting for a longer one."""
         if self._waited_for and self._took_s > _SLOW_S:
             return
-        utterance, answer = self._endpointer.so_far(), False
-        if utterance is None and self._station.memory.asking:
-            utterance, answer = self._endpointer.answer_so_far(), True
-        if utterance is not None and self._asked(utterance, if_whole=True, answer=answer):
+        utterance = self._endpointer.so_far()
+        if utterance is not None and self._asked(utterance, if_whole=True):
             self._endpointer.end()
             self._given_out(utterance)
 
@@ -176,7 +174,7 @@ class Listening:
         self._asked(utterance)
         self._given_out(utterance)
 
-    def _asked(self, utterance: Utterance, if_whole: bool = False, answer: bool = False) -> bool:
+    def _asked(self, utterance: Utterance, if_whole: bool = False) -> bool:
         """Whether the station took it up."""
         self._watch_asked()
         started = time.perf_counter()
@@ -184,7 +182,7 @@ class Listening:
             utterance.samples,
             at=self._began + timedelta(seconds=utterance.end_s),
             began=self._began + timedelta(seconds=utterance.start_s),
-            how=AsHeard(if_whole, answer, self._is_over_voice(utterance), self._was_cut),
+            how=AsHeard(if_whole, self._is_over_voice(utterance), self._was_cut),
         )
         self._took_s = time.perf_counter() - started
         return taken

@@ -15,6 +15,8 @@ from functools import cached_property
 from typing import Any, NamedTuple, Protocol
 
 Emits = tuple[str, ...]
+Step = tuple[frozenset[int], tuple[tuple[int, Emits, int], ...]]
+"""The states after a word, and the arcs that lead there: from where, what is emitted, to where."""
 
 
 class Arc(NamedTuple):
@@ -56,6 +58,11 @@ class Automaton:
         """Every word on any arc."""
         return frozenset(arc.word for arcs in self.arcs for arc in arcs)
 
+    @cached_property
+    def known(self) -> frozenset[str]:
+        """Every word that may be said."""
+        return self.words.union(self.anywhere)
+
     def onward(self, state: int) -> frozenset[str]:
         """What may be emitted first by words that lead on from ``state``; empty where none do."""
         found = self._onward.get(state)
@@ -72,6 +79,11 @@ class Automaton:
     def leaving(self) -> Mapping[int, Mapping[str, tuple[Arc, ...]]]:
         """By state and word the arcs that lead on; made when a state is first asked for."""
         return _Leaving(self.arcs)
+
+    @cached_property
+    def steps(self) -> dict[tuple[frozenset[int], str], Step]:
+        """What words did to states so far; callouts mostly begin alike."""
+        return {}
 
     def __getstate__(self) -> dict[str, Any]:
         """Leave out cached values, so that little is sent."""

@@ -9,7 +9,7 @@ from collections.abc import Collection, Sequence
 
 from callout.core.meaning import Meaning
 from callout.grammar.automaton import Automaton, Emits
-from callout.grammar.parser import reached
+from callout.grammar.following import reached
 from callout.grammar.words import Heard
 
 _UNIT = "@unit:"

@@ -8,7 +8,7 @@ may flag a reading, never choose it.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -16,6 +16,7 @@ from callout.core.meaning import BARE, MOST_FIGURES, Meaning, meaning_of, parted
 from callout.core.saying import Saying, Says, saying
 from callout.core.told import command_told, status_told
 from callout.grammar.automaton import Automaton, Emits
+from callout.grammar.following import endings, steps_of
 from callout.grammar.scope import Scope
 from callout.grammar.words import Heard, tokens_of
 
@@ -39,40 +40,7 @@ def meanings_of(automaton: Automaton, heard: Sequence[Heard]) -> tuple[Meaning, 
 
 
 def _ends(automaton: Automaton, heard: Sequence[Heard]) -> set[Emits]:
-    """What the words emit, by every path through the automaton."""
-    return _ending(automaton, reached(automaton, heard))
-
-
-def _ending(automaton: Automaton, there: Reached) -> set[Emits]:
-    return {said for state in automaton.finals for said in there.get(state, ())}
-
-
-Reached = dict[int, set[Emits]]
-
-
-def reached(automaton: Automaton, heard: Sequence[Heard]) -> Reached:
-    """The states that all the words lead to, with what was emitted on every path there."""
-    return list(_steps(automaton, heard))[-1]
-
-
-def _steps(automaton: Automaton, heard: Sequence[Heard]) -> Iterator[Reached]:
-    """The states reached, with what was emitted on the way, after each prefix of the words."""
-    there: Reached = {automaton.start: {()}}
-    yield there
-    for token in heard:
-        following: Reached = {}
-        between = automaton.anywhere.get(token.word)
-        if between is not None:
-            following = {state: {(*old, between) for old in said} for state, said in there.items()}
-        for state, said in there.items():
-            for arc in automaton.leaving[state].get(token.word, ()):
-                more = arc.emits
-                if "$" in more:
-                    more = tuple(token.text if emit == "$" else emit for emit in more)
-                landed = following.setdefault(arc.target, set())
-                landed.update([old + more for old in said] if more else said)
-        there = following
-        yield there
+    return endings(automaton, heard, steps_of(automaton, heard))
 
 
 def _distinct(ends: Iterable[Emits]) -> tuple[Meaning, ...]:
@@ -89,34 +57,42 @@ def _distinct(ends: Iterable[Emits]) -> tuple[Meaning, ...]:
 
 def parse_words(automaton: Automaton, text: str, scope: Scope) -> Parsed:
     """What ``text`` means within ``scope``. Raises OperatorError for text that cannot be read."""
-    known = automaton.words.union(automaton.anywhere)
-    tokens = _split_known(tokens_of(text, scope.decimal_comma), known)
+    tokens = _split_known(tokens_of(text, scope.decimal_comma), automaton.known)
     tokens = tuple(_as_it_hangs(token, scope) for token in tokens)
     ends = _ends(automaton, tokens)
-    if not _distinct(ends) and any(token.word == "," for token in tokens):
+    found = _distinct(ends)
+    if not found and any(token.word == "," for token in tokens):
         # A comma that does not part tag from size is ignored. A hyphen is not: "eighty-three
         # inches" is not tree 80 of three inches.
         tokens = tuple(item for item in tokens if item.word != ",")
         ends = _ends(automaton, tokens)
+        found = _distinct(ends)
     figures = max((sum(map(str.isdigit, token.text)) for token in tokens), default=0)
-    if not _distinct(ends) and figures > MOST_FIGURES:
+    if not found and figures > MOST_FIGURES:
         return Parsed(text, (), saying("number-of-figures", count=figures))
-    meanings = _distinct(said for said in ends if not parted(said))
+    apart = {said for said in ends if parted(said)}
+    meanings = _distinct(ends - apart) if apart else found
     if any(token.word in _FIGURES for token in tokens):  # digits show plainly which is the tag
         meanings = tuple(replace(meaning, bare=False) for meaning in meanings)
     if not meanings and (so_far := _so_far(automaton, tokens, scope)) is not None:
         return Parsed(text, (), so_far)
     chosen = _maybe_one(choose(text, meanings, scope), scope)
-    return _with_parted(chosen, _distinct(said for said in ends if parted(said)), scope)
+    return _with_parted(chosen, _distinct(apart), scope)
 
 
 def _so_far(automaton: Automaton, tokens: Sequence[Heard], scope: Scope) -> Saying | None:
     """Which tree was understood before the words went astray; it is told, and not taken."""
-    steps = list(_steps(automaton, tokens))[:-1]
+    if scope.tags is None:
+        return None
+    steps = steps_of(automaton, tokens)
     for count in range(len(steps) - 1, 0, -1):
-        whole = (said for said in _ending(automaton, steps[count]) if not parted(said))
-        found = [one for one in _distinct(whole) if one.tag and scope.fits(one)]
-        if len(found) == 1 and scope.tags is not None and found[0].kind in _OF_A_TREE:
+        ends = endings(automaton, tokens[:count], steps[:count])
+        found = [
+            one
+            for one in _distinct(said for said in ends if not parted(said))
+            if one.tag and scope.fits(one)
+        ]
+        if len(found) == 1 and found[0].kind in _OF_A_TREE:
             rest = repr(" ".join(token.text for token in tokens[count:]))
             return saying("so-far", meaning=_told(found[0]), rest=rest)
     return None

@@ -64,7 +64,7 @@ def _new_of_own_name(language: Language, text: str, scope: Scope) -> Meaning | N
     """A new tree whose species the survey does not have yet: "new tree 141 wild service 8.1"."""
     for name in _NAMES.finditer(text):
         words = name.group().lower().split()
-        if language.full.words.union(language.full.anywhere).intersection(words):
+        if language.full.known.intersection(words):
             continue  # no name: a word that means something else
         try:
             parsed = parse_words(language.full, _rest(text, name), scope)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from decimal import Decimal
+from functools import cache
 
 from num2words import num2words
 
@@ -33,12 +34,14 @@ def numerals(value: int | Decimal) -> Iterator[str]:
     yield british.replace("-", " ")
 
 
+@cache
 def tag_forms(tag: int) -> tuple[str, ...]:
     """Every distinct way a tag is said here: numerals and digit by digit."""
     figures = str(tag)
     return tuple(dict.fromkeys((*numerals(tag), spelt(figures), spelt(figures, "oh"))))
 
 
+@cache
 def size_forms(size: Decimal) -> tuple[str, ...]:
     """Every distinct way a size with one decimal is said here, its decimal always said."""
     figures = f"{size:.1f}"

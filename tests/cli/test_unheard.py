@@ -12,7 +12,7 @@ from pathlib import Path
 
 import in_english
 import pytest
-from command_tools import run_callout
+from command_tools import called
 
 from callout.core.model import PlotSettings, Tree
 from callout.core.units import Unit
@@ -136,7 +136,7 @@ def heard_at_start(tmp_path: Path, species: tuple[str, ...]) -> list[dict[str, o
     trees = tuple(Tree("K2", str(at), name) for at, name in enumerate(species, 1))
     make_survey(tmp_path / "fen", trees, plot, {"K2": plot}, "2026-06-02T09:15:00.000+02:00")
     options = ("--headless", "--typed", "--engine", "pocketsphinx", "--who", "R.V.")
-    ran = run_callout("listen", tmp_path / "fen", *options, input=b"tree 1 24.6\nconfirm\n")
+    ran = called("listen", tmp_path / "fen", *options, stdin="tree 1 24.6\nconfirm\n")
     assert ran.code == 0, ran.err
     assert [line["tag"] for line in ran.lines if line["event"] == "saved"] == ["1"]
     return ran.lines

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import hashlib
 import marshal
+import os
 import sys
+import time
 from contextlib import suppress
 from dataclasses import replace
 from functools import cache
@@ -25,7 +27,7 @@ from callout.survey.files import cache_folder, write_whole
 
 _MOST_BYTES = 64_000_000
 MOST_KEPT = 40
-"""The newest files to keep: each new tree in a plot makes another one."""
+"""The files to keep, those used last: each new tree in a plot makes another one."""
 _DIGEST_BYTES = 32
 
 
@@ -33,7 +35,9 @@ def compiled(grammar: Grammar, root: str, scope: Scope | None = None) -> Automat
     """As ``language.made``, but from the cache if possible."""
     path = _path(grammar, root, scope)
     with suppress(OSError, ValueError, EOFError, TypeError):
-        return _read(path)
+        found = _read(path)
+        _used(path)
+        return found
     if scope is None:
         made = compile_grammar(grammar, root)
     else:
@@ -45,8 +49,14 @@ def compiled(grammar: Grammar, root: str, scope: Scope | None = None) -> Automat
     return made
 
 
+def _used(path: Path) -> None:
+    """Note it in the time of access, which not every disk keeps by itself."""
+    with suppress(OSError):  # a cache that may only be read
+        os.utime(path, ns=(time.time_ns(), path.stat().st_mtime_ns))
+
+
 def _drop_oldest(folder: Path) -> None:
-    kept = sorted(folder.glob("*.bin"), key=lambda path: path.stat().st_mtime, reverse=True)
+    kept = sorted(folder.glob("*.bin"), key=lambda path: path.stat().st_atime_ns, reverse=True)
     for path in kept[MOST_KEPT:]:
         path.unlink(missing_ok=True)
 

@@ -46,6 +46,22 @@ def test_a_spoilt_file_is_made_anew(cache: Path) -> None:
         assert kept.read_bytes() == whole
 
 
+def test_what_is_used_is_kept_however_many_come_after(
+    cache: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A language's whole grammar is the first one made, and each new tree makes another."""
+    monkeypatch.setattr("callout.station.compiled.MOST_KEPT", 3)
+    first = parse_jsgf(TEXT)
+    compiled(first, "callout")
+    (whole,) = cache.iterdir()
+    made = whole.stat().st_mtime_ns
+    for number in range(3, 10):
+        compiled(parse_jsgf(TEXT.replace("{2}", f"{{{number}}}")), "callout")
+        compiled(first, "callout")
+    assert len(list(cache.iterdir())) == 3
+    assert whole.stat().st_mtime_ns == made, "it was not compiled again"
+
+
 def test_where_nothing_can_be_kept_it_is_compiled(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

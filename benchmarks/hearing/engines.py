@@ -26,12 +26,20 @@ def sphinx() -> Engine:
 def closed(heads: Path, left_out: str, second: bool = True) -> Engine:
     """The closed engine with the head that never heard ``left_out``; ``second`` as in the engine.
 
-    The shipped head where ``heads`` holds no whole one.
+    The shipped head where ``heads`` holds none for nobody or for a fold: it learnt from none of
+    their people. The third listener that never heard them is
+    ``doubter-LEFT_OUT.npz``; where there is none and somebody is left out, there is no third.
     """
-    from callout.speech.closed.closed_engine import HEAD, ClosedEngine
+    from callout.speech.closed.closed_engine import DOUBTER, HEAD, ClosedEngine
 
     head = heads / (f"head-{left_out}.npz" if left_out else "head.npz")
-    return ClosedEngine(head=head if left_out or head.is_file() else HEAD, second=second)
+    doubter = heads / f"doubter-{left_out}.npz"
+    shipped = (not left_out or left_out.isdecimal()) and not head.is_file()
+    return ClosedEngine(
+        head=HEAD if shipped else head,
+        second=second,
+        doubter=doubter if doubter.is_file() else None if left_out else DOUBTER,
+    )
 
 
 def pair(first: Engine, second: Engine) -> Engine:
@@ -52,9 +60,9 @@ ENGINES: Mapping[str, Make] = {
 def for_folds(name: str, heads: Path) -> dict[int, Engine]:
     """For each fold of people an engine that learnt from none of them.
 
-    Where ``heads`` holds ``head-0.npz`` and so on, each fold has its own; else all have the one
-    that learnt from nobody of the folds.
+    Where ``heads`` holds ``head-0.npz`` or ``doubter-0.npz`` and so on, each fold has its own;
+    else all have what is shipped.
     """
-    if (heads / "head-0.npz").is_file():
+    if any((heads / f"{part}-0.npz").is_file() for part in ("head", "doubter")):
         return {fold: ENGINES[name](heads, str(fold)) for fold in range(FOLDS)}
     return dict.fromkeys(range(FOLDS), ENGINES[name](heads, ""))

@@ -1,7 +1,8 @@
 """The closed-vocabulary engine behind the common protocol: encoder, head, search, second listener.
 
 The head proposes a few meanings under the plot's grammar, Whisper's decoder weighs them, and
-``surety`` says how sure both are. A tree's previous size takes no part. Where it is not sure, the
+``surety`` says how sure both are; a third listener may doubt it. A tree's previous size takes no
+part. Where it is not sure, the
 next meaning is given back as well, so that the station can ask which.
 """
 
@@ -19,10 +20,11 @@ from callout.grammar.automaton import Automaton
 from callout.grammar.parser import meanings_of
 from callout.grammar.words import Heard
 from callout.speech.closed.decode import Decoder, Meant, free_words
+from callout.speech.closed.doubter import DOUBTER, Doubter
 from callout.speech.closed.encoder import FRAMES_A_SECOND, LEAD_S, Encoder, Frames
 from callout.speech.closed.head import Head, LogProbs
 from callout.speech.closed.second import SecondListener
-from callout.speech.closed.surety import Choice, Thresholds, by_both, by_head, distinct
+from callout.speech.closed.surety import Choice, Thresholds, by_both, by_head, distinct, doubted
 from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples, candidate_of
 from callout.speech.timed import TimedWord, aligned
 
@@ -43,8 +45,12 @@ class ClosedEngine:
         head: Path = HEAD,
         thresholds: Thresholds | None = None,
         second: bool = True,
+        doubter: Path | None = DOUBTER,
     ) -> None:
         """``second`` has the model's decoder weigh what the head proposes.
+
+        ``doubter`` is the third listener's head. A head that is tuned to one person has none: what
+        is strange to others is that person's way to speak.
 
         Raises DeviceError if encoder, decoder or head cannot be used.
         """
@@ -52,6 +58,7 @@ class ClosedEngine:
         threadpool_limits(limits=1, user_api="blas")
         self._encoder, self._head = Encoder(folder), Head(head)
         self._second = SecondListener(self._encoder) if second else None
+        self._doubter = Doubter(doubter) if doubter and second else None
         self._thresholds = thresholds or Thresholds()
         digest = hashlib.sha256(head.read_bytes()).hexdigest()[:12]
         self.model = f"Whisper tiny.en, head {digest}" + ("" if second else ", head alone")
@@ -92,7 +99,11 @@ class ClosedEngine:
         frames = self._frames(samples)
         log_probs = self._head.log_probs(frames)
         found = self._decoder.meanings(log_probs, PROPOSED)
-        return chosen(found, frames, log_probs, self._second, self._thresholds)
+        limits = self._thresholds
+        choice = chosen(found, frames, log_probs, self._second, limits)
+        if choice is None or self._doubter is None:
+            return choice
+        return doubted(choice, self._doubter.doubt(frames, choice.best.words), limits)
 
     def meanings(self, samples: Samples) -> tuple[Meant, ...]:
         """The likeliest meanings of one utterance as the head proposes them, best first."""

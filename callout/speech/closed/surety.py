@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from callout.speech.closed.decode import Meant
 from callout.speech.closed.second import Weighed
@@ -37,6 +37,7 @@ class Thresholds:
 
     Many sentences begin or end with what could be a callout of one or two words. Such a callout is
     asked about if the head, with no grammar, hears something likelier by more than ``stray``.
+    Any callout is, if the third listener does by more than ``doubted``.
     """
 
     drop: float = -12.0
@@ -47,6 +48,7 @@ class Thresholds:
     likely: float = 0.75
     noise: float = 0.3
     stray: float = 0.7
+    doubted: float = 8.0
 
     def least(self, best: Meant) -> float:
         """The probability from which on ``best`` is taken."""
@@ -129,6 +131,14 @@ def by_both(
         over = min(over, -strays)
     likely = probability >= limits.likely and strays <= 0
     return Choice(best.meant, rival.meant if rival else None, logistic(over), likely)
+
+
+def doubted(choice: Choice, doubt: float, limits: Thresholds) -> Choice:
+    """``choice``, asked about if the third listener's ``doubt``, in nats, is too great."""
+    over = doubt - limits.doubted
+    if over <= 0:
+        return choice
+    return replace(choice, confidence=min(choice.confidence, logistic(-over)), likely=False)
 
 
 def features(weighed: Sequence[Weighed], best: Weighed) -> tuple[float, ...]:

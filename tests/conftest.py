@@ -11,8 +11,11 @@ import gc
 import os
 import shutil
 import signal
+import sqlite3
+import sys
 import tempfile
 import time
+import warnings
 from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
@@ -48,6 +51,35 @@ _NOT_OURS = (
 )  # fmt: skip
 _MEMORY, _MEMORY_BYTES = Path("/dev/shm"), 2 << 30
 _BROWSERS = Path.home() / ".cache" / "ms-playwright"
+
+
+class _Watched(sqlite3.Connection):
+    """Warns when it is given up unclosed, as connections do by themselves from Python 3.13 on."""
+
+    _open = ""
+
+    def __init__(self, *given: Any, **named: Any) -> None:
+        super().__init__(*given, **named)
+        frame, places = sys._getframe(1), []
+        while frame is not None and len(places) < 7:
+            places.append(f"{frame.f_code.co_filename}:{frame.f_lineno}")
+            frame = frame.f_back  # type: ignore[assignment]
+        self._open = " < ".join(places)
+
+    def close(self) -> None:
+        super().close()
+        self._open = ""
+
+    def __del__(self) -> None:
+        if self._open:
+            warnings.warn(f"unclosed database, opened at {self._open}", ResourceWarning, 1, self)
+
+
+if sys.version_info < (3, 13):
+    _connect = sqlite3.dbapi2.connect
+    sqlite3.connect = sqlite3.dbapi2.connect = lambda *given, **named: _connect(  # type: ignore
+        *given, **{"factory": _Watched, **named}
+    )
 
 
 def pytest_configure() -> None:

@@ -28,6 +28,9 @@ class Guarded(io.TextIOBase):
         self.raw.write(spelt(text))
         return len(text)
 
+    def close(self) -> None:
+        """Leave the other stream as it is: it may be closed before this one is given up."""
+
     def flush(self) -> None:
         self.raw.flush()
 

@@ -8,7 +8,7 @@ import json
 import os
 import sqlite3
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from typing import Any
 
@@ -54,20 +54,20 @@ class JournalWriter:
                 f"{database.parent} is a copy at a united site and nothing is added to it: see "
                 f"{UNITED} there; rule on its readings at the site"
             )
-        self._lock = _locked(database.parent / ".lock")
-        try:
-            self._database = connect(database)
-            last = self._database.execute(
-                "SELECT seq, hash FROM entries ORDER BY seq DESC LIMIT 1"
-            ).fetchone()
-            self._telling: _Telling | None = _newest_telling(self._database)
-            self._machine = _holder(self._database)
-        except sqlite3.Error as error:
-            os.close(self._lock)
-            raise StorageError(f"{database} cannot be used as a journal: {error}") from error
-        except BaseException:
-            os.close(self._lock)
-            raise
+        with ExitStack() as failed:
+            self._lock = _locked(database.parent / ".lock")
+            failed.callback(os.close, self._lock)
+            try:
+                self._database = connect(database)
+                failed.callback(self._database.close)
+                last = self._database.execute(
+                    "SELECT seq, hash FROM entries ORDER BY seq DESC LIMIT 1"
+                ).fetchone()
+                self._telling: _Telling | None = _newest_telling(self._database)
+                self._machine = _holder(self._database)
+            except sqlite3.Error as error:
+                raise StorageError(f"{database} cannot be used as a journal: {error}") from error
+            failed.pop_all()
         self._seq: int = last["seq"] if last else 0
         self._hash: str = last["hash"] if last else GENESIS
 

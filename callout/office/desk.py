@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -16,14 +17,13 @@ from callout.core.counted import counted
 from callout.core.errors import OperatorError
 from callout.core.model import Reading
 from callout.crews.place import Standing
-from callout.crews.site import Site, is_site, site_folders
 from callout.crews.twice import Disagreement, disagreements
-from callout.journal.folder import SurveyFolder, open_survey
+from callout.journal.folder import SurveyFolder
 from callout.journal.rulings import Ruling
 from callout.office.asked import Asked
 from callout.office.cards import CardOf, Memo, PairOf, cards, ruling_name
 from callout.office.desk_growth import GROWTH_TOLD, Growth
-from callout.office.desk_index import DeskIndex, Found
+from callout.office.desk_index import DeskIndex, Found, states_at
 from callout.office.desk_sounds import DeskSounds
 from callout.office.judging import Judging
 from callout.office.ruling_book import RulingBook
@@ -58,6 +58,7 @@ class Desk:
 
     index: DeskIndex
     _judging: Judging
+    _round: object
     growth_told = GROWTH_TOLD
 
     def __init__(self, path: Path) -> None:
@@ -69,14 +70,27 @@ class Desk:
 
     def _fresh(self) -> None:
         """Read all again where any journal is another than it was."""
-        now = self._states()
+        now = states_at(self._path)
         if now == self._built:
             return
         if self._built:
             self._judging.begin()  # it sees that its index is the old one
             self.index.close()
-        self.index = DeskIndex(self._path)
+        with ExitStack() as failed:
+            self.index = DeskIndex(self._path)
+            failed.callback(self.index.close)
+            self._take_over()
+            failed.pop_all()
         self._built = now
+
+    def close(self) -> None:
+        """Give up what was read; nothing is shown after."""
+        with self._lock:
+            self._round = None
+            self._judging.begin()  # its thread sees that, and ends
+            self.index.close()
+
+    def _take_over(self) -> None:
         self._sounds = DeskSounds([folder for _, folder in self.index.parts])
         self._told = [_memos(folder) for _, folder in self.index.parts]
         self._notes = [notes_by_tree(memos) for memos in self._told]
@@ -96,11 +110,6 @@ class Desk:
 
     def _round_of(self, index: DeskIndex) -> object:
         return self._round if self.index is index else None
-
-    def _states(self) -> tuple[object, ...]:
-        site = is_site(self._path)
-        folders = site_folders(Site(self._path)) if site else [open_survey(self._path)]
-        return tuple(_state(folder) for folder in folders)
 
     # ---- lists ----
 
@@ -176,7 +185,8 @@ class Desk:
             return memos[start : start + PAGE], len(memos)
         if show == "twice":
             pairs = self._pairs(find, plot)
-            return [self._pair(pair) for pair in pairs[start : start + PAGE]], len(pairs)
+            shown = pairs[start : start + PAGE]
+            return [PairOf(one.about, *self._cards(_sides(one))) for one in shown], len(pairs)
         found = self.index.found(show, find, plot, start, PAGE)
         return self._cards(found), self.index.count(show, find, plot)
 
@@ -201,9 +211,6 @@ class Desk:
             return self._all_pairs
         asked = set(self.index.found("several", find, plot))
         return [pair for pair in self._all_pairs if asked & set(_sides(pair))]
-
-    def _pair(self, pair: Disagreement) -> PairOf:
-        return PairOf(pair.about, *self._cards(_sides(pair)))
 
     def _where(self, number: int) -> str:
         recorder, folder = self.index.parts[number]
@@ -252,10 +259,10 @@ class Desk:
         with self._lock:
             known: list[bool] = []
             made = self._book.write(
-                asked, accepted, lambda: known.append(self._states() == self._built)
+                asked, accepted, lambda: known.append(states_at(self._path) == self._built)
             )
             if known[-1]:  # what another program added meanwhile is read at the next asking
-                self._built = self._states()
+                self._built = states_at(self._path)
             self.ruled += len(made)
             self._turn()
             ruled = [Found(self._book.number(one.recorder), one.proposed.entry) for one in asked]
@@ -283,9 +290,3 @@ def _told(reading: Reading, ruling: Ruling) -> str:
 def _memos(folder: SurveyFolder) -> Sequence[Mapping[str, Any]]:
     with folder.reading() as reader:
         return reader.memos()
-
-
-def _state(folder: SurveyFolder) -> tuple[str, int, int]:
-    """What tells a journal that was added to from what it was."""
-    found = folder.database.stat()
-    return str(folder.path), found.st_mtime_ns, found.st_size

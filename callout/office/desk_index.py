@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Mapping
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
 from callout.crews.recorder import Recorder
-from callout.crews.site import Site, is_site, journals_at
-from callout.journal.folder import SurveyFolder
+from callout.crews.site import Site, is_site, journals_at, site_folders
+from callout.journal.folder import SurveyFolder, open_survey
 from callout.journal.reader import JournalReader
 from callout.office.desk_tables import (
     LEFT,
@@ -80,6 +81,18 @@ class DeskIndex:
         if not self.united:
             self.name = self.parts[0][1].config().name or self.name
         self._db = sqlite3.connect(":memory:", check_same_thread=False)
+        with ExitStack() as failed:
+            failed.callback(self.close)
+            self._fill()
+            failed.pop_all()
+
+    def close(self) -> None:
+        """Give the memory up."""
+        self._db.close()
+
+    # ---- filling ----
+
+    def _fill(self) -> None:
         self._db.create_function("casefold", 1, str.casefold, deterministic=True)
         self._db.executescript(TABLES)
         self._rosters: dict[str, int] = {}
@@ -91,12 +104,6 @@ class DeskIndex:
         if len(self.parts) > 1:
             self._db.execute(SEVERAL, LIMITS)
         self._db.commit()
-
-    def close(self) -> None:
-        """Give the memory up."""
-        self._db.close()
-
-    # ---- filling ----
 
     def _take(self, number: int, folder: SurveyFolder, reader: JournalReader) -> None:
         roster = reader.latest("roster")
@@ -218,6 +225,13 @@ class DeskIndex:
             Sized(Found(recorder, entry), tag, stem, at, value, unit, bool(alive))
             for recorder, entry, tag, stem, at, value, unit, alive in rows
         ]
+
+
+def states_at(path: Path) -> tuple[tuple[str, int, int], ...]:
+    """What tells the journals of a survey or site, once added to, from what they were."""
+    folders = site_folders(Site(path)) if is_site(path) else [open_survey(path)]
+    found = [(str(folder.path), folder.database.stat()) for folder in folders]
+    return tuple((name, state.st_mtime_ns, state.st_size) for name, state in found)
 
 
 def _where(show: str, find: str, plot: str) -> tuple[str, dict[str, object]]:

@@ -54,3 +54,10 @@ def test_other_calls_reach_the_stream_itself() -> None:
     assert guard.write("x\x1b") == 2
     guard.flush()
     assert (guard.encoding, guard.isatty(), guard.buffer) == ("latin-1", False, raw.buffer)
+
+
+def test_a_guard_given_up_after_its_stream_was_closed_says_nothing() -> None:
+    raw = io.StringIO()
+    guard = Guarded(raw)
+    raw.close()
+    guard.close()  # Python closes a stream that is given up; a fault there is told from 3.13 on

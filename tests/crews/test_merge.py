@@ -11,6 +11,7 @@ import shutil
 import sqlite3
 import tempfile
 from collections.abc import Callable
+from contextlib import closing
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -176,7 +177,7 @@ def test_a_fork_is_refused_by_its_entry_and_nothing_is_written(crews, tmp_path):
 
 
 def altered(folder: Path, statement: str) -> None:
-    with sqlite3.connect(folder / "journal.db") as database:
+    with closing(sqlite3.connect(folder / "journal.db")) as database, database:
         for (name,) in database.execute("SELECT name FROM sqlite_master WHERE type='trigger'"):
             database.execute(f"DROP TRIGGER {name}")
         database.execute(statement)

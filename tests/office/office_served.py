@@ -73,6 +73,7 @@ class Served(Client):
         self._server.task_dispatcher.shutdown()
         self._server.trigger.pull_trigger(self._closed)
         self._thread.join(10)
+        self.desk.close()
 
     def _closed(self) -> None:
         for channel in list(self._server.active_channels.values()):

@@ -5,6 +5,7 @@ Invented plots; the sizes are centimetres, the visits five years apart.
 
 from __future__ import annotations
 
+from contextlib import closing
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -57,11 +58,11 @@ def test_the_plots_own_growth_decides(
         for _ in range(3):
             if station.memory.pending:
                 station.press("accept")
-    index = DeskIndex(made.path)
-    Growth(index).judge("K1")
-    found = index.found("growth")
-    assert len(found) == bool(told)
-    if told:
-        says = f"{told}: {was} cm on 2021-06-02, then {was + Decimal(grown_cm)} cm on 2026-06-02"
-        assert index.grown(found[0]) == says
-    index.close()
+    with closing(DeskIndex(made.path)) as index:
+        Growth(index).judge("K1")
+        found = index.found("growth")
+        assert len(found) == bool(told)
+        if told:
+            grown = was + Decimal(grown_cm)
+            says = f"{told}: {was} cm on 2021-06-02, then {grown} cm on 2026-06-02"
+            assert index.grown(found[0]) == says

@@ -7,14 +7,17 @@ import logging
 import secrets
 import tempfile
 import webbrowser
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from callout.core.counted import counted
 from callout.core.errors import OperatorError
 from callout.survey.files import write_whole
+
+if TYPE_CHECKING:
+    from callout.office.desk import Desk
 
 HOST = "127.0.0.1"
 _THREADS = 8
@@ -40,13 +43,20 @@ def run(args: argparse.Namespace) -> int:
     except ImportError:
         raise OperatorError("the page needs waitress: pip install 'callout[office]'") from None
     from callout.office.desk import Desk
-    from callout.office.states import States
-    from callout.office.web import MOST_ASKED_BYTES, OfficeApp
 
     logging.getLogger("waitress").setLevel(logging.ERROR)  # a request that waits is no news
     if not 0 <= args.port <= 65_535:
         raise OperatorError(f"--port {args.port}: from 0 to 65535")
-    desk, token = Desk(args.survey), secrets.token_urlsafe(24)
+    with closing(Desk(args.survey)) as desk:
+        _serve(args, desk, create_server)
+    return 0
+
+
+def _serve(args: argparse.Namespace, desk: Desk, create_server: Callable[..., Any]) -> None:
+    from callout.office.states import States
+    from callout.office.web import MOST_ASKED_BYTES, OfficeApp
+
+    token = secrets.token_urlsafe(24)
     app = OfficeApp(desk, States(args.survey), token, ())
     try:
         server = create_server(
@@ -65,7 +75,6 @@ def run(args: argparse.Namespace) -> int:
     finally:
         server.close()
         print(f"{counted(desk.ruled, 'ruling')} written", flush=True)
-    return 0
 
 
 @contextmanager

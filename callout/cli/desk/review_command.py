@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import base64
 from collections.abc import Mapping, Sequence
+from contextlib import closing
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -46,7 +47,12 @@ def run(args: argparse.Namespace) -> int:
     """Write the page whole, replacing an older one."""
     if not args.out.parent.is_dir() or args.out.is_dir():
         raise OperatorError(f"{args.out} cannot be a file: name one in a folder that exists")
-    index, place = DeskIndex(args.survey), read_place(args.survey)
+    with closing(DeskIndex(args.survey)) as index:
+        return _write(args, index)
+
+
+def _write(args: argparse.Namespace, index: DeskIndex) -> int:
+    place = read_place(args.survey)
     differing = disagreeing(place)
     if args.plot is not None and args.plot not in index.plots():
         raise OperatorError(f"no plot {args.plot!r}: there are {', '.join(index.plots())}")

@@ -15,7 +15,7 @@ from typing import NoReturn, TextIO
 from callout.cli.commands import FIRST, build_parser
 from callout.cli.crashes import CODE, crash_told
 from callout.cli.shown import guarded
-from callout.core.errors import CalloutError, StorageError
+from callout.core.errors import CalloutError, OperatorError, StorageError
 
 INTERRUPTED = 130
 
@@ -67,8 +67,19 @@ def _main(arguments: Sequence[str] | None) -> int:
         _drop_output()
         return StorageError.exit_code
     except Exception as error:
+        if isinstance(error, ModuleNotFoundError) and (extra := _extra_of(error.name)):
+            print(f"callout: {args.command} needs more: pip install '{extra}'", file=sys.stderr)
+            return OperatorError.exit_code
         print(f"callout: {crash_told(error, str(args.command))}", file=sys.stderr)
         return CODE
+
+
+def _extra_of(module: str | None) -> str:
+    """What brings a package that is missing; '' for one that belongs to the plain installation."""
+    from callout.doctor.surroundings import EXTRAS
+
+    needed = (module or "").partition(".")[0]
+    return next((f"callout[{extra}]" for extra, needs in EXTRAS.items() if needed in needs), "")
 
 
 def _told(error: CalloutError) -> str:

@@ -62,6 +62,7 @@ _REQUESTS: Mapping[str, Mapping[str, Reader]] = {
     "view": {},
     "stop": {},
     "submit": {"text": _text, "waiting": _number, "keys_s": _times},
+    "settle": {},
     "press": {"kind": one_of(*KEYS), "waiting": _number},
     "mute": {"muted": boolean},
     "open": {"plot": _text, "who": _text},
@@ -123,7 +124,7 @@ def update_line(update: Update) -> bytes:
 
 
 def told_from(line: bytes) -> dict[str, Any]:
-    """A message of the daemon: ``view``, ``level``, ``hello``, ``done``, ``error`` or ``bye``.
+    """A message of the daemon: ``view``, ``level``, ``hello``, ``settled``, ``error`` or ``bye``.
 
     Raises OperatorError for anything that a daemon of this version does not send.
     """

@@ -10,6 +10,7 @@ import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import Future, InvalidStateError
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,7 @@ from callout.station.face import MOST_KEYS, Update, View
 
 ANSWER_S = 10.0
 AGAIN_S = 1.0
+SLOW_S = 2.0
 GONE = "the daemon does not answer: nothing is heard or saved; trying again"
 _CLOSED = "closed"
 
@@ -83,9 +85,12 @@ def ask(path: Path, request: Request) -> dict[str, Any] | None:
 
 
 class RemoteFace:
-    """A face that follows the daemon. Raises OperatorError if none answers at ``path`` at first."""
+    """A face that follows the daemon. Raises OperatorError if none is at ``path`` at first.
 
-    def __init__(self, path: Path) -> None:
+    One that is there and does not answer yet is waited for while it lives; ``slow`` is called then.
+    """
+
+    def __init__(self, path: Path, slow: Callable[[], None] = lambda: None) -> None:
         self._path = path
         self._connection = connected(path)
         if self._connection is None:
@@ -93,14 +98,22 @@ class RemoteFace:
         self._listeners: list[Callable[[Update], None]] = []
         self._view: View | None = None
         self._first = threading.Event()
+        self._why = ""
+        self._asked: Future[bool] = Future()
         self._closed = False
         self._sending = threading.Lock()
         self._send(Request("watch"))
         self._thread = threading.Thread(target=self._follow, name="attached", daemon=True)
         self._thread.start()
-        if not self._first.wait(ANSWER_S) or self._view is None:
+        try:
+            if not self._first.wait(SLOW_S):
+                slow()
+                self._first.wait()
+            if self._view is None:
+                raise OperatorError(self._why or "the daemon ended as it began: see its log")
+        except BaseException:
             self.close()
-            raise OperatorError("the daemon gives no view: stop it, and start it again")
+            raise
 
     def view(self) -> View:
         """The last state received."""
@@ -115,6 +128,13 @@ class RemoteFace:
     def submit(self, text: str, waiting: int, keys_s: tuple[float, ...] = ()) -> None:
         """A callout that was typed."""
         self._send(Request("submit", text=text, waiting=waiting, keys_s=keys_s[-MOST_KEYS:]))
+
+    def answered(self, text: str, waiting: int) -> Future[bool]:
+        """Type a callout; True once it is done and shown, False if the daemon is gone before."""
+        self._asked = asking = Future[bool]()
+        if not self._send(Request("submit", text=text, waiting=waiting), Request("settle")):
+            self._settled(False)
+        return asking
 
     def press(self, kind: str, waiting: int) -> None:
         """A key that stands for a command."""
@@ -141,15 +161,21 @@ class RemoteFace:
                 connection.shutdown(socket.SHUT_RDWR)
             connection.close()
 
-    def _send(self, request: Request) -> None:
+    def _send(self, *requests: Request) -> bool:
         connection = self._connection
         try:
             if connection is None:
                 raise OSError(GONE)
             with self._sending:
-                connection.sendall(asked(request))
+                connection.sendall(b"".join(map(asked, requests)))
         except OSError:
             self._refused(f"Not sent: {GONE}.")
+            return False
+        return True
+
+    def _settled(self, done: bool) -> None:
+        with contextlib.suppress(InvalidStateError):  # the other thread was first
+            self._asked.set_result(done)
 
     def _follow(self) -> None:
         """Follow this daemon, and the next one after it has ended."""
@@ -173,6 +199,8 @@ class RemoteFace:
             if "view" in told:
                 self._show(told["view"])
                 self._first.set()
+                if "settled" in told:
+                    self._settled(True)
             elif "level" in told:
                 self._tell(told["level"])
             elif "error" in told:
@@ -184,6 +212,7 @@ class RemoteFace:
             gone.close()
         self._first.set()
         self.broken(GONE)
+        self._settled(False)
 
     def broken(self, says: str) -> None:
         """Stop following, for the reason that ``says`` gives: show nothing else."""
@@ -196,7 +225,9 @@ class RemoteFace:
             )  # fmt: skip
 
     def _refused(self, says: str) -> None:
-        if self._view is not None:
+        if self._view is None:
+            self._why = says
+        else:
             self._show(replace(self._view, said=says, tone="refused"))
 
     def _show(self, view: View) -> None:

@@ -161,6 +161,11 @@ class Daemon:
         self._refuse_flood()
         self._face.submit(request.text, request.waiting, request.keys_s)
 
+    def _settle(self, request: Request) -> dict[str, Any]:
+        """Answered once all that was asked before is done; only this asker waits."""
+        self._face.settle()
+        return {"settled": True, **self._view(request)}
+
     def _refuse_flood(self) -> None:
         """Refuse at once what cannot be done soon, so that nobody waits without knowing."""
         if self._face.waits >= MOST_WAITING:
@@ -194,6 +199,7 @@ _ANSWERS: dict[str, Callable[[Daemon, Request], dict[str, Any] | None]] = {
     "watch": Daemon._view,
     "view": Daemon._view,
     "submit": Daemon._submit,
+    "settle": Daemon._settle,
     "press": Daemon._press,
     "mute": Daemon._mute,
     "open": Daemon._open,

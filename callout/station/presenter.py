@@ -154,6 +154,10 @@ class StationFace:
         """Finish what was typed, then take no more."""
         self._hands.shutdown(wait=True)
 
+    def settle(self) -> None:
+        """Wait until every line and key taken so far is done."""
+        self._hands.submit(int).result()
+
     @property
     def waits(self) -> int:
         """How many lines and keys are not done yet."""
@@ -195,6 +199,7 @@ def view_of(
     """A station's state as plain text in the plot's own unit."""
     memory, plot = station.memory, station.plot
     pending = memory.pending
+    warned = pending.warned if pending else ()
     tree = tree_in_hand(memory, plot)
     left = left_to_do(memory, plot)
     engine = station.engine
@@ -213,11 +218,9 @@ def view_of(
         status=pending.draft.status if pending else "",
         before="" if blind else _before(tree),
         change="" if blind else _change(pending, tree, plot),
-        warnings=tuple(wording.part(item.says) for item in pending.warned) if pending else (),
+        warnings=tuple(wording.part(item.says) for item in warned),
         wants_accept=pending is not None and pending.wants_accept,
-        looks=tuple(wording.part(item.look) for item in pending.warned if item.look)
-        if pending
-        else (),
+        looks=tuple(wording.part(item.look) for item in warned if item.look),
         said=wording.shown(*said),
         answer=_answer(said),
         heard=heard,

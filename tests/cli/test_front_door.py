@@ -8,6 +8,7 @@ import re
 import shlex
 import shutil
 import subprocess
+import sys
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
@@ -42,6 +43,16 @@ def test_callout_alone_says_what_to_do_first_in_five_lines(callout: Run) -> None
     for line in ("callout demo", "callout doctor", "callout new", "callout --help"):
         assert line in ran.out
     assert max(map(len, ran.out.splitlines())) <= 100
+
+
+def test_what_an_extra_brings_is_named_where_it_is_missing(place: Path, tmp_path: Path) -> None:
+    hidden = "import sys; sys.modules['scipy'] = None; from callout.cli.main import run; run()"
+    report = ["report", str(place / "HARROW"), "--out", str(tmp_path / "out")]
+    ran = subprocess.run(
+        [sys.executable, "-c", hidden, *report], capture_output=True, text=True, check=False
+    )
+    assert (ran.returncode, ran.stdout) == (2, "")
+    assert ran.stderr == "callout: report needs more: pip install 'callout[reports]'\n"
 
 
 @pytest.fixture(scope="module")

@@ -27,7 +27,6 @@ from command_tools import run_callout
 from daemon_tools import Start, all_told
 from waiting import LONG_S, wait_for
 
-from callout.cli.field import listen_attached
 from callout.cli.main import main
 from callout.core.errors import OperatorError
 from callout.daemon import server as server_module
@@ -92,7 +91,6 @@ def test_listen_without_a_screen_attaches_too(
     process = start("--plot", "K1")
     with RemoteAgain(socket_path(fen.path)) as face:
         all_told(face)
-    monkeypatch.setattr(listen_attached, "_ANSWER_S", LONG_S)
     monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(b"83 25.4\naccept\n")))
     code = main(["listen", str(fen.path), "--headless", "--typed"])
     ran = capsys.readouterr()
@@ -102,6 +100,75 @@ def test_listen_without_a_screen_attaches_too(
     assert lines[-1]["event"] == "detached"
     assert any(line.get("tag") == "83" and line.get("value") == "25.4" for line in lines)
     assert process.poll() is None, "the daemon works on"
+
+
+class Typist:
+    """``listen --headless --typed`` in a process of its own, and what it says."""
+
+    def __init__(self, survey: Path) -> None:
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "callout", "listen", str(survey), "--headless", "--typed"],
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        self.out, self.err = io.StringIO(), io.StringIO()
+        self._reading = [
+            threading.Thread(target=self._read, args=pair, daemon=True)
+            for pair in ((self._process.stdout, self.out), (self._process.stderr, self.err))
+        ]
+        for thread in self._reading:
+            thread.start()
+
+    def _read(self, stream: io.TextIOWrapper, into: io.StringIO) -> None:
+        with stream:
+            for line in stream:
+                into.write(line)
+
+    def type(self, text: str) -> None:
+        assert self._process.stdin is not None
+        self._process.stdin.write(text)
+        self._process.stdin.flush()
+
+    def left(self) -> int:
+        """Close its input; its exit code."""
+        assert self._process.stdin is not None
+        self._process.stdin.close()
+        for thread in self._reading:
+            thread.join(LONG_S)
+        return self._process.wait(LONG_S)
+
+
+def test_one_that_does_not_answer_yet_is_waited_for_and_each_line_has_its_answer(
+    start: Start, fen: SurveyFolder
+) -> None:
+    process = start("--plot", "K1")
+    process.send_signal(signal.SIGSTOP)  # as one that is still starting: it is there, and silent
+    typist = Typist(fen.path)
+    wait_for(lambda: "does not answer yet" in typist.err.getvalue())
+    process.send_signal(signal.SIGCONT)
+    wait_for(lambda: '"view"' in typist.out.getvalue())
+    typist.type("83 25.4\n")
+    wait_for(lambda: '"value": "25.4"' in typist.out.getvalue())
+    process.send_signal(signal.SIGSTOP)
+    typist.type("no, 25.6\naccept\n")
+    wait_for(lambda: '"unanswered"' in typist.out.getvalue())
+    process.send_signal(signal.SIGCONT)
+    assert typist.left() == 0, typist.err.getvalue()
+    assert saved(fen) == ["83 25.6"]
+    told = [json.loads(line) for line in typist.out.getvalue().splitlines()]
+    assert {"event": "unanswered", "typed": "no, 25.6"} in told
+
+
+def test_a_line_that_the_daemon_took_with_it_is_named(start: Start, fen: SurveyFolder) -> None:
+    process = start("--plot", "K1")
+    typist = Typist(fen.path)
+    wait_for(lambda: '"view"' in typist.out.getvalue())
+    process.send_signal(signal.SIGSTOP)
+    typist.type("83 25.4\naccept\n")
+    wait_for(lambda: '"unanswered"' in typist.out.getvalue())
+    process.kill()
+    assert typist.left() == 2
+    assert "before it answered '83 25.4'; nothing after it was typed" in typist.err.getvalue()
+    assert saved(fen) == []
 
 
 @pytest.mark.parametrize("how", ["key", "typed"])

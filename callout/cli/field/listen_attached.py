@@ -6,19 +6,18 @@ Leaving leaves the daemon at work.
 from __future__ import annotations
 
 import argparse
-import contextlib
 import json
 import queue
 import sys
-import time
 from collections.abc import Iterable
+from concurrent.futures import wait
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from callout.cli.crashes import defects_of_threads, told_at_the_end
 from callout.cli.working import login
-from callout.core.errors import OperatorError
+from callout.core.errors import DeviceError, OperatorError
 from callout.daemon.socket_place import socket_path
 from callout.station.face import Update, View
 
@@ -52,7 +51,7 @@ def attach(args: argparse.Namespace, typed: Iterable[str] | None = None) -> int 
     from callout.cli.field.listen_screen import screen_of
     from callout.terminal.screen_running import shown_whole
 
-    face = RemoteFace(path)
+    face = RemoteFace(path, _slow)
     try:
         _follow(face, args.plot, args.who or "", login())
         if args.mute:
@@ -67,7 +66,7 @@ def attach(args: argparse.Namespace, typed: Iterable[str] | None = None) -> int 
 def _headless(path: Path, args: argparse.Namespace, typed: Iterable[str] | None) -> int:
     from callout.daemon.remote import RemoteFace
 
-    face, views = RemoteFace(path), queue.Queue[View]()
+    face, views = RemoteFace(path, _slow), queue.Queue[View]()
     last: list[View] = []
 
     def show(update: Update) -> None:
@@ -85,9 +84,7 @@ def _headless(path: Path, args: argparse.Namespace, typed: Iterable[str] | None)
             face.mute(True)
         face.listen(show)
         for line in typed or ():
-            before = face.view()
-            face.submit(line, before.waiting)
-            _await(views, _told(before))  # its answer: what follows may say yes to it
+            _type(face, line)  # and have its answer: what follows may say yes to it
         while typed is None and views.get().phase != "closed":
             pass
     finally:
@@ -96,16 +93,26 @@ def _headless(path: Path, args: argparse.Namespace, typed: Iterable[str] | None)
     return 0
 
 
-def _told(view: View) -> tuple[object, ...]:
-    """What an answer changes; a fault that comes meanwhile is none."""
-    return view.heard, view.said, view.answer, view.waiting, view.recent
+def _type(face: RemoteFace, line: str) -> None:
+    """Type a line and wait for its answer, however long; that it takes long is told.
+
+    Raises DeviceError if the daemon is gone first: then nobody knows what became of the line.
+    """
+    answer = face.answered(line, face.view().waiting)
+    while not wait([answer], _ANSWER_S).done:
+        print(json.dumps({"event": "unanswered", "typed": line}, ensure_ascii=False), flush=True)
+    if not answer.result():
+        raise DeviceError(
+            f"the daemon ended before it answered {line[:80]!r}; nothing after it was typed: look "
+            "at what was saved ('callout readings'), then type the rest"
+        )
 
 
-def _await(views: queue.Queue[View], before: tuple[object, ...]) -> None:
-    until = time.monotonic() + _ANSWER_S
-    with contextlib.suppress(queue.Empty):
-        while _told(views.get(timeout=max(0.0, until - time.monotonic()))) == before:
-            pass
+def _slow() -> None:
+    print(
+        "callout: the daemon is there and does not answer yet: waiting for it (Ctrl+C leaves)",
+        file=sys.stderr, flush=True,
+    )  # fmt: skip
 
 
 def _follow(face: RemoteFace, plot: str | None, who: str, login: str) -> None:

@@ -19,6 +19,7 @@ import subprocess
 import sys
 import threading
 import time
+from concurrent.futures import Future
 from dataclasses import replace
 from pathlib import Path
 
@@ -558,8 +559,9 @@ def test_a_closed_face_shows_nothing_that_could_be_confirmed() -> None:
         [],
         None,
     )  # as if it had just lost its daemon
-    face._first = threading.Event()
+    face._first, face._asked = threading.Event(), Future[bool]()
     face._lost()
+    assert face._asked.result(0) is False, "what was typed has no answer"
     assert face.view() == replace(
         waiting, phase="closed", waiting=0, tag="", value="", tone="refused", faults=(GONE,)
     )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
@@ -108,13 +109,17 @@ class DeskIndex:
     def _take(self, number: int, folder: SurveyFolder, reader: JournalReader) -> None:
         roster = reader.latest("roster")
         name = roster.hash if roster else ""
-        if name not in self._rosters:
-            self._rosters[name] = len(self._surveys)
+        is_new, of = name not in self._rosters, self._rosters.setdefault(name, len(self._surveys))
+        self._db.execute("INSERT INTO recorders VALUES (?, ?)", (number, of))
+        if is_new:
             self._surveys.append(f"{folder.config().name or self.name}, {_begun(reader)}")
-            if roster is not None:
-                self._db.execute(TAKE_ROSTER, (self._rosters[name], roster.body))
-        self._db.execute("INSERT INTO recorders VALUES (?, ?)", (number, self._rosters[name]))
-        self._db.executemany(TAKE_READING, reader.reading_rows(OF_A_READING.format(number=number)))
+        # SQLite takes the roster in one step without Python; the readings are read meanwhile.
+        with ThreadPoolExecutor(1) as beside:
+            taken = (of, roster.body if is_new and roster is not None else "[]")
+            filled = beside.submit(self._db.execute, TAKE_ROSTER, taken)
+            rows = list(reader.reading_rows(OF_A_READING.format(number=number)))
+            filled.result()
+        self._db.executemany(TAKE_READING, rows)
 
     def rule(self, ruled: Iterable[tuple[int, int, str, str]]) -> None:
         """The newest ruling on each reading: recorder's number, entry, verdict, size or ''.

@@ -16,6 +16,7 @@ import statistics
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
@@ -25,10 +26,13 @@ from benchmarks.hearing.callouts import Called, draw
 from benchmarks.hearing.natural import NO_CALLOUT, people
 from benchmarks.hearing.plot import SCOPE
 from benchmarks.hearing.sets import Spoken, noisy
+from callout.core.checking.checks import Rules
+from callout.core.events import Heard, Opened
 from callout.core.meaning import Meaning
 from callout.core.model import Plot, PlotSettings
 from callout.grammar.automaton import Automaton
-from callout.session.state import Memory
+from callout.session.machine import step
+from callout.session.state import Memory, Survey
 from callout.sound.endpoint import Endpointer
 from callout.sound.endpoint_settings import EndpointSettings
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples, frames_of
@@ -37,6 +41,7 @@ from callout.speech.closed.closed_engine import ClosedEngine
 from callout.station.data import load_language
 from callout.station.deciding import sure, whole
 
+AT = "2026-06-02T09:15:00+02:00"
 PLOT = Plot(PlotSettings("K2"), {})
 PAUSES_S = (0.0, 0.3, 0.4, 0.5, 0.6)
 CONDITIONS = ("-70", "-50", "-40", "wind")
@@ -62,12 +67,25 @@ class Count:
         return f"{told} | {looks:.2f} | {took_ms:.0f} ms"
 
 
+def begun() -> Memory:
+    """After three trees measured in the plot's unit: until then a unit may follow a size."""
+    survey = Survey({"K2": PLOT}, {"K2": Rules()})
+    memory, _ = step(survey, Memory(), Opened(1, AT, "K2", "R.V."))
+    sizes = [Meaning("reading", tag=tag, value=Decimal("20.7")) for tag in ("901", "902", "903")]
+    said = [means for size in sizes for means in (size, Meaning("accept"))]
+    for entry, means in enumerate(said, start=2):
+        event = Heard(entry, AT, "typed", "", (means,), about=memory.asking)
+        memory, _ = step(survey, memory, event)
+    assert len(memory.undoable) == 3
+    return memory
+
+
 class Ears:
     """An engine and an endpointer, as a station has them."""
 
     def __init__(self, settings: EndpointSettings) -> None:
         self.spoken: Automaton = load_language("en").spoken_in(SCOPE)
-        self.engine, self.settings = ClosedEngine(), settings
+        self.engine, self.settings, self.memory = ClosedEngine(), settings, begun()
         self.engine.prepare(self.spoken)
 
     def hear(self, sound: Samples, end_s: float, means: Meaning | None, count: Count) -> None:
@@ -85,7 +103,7 @@ class Ears:
             heard = self.engine.hear(utterance.samples)
             count.decode_s.append(time.perf_counter() - began)
             count.asked += 1
-            if not heard or not whole(heard[0], self.spoken, SCOPE, PLOT, Memory()):
+            if not heard or not whole(heard[0], self.spoken, SCOPE, PLOT, self.memory):
                 continue
             endpointer.end()
             if frame.end_s > end_s:

@@ -123,6 +123,8 @@ class Judge:
             return "confirm"
         if parsed.problem is not None or not kind:
             return ""
+        if kind == "undo" and after.pending is not None:
+            return kind  # what is to be taken back waits for its yes
         if after.pending is not None and after.pending != before.pending:
             return _reading(after)
         if after.phase is Phase.NAMED and after.said != before.said and kind != "reject":
@@ -185,7 +187,7 @@ def _wanted(meaning: str) -> str:
     """The table's words as ``_reading`` and the kinds of callouts write them."""
     if meaning in _COMMANDS:
         return _COMMANDS[meaning]
-    words = meaning.removesuffix(" in").split(" ")  # the plot's own unit
+    words = meaning.removesuffix(" in").removesuffix(" live").split(" ")  # the plot's own unit
     if words[0] in ("size", "status"):
         words[0] = "61"
     number = [f"{Decimal(word).normalize():f}" if _is_size(word) else word for word in words]

@@ -138,7 +138,7 @@ def keep_from_rows(folder: SurveyFolder) -> None:
     """
     session = Session()
     with folder.reading() as reader:
-        readings = [reading_from(row) for row in reader.reading_rows()]
+        readings = reader.readings()
         newest = reader.latest("opened")
         assert newest is not None
         for entry in reader.entries():
@@ -260,7 +260,7 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as place:
             folder = made(Path(place) / "survey", entries)
             with folder.reading() as reader:
-                count, trees = reader.last or 0, sum(1 for _ in reader.reading_rows())
+                count, trees = reader.last or 0, sum(1 for _ in reader.reading_rows("entry"))
             cells = [str(count), str(trees)]
             keep_from_rows(folder)
             state = None if args.no_replay else kept(folder)

@@ -58,8 +58,8 @@ def following(turn: Turn) -> Result:
 
 
 def last_time(turn: Turn) -> Result:
-    """The previous measurement of the tree in hand, unless the plot is blind."""
-    tag = turn.memory.named
+    """The previous measurement of the tree named or in hand, unless the plot is blind."""
+    tag = turn.meaning.tag or turn.memory.named
     if turn.rules.blind:
         return asked(turn.memory, saying("blind-not-told"), "refused")
     if tag is None:

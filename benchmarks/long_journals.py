@@ -33,7 +33,7 @@ from callout.core.events import Heard, Opened
 from callout.core.meaning import Meaning
 from callout.core.model import PastMeasurement, PlotSettings, Tree
 from callout.core.units import Unit
-from callout.journal.codec import canonical, event_parts, reading_from, reading_row, stamp
+from callout.journal.codec import canonical, event_parts, reading_row, stamp
 from callout.journal.folder import SurveyFolder, make_survey, open_survey
 from callout.journal.reader import Entry
 from callout.journal.schema import connect

@@ -126,7 +126,7 @@ def meaning_of(tokens: Sequence[str]) -> Meaning | None:
         height_unit=Unit.FOOT if height_unit is Unit.FOOT else None,
         scale=Scale(said["scale"]) if "scale" in said else None,
         new_tag=slots.get("retag"),
-        not_tag=slots.get("not"),
+        not_tag=slots.get("not") if said.get("kind") == "mistag" else None,
         text=slots["plot"].replace("_", " ") if "plot" in slots else None,
     )
 

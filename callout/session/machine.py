@@ -192,9 +192,11 @@ def _drop_press(turn: Turn) -> Result:
 
 
 def _skip(turn: Turn) -> Result:
-    """Leave the tree in hand; it stays on the list."""
+    """Leave the tree in hand, or one that is named; it stays on the list."""
     pending = turn.waiting
     tag = pending.draft.tag if pending is not None else turn.memory.named
+    if turn.meaning.tag not in (None, tag):
+        return _skip_another(turn, str(turn.meaning.tag))
     if tag is None or turn.memory.phase is Phase.IDLE:  # what was saved cannot be skipped
         return refused(turn.memory, turn.rules, saying("nothing-to-skip"))
     skipped = saying("skipped", tag=turn.shown(tag))
@@ -203,6 +205,13 @@ def _skip(turn: Turn) -> Result:
         drafted=None, skipped=(*turn.memory.skipped, tag), said=(skipped,),
     )  # fmt: skip
     return memory, (Say((skipped,)),)
+
+
+def _skip_another(turn: Turn, tag: str) -> Result:
+    if tag not in turn.plot.trees:
+        return refused(turn.memory, turn.rules, saying("warn-unknown-tag", tag=turn.shown(tag)))
+    memory = replace(turn.memory, skipped=(*turn.memory.skipped, tag))
+    return asked(memory, saying("skipped", tag=turn.shown(tag)), "told")
 
 
 Handler = Callable[[Turn], Result]

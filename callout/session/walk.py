@@ -14,14 +14,15 @@ from callout.session.state import Memory
 def next_tree(memory: Memory, plot: Plot, after: str) -> str | None:
     """The first tree after ``after`` in the list that has no reading or status yet.
 
-    A tree that is not in the list, a new one, does not change the place in the walk.
+    A tree that is not in the list, a new one, does not change the place in the walk. Trees skipped
+    aloud are left out.
     """
     place = _place(plot, after)
     if place is None:
         place = _last_place(memory.undoable, plot)
-    done = memory.saved.trees(plot.settings.plot)
+    done, skipped = memory.saved.trees(plot.settings.plot), set(memory.skipped)
     order = islice(plot.order, place + 1 if place is not None else 0, None)
-    return next((tag for tag in order if tag not in done), None)
+    return next((tag for tag in order if tag not in done and tag not in skipped), None)
 
 
 def passed_over(memory: Memory, plot: Plot, tag: str) -> tuple[str, ...]:

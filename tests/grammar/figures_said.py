@@ -25,6 +25,8 @@ PARTS = {
     "half": 2,
     "eighth": 8,
     "eighths": 8,
+    "tenth": 10,
+    "tenths": 10,
     "sixteenth": 16,
     "sixteenths": 16,
 }

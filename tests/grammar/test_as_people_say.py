@@ -9,9 +9,10 @@ from __future__ import annotations
 import in_english
 import pytest
 
-from benchmarks.as_people_say import NOT, RIGHT, WRONG, Judge, Row, rows
+from benchmarks.as_people_say import NOT, RIGHT, TABLE, WRONG, Judge, Row, rows
 
 ROWS = rows()
+STRANGERS = rows(TABLE.with_name("as_strangers_say.csv"))
 
 
 @pytest.fixture(scope="module")
@@ -19,12 +20,14 @@ def judge() -> Judge:
     return Judge()
 
 
-def test_nearly_all_are_understood_and_none_wrongly(judge):
-    assert len(ROWS) >= 150
-    judged = [judge.judged(row) for row in ROWS]
+@pytest.mark.parametrize(("table", "share"), [(ROWS, 0.95), (STRANGERS, 0.86)])
+def test_nearly_all_are_understood_and_none_wrongly(judge, table, share):
+    """``STRANGERS`` are 350 rows of a writer who saw nothing of this program, rambling ones too."""
+    assert len(table) >= 150
+    judged = [judge.judged(row) for row in table]
     assert [one for one in judged if one.verdict == WRONG] == []
     right = sum(one.verdict == RIGHT for one in judged)
-    assert right >= 0.95 * len(ROWS)
+    assert right >= share * len(table)
 
 
 @pytest.mark.parametrize(

@@ -46,6 +46,22 @@ def test_a_tree_skipped_aloud_was_not_passed_over():
     assert talk.hear("complete") == "Not complete. 1 left: 62."
 
 
+def test_a_tree_may_be_skipped_by_its_tag_and_is_no_longer_the_next():
+    talk = walk("61", "62", "63", "64")
+    talk.hear("tree", tag="61")
+    assert talk.hear("skip", tag="62") == "Skipped 62; it stays on the list."
+    assert talk.hear("skip", tag="99") == "No tree 99 in this plot."
+    assert talk.hear("size", value=Decimal("24.5")).startswith("61, 24.5."), "61 is still in hand"
+    assert talk.hear("confirm") == "Saved 61, 24.5. / Next 63."
+    assert talk.hear("complete") == "Not complete. 3 left: 62, 63, 64."
+
+
+def test_the_last_time_of_a_tree_that_is_named():
+    talk = walk("61", "62")
+    talk.hear("tree", tag="61")
+    assert talk.hear("last", tag="62").startswith("62 was 24.0")
+
+
 def test_a_new_tree_leaves_the_walk_where_it_was():
     talk = walk("61", "62")
     talk.save("61", "24.5")

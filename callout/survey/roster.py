@@ -198,7 +198,12 @@ def _columns(sheet: Sheet) -> _Columns:
         )
     for found in sets.values():
         if "date" not in found or "value" not in found:
-            raise OperatorError(f"{name}: earlier measurements need both a date and a value column")
+            there = header[min(found.values())].strip()
+            raise OperatorError(
+                f"{name}: a column {there!r}, but earlier measurements need both 'date' and 'value', "
+                "the diameter: name them so, or take the table by 'callout import', which asks what "
+                "each column means"
+            )
     past = tuple((found["date"], found["value"], found.get("unit")) for found in sets.values())
     return _Columns(named, past, tuple(extra), tuple(nameless))
 

@@ -125,6 +125,7 @@ def test_a_long_list_of_faults_is_counted_whole() -> None:
         ("plot,species\nK1,oak\n", "no column 'tag' in line 1, which names plot, species"),
         ("Parcelle;Arbre\nK1;8\n", "by 'callout import', which asks"),
         ("tag,species\n83,oak\n", "no column 'plot'"),
+        ("plot,tag,date,diameter\nK1,83,2021-06-01,24\n", "a column 'date', but earlier measurements need"),
         ("plot,tag,tag\nK1,1,2\n", "column 'tag' stands twice"),
         ("plot,tag,crown,crown\nK1,1,thin,sound\n", "column 'crown' stands twice"),
         ("plot,tag,\nK1,1,thin\n", "'thin' stands in column 3, which has no name"),

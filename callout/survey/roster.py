@@ -200,9 +200,9 @@ def _columns(sheet: Sheet) -> _Columns:
         if "date" not in found or "value" not in found:
             there = header[min(found.values())].strip()
             raise OperatorError(
-                f"{name}: a column {there!r}, but earlier measurements need both 'date' and 'value', "
-                "the diameter: name them so, or take the table by 'callout import', which asks what "
-                "each column means"
+                f"{name}: a column {there!r}, but earlier measurements need both 'date' and "
+                "'value', the diameter: name them so, or take the table by 'callout import', which "
+                "asks what each column means"
             )
     past = tuple((found["date"], found["value"], found.get("unit")) for found in sets.values())
     return _Columns(named, past, tuple(extra), tuple(nameless))

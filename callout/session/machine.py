@@ -209,7 +209,7 @@ def _skip(turn: Turn) -> Result:
 
 def _skip_another(turn: Turn, tag: str) -> Result:
     if tag not in turn.plot.trees:
-        return refused(turn.memory, turn.rules, saying("warn-unknown-tag", tag=turn.shown(tag)))
+        return asked(turn.memory, saying("warn-unknown-tag", tag=turn.shown(tag)), "refused")
     memory = replace(turn.memory, skipped=(*turn.memory.skipped, tag))
     return asked(memory, saying("skipped", tag=turn.shown(tag)), "told")
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import in_english
@@ -16,10 +18,11 @@ from callout.station.station import Station
 
 
 @pytest.fixture
-def station(tmp_path: Path) -> Station:
+def station(tmp_path: Path) -> Iterator[Station]:
     made = Station(survey(tmp_path / "harrow"), load_language("en"), None, encode_flac, clock())
-    made.open("K1", "R.V.")
-    return made
+    with closing(made):
+        made.open("K1", "R.V.")
+        yield made
 
 
 def after(station: Station, *lines: str) -> str:

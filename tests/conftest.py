@@ -114,13 +114,6 @@ def pytest_collection_finish() -> None:
     gc.set_threshold(100_000, 10, 10)
 
 
-@pytest.hookimpl(trylast=True)
-def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> None:
-    """What a module leaves is let go with it: memory, and what it forgot to close is told there."""
-    if nextitem is None or nextitem.path != item.path:
-        gc.collect()
-
-
 def pytest_unconfigure() -> None:
     _HOME.cleanup()
 

@@ -98,12 +98,13 @@ def walked(english):
 
 
 def said_apart(words: tuple[str, ...], tag: str, value: str, implied: bool) -> bool:
-    """Whether some run of the words spells the tag, and a later run the value."""
-    wanted = value.replace(".", "") if implied else value
-    for cut in range(len(words) + 1):
-        if ends_with_run(words[:cut], tag, False) and ends_with_run(words[cut:], wanted, implied):
-            return True
-    return False
+    """Whether some run of the words spells the tag, and a later run the value; or in turn."""
+    parts = (tag, False), (value.replace(".", "") if implied else value, implied)
+    return any(
+        ends_with_run(words[:cut], *first) and ends_with_run(words[cut:], *second)
+        for first, second in (parts, parts[::-1] if size_first(words) else parts)
+        for cut in range(len(words) + 1)
+    )
 
 
 def ends_with_run(words: tuple[str, ...], figures: str, without_point: bool) -> bool:
@@ -167,14 +168,7 @@ def check(words: list[str], meaning: Meaning) -> None:
     if tag.startswith("A"):
         assert tag.lower() in plain
         tag = ""
-    apart = said_apart(plain, tag, value, meaning.implied)
-    if not apart and size_first(plain):
-        apart = any(
-            ends_with_run(plain[:at], value.replace(".", "") if meaning.implied else value,
-                          meaning.implied) and ends_with_run(plain[at:], tag, False)
-            for at in range(len(plain))
-        )  # fmt: skip
-    assert apart, (words, meaning)
+    assert said_apart(plain, tag, value, meaning.implied), (words, meaning)
     if meaning.unit is not None:
         assert UNIT_WORDS[meaning.unit.value] & set(plain)
     elif not taken_back(plain):

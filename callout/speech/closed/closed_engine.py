@@ -2,7 +2,8 @@
 
 The head proposes a few meanings under the plot's grammar, Whisper's decoder weighs them, and
 ``surety`` says how sure both are; a third listener may doubt it. A tree's previous size takes no
-part. Where it is not sure, the next meaning is given back as well, so that the station can ask which.
+part. Where it is not sure, the next meaning is given back as well, so that the station can ask
+which.
 """
 
 from __future__ import annotations

@@ -24,25 +24,48 @@ NOISE_DBFS = -62.0
 # What the measurer says, in order. PocketSphinx hears the first "seventy, sixteen" as 78 and 16.3:
 # the echo is refused and the reading repeated with "diameter" between.
 SAID = (
-    "tree sixty one, eighteen point six", "confirm",
-    "tree sixty four, diameter twenty one point five", "confirm",
-    "tree sixty seven, twenty four point, no wait, twenty five point one", "confirm",
-    "tree seventy, sixteen point three", "no",
-    "tree seventy, diameter sixteen point three", "confirm",
-    "tree seventy two, twelve point two", "confirm",
-    "tree seventy five, ten point four", "confirm",
-    "tree seventy eight, dead standing", "confirm",
-    "tree eighty one, thirty one point eight", "confirm",
-    "tree eighty three, twenty four point six", "accept",  # smaller than last time
-    "tree eighty six, twenty seven and a half", "confirm",
-    "tree eighty eight, diameter nine point oh", "confirm",
-    "tree ninety one, thirteen point three", "confirm",
+    "tree sixty one, eighteen point six",
+    "confirm",
+    "tree sixty four, diameter twenty one point five",
+    "confirm",
+    "tree sixty seven, twenty four point, no wait, twenty five point one",
+    "confirm",
+    "tree seventy, sixteen point three",
+    "no",
+    "tree seventy, diameter sixteen point three",
+    "confirm",
+    "tree seventy two, twelve point two",
+    "confirm",
+    "tree seventy five, ten point four",
+    "confirm",
+    "tree seventy eight, dead standing",
+    "confirm",
+    "tree eighty one, thirty one point eight",
+    "confirm",
+    "tree eighty three, twenty four point six",
+    "accept",  # smaller than last time
+    "tree eighty six, twenty seven and a half",
+    "confirm",
+    "tree eighty eight, diameter nine point oh",
+    "confirm",
+    "tree ninety one, thirteen point three",
+    "confirm",
     "what's left",
-)  # fmt: skip
+)
 SAVED = {
-    "61": "18.6", "64": "21.5", "67": "25.1", "70": "16.3", "72": "12.2", "75": "10.4",
-    "78": "dead standing", "81": "31.8", "83": "24.6", "86": "27.5", "88": "9.0", "91": "13.3",
-}  # fmt: skip
+    "61": "18.6",
+    "64": "21.5",
+    "67": "25.1",
+    "70": "16.3",
+    "72": "12.2",
+    "75": "10.4",
+    "78": "dead standing",
+    "81": "31.8",
+    "83": "24.6",
+    "86": "27.5",
+    "88": "9.0",
+    "91": "13.3",
+}
 
 
 def spoken(text: str) -> np.ndarray:

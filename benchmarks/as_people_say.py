@@ -44,10 +44,19 @@ SPECIES = ("white oak", "sugar maple", "beech")
 RIGHT, NOT, WRONG = "rightly", "not understood", "wrongly"
 _TAGS = (*map(str, range(1, 121)), "204", "A12")
 _COMMANDS = {
-    "yes": "confirm", "no": "reject", "drop": "scratch", "repeat": "repeat", "help": "help",
-    "pause": "pause", "resume": "resume", "next": "next", "left": "left", "last": "last",
-    "undo": "undo", "skip": "skip",
-}  # fmt: skip
+    "yes": "confirm",
+    "no": "reject",
+    "drop": "scratch",
+    "repeat": "repeat",
+    "help": "help",
+    "pause": "pause",
+    "resume": "resume",
+    "next": "next",
+    "left": "left",
+    "last": "last",
+    "undo": "undo",
+    "skip": "skip",
+}
 _BEFORE: dict[str, tuple[Meaning, ...]] = {
     "idle": (),
     "comma": (Meaning("tree", "61"),),
@@ -115,8 +124,15 @@ class Judge:
     def _made(self, row: Row) -> str:
         before = self._memory(row.moment)
         parsed = self.parsed(row)
-        event = Heard(9, AT, "voice" if row.how == "spoken" else "typed", row.said,
-                      parsed.meanings, parsed.problem, about=before.asking)  # fmt: skip
+        event = Heard(
+            9,
+            AT,
+            "voice" if row.how == "spoken" else "typed",
+            row.said,
+            parsed.meanings,
+            parsed.problem,
+            about=before.asking,
+        )
         after, effects = step(self._survey, before, event)
         kind = parsed.meanings[0].kind if len(parsed.meanings) == 1 else ""
         if any(isinstance(effect, Save) for effect in effects):
@@ -176,10 +192,14 @@ def _reading(memory: Memory) -> str:
     raw = "" if draft.raw is None else f"{draft.raw.normalize():f}"
     unit = memory.pending.draft.raw_unit
     parts = (
-        "new" if draft.is_new else "", draft.tag, f"stem {draft.stem}" if draft.stem else "", raw,
+        "new" if draft.is_new else "",
+        draft.tag,
+        f"stem {draft.stem}" if draft.stem else "",
+        raw,
         unit.value if unit is not None and unit is not Unit.INCH else "",
-        draft.species if draft.is_new else "", draft.status if draft.status != "live" else "",
-    )  # fmt: skip
+        draft.species if draft.is_new else "",
+        draft.status if draft.status != "live" else "",
+    )
     return " ".join(part for part in parts if part)
 
 

@@ -75,9 +75,14 @@ class Ears:
         assert self.memory.pending is not None
 
     def hear(
-        self, own: OwnVoice, heard: Samples, base_s: float, number_s: float, word_s: float,
+        self,
+        own: OwnVoice,
+        heard: Samples,
+        base_s: float,
+        number_s: float,
+        word_s: float,
         count: Count,
-    ) -> None:  # fmt: skip
+    ) -> None:
         """One echo, whose number was spoken at ``number_s`` of the stream."""
         endpointer, times = Endpointer(), EchoTimes()
         times.hears_on()
@@ -119,9 +124,15 @@ class Ears:
 
 
 def session(
-    ears: Ears, echoes: Sequence[Samples], said: Sequence[Sound], coupling_db: float, noise: str,
-    level_db: float, seed: int, count: Count,
-) -> None:  # fmt: skip
+    ears: Ears,
+    echoes: Sequence[Samples],
+    said: Sequence[Sound],
+    coupling_db: float,
+    noise: str,
+    level_db: float,
+    seed: int,
+    count: Count,
+) -> None:
     """Ten echoes in one room, with somebody speaking over those after the first two."""
     rng = np.random.default_rng(seed)
     own = OwnVoice(canceller() if coupling_db > -50 else None)
@@ -166,8 +177,12 @@ def main() -> None:
         speak(f"no, {size}") / 32768.0
         for size in ("thirty two point eight", "twenty one point three", "thirty one point nine")
     ]
-    kinds = {"no": words_of_people(("no",)), "a correction": corrections,
-             "yes": words_of_people(("yes",)), "nobody": []}  # fmt: skip
+    kinds = {
+        "no": words_of_people(("no",)),
+        "a correction": corrections,
+        "yes": words_of_people(("yes",)),
+        "nobody": [],
+    }
     print("| said | echo comes back at | noise | trials | cut | after the word", end="")
     print(" | taken at its end | yes before the number | signs |\n|" + "---|" * 9)
     for said in given.said:
@@ -175,15 +190,20 @@ def main() -> None:
         if said != "nobody" and not words:
             print(f"| {said} | no recordings are at hand |")
             continue
-        noises = (("pink", -60.0),) if said != "nobody" else (
-            ("pink", -60.0), ("wind", -40.0), ("knocks", -55.0))  # fmt: skip
+        noises = (
+            (("pink", -60.0),)
+            if said != "nobody"
+            else (("pink", -60.0), ("wind", -40.0), ("knocks", -55.0))
+        )
         for coupling_db in (-60.0, -20.0):
             for noise, level_db in noises:
                 count = Count()
                 for seed in range(-(-trials // SESSION)):
                     session(ears, echoes, words, coupling_db, noise, level_db, seed, count)
-                print(f"| {said} | {coupling_db:.0f} dB | {noise} {level_db:.0f} | {count} |",
-                      flush=True)  # fmt: skip
+                print(
+                    f"| {said} | {coupling_db:.0f} dB | {noise} {level_db:.0f} | {count} |",
+                    flush=True,
+                )
 
 
 if __name__ == "__main__":

@@ -72,9 +72,13 @@ class Stage:
         trees = tuple(Tree("K2", tag, "beech") for tag in TAGS)
         text = new_settings("fen", settings, {}).replace('speaker = ""', 'speaker = "null"')
         survey = make_survey(
-            folder / "fen", trees, settings, {}, "2026-06-02T09:00+02:00",
+            folder / "fen",
+            trees,
+            settings,
+            {},
+            "2026-06-02T09:00+02:00",
             {"survey.toml": text.encode()},
-        )  # fmt: skip
+        )
         clock = Clock()
         self.station = make_station(survey, encode_flac, engine, clock=clock)
         assert isinstance(self.station.engine, ApartEngine)
@@ -185,10 +189,15 @@ def inside(folder: Path, engine: str, minutes: float) -> dict[str, Any]:
     print("ready", flush=True)
     stage.run()
     return {
-        "ready_s": ready_s, "shown_s": stage.shown_s, "aloud_s": stage.aloud_s,
-        "right": stage.right, "behind_s": stage.behind_s, "idle_cpu_s": stage.idle_cpu_s,
-        "busy_cpu_s": stage.busy_cpu_s, "busy_s": stage.busy_s,
-    }  # fmt: skip
+        "ready_s": ready_s,
+        "shown_s": stage.shown_s,
+        "aloud_s": stage.aloud_s,
+        "right": stage.right,
+        "behind_s": stage.behind_s,
+        "idle_cpu_s": stage.idle_cpu_s,
+        "busy_cpu_s": stage.busy_cpu_s,
+        "busy_s": stage.busy_s,
+    }
 
 
 # ---- outside ----
@@ -291,9 +300,11 @@ def main() -> None:
             print(f"  the group's peak, files it read first among it: {found['group_mb']:.0f} MB")
     print(f"{args.share:g} of a core for each process, {args.memory} MB for both")
     print(f"load of the machine in the last minute {os.getloadavg()[0]:.1f}")
-    print("| engine | end of speech to echo shown, median / worst | to its sound | idle, of a core "
-          "here | CPU s a callout and its yes | CPU s an hour with 60 | peak memory, shared pages "
-          "once | ready after | answered, right |")  # fmt: skip
+    print(
+        "| engine | end of speech to echo shown, median / worst | to its sound | idle, of a core "
+        "here | CPU s a callout and its yes | CPU s an hour with 60 | peak memory, shared pages "
+        "once | ready after | answered, right |"
+    )
     print("|---|---|---|---|---|---|---|---|---|")
     print("\n".join(rows))
 

@@ -33,9 +33,15 @@ from callout.session.state import Memory, Survey
 TENTH, PI, INCH = Decimal("0.1"), Decimal(math.pi), Decimal("2.54")
 EVERY = (1, 5)
 SHOWN = (
-    "neighbour's tag, not yet measured", "neighbour's tag, measured today", "neighbour's value",
-    "swapped digits", "lost point", "ten times", "wrong unit", "girth for diameter",
-)  # fmt: skip
+    "neighbour's tag, not yet measured",
+    "neighbour's tag, measured today",
+    "neighbour's value",
+    "swapped digits",
+    "lost point",
+    "ten times",
+    "wrong unit",
+    "girth for diameter",
+)
 UNSHOWN = ("one whole unit off", "last time's value repeated")
 """Of these a history shows only what growth and the tape's error are smaller than."""
 
@@ -166,10 +172,16 @@ def table(name: str, plots: int, **more: object) -> None:
     print("|---|" + "---|" * len(cells))
     for kind in (*SHOWN, *UNSHOWN):
         print(f"| {kind} | " + " | ".join(f"{cell.share(kind):.0%}" for cell in cells) + " |")
-    print("| **over all kinds but the last two** | "
-          + " | ".join(f"**{cell.over_all():.1%}**" for cell in cells) + " |")  # fmt: skip
-    print("| **good readings questioned** | "
-          + " | ".join(f"**{cell.alarms:.2%}**" for cell in cells) + " |")  # fmt: skip
+    print(
+        "| **over all kinds but the last two** | "
+        + " | ".join(f"**{cell.over_all():.1%}**" for cell in cells)
+        + " |"
+    )
+    print(
+        "| **good readings questioned** | "
+        + " | ".join(f"**{cell.alarms:.2%}**" for cell in cells)
+        + " |"
+    )
     told = sum((cell.questioned for cell in cells), Counter[str]())
     print(f"questioned of {sum(cell.good for cell in cells)} good ones, by check: {dict(told)}")
 

@@ -87,10 +87,15 @@ def whole(folder: Path, engine: str, minutes: float) -> dict[str, float]:
     once_mb = held_mb([os.getpid(), int(pids[1])])
     station.close()
     return {
-        "idle": 100 * idle / (minutes * 60), "utterance": busy / max(1, utterances),
-        "heard": utterances, "walk_s": walk.size / SAMPLE_RATE_HZ, "walk_cpu": busy,
-        "own_mb": peaks[0], "recogniser_mb": peaks[1], "once_mb": once_mb,
-    }  # fmt: skip
+        "idle": 100 * idle / (minutes * 60),
+        "utterance": busy / max(1, utterances),
+        "heard": utterances,
+        "walk_s": walk.size / SAMPLE_RATE_HZ,
+        "walk_cpu": busy,
+        "own_mb": peaks[0],
+        "recogniser_mb": peaks[1],
+        "once_mb": once_mb,
+    }
 
 
 def bare(folder: Path, name: str) -> dict[str, float]:
@@ -116,8 +121,10 @@ def apart(engine: str, what: str, minutes: float) -> dict[str, float]:
     """One of the two in a fresh process, so that neither sees the other's memory."""
     done = subprocess.run(
         [sys.executable, __file__, "--engine", engine, "--minutes", str(minutes), "--only", what],
-        capture_output=True, text=True, check=True,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     told: dict[str, float] = json.loads(done.stdout.splitlines()[-1])
     return told
 
@@ -149,8 +156,10 @@ def main() -> None:
     print(
         f"peak memory: {post['own_mb']:.0f} MB and the recogniser {post['recogniser_mb']:.0f} MB,"
     )
-    print(f"  together {post['own_mb'] + post['recogniser_mb']:.0f} MB; the bare engine's process "
-          f"{alone['mb']:.0f} MB")  # fmt: skip
+    print(
+        f"  together {post['own_mb'] + post['recogniser_mb']:.0f} MB; the bare engine's process "
+        f"{alone['mb']:.0f} MB"
+    )
     print(f"in the end, pages of files that both hold counted once: {post['once_mb']:.0f} MB")
     print(f"an hour with 60 utterances: {idle_h + hour:.0f} CPU s")
 

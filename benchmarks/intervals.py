@@ -58,13 +58,18 @@ def site(rng, plots, trees, *, shared, own, factor=1.0, crew=(0.0, 0.0), large=0
                 {
                     "plot": np.repeat(np.arange(plots).astype(str), trees),
                     "tag": np.tile(np.arange(trees).astype(str), plots),
-                    "stem": "", "species": "Pinus strobus",
-                    "date": pd.Timestamp(f"{year}-07-01"), "value": None, "unit": "cm",
-                    "diameter_cm": np.maximum(np.round(read.ravel(), 1), 0.5), "status": "live",
-                    "measured_height_m": 1.37, "source": "callout",
+                    "stem": "",
+                    "species": "Pinus strobus",
+                    "date": pd.Timestamp(f"{year}-07-01"),
+                    "value": None,
+                    "unit": "cm",
+                    "diameter_cm": np.maximum(np.round(read.ravel(), 1), 0.5),
+                    "status": "live",
+                    "measured_height_m": 1.37,
+                    "source": "callout",
                 }
             )
-        )  # fmt: skip
+        )
     rows = pd.concat(frames, ignore_index=True)
     places = places_of(rows["plot"].unique())
     stems = stem_census(corrected(rows, places))
@@ -74,9 +79,14 @@ def site(rng, plots, trees, *, shared, own, factor=1.0, crew=(0.0, 0.0), large=0
 def places_of(names, treatment=""):
     """A frame of plots of 0.1 ha."""
     return pd.DataFrame(
-        {"plot": names, "area_ha": 0.1, "unit": "cm", "breast_height_m": 1.37,
-         "treatment": treatment}
-    )  # fmt: skip
+        {
+            "plot": names,
+            "area_ha": 0.1,
+            "unit": "cm",
+            "breast_height_m": 1.37,
+            "treatment": treatment,
+        }
+    )
 
 
 def carbon_case(rng, count, trees, draws=DRAWS, **how):
@@ -111,11 +121,15 @@ def carbon_cases(rng, count):
         ("equations off by 10 % at random, the default share", 200, DRAWS, tenth),
         ("equations 10 % too low everywhere", 200, DRAWS, {**alone, "factor": 1.1}),
         ("a crew off by 1 mm at random", 200, DRAWS, model),
-        ("a crew 1 mm too high in the second census", 200, DRAWS,
-         {**alone, "drawn_crew": 0.0, "crew": (0.0, 0.1)}),
+        (
+            "a crew 1 mm too high in the second census",
+            200,
+            DRAWS,
+            {**alone, "drawn_crew": 0.0, "crew": (0.0, 0.1)},
+        ),
         ("5 % of large errors, 40 trees", 40, DRAWS, alone),
         ("5 % of large errors, 200 trees", 200, DRAWS, alone),
-    ):  # fmt: skip
+    ):
         whole = [told(one) for one in carbon_case(rng, count, trees, draws, **how)]
         print(
             f"carbon, {words}: stock {whole[0]}, change {whole[1]}; "
@@ -141,10 +155,17 @@ def pairs(rng, sites, plots, trees, *, between=0.05, within=0.1, spread=0):
     each = growth[at] + within * rng.standard_normal(len(at))
     census = at // plots
     return pd.DataFrame(
-        {"plot": (at % plots).astype(str), "species": "a", "from_census": census,
-         "to_census": census + 1, "diameter_cm_year": each, "basal_area_m2_year": 0.0,
-         "relative_year": 0.0, "same_height": True}
-    )  # fmt: skip
+        {
+            "plot": (at % plots).astype(str),
+            "species": "a",
+            "from_census": census,
+            "to_census": census + 1,
+            "diameter_cm_year": each,
+            "basal_area_m2_year": 0.0,
+            "relative_year": 0.0,
+            "same_height": True,
+        }
+    )
 
 
 def growth_cases(rng, count):
@@ -184,11 +205,14 @@ def treatment_rows(rng, plots, censuses, *, effect, gaps=0):
     places["treatment"] = ["thinned"] * plots + ["control"] * plots
     history = pd.DataFrame(
         [
-            {"plot": str(at), "from_day": pd.Timestamp(f"{2000 + 2 * censuses - 1}-07-01"),
-             "treatment": "thinned"}
+            {
+                "plot": str(at),
+                "from_day": pd.Timestamp(f"{2000 + 2 * censuses - 1}-07-01"),
+                "treatment": "thinned",
+            }
             for at in range(plots)
         ]
-    )  # fmt: skip
+    )
     for column in ("area_ha", "breast_height_m"):
         history[column] = np.nan
     for column in ("graduation", "rounding", "scale", "smallest", "tape_offset"):

@@ -36,11 +36,27 @@ TAGS = ("8", "12", "40", "83", "84", "106", "112", "213", "301", "420")
 READINGS = 30
 # Said in passing, in English and in Korean (from memory); none is a callout.
 CHATTER = (
-    "what a day it is", "can you pass me the tape please", "mind the branch", "no", "okay then",
-    "I think it will rain", "come here", "is that a beech", "lunch at noon", "thank you",
-    "오늘 날씨가 좋습니다", "조심하세요", "점심 먹고 합시다", "비가 올 것 같아요", "네", "예",
-    "그 나무는 참 크네요", "잠깐만요", "이쪽으로 오세요", "모르겠어요",
-)  # fmt: skip
+    "what a day it is",
+    "can you pass me the tape please",
+    "mind the branch",
+    "no",
+    "okay then",
+    "I think it will rain",
+    "come here",
+    "is that a beech",
+    "lunch at noon",
+    "thank you",
+    "오늘 날씨가 좋습니다",
+    "조심하세요",
+    "점심 먹고 합시다",
+    "비가 올 것 같아요",
+    "네",
+    "예",
+    "그 나무는 참 크네요",
+    "잠깐만요",
+    "이쪽으로 오세요",
+    "모르겠어요",
+)
 CHATTERERS = (("en-gb", 165), ("en-us+f3", 165), ("ko", 140), ("ko+f3", 130))
 
 

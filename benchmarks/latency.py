@@ -94,9 +94,17 @@ def start_up(folder: Path, engine: str) -> tuple[float, float, float]:
     """
     survey = make_demo_survey(folder / "fen-again", datetime.now().astimezone())
     command = [
-        sys.executable, "-m", "callout", "listen", str(survey.path), "--headless",
-        "--audio", str(WALK), "--engine", engine,
-    ]  # fmt: skip
+        sys.executable,
+        "-m",
+        "callout",
+        "listen",
+        str(survey.path),
+        "--headless",
+        "--audio",
+        str(WALK),
+        "--engine",
+        engine,
+    ]
     started = time.perf_counter()
     ready_s = listening_s = 0.0
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:

@@ -220,8 +220,10 @@ def measured(path: Path, what: str, runs: int) -> tuple[float, float]:
     for _ in range(runs):
         done = subprocess.run(
             [sys.executable, __file__, "--do", what, str(path)],
-            capture_output=True, text=True, check=True,
-        )  # fmt: skip
+            capture_output=True,
+            text=True,
+            check=True,
+        )
         seconds, megabytes = done.stdout.split()
         found.append((float(seconds), float(megabytes)))
     return statistics.median(item[0] for item in found), max(item[1] for item in found)

@@ -229,8 +229,11 @@ def run(name: str, copy: Path, args: argparse.Namespace, until: float) -> None:
     survived = sum(item.outcome == "survived" for item in found)
     score = 100 * (1 - survived / len(found)) if found else 0.0
     seconds = sorted(item.took_s for item in found) or [0.0]
-    print(f"{name}: {made} mutants, {len(found)} tried, {len(found) - survived} noticed, "
-          f"{score:.1f} %; median {seconds[len(seconds) // 2]} s", flush=True)  # fmt: skip
+    print(
+        f"{name}: {made} mutants, {len(found)} tried, {len(found) - survived} noticed, "
+        f"{score:.1f} %; median {seconds[len(seconds) // 2]} s",
+        flush=True,
+    )
 
 
 def _tell(name: str, item: Found, keep: str | None) -> None:

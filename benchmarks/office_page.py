@@ -43,12 +43,17 @@ def made(path: Path, readings: int, chance: random.Random) -> None:
     folder = make_survey(path, tuple(trees), PlotSettings(plot=""), {}, AT)
     rows = [
         (
-            at + 1, AT, tree.plot, tree.tag, tree.species,
+            at + 1,
+            AT,
+            tree.plot,
+            tree.tag,
+            tree.species,
             str(tree.past[0].value + Decimal(chance.randint(-5, 40 if at % 100 else 140)) / 10),
-            f"tree {tree.tag} {tree.past[0].value}", '["shrunk"]' if at % 40 == 0 else "[]",
+            f"tree {tree.tag} {tree.past[0].value}",
+            '["shrunk"]' if at % 40 == 0 else "[]",
         )
         for at, tree in enumerate(trees)
-    ]  # fmt: skip
+    ]
     with closing(sqlite3.connect(folder.database)) as opened:
         opened.executemany(
             "INSERT INTO readings(entry, at, plot, tag, species, value, unit, status, stem, words,"

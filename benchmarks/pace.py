@@ -137,8 +137,16 @@ class Walk:
         if over and over_voice(parsed, best, self.scope, self.memory, about, how) is None:
             return None
         self.entry += 1
-        return Heard(self.entry, AT, "voice", best.words, parsed.meanings, parsed.problem,
-                     confidence=Decimal(str(best.confidence)), about=about)  # fmt: skip
+        return Heard(
+            self.entry,
+            AT,
+            "voice",
+            best.words,
+            parsed.meanings,
+            parsed.problem,
+            confidence=Decimal(str(best.confidence)),
+            about=about,
+        )
 
     def _answer(self, turn: SpokenTurn) -> None:
         """Until she may speak again, and does."""

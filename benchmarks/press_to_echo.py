@@ -70,9 +70,12 @@ def a_survey(folder: Path, trees: int) -> SurveyFolder:
     roster.write_text(f"plot,tag,species\n{rows}")
     base = measuring_from("", {"unit": "cm"}, PlotSettings(""))
     return make_survey(
-        folder / "fen", read_roster(roster, {}, Unit.CENTIMETRE), base, {},
+        folder / "fen",
+        read_roster(roster, {}, Unit.CENTIMETRE),
+        base,
+        {},
         datetime.now().astimezone().isoformat(),
-    )  # fmt: skip
+    )
 
 
 def measure(presses: int, folder: Path) -> list[float]:

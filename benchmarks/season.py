@@ -167,8 +167,11 @@ def measure_hearing(folder: SurveyFolder, args: argparse.Namespace) -> None:
     ear = Ear(args.engine, args.model, "en", plots, folder.audio)
     together = timed(lambda: list(hear_by_many(wanted, ear, 2)), 1)
     tell_ratio("two processes, starting included", *together)
-    took, _ = timed(lambda: [decode_flac(path.read_bytes()) for path in
-                             list((folder.path / "audio").iterdir())[:200]])  # fmt: skip
+    took, _ = timed(
+        lambda: [
+            decode_flac(path.read_bytes()) for path in list((folder.path / "audio").iterdir())[:200]
+        ]
+    )
     print(f"reading 200 sounds from FLAC: {took:.2f} s")
 
 

@@ -84,8 +84,10 @@ def main() -> None:
         print(f"| can be typed into | {painted:.2f} s | {painted_cpu:.2f} s |")
         print(f"| hears | {hears:.2f} s | {hears_cpu:.2f} s |")
         found = typed(survey)
-        print(f"lines typed {len(wanted)}, lost {len(set(wanted) - set(found))}, "
-              f"in order {found == wanted}; load {os.getloadavg()[0]:.1f}")  # fmt: skip
+        print(
+            f"lines typed {len(wanted)}, lost {len(set(wanted) - set(found))}, "
+            f"in order {found == wanted}; load {os.getloadavg()[0]:.1f}"
+        )
 
 
 if __name__ == "__main__":

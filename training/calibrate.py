@@ -127,18 +127,25 @@ def _tell(cases: list[Case]) -> None:
     for low, high in ((0, 0.5), (0.5, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 0.98), (0.98, 1.01)):
         here = (told >= low) & (told < high)
         if here.any():
-            print(f"| {low} to {min(high, 1)} | {here.sum()} | {told[here].mean():.3f} "
-                  f"| {right[here].mean():.3f} |")  # fmt: skip
+            print(
+                f"| {low} to {min(high, 1)} | {here.sum()} | {told[here].mean():.3f} "
+                f"| {right[here].mean():.3f} |"
+            )
     for limit in LIMITS:
         print(f"accepted from {limit} on: of all, and wrong of all")
         for voice in dict.fromkeys(voices):
             for condition in CONDITIONS:
-                rows = [at for at, case in enumerate(cases)
-                        if case.voice == voice and case.condition == condition]  # fmt: skip
+                rows = [
+                    at
+                    for at, case in enumerate(cases)
+                    if case.voice == voice and case.condition == condition
+                ]
                 taken = [at for at in rows if told[at] > limit]
                 wrong = sum(right[at] == 0 for at in taken)
-                print(f"  {voice}, {condition}: {100 * len(taken) / max(1, len(rows)):.1f} %, "
-                      f"{wrong} of {len(rows)}")  # fmt: skip
+                print(
+                    f"  {voice}, {condition}: {100 * len(taken) / max(1, len(rows)):.1f} %, "
+                    f"{wrong} of {len(rows)}"
+                )
     print("weights, constant last:", np.round(fitted(seen, right), 4).tolist())
 
 

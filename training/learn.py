@@ -165,8 +165,11 @@ def train(pack: Pack, without: str, width: int, epochs: int, seed: int = 5) -> H
             for name, value in net.state_dict().items():
                 shadow[name].lerp_(value, 0.005)
         if epoch % 4 == 0 or epoch == epochs - 1:
-            print(f"without {without or 'none'}: epoch {epoch}: {float(total) / len(batches):.4f}, "
-                  f"{time.monotonic() - began:.0f} s", flush=True)  # fmt: skip
+            print(
+                f"without {without or 'none'}: epoch {epoch}: {float(total) / len(batches):.4f}, "
+                f"{time.monotonic() - began:.0f} s",
+                flush=True,
+            )
     net.load_state_dict(shadow)
     return net.eval().cpu()
 

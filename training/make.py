@@ -39,9 +39,14 @@ def main() -> None:
         from training.learn import learn
 
         learn(
-            clips, options.out, options.examples, options.seed, options.width, options.epochs,
+            clips,
+            options.out,
+            options.examples,
+            options.seed,
+            options.width,
+            options.epochs,
             options.model,
-        )  # fmt: skip
+        )
 
 
 def make_clips(clips: Path, digits: Path, seed: int) -> None:

@@ -106,9 +106,7 @@ def _natural(name: str, options: argparse.Namespace) -> None:
 
 
 def _keep_natural(
-    options: argparse.Namespace,
-    name: str,
-    found: dict[tuple[str, str], list[natural_heard.Answer]],
+    options: argparse.Namespace, name: str, found: dict[tuple[str, str], list[natural_heard.Answer]]
 ) -> None:
     told = {", ".join(key): [asdict(one) for one in heard] for key, heard in found.items()}
     _write(options, "natural", name, told)

@@ -23,9 +23,19 @@ MAX_WORDS = 14
 _WALKED = ("reading", "reading", "reading", "size", "tree", "status", "new", "confirm", "", "")
 _DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _COMMANDS = (
-    "confirm", "confirm", "yes", "no", "wrong", "undo", "repeat", "scratch that", "skip tree",
-    "accept", "what's left", "plot complete",
-)  # fmt: skip
+    "confirm",
+    "confirm",
+    "yes",
+    "no",
+    "wrong",
+    "undo",
+    "repeat",
+    "scratch that",
+    "skip tree",
+    "accept",
+    "what's left",
+    "plot complete",
+)
 _STATUSES = ("dead standing", "dead", "missing", "not found", "cut", "alive")
 
 

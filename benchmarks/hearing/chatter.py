@@ -18,25 +18,62 @@ from callout.station.station import Station
 from callout.wording.language_files import english
 
 _WHO = (
-    "my brother", "the driver", "our cook", "that old dog", "the woman in the red coat", "nobody",
-    "her teacher", "the man from the mill", "one of the boys", "the postman", "your friend",
+    "my brother",
+    "the driver",
+    "our cook",
+    "that old dog",
+    "the woman in the red coat",
+    "nobody",
+    "her teacher",
+    "the man from the mill",
+    "one of the boys",
+    "the postman",
+    "your friend",
     "the whole team",
-)  # fmt: skip
+)
 _DID = (
-    "forgot", "carried", "wants to sell", "never liked", "was looking for", "had to mend",
-    "brought along", "paid twenty pounds for", "has washed", "dropped", "is hiding",
-    "asked me about", "counted three of",
-)  # fmt: skip
+    "forgot",
+    "carried",
+    "wants to sell",
+    "never liked",
+    "was looking for",
+    "had to mend",
+    "brought along",
+    "paid twenty pounds for",
+    "has washed",
+    "dropped",
+    "is hiding",
+    "asked me about",
+    "counted three of",
+)
 _WHAT = (
-    "the blue kettle", "a sack of potatoes", "the maps in the glove box", "two pairs of socks",
-    "that noisy radio", "the ladder behind the shed", "six boxes of apples", "a broken umbrella",
-    "the keys of the lorry", "his grandfather's watch", "the wet sleeping bags", "a loaf of bread",
-)  # fmt: skip
+    "the blue kettle",
+    "a sack of potatoes",
+    "the maps in the glove box",
+    "two pairs of socks",
+    "that noisy radio",
+    "the ladder behind the shed",
+    "six boxes of apples",
+    "a broken umbrella",
+    "the keys of the lorry",
+    "his grandfather's watch",
+    "the wet sleeping bags",
+    "a loaf of bread",
+)
 _HOW = (
-    "", "", "last Sunday", "before breakfast", "at half past seven", "because of the rain",
-    "without telling anyone", "on the way to the station", "and then went home",
-    "for the second time", "while we were talking", "near the bridge",
-)  # fmt: skip
+    "",
+    "",
+    "last Sunday",
+    "before breakfast",
+    "at half past seven",
+    "because of the rain",
+    "without telling anyone",
+    "on the way to the station",
+    "and then went home",
+    "for the second time",
+    "while we were talking",
+    "near the bridge",
+)
 _WHOLE = (
     "well I would not say that it is wrong, but it is not quite right either",
     "she said yes at once and they laughed about it",

@@ -117,7 +117,5 @@ def heard(
         (truth,) = choose("", meanings_of(automaton, tokens), scope).meanings
         wall, cpu = time.perf_counter(), time.process_time()
         found = engine.hear(front(one.samples) if front else one.samples)
-        times = (
-            len(one.samples) / RATE, time.perf_counter() - wall, time.process_time() - cpu,
-        )  # fmt: skip
+        times = (len(one.samples) / RATE, time.perf_counter() - wall, time.process_time() - cpu)
         yield outcome_of(one.voice, one.words, truth, found, scope, times)

@@ -27,8 +27,18 @@ from callout.station.data import load_language
 
 CORPORA = ("census", "accents")
 FOLDS = 5
-_TEENS = ("ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen",
-          "eighteen", "nineteen")  # fmt: skip
+_TEENS = (
+    "ten",
+    "eleven",
+    "twelve",
+    "thirteen",
+    "fourteen",
+    "fifteen",
+    "sixteen",
+    "seventeen",
+    "eighteen",
+    "nineteen",
+)
 _TENS = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
 NUMBER_WORDS = (*DIGITS, *_TEENS, *_TENS, "hundred", "thousand", "and")
 # How many digits the grammar lets a string have; no string's own length is told.

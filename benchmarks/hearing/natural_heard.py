@@ -54,9 +54,14 @@ def answers(engine: Engine, kind: str, spoken: Sequence[Spoken]) -> Iterator[Ans
         certain = best.confidence >= LEAST_CONFIDENCE
         likeliest = _meant(asked.automaton, best.words.split(), asked.scope)
         yield Answer(
-            one.voice, " ".join(one.words), best.words, best.confidence,
-            truth is not None and likeliest == truth, passed and certain, passed and not certain,
-        )  # fmt: skip
+            one.voice,
+            " ".join(one.words),
+            best.words,
+            best.confidence,
+            truth is not None and likeliest == truth,
+            passed and certain,
+            passed and not certain,
+        )
 
 
 def by_folds(

@@ -31,19 +31,47 @@ from callout.tuning.tuning_work import Tuning
 ROOT = Path(__file__).parents[2]
 LEARNT, HEARD = range(25), range(25, 50)
 OTHERS = (
-    "tree eleven diameter forty two point five", "tree one hundred and twelve diameter fifteen",
-    "tag three sixteen girth seventy point one", "number fourteen ninety two", "tree twelve alive",
-    "tree twenty diameter thirteen point two", "tree fifty dead and down", "yes accept",
-    "tree double three missing", "skip tree", "tree eighteen not found", "say again", "undo",
-    "tree sixty seven cut", "repeat that", "stem two diameter ten and a half", "save", "confirm",
-    "measured at one point three metres", "tree forty tag lost new tag seventeen", "no", "wrong",
-    "what is left", "where was i", "plot complete", "take a note", "scratch that", "accept",
-    "tag oh nine diameter nine point one", "tree ninety nine diameter eighty point eight inches",
-    "tree five hundred and five diameter sixty one", "new tree two oh five", "skip it",
-    "correction nineteen point four", "make that seventeen point three", "i am standing",
-    "tree eighty eight diameter eleven point nine", "tree seventy one diameter twelve flat",
-    "tree thirty three sixteen and a quarter", "girth one hundred and forty centimetres",
-)  # fmt: skip
+    "tree eleven diameter forty two point five",
+    "tree one hundred and twelve diameter fifteen",
+    "tag three sixteen girth seventy point one",
+    "number fourteen ninety two",
+    "tree twelve alive",
+    "tree twenty diameter thirteen point two",
+    "tree fifty dead and down",
+    "yes accept",
+    "tree double three missing",
+    "skip tree",
+    "tree eighteen not found",
+    "say again",
+    "undo",
+    "tree sixty seven cut",
+    "repeat that",
+    "stem two diameter ten and a half",
+    "save",
+    "confirm",
+    "measured at one point three metres",
+    "tree forty tag lost new tag seventeen",
+    "no",
+    "wrong",
+    "what is left",
+    "where was i",
+    "plot complete",
+    "take a note",
+    "scratch that",
+    "accept",
+    "tag oh nine diameter nine point one",
+    "tree ninety nine diameter eighty point eight inches",
+    "tree five hundred and five diameter sixty one",
+    "new tree two oh five",
+    "skip it",
+    "correction nineteen point four",
+    "make that seventeen point three",
+    "i am standing",
+    "tree eighty eight diameter eleven point nine",
+    "tree seventy one diameter twelve flat",
+    "tree thirty three sixteen and a quarter",
+    "girth one hundred and forty centimetres",
+)
 
 
 def main() -> None:
@@ -57,8 +85,10 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=3)
     parser.add_argument("--people", nargs="*", default=list(sets.SPEAKERS))
     options = parser.parse_args()
-    print("| left out | seed | | clean: head | engine | wrong | wind 10 dB: head | engine | wrong "
-          "| others' words | s |")  # fmt: skip
+    print(
+        "| left out | seed | | clean: head | engine | wrong | wind 10 dB: head | engine | wrong "
+        "| others' words | s |"
+    )
     print("|" + "---|" * 11)
     for person in options.people:
         bench = Bench(options.digits, options.heads / f"head-{person}.npz", person, options.count)

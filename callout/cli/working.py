@@ -19,9 +19,11 @@ def add_working_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--who", default=None, help="who measures (default: the login name)")
     parser.add_argument("--audio", type=Path, metavar="FILE", help="sound file for a microphone")
     parser.add_argument(
-        "--played", type=Path, metavar="FILE",
+        "--played",
+        type=Path,
+        metavar="FILE",
         help="with --audio: what the loudspeaker played meanwhile, begun together",
-    )  # fmt: skip
+    )
     parser.add_argument("--realtime", action="store_true", help="take the file at its own speed")
     names = "auto, closed, pocketsphinx, vosk, or two: closed+pocketsphinx"
     parser.add_argument("--engine", default=None, help=names)

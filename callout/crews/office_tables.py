@@ -79,33 +79,64 @@ def tables(schema: str) -> MetaData:
     found = MetaData(schema=schema)
     Table("about", found, Column("version", Integer, primary_key=True))
     Table(
-        "recorders", found, Column("id", Text, primary_key=True), text("who"), text("began"),
-        Column("office", Boolean, nullable=False), text("survey"),
-    )  # fmt: skip
+        "recorders",
+        found,
+        Column("id", Text, primary_key=True),
+        text("who"),
+        text("began"),
+        Column("office", Boolean, nullable=False),
+        text("survey"),
+    )
     Table(
-        "entries", found,
+        "entries",
+        found,
         Column("recorder", Text, ForeignKey(f"{schema}.recorders.id"), primary_key=True),
         Column("seq", BigInteger, primary_key=True),
-        text("at"), text("kind"), text("body"), text("prev"), text("hash"),
-    )  # fmt: skip
+        text("at"),
+        text("kind"),
+        text("body"),
+        text("prev"),
+        text("hash"),
+    )
     Table(
-        "readings", found, *of_entry("entry"),
+        "readings",
+        found,
+        *of_entry("entry"),
         Column("at", DateTime(timezone=True), nullable=False, index=True),
-        text("plot"), text("tag"), text("stem"), text("species"), text("status"),
-        Column("raw", Numeric), text("raw_unit", missing=True), Column("value", Numeric),
-        text("unit"), Column("height_m", Numeric), text("words"), text("source"), text("engine"),
-        Column("confidence", Numeric), text("audio", missing=True), text("who"),
-        Column("warnings", JSONB, nullable=False), Column("is_new", Boolean, nullable=False),
-        Column("supersedes", BigInteger), Column("void", Boolean, nullable=False),
-        Column("tag_lost", Boolean, nullable=False), text("new_tag"),
-    )  # fmt: skip
+        text("plot"),
+        text("tag"),
+        text("stem"),
+        text("species"),
+        text("status"),
+        Column("raw", Numeric),
+        text("raw_unit", missing=True),
+        Column("value", Numeric),
+        text("unit"),
+        Column("height_m", Numeric),
+        text("words"),
+        text("source"),
+        text("engine"),
+        Column("confidence", Numeric),
+        text("audio", missing=True),
+        text("who"),
+        Column("warnings", JSONB, nullable=False),
+        Column("is_new", Boolean, nullable=False),
+        Column("supersedes", BigInteger),
+        Column("void", Boolean, nullable=False),
+        Column("tag_lost", Boolean, nullable=False),
+        text("new_tag"),
+    )
     Table(
-        "memos", found, *of_entry("entry"), Column("at", DateTime(timezone=True), nullable=False),
-        text("plot"), text("tag", missing=True), text("audio", missing=True), text("words"),
-    )  # fmt: skip
-    Table(
-        "seals", found, *of_entry("entry"), text("hash"), text("at"), text("signature"),
-    )  # fmt: skip
+        "memos",
+        found,
+        *of_entry("entry"),
+        Column("at", DateTime(timezone=True), nullable=False),
+        text("plot"),
+        text("tag", missing=True),
+        text("audio", missing=True),
+        text("words"),
+    )
+    Table("seals", found, *of_entry("entry"), text("hash"), text("at"), text("signature"))
     Table("sounds", found, Column("sha256", Text, primary_key=True), Column("flac", LargeBinary))
     return found
 

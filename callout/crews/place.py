@@ -100,9 +100,14 @@ def read_place(path: Path) -> Place:
         read = _read(open_survey(path))
         known = [read.recorder] if read.recorder else []
         return Place(
-            read.plots, read.standing, known, united=False, earlier=read.earlier,
-            origin=read.begun[1], memos=read.memos,
-        )  # fmt: skip
+            read.plots,
+            read.standing,
+            known,
+            united=False,
+            earlier=read.earlier,
+            origin=read.begun[1],
+            memos=read.memos,
+        )
     held = Site(path).held()
     crews = [_read(item.folder) for item in held if not item.recorder.office]
     crews.sort(key=lambda read: (read.since, read.recorder.id if read.recorder else ""))
@@ -116,11 +121,15 @@ def read_place(path: Path) -> Place:
     plots, notes = united_plots([read.plots for read in crews])
     rows = {tuple(sorted(row.items())): row for read in crews for row in read.earlier}
     return Place(
-        plots, standing, [item.recorder for item in held], united=True, notes=notes,
+        plots,
+        standing,
+        [item.recorder for item in held],
+        united=True,
+        notes=notes,
         earlier=list(rows.values()),
         origin=min((read.begun for read in crews), default=("", ""))[1],
         memos=[memo for read in crews for memo in read.memos],
-    )  # fmt: skip
+    )
 
 
 def _read(folder: SurveyFolder) -> _Read:
@@ -137,9 +146,14 @@ def _read(folder: SurveyFolder) -> _Read:
         memos: list[Mapping[str, Any]] = [{"recorder": name, **memo} for memo in reader.memos()]
         begun = next(reader.entries(), None)
         return _Read(
-            recorder, _since(reader), reader.plots(), standing, earlier_rows(reader),
-            (in_utc(begun.at), begun.hash) if begun else ("", ""), memos,
-        )  # fmt: skip
+            recorder,
+            _since(reader),
+            reader.plots(),
+            standing,
+            earlier_rows(reader),
+            (in_utc(begun.at), begun.hash) if begun else ("", ""),
+            memos,
+        )
 
 
 def _settings_then(reader: JournalReader) -> Callable[[Reading], PlotSettings | None]:
@@ -206,10 +220,16 @@ def _differences(newer: PlotSettings, older: PlotSettings) -> list[str]:
         f"plot {newer.plot}: {told} is {getattr(newer, name)} with one recorder and "
         f"{getattr(older, name)} with another; the newer stands"
         for name, told in (
-            ("unit", "unit"), ("breast_height_m", "height of measurement"),
-            ("rounding", "rounding"), ("graduation", "graduation"),
-            ("area_ha", "area"), ("treatment", "treatment"), ("site", "site"),
-            ("shape", "shape"), ("established", "age"), ("paint_line", "paint line"),
+            ("unit", "unit"),
+            ("breast_height_m", "height of measurement"),
+            ("rounding", "rounding"),
+            ("graduation", "graduation"),
+            ("area_ha", "area"),
+            ("treatment", "treatment"),
+            ("site", "site"),
+            ("shape", "shape"),
+            ("established", "age"),
+            ("paint_line", "paint line"),
         )
         if getattr(newer, name) != getattr(older, name)
-    ]  # fmt: skip
+    ]

@@ -94,11 +94,14 @@ def _name_recorder(connection: Connection, office: Office, part: Part, survey: s
     connection.execute(
         insert(office.tables["recorders"])
         .values(
-            id=recorder.id, who=_plain(recorder.who), began=recorder.at, office=recorder.office,
+            id=recorder.id,
+            who=_plain(recorder.who),
+            began=recorder.at,
+            office=recorder.office,
             survey=_plain(survey),
         )
         .on_conflict_do_nothing()
-    )  # fmt: skip
+    )
 
 
 def _known(connection: Connection, office: Office, part: Part) -> int:
@@ -112,9 +115,11 @@ def _known(connection: Connection, office: Office, part: Part) -> int:
     mine = part.recorder.id
     connection.execute(select(recorders.c.id).where(recorders.c.id == mine).with_for_update())
     newest = connection.execute(
-        select(table.c.seq, table.c.hash).where(table.c.recorder == mine)
-        .order_by(table.c.seq.desc()).limit(1)
-    ).first()  # fmt: skip
+        select(table.c.seq, table.c.hash)
+        .where(table.c.recorder == mine)
+        .order_by(table.c.seq.desc())
+        .limit(1)
+    ).first()
     if newest is None:
         return 0
     entries = part.snapshot.entries
@@ -185,9 +190,12 @@ def _send_seals(connection: Connection, office: Office, part: Part) -> None:
     table = office.tables["seals"]
     for seal in part.seals:
         statement = insert(table).values(
-            recorder=part.recorder.id, entry=seal.entry, hash=seal.hash, at=seal.at,
+            recorder=part.recorder.id,
+            entry=seal.entry,
+            hash=seal.hash,
+            at=seal.at,
             signature=seal.signature,
-        )  # fmt: skip
+        )
         connection.execute(
             statement.on_conflict_do_update(
                 index_elements=[table.c.recorder, table.c.entry],

@@ -63,8 +63,7 @@ def add_rulings(
         writer = office_writer(site, at)
         try:
             writer.append_all(
-                at,
-                [(KIND, {"recorder": name, **ruling_body(ruling)}) for name, ruling in rulings],
+                at, [(KIND, {"recorder": name, **ruling_body(ruling)}) for name, ruling in rulings]
             )
         finally:
             writer.close()

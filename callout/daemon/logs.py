@@ -27,8 +27,10 @@ class _Private(RotatingFileHandler):
     def _open(self):  # type: ignore[no-untyped-def]  # as the base class has it
         return os.fdopen(
             os.open(self.baseFilename, os.O_WRONLY | os.O_APPEND | os.O_CREAT, FILE_MODE),
-            "a", encoding="utf-8", errors="replace",
-        )  # fmt: skip
+            "a",
+            encoding="utf-8",
+            errors="replace",
+        )
 
     def handleError(self, record: logging.LogRecord) -> None:  # noqa: N802 - the base class's name
         """There is no place left to report the failure."""

@@ -21,9 +21,18 @@ MOST_ASKED_BYTES = 32_768
 MOST_TOLD_BYTES = 4_000_000
 """A view names every tree that is left; a plot of some hundred thousand trees fits."""
 KEYS = (
-    "confirm", "accept", "reject", "undo", "repeat", "scratch", "left", "where", "skip", "complete",
+    "confirm",
+    "accept",
+    "reject",
+    "undo",
+    "repeat",
+    "scratch",
+    "left",
+    "where",
+    "skip",
+    "complete",
     "note",
-)  # fmt: skip
+)
 
 
 @dataclass(frozen=True)

@@ -219,10 +219,21 @@ class RemoteFace:
         if self._view is not None:
             self._show(
                 replace(
-                    self._view, phase=_CLOSED, waiting=0, tag="", value="", status="", before="",
-                    change="", warnings=(), looks=(), tone="refused", engine="", faults=(says,),
+                    self._view,
+                    phase=_CLOSED,
+                    waiting=0,
+                    tag="",
+                    value="",
+                    status="",
+                    before="",
+                    change="",
+                    warnings=(),
+                    looks=(),
+                    tone="refused",
+                    engine="",
+                    faults=(says,),
                 )
-            )  # fmt: skip
+            )
 
     def _refused(self, says: str) -> None:
         if self._view is None:

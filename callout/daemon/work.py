@@ -22,7 +22,7 @@ from callout.daemon.socket_place import socket_path
 from callout.daemon.system import notify, watchdog_s
 from callout.journal.folder import SurveyFolder
 from callout.station.post import Post, Told, Work
-from callout.station.presenter import StationFace
+from callout.station.showing.presenter import StationFace
 from callout.station.station import Station
 from callout.station.upkeep.clock import Clock
 

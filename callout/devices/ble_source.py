@@ -50,10 +50,14 @@ async def in_range(seconds: float) -> tuple[Seen, ...]:
     """The devices heard within some seconds, nearest first. Raises bleak's errors and OSError."""
     found = await BleakScanner.discover(seconds, return_adv=True)
     seen = [
-        Seen(data.local_name or device.name or "", device.address, data.rssi,
-             tuple(data.service_uuids))
+        Seen(
+            data.local_name or device.name or "",
+            device.address,
+            data.rssi,
+            tuple(data.service_uuids),
+        )
         for device, data in found.values()
-    ]  # fmt: skip
+    ]
     return tuple(sorted(seen, key=lambda one: -one.rssi))
 
 

@@ -36,8 +36,11 @@ class Finding:
     def as_json(self) -> dict[str, Any]:
         """Plain values."""
         return {
-            "name": self.name, "state": self.state.name.lower(), "found": self.found, "do": self.do,
-        }  # fmt: skip
+            "name": self.name,
+            "state": self.state.name.lower(),
+            "found": self.found,
+            "do": self.do,
+        }
 
 
 def works(name: str, found: str) -> Finding:

@@ -104,8 +104,11 @@ def recogniser(means: Means, said: Samples | None) -> Finding:
     if best is not None and any((one.tag, str(one.value)) == MEANT for one in best.meanings):
         return works(name, f"{which} hears what the voice says")
     heard = f"heard {best.words!r}" if best else "heard no callout"
-    return less(name, f"{which} {heard}, where the voice said {SENTENCE!r}",
-                "try 'callout practice' with your own voice before you rely on it")  # fmt: skip
+    return less(
+        name,
+        f"{which} {heard}, where the voice said {SENTENCE!r}",
+        "try 'callout practice' with your own voice before you rely on it",
+    )
 
 
 def ports() -> Finding:
@@ -116,9 +119,10 @@ def ports() -> Finding:
     closed = [one for one in found if not _may_open(one)]
     if closed:
         return less(
-            "serial ports", f"{', '.join(one.path for one in closed)} may not be opened by you",
+            "serial ports",
+            f"{', '.join(one.path for one in closed)} may not be opened by you",
             "sudo usermod -aG dialout $USER, then log in again",
-        )  # fmt: skip
+        )
     return works("serial ports", ", ".join(one.path for one in found))
 
 

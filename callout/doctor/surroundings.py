@@ -112,9 +112,10 @@ def permissions(folder: SurveyFolder) -> Finding:
             return broken(name, f"{path} belongs to another user", f"chown -R $USER {folder.path}")
         if stat.S_IMODE(found.st_mode) & 0o077 and os.name == "posix":
             return less(
-                name, f"{path} is open to other users of this machine",
+                name,
+                f"{path} is open to other users of this machine",
                 f"chmod -R go= {folder.path}",
-            )  # fmt: skip
+            )
     return works(name, f"{folder.path} is open to nobody else")
 
 

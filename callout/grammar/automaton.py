@@ -88,9 +88,11 @@ class Automaton:
     def __getstate__(self) -> dict[str, Any]:
         """Leave out cached values, so that little is sent."""
         return {
-            "start": self.start, "finals": self.finals, "arcs": self.arcs,
+            "start": self.start,
+            "finals": self.finals,
+            "arcs": self.arcs,
             "anywhere": self.anywhere,
-        }  # fmt: skip
+        }
 
 
 def without_words(automaton: Automaton, words: frozenset[str]) -> Automaton:

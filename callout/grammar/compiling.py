@@ -21,9 +21,7 @@ from callout.grammar.jsgf import (
 
 
 def compile_grammar(
-    grammar: Grammar,
-    root: str,
-    filled: Mapping[str, Expansion] | None = None,
+    grammar: Grammar, root: str, filled: Mapping[str, Expansion] | None = None
 ) -> Automaton:
     """The automaton of rule ``root``.
 

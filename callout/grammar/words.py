@@ -43,10 +43,7 @@ _MISLEADING = (
     (re.compile(r"(?<=[0-9])\s*[,:;][\s,:;]*\.[0-9]+|\.\.[0-9]+"), saying("size-begins")),
     (re.compile(r"(?<!\w)-[0-9.]+"), saying("size-below-zero")),
     (re.compile(r"[0-9][\s.]*\?"), saying("write-sure")),
-    (
-        re.compile(r"[0-9]+,[0-9]+(?!\.?[0-9])"),
-        saying("write-point"),
-    ),
+    (re.compile(r"[0-9]+,[0-9]+(?!\.?[0-9])"), saying("write-point")),
 )
 
 

@@ -19,13 +19,7 @@ from callout.journal.reader import JournalReader, by_plot, plots_of
 from callout.journal.writer import JournalWriter
 from callout.survey.check_settings import rules_from, with_rules
 from callout.survey.config import Config, read_config
-from callout.survey.files import (
-    FILE_MODE,
-    FOLDER_MODE,
-    new_folder,
-    storage_errors,
-    write_whole,
-)
+from callout.survey.files import FILE_MODE, FOLDER_MODE, new_folder, storage_errors, write_whole
 from callout.survey.guard import read_plain, refuse_deep, refuse_links
 from callout.survey.new_settings import new_settings
 from callout.survey.species_table import species_of

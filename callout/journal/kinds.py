@@ -13,10 +13,22 @@ from callout import __version__
 from callout.core.errors import StorageError
 from callout.journal.codec import KINDS as EVENTS
 
-OTHERS = frozenset({
-    "drawn", "earlier", "noted", "office", "remeasures", "roster", "ruling", "sealed",
-    "session_sound", "settings", "signer", "sound_removed",
-})  # fmt: skip
+OTHERS = frozenset(
+    {
+        "drawn",
+        "earlier",
+        "noted",
+        "office",
+        "remeasures",
+        "roster",
+        "ruling",
+        "sealed",
+        "session_sound",
+        "settings",
+        "signer",
+        "sound_removed",
+    }
+)
 KNOWN = frozenset(EVENTS) | OTHERS
 
 TELLING = ("settings", "office")

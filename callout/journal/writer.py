@@ -196,10 +196,14 @@ def _rows(effects: Iterable[Effect], plot: str) -> Iterable[tuple[str, dict[str,
             yield (
                 "memos",
                 {
-                    "entry": effect.entry, "at": effect.at, "plot": plot, "tag": effect.tag,
-                    "audio": effect.audio, "words": effect.words,
+                    "entry": effect.entry,
+                    "at": effect.at,
+                    "plot": plot,
+                    "tag": effect.tag,
+                    "audio": effect.audio,
+                    "words": effect.words,
                 },
-            )  # fmt: skip
+            )
 
 
 def _locked(path: Path) -> int:

@@ -115,10 +115,7 @@ def _is_ground(item: Happening) -> bool:
 
 
 def _cut(
-    segments: list[Entry],
-    sounds: AudioStore,
-    endpointer: Callable[[], Endpointer],
-    counts: Counts,
+    segments: list[Entry], sounds: AudioStore, endpointer: Callable[[], Endpointer], counts: Counts
 ) -> Iterator[tuple[int, datetime, Utterance]]:
     """Utterances of consecutive segments, with the time their stream began."""
     ears, began, ended_s, seq = endpointer(), datetime.min, 0.0, 0  # noqa: DTZ901 - never told

@@ -80,17 +80,20 @@ class Wanted:
         """Whether the moment is wanted."""
         saved, confidence = moment.saved, moment.heard.confidence
         warnings = saved.warnings if saved else ()
-        return all((
-            self.tree is None or self.tree in moment.tags,
-            self.plot is None or self.plot == moment.plot,
-            self.on is None or self.on == datetime.fromisoformat(moment.at).date(),
-            self.who is None or plain_name(self.who) == plain_name(moment.who),
-            self.begin is None or self.begin <= _clock(moment),
-            self.until is None or _clock(moment) < self.until,
-            self.warning is None or self.warning in warnings or
-            (self.warning == "" and bool(warnings)),
-            self.below is None or (confidence is not None and confidence < self.below),
-        ))  # fmt: skip
+        return all(
+            (
+                self.tree is None or self.tree in moment.tags,
+                self.plot is None or self.plot == moment.plot,
+                self.on is None or self.on == datetime.fromisoformat(moment.at).date(),
+                self.who is None or plain_name(self.who) == plain_name(moment.who),
+                self.begin is None or self.begin <= _clock(moment),
+                self.until is None or _clock(moment) < self.until,
+                self.warning is None
+                or self.warning in warnings
+                or (self.warning == "" and bool(warnings)),
+                self.below is None or (confidence is not None and confidence < self.below),
+            )
+        )
 
 
 # Callouts about a pending reading that change a part of it.

@@ -98,9 +98,12 @@ class Desk:
         self._book = RulingBook(self._path, self.index)
         self._turn()
         self._judging = Judging(
-            self.index, self._growth, self._lock, partial(self._round_of, self.index),
+            self.index,
+            self._growth,
+            self._lock,
+            partial(self._round_of, self.index),
             lambda: self._counts.pop("growth", None),
-        )  # fmt: skip
+        )
 
     def _turn(self) -> None:
         """What was counted and paired holds until somebody rules."""

@@ -53,12 +53,14 @@ class Which:
 
     def has(self, sound: Kept) -> bool:
         """Whether the sound is one of them; a part within the hours is enough."""
-        return all((
-            self.person is None or plain_name(self.person) == plain_name(sound.who),
-            self.begin is None or sound.ended > self.begin,
-            self.until is None or sound.began < self.until,
-            sound.session or not self.session_only,
-        ))  # fmt: skip
+        return all(
+            (
+                self.person is None or plain_name(self.person) == plain_name(sound.who),
+                self.begin is None or sound.ended > self.begin,
+                self.until is None or sound.began < self.until,
+                sound.session or not self.session_only,
+            )
+        )
 
 
 def kept_sounds(entries: Sequence[Entry]) -> Iterator[Kept]:

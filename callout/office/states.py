@@ -102,9 +102,14 @@ def _verified(path: Path) -> tuple[str, int]:
     command = [sys.executable, "-P", "-m", "callout", "verify", str(path)]
     try:
         done = subprocess.run(
-            command, capture_output=True, text=True, errors="replace", timeout=_LONGEST_S,
-            stdin=subprocess.DEVNULL, check=False,
-        )  # fmt: skip
+            command,
+            capture_output=True,
+            text=True,
+            errors="replace",
+            timeout=_LONGEST_S,
+            stdin=subprocess.DEVNULL,
+            check=False,
+        )
     except (OSError, subprocess.TimeoutExpired) as error:
         return f"could not be verified: {error}", -1
     return (done.stdout + done.stderr).strip(), done.returncode

@@ -38,10 +38,16 @@ _HEADERS = [
 ]
 _NOWHERE: Answer = ("404 Not Found", "text/plain", b"There is nothing here.\n")
 TITLES = {
-    "left": "Left to measure", "twice": "Measured twice", "flagged": "Flagged",
-    "growth": "Growth", "notes": "Notes", "ruled": "Ruled on", "all": "All readings",
-    "gone": "Superseded too", "states": "Surveys",
-}  # fmt: skip
+    "left": "Left to measure",
+    "twice": "Measured twice",
+    "flagged": "Flagged",
+    "growth": "Growth",
+    "notes": "Notes",
+    "ruled": "Ruled on",
+    "all": "All readings",
+    "gone": "Superseded too",
+    "states": "Surveys",
+}
 
 
 class OfficeApp:

@@ -19,11 +19,30 @@ _FIGURES = ("oh", "one", "two", "three", "four", "five", "six", "seven", "eight"
 # Words of numerals: two digits in one word, or none of their own.
 _NUMERALS = frozenset(
     (
-        "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen",
-        "eighteen", "nineteen", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty",
-        "ninety", "hundred", "thousand", "double", "triple",
+        "ten",
+        "eleven",
+        "twelve",
+        "thirteen",
+        "fourteen",
+        "fifteen",
+        "sixteen",
+        "seventeen",
+        "eighteen",
+        "nineteen",
+        "twenty",
+        "thirty",
+        "forty",
+        "fifty",
+        "sixty",
+        "seventy",
+        "eighty",
+        "ninety",
+        "hundred",
+        "thousand",
+        "double",
+        "triple",
     )
-)  # fmt: skip
+)
 _ALIKE = (("5", "9"), ("0", "4"))
 HOW = (
     "Say every figure by itself: 15 is 'one five', 50 is 'five oh', 0 is 'oh' or 'zero'. "

@@ -118,12 +118,7 @@ def add_lost_lines(folder: SurveyFolder, remembered: Iterable[Seal] = ()) -> lis
     return kept
 
 
-def seal(
-    folder: SurveyFolder,
-    writer: JournalWriter,
-    at: str,
-    sign: Sign | None = None,
-) -> Seal:
+def seal(folder: SurveyFolder, writer: JournalWriter, at: str, sign: Sign | None = None) -> Seal:
     """Seal the journal; returns the newest seal if nothing was added since.
 
     ``sign`` signs the new line. The entry is on the disk before its line, so that a crash between

@@ -49,9 +49,7 @@ def make_key(path: Path) -> None:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
     pem = Ed25519PrivateKey.generate().private_bytes(
-        serialization.Encoding.PEM,
-        serialization.PrivateFormat.PKCS8,
-        serialization.NoEncryption(),
+        serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     )
     with storage_errors(f"cannot write the key {path}"):
         path.parent.mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)

@@ -20,10 +20,29 @@ from callout.reports.quality.agreement import Tolerance
 from callout.reports.spreadsheets import guarded
 
 COLUMNS = (
-    "plot", "tag", "stem", "species", "status", "raw", "raw_unit", "recorded", "unit", "time",
-    "source", "engine", "confidence", "audio", "who", "warnings", "height_m", "words", "entry",
-    "ruling", "tag_note", "notes",
-)  # fmt: skip
+    "plot",
+    "tag",
+    "stem",
+    "species",
+    "status",
+    "raw",
+    "raw_unit",
+    "recorded",
+    "unit",
+    "time",
+    "source",
+    "engine",
+    "confidence",
+    "audio",
+    "who",
+    "warnings",
+    "height_m",
+    "words",
+    "entry",
+    "ruling",
+    "tag_note",
+    "notes",
+)
 # For a united site also: whose reading it is, and another recorder's reading if the two disagree.
 SITE_COLUMNS = (*COLUMNS, "recorder", "disagrees")
 

@@ -88,12 +88,22 @@ def review_rows(
         fate = "" if item.entry in standing else since.get(item.entry, "does not stand")
         rows.append(
             ReviewRow(
-                item, tree.past if tree else (), fate, ruled.get(item.entry),
-                (today or {}).get(item.entry), about.get((item.plot, item.tag), ()),
+                item,
+                tree.past if tree else (),
+                fate,
+                ruled.get(item.entry),
+                (today or {}).get(item.entry),
+                about.get((item.plot, item.tag), ()),
             )
-        )  # fmt: skip
-    rows.sort(key=lambda row: (order.get((row.reading.plot, row.reading.tag), len(order)),
-                               row.reading.plot, row.reading.tag, row.reading.entry))  # fmt: skip
+        )
+    rows.sort(
+        key=lambda row: (
+            order.get((row.reading.plot, row.reading.tag), len(order)),
+            row.reading.plot,
+            row.reading.tag,
+            row.reading.entry,
+        )
+    )
     return rows
 
 

@@ -23,26 +23,28 @@ from callout.crews.twice import value_of
 from callout.reports.exchange.cells import frame_of, measurements_from
 from callout.reports.identities import identified
 from callout.reports.readings import disagreeing
-from callout.reports.stand.columns import LIVE, MEASUREMENT_COLUMNS, PLOT_COLUMNS
+from callout.reports.stand.columns import (
+    FURTHER,
+    LIVE,
+    MEASUREMENT_COLUMNS,
+    PLOT_COLUMNS,
+    PLOT_FURTHER,
+)
 
 TREE_COLUMNS = ("plot", "tag", "species")
 # Columns with many repeated texts: categories keep large surveys small and quick.
 _FEW_VALUES = (
-    "plot", "tag", "stem", "species", "unit", "status", "source", "who", "engine", "recorder",
-)  # fmt: skip
-# Beyond what computations need: lasting names, when and how it was measured, with what tape, and
-# later warnings and rulings.
-# All rows of a tree whose tag was replaced have its present tag, the roster's rows too.
-FURTHER = (
-    "measurement_id", "tree_id", "time", "who", "entered_by", "engine", "confidence", "words",
-    "raw", "raw_unit", "graduation", "rounding", "warnings", "disagrees", "ruling", "recorder",
-    "entry", "sound", "tag_note",
-)  # fmt: skip
-# What a plot is and how it is measured, beyond what computations need: texts.
-PLOT_FURTHER = (
-    "site", "shape", "established", "paint_line", "graduation", "rounding", "scale", "smallest",
-    "largest",
-)  # fmt: skip
+    "plot",
+    "tag",
+    "stem",
+    "species",
+    "unit",
+    "status",
+    "source",
+    "who",
+    "engine",
+    "recorder",
+)
 NOTE_COLUMNS = ("note_id", "plot", "tag", "time", "words", "sound", "recorder")
 
 
@@ -121,11 +123,16 @@ def notes_of(place: Place) -> pd.DataFrame:
     """Every note of the survey or site: about a tree, or about its plot if ``tag`` is ''."""
     rows = [
         [
-            f"{memo['recorder']}:{memo['entry']}", memo["plot"], memo["tag"] or "", memo["at"],
-            dropped(memo["words"]), memo["audio"] or "", memo["recorder"],
+            f"{memo['recorder']}:{memo['entry']}",
+            memo["plot"],
+            memo["tag"] or "",
+            memo["at"],
+            dropped(memo["words"]),
+            memo["audio"] or "",
+            memo["recorder"],
         ]
         for memo in place.memos
-    ]  # fmt: skip
+    ]
     return pd.DataFrame(rows, columns=list(NOTE_COLUMNS), dtype=object)
 
 
@@ -172,9 +179,14 @@ def _plots_gone(measurements: pd.DataFrame, plots: Mapping[str, Plot]) -> list[d
         if name not in plots:
             own = measurements[measurements["plot"] == name]
             found.append(
-                {"plot": name, "area_ha": float("nan"), "unit": str(own["unit"].iloc[-1]),
-                 "breast_height_m": float("nan"), "treatment": ""}
-            )  # fmt: skip
+                {
+                    "plot": name,
+                    "area_ha": float("nan"),
+                    "unit": str(own["unit"].iloc[-1]),
+                    "breast_height_m": float("nan"),
+                    "treatment": "",
+                }
+            )
     return found
 
 
@@ -182,12 +194,18 @@ def _roster_rows(plot: Plot) -> Iterator[dict[str, Any]]:
     for tree in plot.trees.values():
         for past in tree.past:
             yield {
-                "plot": tree.plot, "tag": tree.tag, "stem": "", "species": tree.species,
-                "date": past.on.isoformat(), "value": past.value, "unit": past.unit.value,
+                "plot": tree.plot,
+                "tag": tree.tag,
+                "stem": "",
+                "species": tree.species,
+                "date": past.on.isoformat(),
+                "value": past.value,
+                "unit": past.unit.value,
                 "diameter_cm": float(convert(past.value, past.unit, Unit.CENTIMETRE)),
-                "status": LIVE, "measured_height_m": float(plot.settings.breast_height_m),
+                "status": LIVE,
+                "measured_height_m": float(plot.settings.breast_height_m),
                 "source": "roster",
-            }  # fmt: skip
+            }
 
 
 def _reading_row(
@@ -202,33 +220,55 @@ def _reading_row(
     if value != reading.value:
         told += f"; recorded as {reading.value} {reading.unit.value}"
     return {
-        "plot": reading.plot, "tag": reading.tag, "stem": reading.stem, "species": reading.species,
-        "date": reading.at[:10], "value": value, "unit": reading.unit.value, "diameter_cm": in_cm,
+        "plot": reading.plot,
+        "tag": reading.tag,
+        "stem": reading.stem,
+        "species": reading.species,
+        "date": reading.at[:10],
+        "value": value,
+        "unit": reading.unit.value,
+        "diameter_cm": in_cm,
         "status": reading.status_told,
         "measured_height_m": float(reading.height_m or settings.breast_height_m),
-        "source": "callout", "measurement_id": item.lasting_name, "time": reading.at,
-        "who": reading.who, "entered_by": reading.source, "engine": reading.engine,
-        "confidence": _text(reading.confidence), "words": dropped(reading.words),
-        "raw": _text(reading.raw), "raw_unit": reading.raw_unit.value if reading.raw_unit else "",
-        "graduation": str(then.graduation), "rounding": then.rounding.value,
-        "warnings": "; ".join(reading.warnings), "ruling": told, "recorder": item.recorder,
-        "disagrees": differing.get((item.recorder, reading.entry), ""), "entry": str(reading.entry),
+        "source": "callout",
+        "measurement_id": item.lasting_name,
+        "time": reading.at,
+        "who": reading.who,
+        "entered_by": reading.source,
+        "engine": reading.engine,
+        "confidence": _text(reading.confidence),
+        "words": dropped(reading.words),
+        "raw": _text(reading.raw),
+        "raw_unit": reading.raw_unit.value if reading.raw_unit else "",
+        "graduation": str(then.graduation),
+        "rounding": then.rounding.value,
+        "warnings": "; ".join(reading.warnings),
+        "ruling": told,
+        "recorder": item.recorder,
+        "disagrees": differing.get((item.recorder, reading.entry), ""),
+        "entry": str(reading.entry),
         "sound": reading.audio or "",
-    }  # fmt: skip
+    }
 
 
 def _plot_row(settings: PlotSettings) -> dict[str, Any]:
     area = settings.area_ha
     return {
-        "plot": settings.plot, "area_ha": float("nan") if area is None else float(area),
-        "unit": settings.unit.value, "breast_height_m": float(settings.breast_height_m),
+        "plot": settings.plot,
+        "area_ha": float("nan") if area is None else float(area),
+        "unit": settings.unit.value,
+        "breast_height_m": float(settings.breast_height_m),
         "treatment": settings.treatment,
-        "site": settings.site, "shape": settings.shape, "established": settings.established,
+        "site": settings.site,
+        "shape": settings.shape,
+        "established": settings.established,
         "paint_line": {True: "yes", False: "no", None: ""}[settings.paint_line],
-        "graduation": str(settings.graduation), "rounding": settings.rounding.value,
-        "scale": settings.scale.value, "smallest": str(settings.smallest),
+        "graduation": str(settings.graduation),
+        "rounding": settings.rounding.value,
+        "scale": settings.scale.value,
+        "smallest": str(settings.smallest),
         "largest": str(settings.largest),
-    }  # fmt: skip
+    }
 
 
 def _text(value: Decimal | None) -> str:

@@ -22,13 +22,7 @@ from callout.session.presses import joined, let_press_go
 from callout.session.propose import propose, put, which_tree
 from callout.session.sense import height_problem, height_said
 from callout.session.state import Pending, Phase
-from callout.session.tags import (
-    held,
-    known_tags,
-    last_reading,
-    lost_and_new,
-    tags_on_hold,
-)
+from callout.session.tags import held, known_tags, last_reading, lost_and_new, tags_on_hold
 from callout.session.told import echo
 from callout.session.told.asides import tag_corrected
 from callout.session.turn import Result, Turn, asked, refused
@@ -73,8 +67,14 @@ def other_tag(turn: Turn) -> Result:
     draft = pending.draft
     if mistaken is not None and mistaken not in (draft.tag, turn.shown(draft.tag)):
         return tag_corrected(turn)
-    size = replace(turn.meaning, kind="reading", not_tag=None, value=draft.raw, unit=draft.raw_unit,
-                   scale=Scale(draft.raw_scale) if draft.raw_scale else None)  # fmt: skip
+    size = replace(
+        turn.meaning,
+        kind="reading",
+        not_tag=None,
+        value=draft.raw,
+        unit=draft.raw_unit,
+        scale=Scale(draft.raw_scale) if draft.raw_scale else None,
+    )
     return reading(replace(turn, meaning=size))
 
 
@@ -102,9 +102,8 @@ def wait_for_size(turn: Turn, tag: str, stem: str = "", told: Says = ()) -> Resu
     """Take the tree in hand and ask for its diameter."""
     species = turn.plot.trees[tag].species if tag in turn.plot.trees else ""
     lost, new = lost_and_new(turn.memory, turn.plot.settings.plot, tag)
-    name = saying("tree", tag=new or tag)
-    if stem:
-        name = saying("tree-stem", tag=new or tag, stem=stem)
+    shown = new or tag
+    name = saying("tree-stem", tag=shown, stem=stem) if stem else saying("tree", tag=shown)
     parts = (name, *_of_tag(tag, lost, new), *([as_is(species)] if species else []))
     in_hand = saying("tree-in-hand", parts=parts)
     said = (*told, *echo.let_go(turn.memory.pending), in_hand, saying("diameter-asked"))
@@ -145,9 +144,17 @@ def _new_named(turn: Turn, tag: str) -> Result:
         return refused(turn.memory, turn.rules, saying("tag-in-plot", tag=tag))
     here, event = turn.plot.settings, turn.event
     draft = Reading(
-        event.entry, event.at, here.plot, tag, turn.meaning.species or "", unit=here.unit,
-        words=event.words, source=event.source, who=turn.memory.who, is_new=True,
-    )  # fmt: skip
+        event.entry,
+        event.at,
+        here.plot,
+        tag,
+        turn.meaning.species or "",
+        unit=here.unit,
+        words=event.words,
+        source=event.source,
+        who=turn.memory.who,
+        is_new=True,
+    )
     return _new_in_hand(replace(turn, memory=wait_for_size(turn, tag)[0]), draft)
 
 
@@ -271,10 +278,9 @@ def lost_tag(turn: Turn) -> Result:
     memory, here = turn.memory, turn.plot.settings.plot
     in_hand = memory.named if memory.phase is not Phase.IDLE else None
     tag, new = turn.meaning.tag or in_hand, turn.meaning.new_tag or ""
-    known = known_tags(memory, turn.plot)
     if tag is None:
         return refused(memory, turn.rules, saying("which-tree-lost"))
-    if tag not in known:
+    if tag not in (known := known_tags(memory, turn.plot)):
         return refused(memory, turn.rules, saying("read-old-tag", tag=tag))
     if new and (new in known or new in tags_on_hold(memory, turn.plot)):
         return refused(memory, turn.rules, saying("tag-in-plot", tag=new))

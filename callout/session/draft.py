@@ -111,11 +111,7 @@ def carried_height_m(tree: Tree) -> Decimal | None:
 
 
 def warnings_before(
-    memory: Memory,
-    plot: Plot,
-    rules: Rules,
-    draft: Reading,
-    said: tuple[Warned | None, ...] = (),
+    memory: Memory, plot: Plot, rules: Rules, draft: Reading, said: tuple[Warned | None, ...] = ()
 ) -> tuple[Warned, ...]:
     """Every warning to give before the reading is confirmed; ``said`` are those about the words."""
     found = [

@@ -19,7 +19,6 @@ from dataclasses import replace
 from callout.core.checking import checks
 from callout.core.events import Event, Opened, Say, TimedOut
 from callout.core.meaning import Meaning
-from callout.core.model import Plot, Tree
 from callout.core.saying import Saying, Says, saying
 from callout.core.told import about_told, command_told
 from callout.session import calls, notes, numbers, presses, saving
@@ -41,13 +40,9 @@ def step(survey: Survey, memory: Memory, event: Event) -> Result:
         return memory, ()
     rules = survey.rules_of(memory.plot)
     if isinstance(event, TimedOut):
-        if memory.paused:
-            return memory, ()
-        return _timed_out(memory, event, float(rules.join_s))
+        return (memory, ()) if memory.paused else _timed_out(memory, event, float(rules.join_s))
     plot = survey.plots[memory.plot]
-    treeless = memory.treeless
-    if treeless is not None:
-        memory = replace(memory, treeless=None)
+    memory, treeless = replace(memory, treeless=None), memory.treeless
     if memory.listens_for_a_note and event.source == "voice":
         return notes.listened(memory, event)
     if event.problem is not None or len(event.meanings) != 1:
@@ -81,9 +76,14 @@ def _opened(survey: Survey, memory: Memory, event: Opened) -> Result:
     if memory.plot == event.plot and memory.pending is not None:
         question = echo.question(memory.pending)
         kept = replace(
-            memory, who=event.who, phase=Phase.PENDING, memo=None, said=question, reminded=0,
+            memory,
+            who=event.who,
+            phase=Phase.PENDING,
+            memo=None,
+            said=question,
+            reminded=0,
             paused=False,
-        )  # fmt: skip
+        )
         return kept, (Say(echo.still_waiting(memory.pending), "ask"),)
     fresh = Memory(
         phase=Phase.IDLE,
@@ -153,9 +153,16 @@ def _reject(turn: Turn) -> Result:
     stem = pending.draft.stem
     said = echo.rejected(replace(turn, memory=kept).shown(tag), also)
     memory = replace(
-        kept, phase=Phase.NAMED, pending=None, named=tag, stem=stem, named_at=turn.event.at,
-        drafted=pending.draft, said=said, reminded=0,
-    )  # fmt: skip
+        kept,
+        phase=Phase.NAMED,
+        pending=None,
+        named=tag,
+        stem=stem,
+        named_at=turn.event.at,
+        drafted=pending.draft,
+        said=said,
+        reminded=0,
+    )
     return memory, (Say(said, "refused"),)
 
 
@@ -201,9 +208,16 @@ def _skip(turn: Turn) -> Result:
         return refused(turn.memory, turn.rules, saying("nothing-to-skip"))
     skipped = saying("skipped", tag=turn.shown(tag))
     memory = replace(
-        turn.memory, phase=Phase.IDLE, pending=None, named=None, stem="", named_at="",
-        drafted=None, skipped=(*turn.memory.skipped, tag), said=(skipped,),
-    )  # fmt: skip
+        turn.memory,
+        phase=Phase.IDLE,
+        pending=None,
+        named=None,
+        stem="",
+        named_at="",
+        drafted=None,
+        skipped=(*turn.memory.skipped, tag),
+        said=(skipped,),
+    )
     return memory, (Say((skipped,)),)
 
 
@@ -282,9 +296,3 @@ _IN_A_NOTE = frozenset(
     }
     | {kind for phase, kind in TABLE if phase is Phase.MEMO}
 )
-
-
-def tree_in_hand(memory: Memory, plot: Plot) -> Tree | None:
-    """The roster's tree that the dialogue is about, if any."""
-    tag = memory.pending.draft.tag if memory.pending else memory.named
-    return plot.trees.get(tag) if tag else None

@@ -12,15 +12,7 @@ from callout.core.saying import Says, saying
 from callout.session.state import Memory, Phase
 from callout.session.tags import known_tags
 from callout.session.told import echo, note_echo
-from callout.session.turn import (
-    Result,
-    Turn,
-    asked,
-    note_about,
-    note_asked,
-    out_of_hand,
-    refused,
-)
+from callout.session.turn import Result, Turn, asked, note_about, note_asked, out_of_hand, refused
 
 
 def note(turn: Turn) -> Result:
@@ -41,9 +33,16 @@ def _about_another(turn: Turn, tag: str, words: KeepMemo | None) -> Result:
     """A tree named with its note is now in hand; a pending reading is let go, and that is said."""
     told = echo.let_go(turn.memory.pending)
     memory = replace(
-        turn.memory, phase=Phase.MEMO, resume=Phase.NAMED, memo=words, pending=None, named=tag,
-        stem="", named_at=turn.event.at, drafted=None,
-    )  # fmt: skip
+        turn.memory,
+        phase=Phase.MEMO,
+        resume=Phase.NAMED,
+        memo=words,
+        pending=None,
+        named=tag,
+        stem="",
+        named_at=turn.event.at,
+        drafted=None,
+    )
     return _asked(memory, told)
 
 

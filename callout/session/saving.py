@@ -96,9 +96,13 @@ def undo(turn: Turn) -> Result:
         return refused(turn.memory, turn.rules, saying("nothing-to-undo"))
     pending = Pending(
         replace(last, entry=turn.event.entry, supersedes=last.entry, void=True),
-        (), turn.rules.accept_word, last, turn.rules.blind, _standing_before(turn.memory, last),
+        (),
+        turn.rules.accept_word,
+        last,
+        turn.rules.blind,
+        _standing_before(turn.memory, last),
         asked_at=turn.event.at,
-    )  # fmt: skip
+    )
     if turn.edition == 1:
         return _take_back(turn, pending)
     memory, effects = put(turn, pending)
@@ -109,9 +113,16 @@ def _take_back(turn: Turn, pending: Pending) -> Result:
     event, stands = turn.event, pending.stands
     # The row keeps the reading as it was read, but who took it back, and how, is of now.
     taken_back = replace(
-        pending.draft, entry=event.entry, at=event.at, who=turn.memory.who, words=event.words,
-        source=event.source, engine=event.engine, confidence=event.confidence, audio=event.audio,
-    )  # fmt: skip
+        pending.draft,
+        entry=event.entry,
+        at=event.at,
+        who=turn.memory.who,
+        words=event.words,
+        source=event.source,
+        engine=event.engine,
+        confidence=event.confidence,
+        audio=event.audio,
+    )
     key, here = key_of(taken_back), turn.memory.plot
     saved = turn.memory.saved
     last = turn.memory.undoable[-1]

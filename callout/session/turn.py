@@ -95,12 +95,7 @@ def out_of_hand(memory: Memory) -> Memory:
     if memory.phase is Phase.MEMO:
         return replace(memory, resume=_unnamed(memory.resume), drafted=None)
     return replace(
-        memory,
-        phase=_unnamed(memory.phase),
-        named=None,
-        stem="",
-        named_at="",
-        drafted=None,
+        memory, phase=_unnamed(memory.phase), named=None, stem="", named_at="", drafted=None
     )
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from itertools import islice
 
-from callout.core.model import Plot, Reading
+from callout.core.model import Plot, Reading, Tree
 from callout.session.state import Memory
 
 
@@ -48,3 +48,9 @@ def _last_place(saved: tuple[Reading, ...], plot: Plot) -> int | None:
         if item.plot == plot.settings.plot and (place := _place(plot, item.tag)) is not None:
             return place
     return None
+
+
+def tree_in_hand(memory: Memory, plot: Plot) -> Tree | None:
+    """The roster's tree that the dialogue is about, if any."""
+    tag = memory.pending.draft.tag if memory.pending else memory.named
+    return plot.trees.get(tag) if tag else None

@@ -102,9 +102,13 @@ class Post:
             self._config.listening.duplex if hears_on else "half"
         )
         self.echo: Echo = make_echo(
-            self._config.speaking, self._endpointer, work.silent, station.wording, self._over,
+            self._config.speaking,
+            self._endpointer,
+            work.silent,
+            station.wording,
+            self._over,
             self._own,
-        )  # fmt: skip
+        )
         self.echo.mute(work.muted)
         self.talk = TalkKey() if self._config.listening.push_to_talk and live else None
 
@@ -138,13 +142,19 @@ class Post:
             self.faults.report(name, says)
         station.noting.ask(told, lambda: self._all_noted(told))
         self._listening = Listening(
-            station, self._endpointer, began, listening.reminder_s, to.level, to.set_aside,
-            keep=session_sound(self._folder, station, self._config.keeping), talk=self.talk,
-            over=self._over, own=self._own,
-        )  # fmt: skip
+            station,
+            self._endpointer,
+            began,
+            listening.reminder_s,
+            to.level,
+            to.set_aside,
+            keep=session_sound(self._folder, station, self._config.keeping),
+            talk=self.talk,
+            over=self._over,
+            own=self._own,
+        )
         if self._work.without_engine is not None:
-            says = saying("type-or-tape", what=self._work.without_engine)
-            self.faults.report(RECOGNISER, says)
+            self.faults.report(RECOGNISER, saying("type-or-tape", what=self._work.without_engine))
         if (unheard := unheard_told(station.engine, station.language)) is not None:
             self.faults.report(WORDS, unheard.shown, aloud=False)
             if unheard.spoken is not None:

@@ -14,7 +14,7 @@ from callout.core.saying import Saying
 from callout.station.face import STARTING, Update, View
 
 if TYPE_CHECKING:
-    from callout.station.presenter import StationFace
+    from callout.station.showing.presenter import StationFace
 
 
 class StartingFace:

@@ -119,9 +119,12 @@ class Station:
             self._listen_for_plot()
 
     def hear(
-        self, samples: Samples, at: datetime | None = None, began: datetime | None = None,
+        self,
+        samples: Samples,
+        at: datetime | None = None,
+        began: datetime | None = None,
         how: AsHeard = PLAINLY,
-    ) -> bool:  # fmt: skip
+    ) -> bool:
         """One utterance: kept as sound, recognised, and taken to the session.
 
         ``began`` is when it was begun: a yes answers only an echo that was there by then. Whether
@@ -155,7 +158,12 @@ class Station:
                 if how.over and counts is None:
                     self.say(OVER_VOICE, AGAIN if how.was_cut else OVER)
                 else:
-                    self._take(best, parsed, samples, at, about, engine_s)
+                    self._take(
+                        best,
+                        lambda: replace(self._written("voice", parsed, at), about=about),
+                        samples,
+                        engine_s,
+                    )
             elif trouble is not None:
                 self.say(saying("not-heard", why=trouble))
             elif how.was_cut:
@@ -164,9 +172,8 @@ class Station:
         return True
 
     def _take(
-        self, best: Candidate, parsed: Parsed, samples: Samples, at: datetime | None,
-        about: int | None, engine_s: float,
-    ) -> None:  # fmt: skip
+        self, best: Candidate, heard: Callable[[], Heard], samples: Samples, engine_s: float
+    ) -> None:
         try:
             audio = self._folder.audio.keep(self._encode(samples))
         except StorageError as error:
@@ -174,13 +181,7 @@ class Station:
             return
         engine = f"{self.engine.name} ({self.engine.model})" if self.engine else ""
         sure_of = Decimal(str(best.confidence))
-        self._do(
-            lambda: replace(
-                self._written("voice", parsed, at, about),
-                engine=engine, confidence=sure_of, audio=audio, about=about,
-            ),
-            engine_s,
-        )  # fmt: skip
+        self._do(lambda: replace(heard(), engine=engine, confidence=sure_of, audio=audio), engine_s)
 
     def type(self, text: str, at: datetime | None = None, about: int | None = None) -> None:
         """A callout that was typed; ``about`` as in ``press``.
@@ -267,11 +268,9 @@ class Station:
     def _written(
         self, source: str, parsed: Parsed, at: datetime | None, about: int | None = None
     ) -> Heard:
-        return Heard(
-            entry=self._ledger.next_entry, at=self._at(at), source=source, words=parsed.words,
-            meanings=parsed.meanings, problem=parsed.problem,
-            about=self._ledger.memory.asking if about is None else about,
-        )  # fmt: skip
+        waits = self._ledger.memory.asking if about is None else about
+        entry, said = self._ledger.next_entry, (parsed.words, parsed.meanings, parsed.problem)
+        return Heard(entry, self._at(at), source, *said, about=waits)
 
     def _listen_for_plot(self) -> None:
         self._scope = scope_of(self.plot, known_tags(self._ledger.memory, self.plot))

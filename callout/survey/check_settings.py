@@ -68,11 +68,7 @@ def _ruled(where: str, given: Mapping[str, Any], over: Rules) -> Rules:
         raise OperatorError(f"[{where}] {error}") from None
     limits = {key: value for key, value in values.items() if key in _LIMITS}
     switches = {key: value for key, value in values.items() if key in _SWITCHES}
-    found = replace(
-        over,
-        limits=replace(over.limits, **limits),
-        **switches,
-    )
+    found = replace(over, limits=replace(over.limits, **limits), **switches)
     low, high = found.limits.lowest_m, found.limits.highest_m
     if low >= high:
         raise OperatorError(f"[{where}] lowest_m {low} must be below highest_m {high}")

@@ -227,17 +227,27 @@ _SECONDS, _COUNT = number(0, 86_400, "seconds"), whole(1, 10**9)
 _READERS: dict[type[Any], dict[str, Reader]] = {
     _About: {"name": text, "language": text},
     Listening: {
-        "engine": text, "vosk_model": text, "microphone": text, "hang_over_s": _SECONDS,
-        "pre_roll_s": _SECONDS, "gate_least_dbfs": number(-96, 0, "dBFS"),
-        "reminder_s": _SECONDS, "join_s": _SECONDS, "check_in_s": _SECONDS,
-        "push_to_talk": boolean, "duplex": one_of(*DUPLEXES),
+        "engine": text,
+        "vosk_model": text,
+        "microphone": text,
+        "hang_over_s": _SECONDS,
+        "pre_roll_s": _SECONDS,
+        "gate_least_dbfs": number(-96, 0, "dBFS"),
+        "reminder_s": _SECONDS,
+        "join_s": _SECONDS,
+        "check_in_s": _SECONDS,
+        "push_to_talk": boolean,
+        "duplex": one_of(*DUPLEXES),
     },
     Speaking: {
-        "voice": text, "words_a_minute": _COUNT, "echo": one_of(*ECHOES), "speaker": text,
+        "voice": text,
+        "words_a_minute": _COUNT,
+        "echo": one_of(*ECHOES),
+        "speaker": text,
         "muted": boolean,
     },
     Keeping: {"whole_session": boolean, "segment_s": _COUNT, "mb_an_hour": _COUNT},
-}  # fmt: skip
+}
 
 
 def _section(kind: type[Any], name: str, given: Mapping[str, Any]) -> Any:

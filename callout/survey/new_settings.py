@@ -90,11 +90,7 @@ def _speaking_table() -> Any:
     return _table(
         ("voice", "en", "a voice of espeak-ng, e.g. en-us"),
         ("words_a_minute", 180, ""),
-        (
-            "echo",
-            "auto",
-            "full, brief or tones; auto: full in a first plot, then brief",
-        ),
+        ("echo", "auto", "full, brief or tones; auto: full in a first plot, then brief"),
         ("speaker", "", "part of its name; empty takes the system's default"),
         ("muted", False, "true: the echo is only shown"),
     )

@@ -31,10 +31,15 @@ SECTION, CENSUSES, EVERY = "history", "censuses", "*"
 OFFSET = "tape_offset"  # what the tape reads too much, in the plot's unit; not a setting
 # Key of survey.toml, and the name of the setting.
 KEYS = {
-    "area_ha": "area_ha", "treatment": "treatment", "graduation": "graduation",
-    "rounding": "rounding", "scale": "scale", "breast_height": "breast_height_m",
-    "smallest": "smallest", OFFSET: OFFSET,
-}  # fmt: skip
+    "area_ha": "area_ha",
+    "treatment": "treatment",
+    "graduation": "graduation",
+    "rounding": "rounding",
+    "scale": "scale",
+    "breast_height": "breast_height_m",
+    "smallest": "smallest",
+    OFFSET: OFFSET,
+}
 
 
 @dataclass(frozen=True)

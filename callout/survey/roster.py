@@ -208,12 +208,7 @@ def _columns(sheet: Sheet) -> _Columns:
     return _Columns(named, past, tuple(extra), tuple(nameless))
 
 
-def _tree(
-    row: Sequence[str],
-    columns: _Columns,
-    width: int,
-    usually: _Usual,
-) -> Tree:
+def _tree(row: Sequence[str], columns: _Columns, width: int, usually: _Usual) -> Tree:
     if len(row) > width:
         raise OperatorError(f"{len(row)} cells where the first line has {width}")
     cells = [*(cell.strip() for cell in row), *[""] * (width - len(row))]

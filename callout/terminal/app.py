@@ -25,15 +25,11 @@ class CalloutApp(WholeApp):
     ENABLE_COMMAND_PALETTE = False
     TITLE = "Callout"
     BINDINGS = [  # noqa: RUF012 - Textual's own type
-        Binding("f2", "switch_colours", "Colours", priority=True, show=False),
+        Binding("f2", "switch_colours", "Colours", priority=True, show=False)
     ]
 
     def __init__(
-        self,
-        face: Face,
-        safety: bool,
-        clock: Callable[[], float] = time.monotonic,
-        kept: str = "",
+        self, face: Face, safety: bool, clock: Callable[[], float] = time.monotonic, kept: str = ""
     ) -> None:
         super().__init__()
         self._station = StationScreen(face, clock, safety, kept)

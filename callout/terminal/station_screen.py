@@ -33,8 +33,17 @@ SAVED_STANDS_S = 2.0
 MOST_TROUBLES = 2
 """With more warnings and faults than this, the lists make room for them and the large type."""
 _SHOWS: tuple[type[Any], ...] = (
-    Place, Banner, Reading, Past, Warnings, Talk, Saved, Left, Engine, Faults,
-)  # fmt: skip
+    Place,
+    Banner,
+    Reading,
+    Past,
+    Warnings,
+    Talk,
+    Saved,
+    Left,
+    Engine,
+    Faults,
+)
 
 
 class StationScreen(Screen[None]):

@@ -100,10 +100,7 @@ def undo(folder: SurveyFolder, who: str) -> Record:
 def settings_of(folder: SurveyFolder) -> dict[str, float | None]:
     """The current values of the settings that tuning may change."""
     listening = folder.config().listening
-    return {
-        "hang_over_s": listening.hang_over_s,
-        "gate_least_dbfs": listening.gate_least_dbfs,
-    }
+    return {"hang_over_s": listening.hang_over_s, "gate_least_dbfs": listening.gate_least_dbfs}
 
 
 def first_before(folder: SurveyFolder) -> Mapping[str, float | None]:

@@ -125,8 +125,11 @@ class Tuning:
                 windy = self.frames(in_noise(take.samples, "wind", WIND_DB, rng))
                 encoded.append(Encoded(take.words, self.frames(take.samples), windy))
             lessons = [Example(one.plain, self._labels(one.words)) for one in encoded]
-            of_them = [piece for take, one in zip(mine, encoded, strict=True)
-                       for piece in self._pieces(take, one)]  # fmt: skip
+            of_them = [
+                piece
+                for take, one in zip(mine, encoded, strict=True)
+                for piece in self._pieces(take, one)
+            ]
             for _ in range(LESSONS * len(mine)):
                 made = spliced(of_them, rng)
                 frames = self.frames(variant(made.samples, rng))

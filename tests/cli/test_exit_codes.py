@@ -348,10 +348,7 @@ def test_interrupting_leaves_quietly_with_130(own_fen: SurveyFolder) -> None:
         "--headless", "--audio", str(WALK), "--realtime", "--mute",
     ]  # fmt: skip
     with subprocess.Popen(
-        command,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as process:
         assert process.stdout is not None
         while '"said"' not in process.stdout.readline():

@@ -16,7 +16,7 @@ from callout.core.units import Unit
 from callout.journal.folder import SurveyFolder, make_survey
 from callout.sound.sound_files import encode_flac
 from callout.station.data import load_language
-from callout.station.presenter import view_of
+from callout.station.showing.station_view import view_of
 from callout.station.station import Station
 from callout.station.upkeep.clock import Clock
 from callout.wording.language_files import load_wording

@@ -17,7 +17,7 @@ import pytest
 from callout.journal.folder import open_survey
 from callout.sound.sound_files import encode_flac
 from callout.station.data import load_language
-from callout.station.presenter import view_of
+from callout.station.showing.station_view import view_of
 from callout.station.station import Station
 from callout.station.upkeep.clock import Clock
 from callout.wording.language_files import load_wording

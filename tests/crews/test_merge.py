@@ -75,8 +75,7 @@ EVERY = [(name, entry) for name, entries in JOURNALS.items() for entry in entrie
 
 
 @given(
-    parts=st.lists(st.lists(st.sampled_from(EVERY), max_size=20), max_size=8),
-    order=st.randoms(),
+    parts=st.lists(st.lists(st.sampled_from(EVERY), max_size=20), max_size=8), order=st.randoms()
 )
 def test_any_split_of_entries_gives_the_same_pool(parts, order):
     """Parts that overlap, repeat and leave gaps; the rest comes last, in any order too."""

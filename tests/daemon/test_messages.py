@@ -112,10 +112,7 @@ def test_odd_fields_never_pass_unchecked(do: str, more: dict[str, Any]) -> None:
         (b'{"v":2,"do":"submit","text":"x"}', "waiting is missing"),
         (b'{"v":2,"do":"submit","text":"x","waiting":0,"keys_s":[NaN]}', "one JSON object"),
         (b'{"v":2,"do":"submit","text":"x","waiting":0,"keys_s":[1e999]}', "times are numbers"),
-        (
-            b'{"v":2,"do":"submit","text":"' + b"x" * 2000 + b'","waiting":0}',
-            "at most 300 char",
-        ),
+        (b'{"v":2,"do":"submit","text":"' + b"x" * 2000 + b'","waiting":0}', "at most 300 char"),
         (b'{"v":2,"do":"view"' + b" " * MOST_ASKED_BYTES + b"}", "at most"),
         (b"[" * 5000, "one JSON object"),
     ],

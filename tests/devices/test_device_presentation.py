@@ -139,13 +139,7 @@ def test_medical_floats() -> None:
 
 @pytest.mark.parametrize(
     ("short", "long"),
-    [
-        (0x7FE, 0x7FFFFE),
-        (0x7FF, 0x7FFFFF),
-        (0x800, 0x800000),
-        (0x801, 0x800001),
-        (0x802, 0x800002),
-    ],
+    [(0x7FE, 0x7FFFFE), (0x7FF, 0x7FFFFF), (0x800, 0x800000), (0x801, 0x800001), (0x802, 0x800002)],
 )
 def test_reserved_mantissas_are_no_number(short: int, long: int) -> None:
     for exponent in range(16):

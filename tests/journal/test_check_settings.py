@@ -13,13 +13,7 @@ from callout.core.errors import OperatorError
 from callout.core.model import Plot, PlotSettings, Tree
 from callout.core.species import Species
 from callout.journal.codec import settings_body, settings_from
-from callout.survey.check_settings import (
-    rules_body,
-    rules_from,
-    rules_in,
-    rules_of,
-    with_rules,
-)
+from callout.survey.check_settings import rules_body, rules_from, rules_in, rules_of, with_rules
 
 PLOTS = {
     "K1": Plot(PlotSettings("K1"), {"83": Tree("K1", "83", "Beech")}),

@@ -168,8 +168,7 @@ def test_a_bad_year_is_told_where_all_plots_show_it():
 
 
 @pytest.mark.parametrize(
-    ("kept", "plots", "why"),
-    [(4, "abcd", "periods"), (6, "ab", "plots"), (6, "abcd", "")],
+    ("kept", "plots", "why"), [(4, "abcd", "periods"), (6, "ab", "plots"), (6, "abcd", "")]
 )
 def test_nothing_is_judged_on_too_little(kept, plots, why):
     years = list(GROWTH.items())[:kept]

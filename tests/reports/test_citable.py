@@ -21,7 +21,8 @@ from station_tools import ScriptedEngine, at_work, settle, sound
 from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
 from callout.reports.exchange.citation import citation
-from callout.reports.exchange.darwincore import EVENT, FACT, OCCURRENCE, OTHERWISE, PROTOCOLS
+from callout.reports.exchange.darwincore import OTHERWISE, PROTOCOLS
+from callout.reports.exchange.darwincore_terms import EVENT, FACT, OCCURRENCE
 from callout.reports.exchange.metadata import about_from, read_about
 from callout.reports.exchange.taken.taking import survey_dataset, take
 

@@ -129,10 +129,7 @@ def repeated(folder: Path, chance: random.Random) -> Path:
     made = folder / "tables"
     made.mkdir()
     count = 5_000_000 + chance.randrange(10**6)
-    column = arrow.DictionaryArray.from_arrays(
-        arrow.nulls(count, arrow.int8()),
-        arrow.array(["x"]),
-    )
+    column = arrow.DictionaryArray.from_arrays(arrow.nulls(count, arrow.int8()), arrow.array(["x"]))
     parquet.write_table(arrow.table({"plot": column}), made / "measurements.parquet")
     return made
 

@@ -118,12 +118,9 @@ A_VIEW = schema(
     + ENDLESS.format("i AS seq, '' AS at, 'heard' AS kind, '{}' AS body, '' AS prev, '' AS hash"),
 )
 READINGS_VIEW = schema(
-    "DROP TABLE readings",
-    "CREATE VIEW readings AS " + ENDLESS.format("i AS entry, '9' AS value"),
+    "DROP TABLE readings", "CREATE VIEW readings AS " + ENDLESS.format("i AS entry, '9' AS value")
 )
-A_TRIGGER = schema(
-    "CREATE TRIGGER more AFTER INSERT ON entries BEGIN DELETE FROM readings; END",
-)
+A_TRIGGER = schema("CREATE TRIGGER more AFTER INSERT ON entries BEGIN DELETE FROM readings; END")
 AN_INDEX = schema("CREATE INDEX slow ON entries(length(hex(body))) WHERE seq < 0")
 
 

@@ -96,10 +96,7 @@ def test_another_tree_than_that_which_waits_lets_nothing_go():
 
 @pytest.mark.parametrize(
     ("unit", "value", "looks"),
-    [
-        (Unit.CENTIMETRE, "40.9", "converted from inches"),
-        (Unit.INCH, "16.1", "centimetres"),
-    ],
+    [(Unit.CENTIMETRE, "40.9", "converted from inches"), (Unit.INCH, "16.1", "centimetres")],
 )
 def test_a_wrong_unit_is_never_the_plots_own(unit: Unit, value: str, looks: str):
     made = survey(tree("16", "16.1"))

@@ -116,7 +116,7 @@ def test_what_a_screen_is_given_is_in_inches(survey_in_inches, size):
     from station_tools import at_work
 
     from callout.journal.folder import open_survey
-    from callout.station.presenter import StationFace
+    from callout.station.showing.presenter import StationFace
 
     with at_work(open_survey(survey_in_inches)) as station:
         station.open("K1", "R.V.")

@@ -14,8 +14,9 @@ from callout.core.events import Heard, KeepMemo, Say
 from callout.core.meaning import Meaning
 from callout.core.saying import as_is
 from callout.core.units import Unit
-from callout.session.machine import MOST_REMINDERS, TABLE, step, tree_in_hand
+from callout.session.machine import MOST_REMINDERS, TABLE, step
 from callout.session.state import Memory, Phase, left_to_do
+from callout.session.walk import tree_in_hand
 
 
 def named() -> Dialogue:

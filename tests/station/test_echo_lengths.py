@@ -17,13 +17,7 @@ from callout.core.events import Say
 from callout.sound.sound_files import encode_flac
 from callout.sound.voice import Tone
 from callout.station.post import Post, Told, Work
-from callout.station.speaking.how_much import (
-    is_new_to,
-    knows_it,
-    length_of,
-    rate_of,
-    settled,
-)
+from callout.station.speaking.how_much import is_new_to, knows_it, length_of, rate_of, settled
 from callout.station.speaking.silent_echo import SilentEcho
 from callout.station.speaking.spoken_echo import tone_alone
 from callout.station.speaking.spoken_turns import SpokenTurn

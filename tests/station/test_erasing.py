@@ -214,9 +214,7 @@ def test_sounds_that_no_entry_names_are_told_and_may_be_removed(
     assert "no entry names" not in told(capsys, "verify", folder.path)[1]
 
 
-def test_an_order_cut_out_of_the_journal_is_found(
-    folder: SurveyFolder,
-) -> None:
+def test_an_order_cut_out_of_the_journal_is_found(folder: SurveyFolder) -> None:
     """Without its order a removed sound would pass for missing; the chain tells first."""
     main(["erase", str(folder.path), "--person", "R.V.", *ORDER, "--yes"])
     (order,) = take_orders(folder)

@@ -27,7 +27,7 @@ from callout.sound.sound_files import encode_flac
 from callout.station import post as post_module
 from callout.station.data import load_language
 from callout.station.post import Post, Told, Work
-from callout.station.presenter import StationFace
+from callout.station.showing.presenter import StationFace
 from callout.station.speaking.spoken_turns import SpokenTurns, is_notice
 from callout.station.station import Station
 from callout.station.upkeep.clock import Clock

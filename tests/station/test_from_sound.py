@@ -113,11 +113,7 @@ def test_typing_is_taken_as_recorded_or_left_out(
 def test_differences_are_sorted_worst_first(folder: SurveyFolder) -> None:
     kept = [item for item in standing(folder) if item.value is not None and not item.void]
     first, second, third, *rest = [item for item in kept if item.supersedes is None]
-    anew = [
-        replace(first, value=first.value + 1),
-        replace(second, value=second.value + 9),
-        *rest,
-    ]
+    anew = [replace(first, value=first.value + 1), replace(second, value=second.value + 9), *rest]
     same, found = differences([first, second, third, *rest], anew)
     assert [item.tree[1] for item in found] == [second.tag, first.tag, third.tag]
     assert same == len({(item.plot, item.tag) for item in rest})

@@ -13,7 +13,7 @@ from station_tools import clock
 
 from callout.sound.sound_files import encode_flac
 from callout.station.data import load_language
-from callout.station.leaving import Tally
+from callout.station.showing.leaving import Tally
 from callout.station.station import Station
 
 

@@ -14,7 +14,7 @@ from waiting import wait_for
 from callout.core.saying import as_is
 from callout.sound.sound_files import encode_flac
 from callout.station.face import Level, Update, View
-from callout.station.presenter import StationFace
+from callout.station.showing.presenter import StationFace
 from callout.station.station import Station
 
 

@@ -262,10 +262,7 @@ def test_a_value_that_a_check_warns_of_is_taken_only_with_its_own_word(
     ],
 )
 def test_rulings_that_cannot_be_taken(
-    folder: SurveyFolder,
-    options: tuple[str, ...],
-    says: str,
-    capsys: pytest.CaptureFixture[str],
+    folder: SurveyFolder, options: tuple[str, ...], says: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     before = take_snapshot(folder.database)
     reason = () if "--reason" in options else ("--reason", "x")

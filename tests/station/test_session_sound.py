@@ -124,11 +124,7 @@ def test_lost_sound_and_a_clock_that_is_set_begin_a_segment(folder: SurveyFolder
             ears.take(frame)
         ears.finish()
     began = [datetime.fromisoformat(entry.content["began"]) - BEGAN for entry in segments(folder)]
-    assert began == [
-        timedelta(),
-        timedelta(seconds=1.2),
-        timedelta(hours=1, seconds=1.8),
-    ]
+    assert began == [timedelta(), timedelta(seconds=1.2), timedelta(hours=1, seconds=1.8)]
     kept = sound_of(folder, segments(folder))
     assert np.array_equal(kept, np.concatenate([f.samples for f in frames[:30] + frames[40:]]))
 

@@ -9,7 +9,7 @@ from journal_tools import survey
 from station_tools import at_work, said, told_by
 
 from callout.station.face import STARTING
-from callout.station.presenter import StationFace
+from callout.station.showing.presenter import StationFace
 from callout.station.starting import StartingFace
 from callout.terminal.labels import state_word
 

@@ -9,7 +9,7 @@ from journal_tools import survey
 from station_tools import at_work, said, saves, told_by
 
 from callout.journal.folder import SurveyFolder
-from callout.station.presenter import view_of
+from callout.station.showing.station_view import view_of
 from callout.station.upkeep.recall import remember
 
 

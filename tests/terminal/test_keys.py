@@ -74,13 +74,7 @@ def test_yes_keys_send_nothing_when_nothing_waits(key: str, view: scripted.View)
 
 @pytest.mark.parametrize(
     ("key", "kind"),
-    [
-        ("escape", "reject"),
-        ("pageup", "reject"),
-        ("f8", "undo"),
-        ("f3", "repeat"),
-        ("f5", "skip"),
-    ],
+    [("escape", "reject"), ("pageup", "reject"), ("f8", "undo"), ("f3", "repeat"), ("f5", "skip")],
 )
 def test_command_keys(key: str, kind: str) -> None:
     assert drive(scripted.PENDING, pressing(key)) == [("press", kind)]

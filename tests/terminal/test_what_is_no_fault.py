@@ -13,7 +13,7 @@ from station_tools import at_work
 from callout.core.saying import as_is
 from callout.daemon.messages import told_from, update_line
 from callout.station.face import STARTING, View
-from callout.station.presenter import StationFace
+from callout.station.showing.presenter import StationFace
 from callout.terminal.keyboard import NOTHING_WAITS, Keyboard, Notice, Press
 from callout.terminal.labels import state_keys, state_word
 

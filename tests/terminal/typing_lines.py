@@ -25,7 +25,7 @@ from station_tools import LANGUAGE, clock
 from callout.journal.folder import SurveyFolder
 from callout.sound.sound_files import encode_flac
 from callout.station.face import MOST_TYPED, View
-from callout.station.presenter import view_of
+from callout.station.showing.station_view import view_of
 from callout.station.station import Station
 from callout.terminal.keyboard import Do, Keyboard, Submit
 

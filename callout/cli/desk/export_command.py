@@ -31,17 +31,22 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("survey", type=Path, metavar="SURVEY", help="a survey or a united site")
     parser.add_argument("--form", choices=FORMS, default="datapackage")
     parser.add_argument(
-        "--out", type=Path, required=True, metavar="PATH",
+        "--out",
+        type=Path,
+        required=True,
+        metavar="PATH",
         help="a folder (datapackage, parquet) or a file (darwincore .zip, excel .xlsx)",
-    )  # fmt: skip
+    )
     parser.add_argument("--title", help="of the data set (the survey folder's name)")
     parser.add_argument("--creator", default="not told", help="person or office")
     parser.add_argument("--licence", help="as CC0-1.0 or CC-BY-4.0")
     parser.add_argument(
-        "--about", type=Path, metavar="TOML",
+        "--about",
+        type=Path,
+        metavar="TOML",
         help="title, contributors, licence, version, methods, where plots lie "
         "(default: about.toml in the survey)",
-    )  # fmt: skip
+    )
     parser.set_defaults(run=run)
 
 
@@ -89,9 +94,11 @@ def _base(args: argparse.Namespace) -> About:
 def _untold(about: About) -> list[str]:
     """Metadata that others need to cite and use the data, but that are missing."""
     wanted = (
-        (about.licence, "a licence"), (about.contributors, "contributors"),
-        (about.places, "where plots lie"), (about.version, "a version"),
-    )  # fmt: skip
+        (about.licence, "a licence"),
+        (about.contributors, "contributors"),
+        (about.places, "where plots lie"),
+        (about.version, "a version"),
+    )
     lacking = [words for value, words in wanted if not value]
     return [f"not told: {', '.join(lacking)}; see --about"] if lacking else []
 

@@ -36,9 +36,11 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("table", type=Path, metavar="TABLE", help="CSV or .xlsx")
     parser.add_argument("--out", type=Path, required=True, metavar="FOLDER")
     parser.add_argument(
-        "--mapping", type=Path, metavar="TOML",
+        "--mapping",
+        type=Path,
+        metavar="TOML",
         help="what each column means; proposed and written there where the file is not yet",
-    )  # fmt: skip
+    )
     parser.add_argument("--sheet", default="", metavar="NAME", help="of a workbook with several")
     parser.add_argument("--yes", action="store_true", help="use a finished mapping unasked")
     parser.set_defaults(run=run)

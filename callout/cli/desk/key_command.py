@@ -33,13 +33,16 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("survey", type=Path, metavar="SURVEY")
     parser.add_argument("--who", required=True, help="whose key it is")
     parser.add_argument(
-        "--key", type=Path, metavar="FILE",
+        "--key",
+        type=Path,
+        metavar="FILE",
         help="the private key, outside the survey (default: CALLOUT_KEY, else in the home folder)",
-    )  # fmt: skip
+    )
     parser.add_argument(
-        "--lost", metavar="REASON",
+        "--lost",
+        metavar="REASON",
         help="the journal lacks the newest seal of this key, and this is why: go on all the same",
-    )  # fmt: skip
+    )
     parser.set_defaults(run=run)
 
 

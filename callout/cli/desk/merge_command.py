@@ -49,9 +49,11 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--into", type=Path, required=True, metavar="SITE")
     parser.add_argument("--ask-nothing", action="store_true", help="list, but ask for no rulings")
     parser.add_argument(
-        "--replace", metavar="RECORDER", default="",
+        "--replace",
+        metavar="RECORDER",
+        default="",
         help="the site's copy of this recorder was taken wrongly: put it aside, take this one",
-    )  # fmt: skip
+    )
     parser.set_defaults(run=run)
 
 

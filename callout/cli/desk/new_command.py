@@ -41,18 +41,24 @@ def add_parser(subparsers: Any) -> None:
     source = parser.add_mutually_exclusive_group(required=True)
     source.add_argument("--trees", type=Path, metavar="TABLE", help="the roster: CSV or .xlsx")
     source.add_argument(
-        "--from", type=Path, metavar="PATH", dest="source",
+        "--from",
+        type=Path,
+        metavar="PATH",
+        dest="source",
         help="last visit's survey, united site, or what 'callout export' or 'import' wrote: its "
         "trees, how its plots are measured, and all that was measured",
-    )  # fmt: skip
+    )
     parser.add_argument(
-        "--with-gone", action="store_true",
+        "--with-gone",
+        action="store_true",
         help="with --from: trees that were cut or lay down at last stay in the roster",
-    )  # fmt: skip
+    )
     parser.add_argument(
-        "--dates", default="", choices=ORDERS,
+        "--dates",
+        default="",
+        choices=ORDERS,
         help="with --trees: the order of dates that do not begin with the year",
-    )  # fmt: skip
+    )
     parser.add_argument(
         "--decimal", default="", choices=(".", ","), help="with --trees: the decimal sign"
     )
@@ -66,13 +72,18 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--scale", default="diameter", choices=[item.value for item in Scale])
     parser.add_argument("--breast-height", default=None, help="as 1.30 m, or 4.5 ft")
     parser.add_argument(
-        "--highest-m", default=None, metavar="METRES",
+        "--highest-m",
+        default=None,
+        metavar="METRES",
         help="the greatest height of measurement, where a ladder is used (3)",
-    )  # fmt: skip
+    )
     parser.add_argument(
-        "--plot", action="append", default=[], metavar="PLOT:KEY=VALUE[,KEY=VALUE]",
+        "--plot",
+        action="append",
+        default=[],
+        metavar="PLOT:KEY=VALUE[,KEY=VALUE]",
         help="what differs in one plot, e.g. K1:unit=in,rounding=down; may be repeated",
-    )  # fmt: skip
+    )
     parser.set_defaults(run=run)
 
 
@@ -87,11 +98,14 @@ def run(args: argparse.Namespace) -> int:
     measuring = measuring_from(
         "",
         {
-            "unit": unit.value, "graduation": args.graduation, "rounding": args.rounding,
-            "scale": args.scale, "breast_height": height,
+            "unit": unit.value,
+            "graduation": args.graduation,
+            "rounding": args.rounding,
+            "scale": args.scale,
+            "breast_height": height,
         },
         base,
-    )  # fmt: skip
+    )
     plots = dict(_plot_settings(text, measuring) for text in args.plot)
     at = datetime.now().astimezone().isoformat()
     highest_m = _highest(args.highest_m)

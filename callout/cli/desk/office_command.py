@@ -60,9 +60,13 @@ def _serve(args: argparse.Namespace, desk: Desk, create_server: Callable[..., An
     app = OfficeApp(desk, States(args.survey), token, ())
     try:
         server = create_server(
-            app, host=HOST, port=args.port, threads=_THREADS, ident=None,
+            app,
+            host=HOST,
+            port=args.port,
+            threads=_THREADS,
+            ident=None,
             max_request_body_size=MOST_ASKED_BYTES,
-        )  # fmt: skip
+        )
     except OSError as error:
         raise OperatorError(f"port {args.port} cannot be used: {error.strerror}") from None
     port = server.effective_port

@@ -36,15 +36,18 @@ def add_parser(subparsers: Any) -> None:
     )
     parser.add_argument("survey", type=Path, metavar="SURVEY", help="a survey or a united site")
     parser.add_argument(
-        "address", nargs="?", metavar="URL",
+        "address",
+        nargs="?",
+        metavar="URL",
         help=f"postgresql://user@host:port/database (default: the environment's {ADDRESS})",
-    )  # fmt: skip
+    )
     parser.add_argument("--schema", default=DEFAULT_SCHEMA, help="where the office's tables lie")
     parser.add_argument("--no-sounds", action="store_true", help="send no sounds this time")
     parser.add_argument(
-        "--replace", action="store_true",
+        "--replace",
+        action="store_true",
         help="what the office has of this survey's recorder was taken wrongly: put it aside there",
-    )  # fmt: skip
+    )
     parser.set_defaults(run=run)
 
 
@@ -81,7 +84,10 @@ def _send(console: Console, office: Office, part: Part, args: argparse.Namespace
     with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
         task = progress.add_task(f"sending {part.recorder.short}", total=len(entries) + sounds)
         return push(
-            office, part, args.survey.resolve().name,
-            lambda count: progress.advance(task, count), sounds=not args.no_sounds,
+            office,
+            part,
+            args.survey.resolve().name,
+            lambda count: progress.advance(task, count),
+            sounds=not args.no_sounds,
             replace=args.replace,
-        )  # fmt: skip
+        )

@@ -11,13 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from callout.crews.place import read_place
-from callout.reports.readings import (
-    COLUMNS,
-    SITE_COLUMNS,
-    csv_cells,
-    current_rows,
-    notes_elsewhere,
-)
+from callout.reports.readings import COLUMNS, SITE_COLUMNS, csv_cells, current_rows, notes_elsewhere
 
 
 def add_parser(subparsers: Any) -> None:

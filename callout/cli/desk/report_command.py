@@ -34,21 +34,28 @@ def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser("report")
     parser.add_argument(
-        "survey", type=Path, metavar="SURVEY",
+        "survey",
+        type=Path,
+        metavar="SURVEY",
         help="a survey, a united site, or any form that 'callout export' writes",
-    )  # fmt: skip
+    )
     parser.add_argument(
-        "--mapping", type=Path, metavar="TOML",
+        "--mapping",
+        type=Path,
+        metavar="TOML",
         help="for somebody else's data package or CSV: what each column means, as 'callout import' "
         "proposes it",
-    )  # fmt: skip
+    )
     parser.add_argument("--out", type=Path, required=True, metavar="FOLDER")
     parser.add_argument("--title", help="of the summary page (the survey folder's name)")
     parser.add_argument("--basis", type=float, help="metres: 1.30 or 1.37 (that of most stems)")
     parser.add_argument(
-        "--taper", type=float, default=1.0, metavar="PERCENT",
+        "--taper",
+        type=float,
+        default=1.0,
+        metavar="PERCENT",
         help="assumed change of diameter over the 7 cm between 1.30 and 1.37 m; 0 for none",
-    )  # fmt: skip
+    )
     parser.add_argument("--carbon-fraction", type=float, default=0.47, help="0.47 or 0.5")
     parser.add_argument("--equations", type=Path, metavar="TOML", help="another set")
     parser.add_argument(
@@ -58,33 +65,44 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--control", default="", metavar="TREATMENT")
     parser.add_argument("--climate", type=Path, metavar="CSV", help="columns year and figures")
     parser.add_argument(
-        "--equation-share", type=float, default=0.5, metavar="SHARE",
+        "--equation-share",
+        type=float,
+        default=0.5,
+        metavar="SHARE",
         help="of an equation's residual variance, what all trees of its group share (0 to 1)",
-    )  # fmt: skip
+    )
     parser.add_argument("--draws", type=int, default=2000, help="random draws of an interval")
     parser.add_argument(
-        "--rounding", choices=("nearest", "down"), default="nearest",
+        "--rounding",
+        choices=("nearest", "down"),
+        default="nearest",
         help="to the graduation, where neither readings nor plot tell",
-    )  # fmt: skip
+    )
     parser.add_argument(
-        "--remeasured", type=Path, metavar="FOLDER",
+        "--remeasured",
+        type=Path,
+        metavar="FOLDER",
         help="the blind second walk whose pairs give the error of measurement "
         f"(default: SURVEY{SUFFIX}, where it is there)",
-    )  # fmt: skip
+    )
     parser.add_argument(
-        "--plot", action="append", default=[], metavar="NAME",
+        "--plot",
+        action="append",
+        default=[],
+        metavar="NAME",
         help="a plot that gets a page; may be repeated (default: all of up to 12 plots)",
-    )  # fmt: skip
+    )
     parser.add_argument("--all-plots", action="store_true", help="a page for every plot")
     parser.add_argument(
         "--figures", default="png", metavar="FORMS", help="forms of the figures: png,svg,pdf"
     )
     parser.add_argument("--excel", action="store_true", help="also all tables as a workbook")
     parser.add_argument(
-        "--tables-only", action="store_true",
+        "--tables-only",
+        action="store_true",
         help="the tables by plot alone, without pages, figures and carbon: for any number of "
         "measurements",
-    )  # fmt: skip
+    )
     parser.add_argument(
         "--large",
         action="store_true",
@@ -146,9 +164,12 @@ def _tables_only(
     from callout.reports.stand.visits import told_aside
 
     terms = Terms(
-        settings.basis_m, settings.class_width_cm, settings.rounding, settings.carbon.taper,
+        settings.basis_m,
+        settings.class_width_cm,
+        settings.rounding,
+        settings.carbon.taper,
         settings.draws.taper_sd,
-    )  # fmt: skip
+    )
     with _progress() as tell, ThreadPoolExecutor(1) as beside:
         made_of = beside.submit(fingerprint, measurements, plots)
         tables, heights = tables_in_parts(measurements, plots, history, terms, tell)

@@ -41,8 +41,13 @@ _LOUD_DBFS, _FAINT_DB = -3.0, 15.0
 def add_parser(subparsers: Any) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser("soundcheck")
-    parser.add_argument("survey", type=Path, nargs="?", metavar="SURVEY",
-                        help="the survey whose settings are tried, and written")  # fmt: skip
+    parser.add_argument(
+        "survey",
+        type=Path,
+        nargs="?",
+        metavar="SURVEY",
+        help="the survey whose settings are tried, and written",
+    )
     parser.add_argument("--microphone", default=None, metavar="NAME", help="a part of its name")
     parser.add_argument("--speaker", default=None, metavar="NAME", help="a part of its name")
     parser.add_argument("--list", action="store_true", help="only list what there is")
@@ -115,9 +120,10 @@ def _hears(devices: Devices, config: Config | None, found: Figures) -> bool:
     spoken = load_language("en").spoken_in(Scope(frozenset([TAG])))
     listening = config.listening if config else None
     engine = choose_engine(
-        listening.engine if listening else "auto", load_language("en"),
+        listening.engine if listening else "auto",
+        load_language("en"),
         listening.vosk_model if listening else "",
-    )  # fmt: skip
+    )
     engine.prepare(spoken)
     for _ in range(_TRIES):
         print(f'Say: "{PHRASE}"', flush=True)

@@ -25,9 +25,10 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("survey", type=Path, metavar="SURVEY")
     parser.add_argument("--into", type=Path, required=True, metavar="FOLDER", help="a new folder")
     parser.add_argument(
-        "--from-sound", choices=("callouts", "session"),
+        "--from-sound",
+        choices=("callouts", "session"),
         help="make the journal itself anew from its callouts' sound, or from whole sessions' sound",
-    )  # fmt: skip
+    )
     parser.add_argument("--engine", choices=ENGINES, help="with --from-sound: which one hears")
     parser.add_argument("--model", default="", help="folder of a Vosk model")
     parser.add_argument(

@@ -69,9 +69,13 @@ def compare(args: argparse.Namespace, folder: SurveyFolder, found: Sequence[Mome
 
 def _progress() -> Progress:
     return Progress(
-        TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(),
-        TimeRemainingColumn(), console=rich_console(stderr=True), transient=True,
-    )  # fmt: skip
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+        console=rich_console(stderr=True),
+        transient=True,
+    )
 
 
 def _print_again(again: Again, as_json: bool, wording: Wording) -> None:

@@ -62,17 +62,23 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--plot", help="only in this plot")
     parser.add_argument("--date", type=date.fromisoformat, help="only on this day, as 2026-06-02")
     parser.add_argument(
-        "--from", dest="begin", type=time.fromisoformat, metavar="TIME",
+        "--from",
+        dest="begin",
+        type=time.fromisoformat,
+        metavar="TIME",
         help="only from this time of day on, as 09:15",
-    )  # fmt: skip
+    )
     parser.add_argument(
         "--until", type=time.fromisoformat, metavar="TIME", help="only before this time of day"
     )
     parser.add_argument("--who", help="only by this measurer")
     parser.add_argument(
-        "--warning", nargs="?", const="", metavar="CHECK",
+        "--warning",
+        nargs="?",
+        const="",
+        metavar="CHECK",
         help="only readings saved with a warning (of this check)",
-    )  # fmt: skip
+    )
     parser.add_argument("--below", metavar="CONFIDENCE", help="only heard with less confidence")
     parser.add_argument("--all", action="store_true", help="every moment of the survey")
     parser.add_argument(

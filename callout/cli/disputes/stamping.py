@@ -20,18 +20,28 @@ _AHEAD = timedelta(minutes=5)
 def add_stamp_options(parser: argparse.ArgumentParser) -> None:
     """The options for time stamps."""
     parser.add_argument(
-        "--stamp-request", type=Path, metavar="FILE",
+        "--stamp-request",
+        type=Path,
+        metavar="FILE",
         help="write a request (RFC 3161) for a time stamp on the newest seal, to be sent to a "
         "time-stamping service",
-    )  # fmt: skip
+    )
     parser.add_argument(
-        "--stamp", type=Path, metavar="FILE", action="append", default=[],
+        "--stamp",
+        type=Path,
+        metavar="FILE",
+        action="append",
+        default=[],
         help="hold the journal against a service's answer; may be given several times",
-    )  # fmt: skip
+    )
     parser.add_argument(
-        "--stamp-root", type=Path, metavar="FILE", action="append", default=[],
+        "--stamp-root",
+        type=Path,
+        metavar="FILE",
+        action="append",
+        default=[],
         help="the certificates (PEM) of the services that are trusted",
-    )  # fmt: skip
+    )
 
 
 def given_stamps(args: argparse.Namespace) -> list[Stamp]:

@@ -43,28 +43,35 @@ def add_parser(subparsers: Any) -> None:
     )
     parser.add_argument("survey", type=Path, metavar="SURVEY")
     parser.add_argument(
-        "--seal", action="store_true",
+        "--seal",
+        action="store_true",
         help="where all is intact, seal it: an entry, and a line in SURVEY/seals.txt",
-    )  # fmt: skip
+    )
     parser.add_argument(
         "--told", action="store_true", help="show the newest seal in figures to be told by voice"
     )
     parser.add_argument(
-        "--seals", type=Path, metavar="FILE", action="append", default=[],
+        "--seals",
+        type=Path,
+        metavar="FILE",
+        action="append",
+        default=[],
         help="hold the journal against seals kept elsewhere: a copy of seals.txt, or what was told "
         "by voice, a line each; may be given several times",
-    )  # fmt: skip
+    )
     parser.add_argument(
-        "--signer", metavar="KEY",
+        "--signer",
+        metavar="KEY",
         help="the public key, or a file that holds it, that must have signed the newest seal",
-    )  # fmt: skip
+    )
     parser.add_argument(
         "--strict", action="store_true", help="a clock that ran backwards counts as broken too"
     )
     parser.add_argument(
-        "--replay", action="store_true",
+        "--replay",
+        action="store_true",
         help="replay every entry, and rely on nothing that this machine found out before",
-    )  # fmt: skip
+    )
     add_stamp_options(parser)
     parser.set_defaults(run=run)
 

@@ -39,9 +39,10 @@ def add_parser(subparsers: Any) -> None:
     doing.add_argument("--stop", action="store_true", help="stop the one that runs")
     doing.add_argument("--status", action="store_true", help="say how the one that runs stands")
     doing.add_argument(
-        "--install", action="store_true",
+        "--install",
+        action="store_true",
         help="show a systemd user unit that starts it and restarts it, ask, and write it",
-    )  # fmt: skip
+    )
     parser.add_argument("--yes", action="store_true", help="with --install: do not ask")
     parser.set_defaults(run=run)
 
@@ -77,9 +78,15 @@ def _work(folder: SurveyFolder, args: argparse.Namespace) -> int:
     silenced: list[Saying] = []
     log = logs.open_log(log_path(folder.path))
     station = make_station(
-        folder, encode_flac, args.engine, args.model, log.warning, clock, silenced.append,
+        folder,
+        encode_flac,
+        args.engine,
+        args.model,
+        log.warning,
+        clock,
+        silenced.append,
         who=args.who or login(),
-    )  # fmt: skip
+    )
     try:
         work = work_of(args, folder, station, frames, silenced[0] if silenced else None)
         return Daemon(folder, station, clock, Orders(work, args.log_speech)).run()
@@ -187,6 +194,8 @@ def _install(folder: SurveyFolder, args: argparse.Namespace) -> int:
         return 0
     path.parent.mkdir(parents=True, exist_ok=True)
     write_whole(path, text.encode())
-    print(f"Written. To start it now and at every login:\n  systemctl --user daemon-reload\n"
-          f"  systemctl --user enable --now {path.name}")  # fmt: skip
+    print(
+        f"Written. To start it now and at every login:\n  systemctl --user daemon-reload\n"
+        f"  systemctl --user enable --now {path.name}"
+    )
     return 0

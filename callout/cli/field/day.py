@@ -55,9 +55,17 @@ def day_of(
     # A recording needs a recogniser; a person can type.
     or_without = None if args.audio else silenced.append
     station = make_station(
-        folder, encode_flac, args.engine, args.model, tell, clock, or_without,
-        args.who or login(), child, hears=not args.typed or bool(args.engine),
-    )  # fmt: skip
+        folder,
+        encode_flac,
+        args.engine,
+        args.model,
+        tell,
+        clock,
+        or_without,
+        args.who or login(),
+        child,
+        hears=not args.typed or bool(args.engine),
+    )
     try:
         without = silenced[0] if silenced else None
         yield Day(station, clock, work_of(args, folder, station, frames, without, typed=args.typed))

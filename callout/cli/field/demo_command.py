@@ -24,7 +24,7 @@ from callout.station.build import endpointer_for, make_station
 from callout.station.data import data_folder
 from callout.station.done import Done
 from callout.station.hearing.listening import Listening
-from callout.station.safety import CAUTION
+from callout.station.showing.safety import CAUTION
 from callout.wording.wording import Wording
 
 
@@ -74,10 +74,12 @@ def run(args: argparse.Namespace) -> int:
 
 def _progress(console: Console) -> Progress:
     return Progress(
-        TextColumn("{task.description}"), BarColumn(),
+        TextColumn("{task.description}"),
+        BarColumn(),
         TextColumn("{task.completed:.0f} s of sound"),
-        TimeElapsedColumn(), console=console,
-    )  # fmt: skip
+        TimeElapsedColumn(),
+        console=console,
+    )
 
 
 def _show(console: Console, done: Done, wording: Wording) -> None:
@@ -97,9 +99,14 @@ def _print_table(console: Console, folder: SurveyFolder) -> None:
     table = Table("tag", "species", "status", "as heard", "recorded", "unit", "warnings accepted")
     for row in current_rows(read_place(folder.path)):
         table.add_row(
-            row["tag"], row["species"], row["status"], row["raw"], row["recorded"],
-            row["unit"], ", ".join(row["warnings"]),
-        )  # fmt: skip
+            row["tag"],
+            row["species"],
+            row["status"],
+            row["raw"],
+            row["recorded"],
+            row["unit"],
+            ", ".join(row["warnings"]),
+        )
     console.print(table)
 
 

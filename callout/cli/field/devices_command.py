@@ -30,8 +30,18 @@ from callout.sound.sound_devices import SoundDevice, list_microphones, list_spea
 from callout.survey.files import storage_errors, write_whole
 from callout.wording.language_files import english
 
-KEYS = ("name", "port", "usb", "serial_number", "baud", "parity", "data_bits", "service",
-        "characteristic", *FORMAT_KEYS)  # fmt: skip
+KEYS = (
+    "name",
+    "port",
+    "usb",
+    "serial_number",
+    "baud",
+    "parity",
+    "data_bits",
+    "service",
+    "characteristic",
+    *FORMAT_KEYS,
+)
 
 
 def add_parser(subparsers: Any) -> None:

@@ -31,9 +31,12 @@ def add_parser(subparsers: Any) -> None:
         "begin, with less. 2: put something right first.",
     )
     parser.add_argument(
-        "survey", type=Path, nargs="?", metavar="SURVEY",
+        "survey",
+        type=Path,
+        nargs="?",
+        metavar="SURVEY",
         help="try what this survey's settings ask for (default: those of a new one)",
-    )  # fmt: skip
+    )
     parser.add_argument("--json", action="store_true", help="for programs, and for a report")
     parser.set_defaults(run=run)
 

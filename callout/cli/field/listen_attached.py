@@ -111,8 +111,9 @@ def _type(face: RemoteFace, line: str) -> None:
 def _slow() -> None:
     print(
         "callout: the daemon is there and does not answer yet: waiting for it (Ctrl+C leaves)",
-        file=sys.stderr, flush=True,
-    )  # fmt: skip
+        file=sys.stderr,
+        flush=True,
+    )
 
 
 def _follow(face: RemoteFace, plot: str | None, who: str, login: str) -> None:

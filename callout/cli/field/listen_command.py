@@ -20,10 +20,11 @@ def add_parser(subparsers: Any) -> None:
     add_working_options(parser)
     parser.add_argument("--headless", action="store_true", help="no screen; JSON lines on stdout")
     parser.add_argument(
-        "--typed", action="store_true",
+        "--typed",
+        action="store_true",
         help="with --headless: callouts from standard input, one a line; no microphone, "
         "and no recogniser unless --engine names one",
-    )  # fmt: skip
+    )
     parser.set_defaults(run=run)
 
 

@@ -16,9 +16,9 @@ from callout.core.saying import Saying
 from callout.devices.measurement import DeviceNotice
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.station.done import Done
-from callout.station.done_lines import done_json
 from callout.station.post import Post, Told
-from callout.station.safety import CAUTION, kept_told, shown_today
+from callout.station.showing.done_lines import done_json
+from callout.station.showing.safety import CAUTION, kept_told, shown_today
 from callout.station.station import Station
 from callout.wording.wording import Wording
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from callout.cli.crashes import defects_of_threads, told_at_the_end
 from callout.core.saying import as_is
 from callout.station.hearing.launching import Child, launched
-from callout.station.safety import shown_today
+from callout.station.showing.safety import shown_today
 from callout.station.starting import StartingFace
 from callout.terminal.app import CalloutApp
 from callout.terminal.screen_running import shown_whole
@@ -54,7 +54,7 @@ def _refuse(survey: Path) -> None:
 
 def _kept(survey: Path) -> str:
     from callout.journal.folder import open_survey
-    from callout.station.safety import kept_told
+    from callout.station.showing.safety import kept_told
     from callout.wording.language_files import load_wording
 
     config = open_survey(survey).config()

@@ -12,9 +12,9 @@ from callout.core.saying import saying
 from callout.journal.folder import SurveyFolder, open_survey
 from callout.station.hearing.ears import NAME
 from callout.station.hearing.launching import Child
-from callout.station.leaving import Tally
 from callout.station.post import Post, Told
-from callout.station.presenter import StationFace
+from callout.station.showing.leaving import Tally
+from callout.station.showing.presenter import StationFace
 from callout.station.starting import StartingFace
 
 
@@ -63,10 +63,7 @@ def _work(folder: SurveyFolder, day: Day, shown: StartingFace, leaving: threadin
 def told_by(face: StationFace) -> Told:
     """The messages of a post, shown on ``face``."""
     return Told(
-        fault=face.fault,
-        sounding=face.sounding,
-        device=face.notice(face.fault),
-        level=face.level,
+        fault=face.fault, sounding=face.sounding, device=face.notice(face.fault), level=face.level
     )
 
 

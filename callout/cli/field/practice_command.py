@@ -32,7 +32,7 @@ from callout.sound.sound_files import encode_flac
 from callout.station.build import make_station
 from callout.station.done import Done
 from callout.station.post import Post, Told, Work
-from callout.station.safety import CAUTION
+from callout.station.showing.safety import CAUTION
 from callout.station.station import Station
 from callout.station.upkeep.clock import Clock
 from callout.survey.config import measuring_from
@@ -90,9 +90,13 @@ def run(args: argparse.Namespace) -> int:
     for line in (HOW,) * args.digits + (HOW_CHECKED,) * args.check_digit:
         console.print(line, markup=False)
     station = make_station(
-        folder, encode_flac, args.engine, args.model, clock=clock,
+        folder,
+        encode_flac,
+        args.engine,
+        args.model,
+        clock=clock,
         hears=not args.typed or bool(args.engine),
-    )  # fmt: skip
+    )
     score, left = Score(cards), False
     try:
         silent = args.typed or frames is not None
@@ -145,8 +149,9 @@ def _tell_wrong(console: Console, score: Score, card: Card, unit: str) -> None:
     console.print(
         f"  WRONG  saved {spelt(saved)}; the card says {card.tag} {card.size} {unit}. Say undo, "
         "then call it again: listen to the echo before you confirm.",
-        style="bold red", markup=False,
-    )  # fmt: skip
+        style="bold red",
+        markup=False,
+    )
 
 
 def _show_card(console: Console, score: Score, unit: str, digits: bool) -> None:
@@ -175,8 +180,12 @@ def _print_score(console: Console, score: Score) -> None:
         seconds = "-" if item.seconds is None else f"{item.seconds:.1f}"
         first = "yes" if item.first_time else ("no" if item.seconds is not None else "not done")
         table.add_row(
-            item.card.tag, str(item.card.size), first, str(item.asked_again or ""),
-            ", ".join(item.wrong), seconds,
-        )  # fmt: skip
+            item.card.tag,
+            str(item.card.size),
+            first,
+            str(item.asked_again or ""),
+            ", ".join(item.wrong),
+            seconds,
+        )
     console.print(table)
     console.print(summary(score.tried), markup=False)

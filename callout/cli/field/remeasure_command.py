@@ -29,9 +29,11 @@ def add_parser(subparsers: Any) -> None:
     )
     parser.add_argument("--plot", help="draw from one plot only")
     parser.add_argument(
-        "--into", type=Path, metavar="FOLDER",
+        "--into",
+        type=Path,
+        metavar="FOLDER",
         help=f"the survey of the second walk (default: SURVEY{SUFFIX})",
-    )  # fmt: skip
+    )
     parser.add_argument(
         "--report", type=Path, metavar="FOLDER", help="write how the two walks differ, draw nothing"
     )

@@ -57,9 +57,12 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("survey", type=Path, metavar="SURVEY")
     parser.add_argument("--who", default=None, help="who measures (default: the login name)")
     parser.add_argument(
-        "--from", type=Path, dest="source", metavar="FOLDER",
+        "--from",
+        type=Path,
+        dest="source",
+        metavar="FOLDER",
         help="recordings instead of the microphone: NAME.wav or .flac, words in NAME.txt",
-    )  # fmt: skip
+    )
     parser.add_argument("--prompts", action="store_true", help="only print what will be prompted")
     parser.add_argument("--undo", action="store_true", help="go back to before the tuning")
     parser.add_argument("--yes", action="store_true", help="keep what is better without asking")

@@ -40,14 +40,33 @@ from callout.core.checking.checks_slips import likeliest_slip
 from callout.core.model import Plot, Tree, Warned
 
 __all__ = [
-    "DAYS_A_YEAR", "DEFAULT_LIMITS", "TABLE", "Compared", "FirstLimits", "Limits", "Named", "Rules",
-    "against_history", "against_history_first", "beyond_species", "change_since",
-    "dead_then_alive", "heard_unsurely",
+    "DAYS_A_YEAR",
+    "DEFAULT_LIMITS",
+    "TABLE",
+    "Compared",
+    "FirstLimits",
+    "Limits",
+    "Named",
+    "Rules",
+    "against_history",
+    "against_history_first",
+    "beyond_species",
+    "change_since",
+    "dead_then_alive",
+    "heard_unsurely",
     "height_moved",
-    "last_height_m", "last_status", "measured_before", "measurement_sd_mm", "old_tag",
+    "last_height_m",
+    "last_status",
+    "measured_before",
+    "measurement_sd_mm",
+    "old_tag",
     "other_standard",
-    "shown", "species_not_in_plot", "standard_changed", "unknown_tag", "years_between",
-]  # fmt: skip
+    "shown",
+    "species_not_in_plot",
+    "standard_changed",
+    "unknown_tag",
+    "years_between",
+]
 
 
 def against_history(
@@ -130,17 +149,36 @@ _MEASURED = "ours, by simulation: see below"
 _SLIP = ("slip_times", "fits_sd")
 
 TABLE = (
-    Named("shrunk", "smaller than last time", ("shrink_sd", "reject_sd", "slow_sd", "tape_share"),
-          f"{_CENSUS} (error, reject_sd); the rest {_MEASURED}"),
-    Named("too slow", "hardly grown where earlier growth promised more",
-          ("slow_sd", "growth_varies"), _MEASURED),
-    Named("too fast", "grown more than earlier growth promised, or than any tree grows",
-          ("fast_sd", "growth_varies", "usual_growth_mm_a_year", "growth_mm_a_year"),
-          f"{_CENSUS} (growth_mm_a_year); the rest {_MEASURED}"),
-    Named("wrong side", "girth read for diameter: it fits divided or multiplied by pi", _SLIP,
-          _PRACTICE),
-    Named("wrong unit", "inches for centimetres: it fits by a factor of 2.54", _SLIP,
-          "an inch is 2.54 cm, 1959 agreement"),
+    Named(
+        "shrunk",
+        "smaller than last time",
+        ("shrink_sd", "reject_sd", "slow_sd", "tape_share"),
+        f"{_CENSUS} (error, reject_sd); the rest {_MEASURED}",
+    ),
+    Named(
+        "too slow",
+        "hardly grown where earlier growth promised more",
+        ("slow_sd", "growth_varies"),
+        _MEASURED,
+    ),
+    Named(
+        "too fast",
+        "grown more than earlier growth promised, or than any tree grows",
+        ("fast_sd", "growth_varies", "usual_growth_mm_a_year", "growth_mm_a_year"),
+        f"{_CENSUS} (growth_mm_a_year); the rest {_MEASURED}",
+    ),
+    Named(
+        "wrong side",
+        "girth read for diameter: it fits divided or multiplied by pi",
+        _SLIP,
+        _PRACTICE,
+    ),
+    Named(
+        "wrong unit",
+        "inches for centimetres: it fits by a factor of 2.54",
+        _SLIP,
+        "an inch is 2.54 cm, 1959 agreement",
+    ),
     Named("slipped decimal", "the point one place off", _SLIP, _PRACTICE),
     Named("tree beside", "it fits the tree before or after in the walk better", _SLIP, _MEASURED),
     Named("tree before", "the figure of the tree before again", ("repeat_chance",), _MEASURED),
@@ -150,16 +188,27 @@ TABLE = (
     Named("neighbouring digit", "a digit one off", _SLIP, _MEASURED),
     Named("dead last time", "a dead, down or cut tree is live again", (), _PRACTICE),
     Named("species not in plot", "a species nobody found here before", (), _OURS),
-    Named("beyond species", "too large for the species", ("species_share",),
-          "FHWA-RD-97-028 table 2 for sizes; the share is an assumption"),
-    Named("height of measurement", "measured elsewhere than last time; out of reach is refused",
-          ("height_share", "lowest_m", "highest_m"),
-          f"{_CENSUS} (height_share); the reach is ours"),
+    Named(
+        "beyond species",
+        "too large for the species",
+        ("species_share",),
+        "FHWA-RD-97-028 table 2 for sizes; the share is an assumption",
+    ),
+    Named(
+        "height of measurement",
+        "measured elsewhere than last time; out of reach is refused",
+        ("height_share", "lowest_m", "highest_m"),
+        f"{_CENSUS} (height_share); the reach is ours",
+    ),
     Named("breast height", "another breast-height standard than last time", (), _PRACTICE),
     Named("unknown tag", "the plot has no such tree", (), _PRACTICE),
     Named("tag in use", "a new tree with an old tag", (), _PRACTICE),
-    Named("heard unsurely", "the engine was unsure, and yet much likelier right than not", (),
-          "ours, see hearing.md"),
+    Named(
+        "heard unsurely",
+        "the engine was unsure, and yet much likelier right than not",
+        (),
+        "ours, see hearing.md",
+    ),
     Named("old tag", "called by the tag that it lost", (), _PRACTICE),
     Named("measured today", "this tree was measured today already", (), _PRACTICE),
     Named("measured this visit", "this tree was measured earlier this visit", (), _PRACTICE),
@@ -167,4 +216,4 @@ TABLE = (
     Named("other side", "girth was said in a plot of diameters, or the other way", (), _PRACTICE),
     Named("stem beside tree", "a stem of a tree that has a size of its own", (), _PRACTICE),
     Named("out of range", "outside the plot's smallest and largest", (), "set for each plot"),
-)  # fmt: skip
+)

@@ -45,9 +45,12 @@ def _person(one: Contributor) -> list[str]:
         told = [("name", one.name), ("email", one.email)]
     else:
         told = [
-            ("given-names", one.given), ("family-names", one.family), ("email", one.email),
-            ("affiliation", one.organization), ("orcid", one.orcid),
-        ]  # fmt: skip
+            ("given-names", one.given),
+            ("family-names", one.family),
+            ("email", one.email),
+            ("affiliation", one.organization),
+            ("orcid", one.orcid),
+        ]
     rows = [f"{key}: {_quoted(text)}" for key, text in told if text]
     return [f"  - {rows[0]}", *(f"    {row}" for row in rows[1:])]
 

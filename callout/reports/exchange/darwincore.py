@@ -19,6 +19,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from callout.reports.exchange.cells import WRITTEN, extra_columns, extra_plot_columns, text_rows
+from callout.reports.exchange.darwincore_terms import DWC, PLOT_TERMS, TABLES, TEXT
 from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
 from callout.reports.exchange.eml import eml
 from callout.reports.exchange.metadata import About
@@ -29,29 +30,6 @@ from callout.reports.stand.columns import LIVE, LOST, PLOT_COLUMNS
 from callout.survey.files import storage_errors
 from callout.survey.species_table import reference_species
 
-DWC = "http://rs.tdwg.org/dwc/terms/"
-TEXT = "http://rs.tdwg.org/dwc/text/"
-EVENT = (
-    "eventID", "parentEventID", "eventType", "eventDate", "locationID", "locality",
-    "decimalLatitude", "decimalLongitude", "geodeticDatum", "coordinateUncertaintyInMeters",
-    "fieldNumber", "samplingProtocol", "sampleSizeValue", "sampleSizeUnit", "eventRemarks",
-    "dynamicProperties",
-)  # fmt: skip
-OCCURRENCE = (
-    "eventID", "occurrenceID", "basisOfRecord", "occurrenceStatus", "organismID", "scientificName",
-    "taxonRank", "kingdom", "vernacularName", "verbatimIdentification", "vitality", "recordedBy",
-    "eventDate",
-)  # fmt: skip
-FACT = (
-    "eventID", "measurementID", "measurementType", "measurementValue", "measurementAccuracy",
-    "measurementUnit", "measurementDeterminedBy", "measurementDeterminedDate", "measurementMethod",
-    "measurementRemarks",
-)  # fmt: skip
-TABLES = {
-    "event.csv": ("Event", EVENT),
-    "occurrence.csv": ("Occurrence", OCCURRENCE),
-    "measurementorfact.csv": ("MeasurementOrFact", FACT),
-}
 # Provenance of each row: only what was called out here is described as such.
 PROTOCOLS = {
     "voice": "diameter tape; the size called out, recognised, repeated aloud and confirmed",
@@ -62,10 +40,6 @@ PROTOCOLS = {
 CALLED = "diameter tape; the size repeated and confirmed"
 OTHERWISE = "taken over from an earlier table or roster; how it was measured is not told"
 PLOT_PROTOCOL = "diameters of tagged stems"
-PLOT_TERMS = {
-    "site": "locality", "latitude": "decimalLatitude", "longitude": "decimalLongitude",
-    "coordinate_uncertainty_m": "coordinateUncertaintyInMeters",
-}  # fmt: skip
 UNIT_FACT, HEIGHT_FACT = "unit of diameters", "height of measurement in the plot"
 # Columns with terms or facts of their own; a row's other columns go into dynamicProperties.
 _ELSEWHERE = {"measurement_id", "time", "who", "graduation"}
@@ -123,9 +97,11 @@ def _row(table: str, cells: Mapping[str, str]) -> Row:
 
 def _fact(event: str, kind: str, value: str, **other: str) -> Row:
     cells = {
-        "eventID": event, "measurementID": f"{event}:{kind}", "measurementType": kind,
+        "eventID": event,
+        "measurementID": f"{event}:{kind}",
+        "measurementType": kind,
         "measurementValue": value,
-    }  # fmt: skip
+    }
     cells.update({f"measurement{name}": text for name, text in other.items()})
     return _row("measurementorfact.csv", cells)
 
@@ -148,13 +124,16 @@ def _plot_rows(data: Dataset) -> Iterator[Row]:
         row = dict(zip(columns, cells, strict=True))
         event = f"plot:{row['plot']}"
         terms = {
-            "eventID": event, "eventType": "Plot", "locationID": row["plot"],
-            "samplingProtocol": PLOT_PROTOCOL, "sampleSizeValue": row["area_ha"],
+            "eventID": event,
+            "eventType": "Plot",
+            "locationID": row["plot"],
+            "samplingProtocol": PLOT_PROTOCOL,
+            "sampleSizeValue": row["area_ha"],
             "sampleSizeUnit": "hectare" if row["area_ha"] else "",
             "geodeticDatum": "WGS84" if row.get("latitude") else "",
             "dynamicProperties": properties(_exact(row, columns)),
             **{term: row.get(name, "") for name, term in PLOT_TERMS.items()},
-        }  # fmt: skip
+        }
         yield _row("event.csv", terms)
         yield _fact(event, UNIT_FACT, row["unit"])
         if row["breast_height_m"]:
@@ -184,11 +163,16 @@ def _stem_rows(data: Dataset, about: About, named: Named) -> Iterator[Row]:
 
 def _stem_event(event: str, row: Mapping[str, str], further: str) -> dict[str, str]:
     return {
-        "eventID": event, "parentEventID": f"plot:{row['plot']}", "eventType": "Observation",
-        "eventDate": row["time"] or row["date"], "locationID": row["plot"],
-        "fieldNumber": row["tag"], "samplingProtocol": protocol(row),
-        "eventRemarks": _remarks(row), "dynamicProperties": further,
-    }  # fmt: skip
+        "eventID": event,
+        "parentEventID": f"plot:{row['plot']}",
+        "eventType": "Observation",
+        "eventDate": row["time"] or row["date"],
+        "locationID": row["plot"],
+        "fieldNumber": row["tag"],
+        "samplingProtocol": protocol(row),
+        "eventRemarks": _remarks(row),
+        "dynamicProperties": further,
+    }
 
 
 def protocol(row: Mapping[str, str]) -> str:
@@ -203,11 +187,13 @@ def _remarks(row: Mapping[str, str]) -> str:
     told = [
         f"{words}: {row[name]}"
         for name, words in (
-            ("warnings", "warned"), ("disagrees", "unsettled, another recorder read"),
-            ("ruling", "ruled"), ("tag_note", "tag"),
+            ("warnings", "warned"),
+            ("disagrees", "unsettled, another recorder read"),
+            ("ruling", "ruled"),
+            ("tag_note", "tag"),
         )
         if row.get(name)
-    ]  # fmt: skip
+    ]
     return "; ".join(told)
 
 
@@ -219,24 +205,34 @@ def _occurrence(event: str, row: Mapping[str, str], named: Named) -> dict[str, s
     sure = words > 1 and scientific.split()[1] not in ("sp.", "spp.", "sp", "spp")
     stem = f"/{row['stem']}" if row["stem"] else ""
     return {
-        "eventID": event, "occurrenceID": f"{event}:stem", "basisOfRecord": "HumanObservation",
+        "eventID": event,
+        "occurrenceID": f"{event}:stem",
+        "basisOfRecord": "HumanObservation",
         "occurrenceStatus": "absent" if absent else "present",
-        "organismID": f"{row['tree_id']}{stem}", "scientificName": scientific or "Plantae",
+        "organismID": f"{row['tree_id']}{stem}",
+        "scientificName": scientific or "Plantae",
         "taxonRank": ("species" if sure else "genus") if scientific else "kingdom",
         "kingdom": "Plantae",
         "vernacularName": "" if scientific == row["species"] else row["species"],
-        "verbatimIdentification": row["species"], "vitality": "" if absent else known,
-        "recordedBy": row["who"], "eventDate": row["time"] or row["date"],
-    }  # fmt: skip
+        "verbatimIdentification": row["species"],
+        "vitality": "" if absent else known,
+        "recordedBy": row["who"],
+        "eventDate": row["time"] or row["date"],
+    }
 
 
 def _stem_facts(event: str, row: Mapping[str, str]) -> Iterator[Row]:
     whose = {"DeterminedBy": row["who"], "DeterminedDate": row["time"] or row["date"]}
     height = f" at {row['measured_height_m']} m" if row["measured_height_m"] else ""
     yield _fact(
-        event, "diameter", row["value"], Unit=row["unit"], Method=f"diameter tape{height}",
-        Remarks=_remarks(row), **whose,
-    )  # fmt: skip
+        event,
+        "diameter",
+        row["value"],
+        Unit=row["unit"],
+        Method=f"diameter tape{height}",
+        Remarks=_remarks(row),
+        **whose,
+    )
     yield _fact(event, "state of the stem", row["status"], **whose)
     if row["measured_height_m"]:
         yield _fact(event, "height of measurement", row["measured_height_m"], Unit="m", **whose)
@@ -257,10 +253,13 @@ def _further_rows(data: Dataset) -> Iterator[Row]:
         for at, cells in enumerate(text_rows(frame, columns), 1):
             row = dict(zip(columns, cells, strict=True))
             yield _fact(
-                f"plot:{row['plot']}", f"{words} {at}", row.get(chief, ""),
-                DeterminedDate=row.get("time", ""), Method=words,
+                f"plot:{row['plot']}",
+                f"{words} {at}",
+                row.get(chief, ""),
+                DeterminedDate=row.get("time", ""),
+                Method=words,
                 Remarks=json.dumps(row, ensure_ascii=True),
-            )  # fmt: skip
+            )
 
 
 def _meta() -> str:

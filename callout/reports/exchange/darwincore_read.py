@@ -12,14 +12,8 @@ import pandas as pd
 
 from callout.core.errors import OperatorError
 from callout.reports.exchange.cells import WRITTEN, measurements_from, plots_from
-from callout.reports.exchange.darwincore import (
-    DWC,
-    HEIGHT_FACT,
-    PLOT_TERMS,
-    TABLES,
-    TEXT,
-    UNIT_FACT,
-)
+from callout.reports.exchange.darwincore import HEIGHT_FACT, UNIT_FACT
+from callout.reports.exchange.darwincore_terms import DWC, PLOT_TERMS, TABLES, TEXT
 from callout.reports.exchange.datapackage import text_table
 from callout.reports.exchange.dataset import FURTHER_TABLES, Dataset
 from callout.reports.exchange.eml import WHOLE
@@ -28,9 +22,17 @@ from callout.reports.stand.columns import PLOT_COLUMNS
 from callout.survey.archives import MOST_XML_BYTES, json_of, open_archive
 
 _BROKEN = (
-    OSError, EOFError, KeyError, TypeError, ValueError, RuntimeError, NotImplementedError,
-    zlib.error, ElementTree.ParseError, zipfile.BadZipFile,
-)  # fmt: skip
+    OSError,
+    EOFError,
+    KeyError,
+    TypeError,
+    ValueError,
+    RuntimeError,
+    NotImplementedError,
+    zlib.error,
+    ElementTree.ParseError,
+    zipfile.BadZipFile,
+)
 Facts = dict[str, dict[str, str]]
 _WORDS = {words: table for table, (words, _) in FURTHER_TABLES.items()}
 
@@ -129,13 +131,18 @@ def _plot_cells(event: dict[str, str], facts: Facts) -> dict[str, str]:
 def _stem_cells(event: dict[str, str], facts: Facts, species: str) -> dict[str, str]:
     diameter = facts["diameter"]
     row = {
-        "plot": event["locationID"], "tag": event["fieldNumber"], "species": species,
-        "date": event["eventDate"], "value": diameter["measurementValue"],
-        "unit": diameter["measurementUnit"], "status": _value(facts, "state of the stem"),
+        "plot": event["locationID"],
+        "tag": event["fieldNumber"],
+        "species": species,
+        "date": event["eventDate"],
+        "value": diameter["measurementValue"],
+        "unit": diameter["measurementUnit"],
+        "status": _value(facts, "state of the stem"),
         "measured_height_m": _value(facts, "height of measurement"),
-        "stem": _value(facts, "stem"), "source": _value(facts, "source"),
+        "stem": _value(facts, "stem"),
+        "source": _value(facts, "source"),
         "measurement_id": event["eventID"],
-    }  # fmt: skip
+    }
     exact = _exact(event)
     if "date" in exact:
         row["time"] = event["eventDate"]

@@ -121,10 +121,7 @@ def _schema(resource: str, table: pd.DataFrame) -> dict[str, Any]:
         return {**schema, "primaryKey": key} if set(key) <= set(table.columns) else schema
     dates = table["date"] if "date" in table.columns else pd.Series([], dtype=object)
     timed = bool(dates.str.contains("T", regex=False).any()) if len(dates) else False
-    schema = {
-        "fields": [_field(str(name), timed) for name in table.columns],
-        "missingValues": [""],
-    }
+    schema = {"fields": [_field(str(name), timed) for name in table.columns], "missingValues": [""]}
     if resource == "plots":
         return {**schema, "primaryKey": ["plot"]}
     return {**schema, "primaryKey": ["measurement_id"], "foreignKeys": [_PLOT_KEY]}
@@ -166,8 +163,11 @@ def _descriptor(resources: list[dict[str, Any]], about: About, dates: pd.Series)
             {
                 key: text
                 for key, text in (
-                    ("title", one.told), ("role", one.role), ("email", one.email),
-                    ("path", one.orcid), ("organization", one.organization),
+                    ("title", one.told),
+                    ("role", one.role),
+                    ("email", one.email),
+                    ("path", one.orcid),
+                    ("organization", one.organization),
                 )
                 if text
             }
@@ -175,14 +175,17 @@ def _descriptor(resources: list[dict[str, Any]], about: About, dates: pd.Series)
         ],
         "resources": resources,
         "about": about.plain,
-    }  # fmt: skip
+    }
     if len(dates):
         first, last = (str(day)[:10] for day in (dates.min(), dates.max()))
         descriptor["temporal"] = {"start": first, "end": last}
     for key, value in (
-        ("id", about.identifier), ("version", about.version), ("keywords", list(about.keywords)),
-        ("methods", about.methods), ("licenses", [{"name": about.licence}] if about.licence else 0),
-    ):  # fmt: skip
+        ("id", about.identifier),
+        ("version", about.version),
+        ("keywords", list(about.keywords)),
+        ("methods", about.methods),
+        ("licenses", [{"name": about.licence}] if about.licence else 0),
+    ):
         if value:
             descriptor[key] = value
     return descriptor
@@ -238,10 +241,17 @@ def text_table(text: str, limits: Limits = OF_STRANGERS) -> pd.DataFrame:
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)
             table = pd.read_csv(
-                io.StringIO(text, newline=""), dtype=object, header=0, names=header,
-                index_col=False, na_filter=False, quotechar='"', doublequote=True,
-                lineterminator="\n", skip_blank_lines=False,
-            )  # fmt: skip
+                io.StringIO(text, newline=""),
+                dtype=object,
+                header=0,
+                names=header,
+                index_col=False,
+                na_filter=False,
+                quotechar='"',
+                doublequote=True,
+                lineterminator="\n",
+                skip_blank_lines=False,
+            )
     except (pd.errors.ParserError, pd.errors.ParserWarning, ValueError) as error:
         raise OperatorError(f"a row has another width than the header: {error}") from None
     short = table.isna().any(axis=1).to_numpy(dtype=bool)

@@ -53,10 +53,17 @@ def rates_through_time(table: pd.DataFrame) -> Drawing:
             )
             errors = np.nan_to_num(np.maximum(0, np.array([middle - low, high - middle])))
             axes.errorbar(
-                place + (at - 0.5) * 0.16, middle, yerr=errors, capsize=4, linestyle="",
-                color=SHADES[(0, 3)[at]], marker=MARKERS[at], markersize=7, markeredgecolor=INK,
+                place + (at - 0.5) * 0.16,
+                middle,
+                yerr=errors,
+                capsize=4,
+                linestyle="",
+                color=SHADES[(0, 3)[at]],
+                marker=MARKERS[at],
+                markersize=7,
+                markeredgecolor=INK,
                 label=words,
-            )  # fmt: skip
+            )
         axes.set_xticks(place, labels)
         axes.set_xlim(-0.6, len(table) - 0.4)
         axes.set_ylim(bottom=0)
@@ -85,9 +92,16 @@ def composition(table: pd.DataFrame) -> Drawing:
         for at, name in enumerate([*names, *others]):
             amount = grid[name].to_numpy(dtype=np.float64)
             axes.bar(
-                place, amount, 0.6, bottom=base, color=SHADES[at % 6], hatch=HATCHES[at % 7],
-                edgecolor=INK, linewidth=0.8, label=short(str(name) or "species not told"),
-            )  # fmt: skip
+                place,
+                amount,
+                0.6,
+                bottom=base,
+                color=SHADES[at % 6],
+                hatch=HATCHES[at % 7],
+                edgecolor=INK,
+                linewidth=0.8,
+                label=short(str(name) or "species not told"),
+            )
             base += amount
         axes.set_xticks(place, [str(census) for census in grid.index])
         axes.set_xlim(-0.6, len(grid) - 0.4)
@@ -110,14 +124,28 @@ def fluxes_between(table: pd.DataFrame, unit: str) -> Drawing:
                 continue
             base = np.where(amount >= 0, up, down)
             axes.bar(
-                place, amount, 0.55, bottom=base, label=words, edgecolor=INK, linewidth=0.8,
-                color=SHADES[(1, 4, 0, 2, 5, 3)[at]], hatch=HATCHES[at],
-            )  # fmt: skip
+                place,
+                amount,
+                0.55,
+                bottom=base,
+                label=words,
+                edgecolor=INK,
+                linewidth=0.8,
+                color=SHADES[(1, 4, 0, 2, 5, 3)[at]],
+                hatch=HATCHES[at],
+            )
             up, down = up + np.maximum(amount, 0), down + np.minimum(amount, 0)
         axes.plot(
-            place, table["net"].astype("float64"), linestyle="", marker="D", color="white",
-            markeredgecolor=INK, markersize=9, markeredgewidth=1.8, label="net",
-        )  # fmt: skip
+            place,
+            table["net"].astype("float64"),
+            linestyle="",
+            marker="D",
+            color="white",
+            markeredgecolor=INK,
+            markersize=9,
+            markeredgewidth=1.8,
+            label="net",
+        )
         axes.axhline(0, color=INK, linewidth=0.8)
         axes.set_xticks(place, _intervals(table))
         axes.set_xlim(-0.6, len(table) - 0.4)
@@ -141,11 +169,18 @@ def treatments(table: pd.DataFrame, words: str) -> Drawing:
             low, high = (rows[end].astype("float64").to_numpy() for end in ("low", "high"))
             errors = np.nan_to_num(np.maximum(0, np.array([middle - low, high - middle])))
             axes.errorbar(
-                place, middle, yerr=errors, capsize=4, linewidth=1.4, color=SHADES[at % 5],
-                linestyle=DASHES[at % 6] if len(periods) > 1 else "", marker=MARKERS[at % 6],
-                markersize=7, markeredgecolor=INK,
+                place,
+                middle,
+                yerr=errors,
+                capsize=4,
+                linewidth=1.4,
+                color=SHADES[at % 5],
+                linestyle=DASHES[at % 6] if len(periods) > 1 else "",
+                marker=MARKERS[at % 6],
+                markersize=7,
+                markeredgecolor=INK,
                 label=f"{short(str(name))} ({int(rows['plots'].max())} plots)",
-            )  # fmt: skip
+            )
         axes.set_xticks(range(len(periods)), [period or "all censuses" for period in periods])
         axes.set_xlim(-0.6, len(periods) - 0.4)
         axes.set_ylabel(words)

@@ -49,11 +49,15 @@ def diameter_distribution(classes: pd.DataFrame) -> Drawing:
         for at, census in enumerate(shown):
             rows = classes[classes["census"] == census]
             axes.bar(
-                rows["class_from_cm"] + (at + 0.65) * width, rows[column],
-                width * 0.95, label=str(census), edgecolor=INK, linewidth=0.8,
+                rows["class_from_cm"] + (at + 0.65) * width,
+                rows[column],
+                width * 0.95,
+                label=str(census),
+                edgecolor=INK,
+                linewidth=0.8,
                 color=SHADES[(4, 3, 1, 0)[at + 4 - len(shown)]],
                 hatch=HATCHES[(1, 2, 3, 0)[at + 4 - len(shown)]],
-            )  # fmt: skip
+            )
         axes.set_xlabel(f"diameter, cm (classes of {span:g} cm)")
         axes.set_ylabel("live stems a hectare" if column == "stems_per_ha" else "live stems")
         axes.legend(title="census")
@@ -73,16 +77,27 @@ def growth_by_year(table: pd.DataFrame) -> Drawing:
             aside = (at - (len(names) - 1) / 2) * 0.16
             middle = (runs["first"] + runs["last"]) / 2 + aside
             axes.hlines(
-                runs["growth"] * 10, runs["first"] - 0.4, runs["last"] + 0.4,
-                colors=SHADES[at], linewidth=1.8, linestyles=DASHES[at],
-            )  # fmt: skip
+                runs["growth"] * 10,
+                runs["first"] - 0.4,
+                runs["last"] + 0.4,
+                colors=SHADES[at],
+                linewidth=1.8,
+                linestyles=DASHES[at],
+            )
             # An interval needs two stems; a single one is drawn without.
             errors = (runs["high"] - runs["growth"]).fillna(0) * 10
             axes.errorbar(
-                middle, runs["growth"] * 10, yerr=errors, capsize=3, linestyle="",
-                color=SHADES[at], marker=MARKERS[at], markeredgecolor=INK, linewidth=1.4,
+                middle,
+                runs["growth"] * 10,
+                yerr=errors,
+                capsize=3,
+                linestyle="",
+                color=SHADES[at],
+                marker=MARKERS[at],
+                markeredgecolor=INK,
+                linewidth=1.4,
                 label=short(str(name) or "species not told"),
-            )  # fmt: skip
+            )
         axes.axhline(0, color=INK, linewidth=0.6)
         _whole_years(axes, table["year"])
         axes.margins(y=0.06)  # a line at the top keeps its whole width
@@ -103,27 +118,36 @@ def _runs(rows: pd.DataFrame) -> pd.DataFrame:
     )
     grouped = rows.groupby((~same).cumsum().to_numpy())
     return grouped.agg(
-        first=("year", "min"), last=("year", "max"),
-        growth=("diameter_cm_year", "first"), high=("high_cm_year", "first"),
-    )  # fmt: skip
+        first=("year", "min"),
+        last=("year", "max"),
+        growth=("diameter_cm_year", "first"),
+        high=("high_cm_year", "first"),
+    )
 
 
 def carbon_through_time(table: pd.DataFrame) -> Drawing:
     """Carbon of each plot with its Monte Carlo interval (``uncertainty.carbon_intervals``)."""
     dense = table["carbon_t_ha"].notna().any()
-    figures = ("carbon_t_ha", "low_t_ha", "high_t_ha") if dense else (
-        "carbon_kg", "low_kg", "high_kg"
-    )  # fmt: skip
+    figures = (
+        ("carbon_t_ha", "low_t_ha", "high_t_ha") if dense else ("carbon_kg", "low_kg", "high_kg")
+    )
     with figure() as (made, axes):
         for at, (name, rows) in enumerate(table.groupby("plot", observed=True)):
             middle, low, high = (rows[column].to_numpy(dtype=np.float64) for column in figures)
             # The curve's own figure may lie outside if the equation is taken for a median.
             errors = np.maximum(0, np.array([middle - low, high - middle]))
             axes.errorbar(
-                rows["census"] + 0.05 * at, middle, yerr=errors, capsize=4, linewidth=1.6,
-                color=SHADES[at % 5], marker=MARKERS[at % 6], linestyle=DASHES[at % 6],
-                label=short(str(name)), markeredgecolor=INK,
-            )  # fmt: skip
+                rows["census"] + 0.05 * at,
+                middle,
+                yerr=errors,
+                capsize=4,
+                linewidth=1.6,
+                color=SHADES[at % 5],
+                marker=MARKERS[at % 6],
+                linestyle=DASHES[at % 6],
+                label=short(str(name)),
+                markeredgecolor=INK,
+            )
         axes.set_ylim(bottom=0)
         _whole_years(axes, table["census"], "census")
         axes.set_ylabel("carbon, Mg C ha⁻¹" if dense else "carbon, kg")
@@ -144,15 +168,29 @@ def change_components(table: pd.DataFrame, unit: str = "m²") -> Drawing:
                 continue
             base = np.where(amount >= 0, up, down)
             axes.bar(
-                place, amount, 0.55, bottom=base, label=_TOLD[name], edgecolor=INK,
-                color=SHADES[(1, 4, 5, 2, 0, 2, 3, 5)[at]], hatch=HATCHES[at], linewidth=0.8,
-            )  # fmt: skip
+                place,
+                amount,
+                0.55,
+                bottom=base,
+                label=_TOLD[name],
+                edgecolor=INK,
+                color=SHADES[(1, 4, 5, 2, 0, 2, 3, 5)[at]],
+                hatch=HATCHES[at],
+                linewidth=0.8,
+            )
             up, down = up + np.maximum(amount, 0), down + np.minimum(amount, 0)
         net = table["net"].astype("float64")
         axes.plot(
-            place, net, linestyle="", marker="D", color="white", markeredgecolor=INK,
-            markersize=9, markeredgewidth=1.8, label="net change",
-        )  # fmt: skip
+            place,
+            net,
+            linestyle="",
+            marker="D",
+            color="white",
+            markeredgecolor=INK,
+            markersize=9,
+            markeredgewidth=1.8,
+            label="net change",
+        )
         axes.axhline(0, color=INK, linewidth=0.8)
         axes.set_xticks(place, labels)
         axes.set_xlim(-0.6, len(table) - 0.4)

@@ -31,9 +31,14 @@ def measured_again(pairs: pd.DataFrame, error: ErrorModel) -> Drawing:
     size = ((pairs["first_cm"] + pairs["second_cm"]) / 2).to_numpy(dtype=np.float64)
     with figure() as (made, axes):
         axes.plot(
-            size, pairs["difference_cm"] * 10, linestyle="", marker=MARKERS[0],
-            color=SHADES[1], markeredgecolor=INK, label=f"{len(pairs)} stems measured again",
-        )  # fmt: skip
+            size,
+            pairs["difference_cm"] * 10,
+            linestyle="",
+            marker=MARKERS[0],
+            color=SHADES[1],
+            markeredgecolor=INK,
+            label=f"{len(pairs)} stems measured again",
+        )
         line = np.linspace(size.min() * 0.95, size.max() * 1.05, 50)
         # The difference of two measurements has sqrt 2 times the deviation of one.
         half = 1.96 * np.sqrt(2) * error.sd_cm(line) * 10
@@ -67,9 +72,13 @@ def measured_when(stems: pd.DataFrame) -> Drawing:
 
         shades = ListedColormap([shade for _, shade in _STATES.values()])
         axes.pcolormesh(
-            grid.to_numpy(), cmap=shades, vmin=-0.5, vmax=len(states) - 0.5,
-            edgecolors="white" if len(grid) <= 120 else "none", linewidth=0.5,
-        )  # fmt: skip
+            grid.to_numpy(),
+            cmap=shades,
+            vmin=-0.5,
+            vmax=len(states) - 0.5,
+            edgecolors="white" if len(grid) <= 120 else "none",
+            linewidth=0.5,
+        )
         axes.invert_yaxis()
         axes.set_xticks(np.arange(grid.shape[1]) + 0.5, [str(year) for year in grid.columns])
         step = max(1, len(grid) // 60)
@@ -88,8 +97,11 @@ def measured_when(stems: pd.DataFrame) -> Drawing:
                 Patch(facecolor=_STATES[states[at]][1], edgecolor=INK, label=_label(states[at]))
                 for at in used
             ],
-            ncols=4, loc="lower left", bbox_to_anchor=(0, 1.0), fontsize=8,
-        )  # fmt: skip
+            ncols=4,
+            loc="lower left",
+            bbox_to_anchor=(0, 1.0),
+            fontsize=8,
+        )
         return drawing(made)
 
 
@@ -99,10 +111,14 @@ def _letters(axes: Any, grid: pd.DataFrame, states: list[str]) -> None:
         letter = _STATES[states[code]][0]
         if letter:
             axes.text(
-                column + 0.5, row + 0.5, letter, ha="center", va="center",
+                column + 0.5,
+                row + 0.5,
+                letter,
+                ha="center",
+                va="center",
                 fontsize=7 if len(grid) <= 70 else 5,
                 color="white" if states[code] in dark else INK,
-            )  # fmt: skip
+            )
 
 
 def _label(state: str) -> str:

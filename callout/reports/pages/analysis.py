@@ -34,10 +34,7 @@ from callout.reports.stand.dynamics.compare import (
     treatment_means,
 )
 from callout.reports.stand.dynamics.fluxes import fluxes
-from callout.reports.stand.dynamics.growth import (
-    growth_by_year,
-    increments,
-)
+from callout.reports.stand.dynamics.growth import growth_by_year, increments
 from callout.reports.stand.dynamics.periods import judged_periods
 from callout.reports.stand.mass.biomass import (
     CarbonSettings,
@@ -181,9 +178,22 @@ def _carbon(
 def _tree_columns(trees: pd.DataFrame) -> pd.DataFrame:
     return trees.loc[
         trees["measured"],
-        ["plot", "tag", "stem", "species", "census", "value", "unit", "group", "basis_cm",
-         "mass_kg", "carbon_kg", "co2_kg", "note"],
-    ].reset_index(drop=True)  # fmt: skip
+        [
+            "plot",
+            "tag",
+            "stem",
+            "species",
+            "census",
+            "value",
+            "unit",
+            "group",
+            "basis_cm",
+            "mass_kg",
+            "carbon_kg",
+            "co2_kg",
+            "note",
+        ],
+    ].reset_index(drop=True)
 
 
 def _treatments(

@@ -38,10 +38,25 @@ from callout.reports.stand.visits import runs_of, years_of
 ROWS_A_PART = 500_000
 _ALONE = 500_000  # rows that one process computes sooner than others start
 _NEEDED = (
-    "plot", "tag", "stem", "species", "date", "value", "unit", "diameter_cm", "status",
-    "measured_height_m", "source", "graduation", "rounding", "raw_unit", "warnings", "disagrees",
-    "census_told", "who",
-)  # fmt: skip
+    "plot",
+    "tag",
+    "stem",
+    "species",
+    "date",
+    "value",
+    "unit",
+    "diameter_cm",
+    "status",
+    "measured_height_m",
+    "source",
+    "graduation",
+    "rounding",
+    "raw_unit",
+    "warnings",
+    "disagrees",
+    "census_told",
+    "who",
+)
 Tell = Callable[[str, int, int], None]
 
 
@@ -147,13 +162,17 @@ def _parts(
         start = int(ends[own[0] - 1]) if own[0] else 0
         parts.append(
             Part(
-                path, start, int(ends[own[-1]]), "census_told" in kept.columns,
+                path,
+                start,
+                int(ends[own[-1]]),
+                "census_told" in kept.columns,
                 plots[plots["plot"].astype(str).isin(among)].reset_index(drop=True),
-                None if history is None
+                None
+                if history is None
                 else history[history["plot"].astype(str).isin(among)].reset_index(drop=True),
                 terms,
             )
-        )  # fmt: skip
+        )
     return parts
 
 
@@ -192,9 +211,13 @@ def _tables(part: Part, years: Ints) -> tuple[dict[str, pd.DataFrame], dict[str,
     stems, renamed = one_species(stems)
     heights = heights_of(stems, terms.basis_m)
     tables = tables_by_plot(
-        stems, increments(stems[~unsettled(stems)]), part.plots,
-        StandBasis(heights, terms.taper, terms.taper_sd), terms.class_width_cm, part.history,
-    )  # fmt: skip
+        stems,
+        increments(stems[~unsettled(stems)]),
+        part.plots,
+        StandBasis(heights, terms.taper, terms.taper_sd),
+        terms.class_width_cm,
+        part.history,
+    )
     return {**tables, "set_aside": aside, "reidentified": renamed}, heights
 
 

@@ -24,66 +24,116 @@ from callout.reports.pages.html import contents, grid, heading, page, paragraph,
 
 Columns = dict[str, tuple[str, int | None]]
 STAND: Columns = {
-    "plot": ("plot", None), "census": ("census", None), "stems": ("live stems", 0),
-    "stems_per_ha": ("a hectare", 0), "stems_per_acre": ("an acre", 0),
-    "basal_area_m2_ha": ("basal area m²/ha", 2), "basal_area_ft2_acre": ("ft²/acre", 1),
-    "qmd_cm": ("QMD cm", 1), "qmd_in": ("QMD in", 1), "sdi_per_ha": ("density index /ha", 0),
-}  # fmt: skip
+    "plot": ("plot", None),
+    "census": ("census", None),
+    "stems": ("live stems", 0),
+    "stems_per_ha": ("a hectare", 0),
+    "stems_per_acre": ("an acre", 0),
+    "basal_area_m2_ha": ("basal area m²/ha", 2),
+    "basal_area_ft2_acre": ("ft²/acre", 1),
+    "qmd_cm": ("QMD cm", 1),
+    "qmd_in": ("QMD in", 1),
+    "sdi_per_ha": ("density index /ha", 0),
+}
 GROWTH: Columns = {
-    "plot": ("plot", None), "from_census": ("from", None), "to_census": ("to", None),
-    "stems": ("stems", 0), "moved": ("at another height", 0),
+    "plot": ("plot", None),
+    "from_census": ("from", None),
+    "to_census": ("to", None),
+    "stems": ("stems", 0),
+    "moved": ("at another height", 0),
     "diameter_cm_year": ("diameter cm/year", 3),
-    "low_cm_year": ("95 % from", 3), "high_cm_year": ("to", 3),
-    "basal_area_m2_year": ("basal area m²/year", 4), "relative_year": ("relative /year", 4),
+    "low_cm_year": ("95 % from", 3),
+    "high_cm_year": ("to", 3),
+    "basal_area_m2_year": ("basal area m²/year", 4),
+    "relative_year": ("relative /year", 4),
     "why": ("", None),
-}  # fmt: skip
+}
 CARBON: Columns = {
-    "plot": ("plot", None), "census": ("census", None), "carbon_t_ha": ("carbon Mg C/ha (t/ha)", 1),
-    "low_t_ha": ("95 % from", 1), "high_t_ha": ("to", 1),
-    "co2_t_ha": ("CO2 t/ha", 1), "co2_t_ha_year": ("CO2 t/ha/year", 2),
-    "co2_low_t_ha_year": ("95 % from", 2), "co2_high_t_ha_year": ("to", 2),
+    "plot": ("plot", None),
+    "census": ("census", None),
+    "carbon_t_ha": ("carbon Mg C/ha (t/ha)", 1),
+    "low_t_ha": ("95 % from", 1),
+    "high_t_ha": ("to", 1),
+    "co2_t_ha": ("CO2 t/ha", 1),
+    "co2_t_ha_year": ("CO2 t/ha/year", 2),
+    "co2_low_t_ha_year": ("95 % from", 2),
+    "co2_high_t_ha_year": ("to", 2),
     "outside_range": ("stems outside range", 0),
-    "no_equation": ("no equation", 0), "another_height": ("other height", 0),
+    "no_equation": ("no equation", 0),
+    "another_height": ("other height", 0),
     "why": ("", None),
-}  # fmt: skip
+}
 MEASURING: Columns = {
-    "plot": ("plot", None), "census": ("census", None), "carbon_t_ha": ("carbon Mg C/ha", 1),
-    "measuring_low_t_ha": ("95 % from", 1), "measuring_high_t_ha": ("to", 1),
-    "co2_t_ha_year": ("CO2 t/ha/year", 2), "co2_measuring_low_t_ha_year": ("95 % from", 2),
+    "plot": ("plot", None),
+    "census": ("census", None),
+    "carbon_t_ha": ("carbon Mg C/ha", 1),
+    "measuring_low_t_ha": ("95 % from", 1),
+    "measuring_high_t_ha": ("to", 1),
+    "co2_t_ha_year": ("CO2 t/ha/year", 2),
+    "co2_measuring_low_t_ha_year": ("95 % from", 2),
     "co2_measuring_high_t_ha_year": ("to", 2),
-}  # fmt: skip
+}
 MEASURING_ALONE = "The same, by measuring alone: the equations taken for right"
 CHANGE: Columns = {
-    "plot": ("plot", None), "from_census": ("from", None), "to_census": ("to", None),
-    "at_first": ("first", 4), "survivor_growth": ("survivor growth", 4),
-    "ingrowth": ("new", 4), "found_again": ("found again", 4),
-    "scope": ("area or smallest size", 4), "mortality": ("died", 4), "cut": ("cut", 4),
-    "lost": ("not found", 4), "unmeasured": ("not measured", 4),
-    "net": ("net", 4), "at_second": ("second", 4),
-}  # fmt: skip
+    "plot": ("plot", None),
+    "from_census": ("from", None),
+    "to_census": ("to", None),
+    "at_first": ("first", 4),
+    "survivor_growth": ("survivor growth", 4),
+    "ingrowth": ("new", 4),
+    "found_again": ("found again", 4),
+    "scope": ("area or smallest size", 4),
+    "mortality": ("died", 4),
+    "cut": ("cut", 4),
+    "lost": ("not found", 4),
+    "unmeasured": ("not measured", 4),
+    "net": ("net", 4),
+    "at_second": ("second", 4),
+}
 RATES: Columns = {
-    "plot": ("plot", None), "from_census": ("from", None), "to_census": ("to", None),
-    "years": ("years", 2), "at_risk": ("stems", 0), "died": ("died", 1), "late": ("found late", 1),
-    "recruits": ("new", 0), "cut": ("cut", 0), "lost": ("not found", 0),
-    "mortality_year": ("mortality /year", 4), "mortality_low": ("95 % from", 4),
-    "mortality_high": ("to", 4), "recruitment_year": ("recruitment /year", 4),
-    "recruitment_low": ("95 % from", 4), "recruitment_high": ("to", 4), "why": ("", None),
-}  # fmt: skip
+    "plot": ("plot", None),
+    "from_census": ("from", None),
+    "to_census": ("to", None),
+    "years": ("years", 2),
+    "at_risk": ("stems", 0),
+    "died": ("died", 1),
+    "late": ("found late", 1),
+    "recruits": ("new", 0),
+    "cut": ("cut", 0),
+    "lost": ("not found", 0),
+    "mortality_year": ("mortality /year", 4),
+    "mortality_low": ("95 % from", 4),
+    "mortality_high": ("to", 4),
+    "recruitment_year": ("recruitment /year", 4),
+    "recruitment_low": ("95 % from", 4),
+    "recruitment_high": ("to", 4),
+    "why": ("", None),
+}
 
 COMPOSITION: Columns = {
-    "census": ("census", None), "species": ("species", None), "stems": ("stems", 0),
-    "basal_area_m2_ha": ("basal area m²/ha", 2), "share_percent": ("share, %", 1),
-}  # fmt: skip
+    "census": ("census", None),
+    "species": ("species", None),
+    "stems": ("stems", 0),
+    "basal_area_m2_ha": ("basal area m²/ha", 2),
+    "share_percent": ("share, %", 1),
+}
 LEFT_OUT: Columns = {
-    "tag": ("tag", None), "stem": ("stem", None), "species": ("species", None),
-    "why": ("why", None), "first": ("first census", None), "last": ("last census", None),
-}  # fmt: skip
+    "tag": ("tag", None),
+    "stem": ("stem", None),
+    "species": ("species", None),
+    "why": ("why", None),
+    "first": ("first census", None),
+    "last": ("last census", None),
+}
 GAPS: Columns = {
-    "census": ("census", None), "species": ("species", None), "why": ("why", None),
-    "stems": ("stems", 0), "basal_area_percent": ("of basal area, %", 1),
+    "census": ("census", None),
+    "species": ("species", None),
+    "why": ("why", None),
+    "stems": ("stems", 0),
+    "basal_area_percent": ("of basal area, %", 1),
     "carbon_low_kg": ("carbon kg, lightest equation", 0),
     "carbon_high_kg": ("heaviest", 0),
-}  # fmt: skip
+}
 
 
 def plot_page(analysis: Analysis, plot: str, foot: str = "") -> tuple[str, dict[str, Drawing]]:
@@ -164,10 +214,13 @@ def _changed(summary: pd.DataFrame) -> list[str]:
     told = []
     for name, what, unit in (("area_ha", "Area", " ha"), ("treatment", "Treatment", "")):
         values = [
-            "not known" if pd.isna(value) or value == "" else
-            f"{value:g}{unit}" if unit else str(value)
+            "not known"
+            if pd.isna(value) or value == ""
+            else f"{value:g}{unit}"
+            if unit
+            else str(value)
             for value in summary[name]
-        ]  # fmt: skip
+        ]
         if len(set(values)) > 1:
             labels = summary["label"].astype(str)
             runs = [

@@ -86,11 +86,18 @@ def summary_page(
         ),
         *_shown(tables, "climate", CLIMATE, "Climate", "Growth and climate, both without trend"),
         *_shown(
-            tables, "change_basal_area", CHANGE, "What changed",
+            tables,
+            "change_basal_area",
+            CHANGE,
+            "What changed",
             "Components of change, m² of basal area",
         ),
         *_shown(
-            tables, "fluxes", FLUXES, "Fluxes", "A hectare and year; they add up to net",
+            tables,
+            "fluxes",
+            FLUXES,
+            "Fluxes",
+            "A hectare and year; they add up to net",
             lambda table: table.assign(pool=table["pool"].astype(str).replace(POOLS)),
         ),
         *_shown(tables, "rates", RATES, "Mortality and recruitment", "Annual rates"),
@@ -122,7 +129,7 @@ def summary_page(
             "every figure in figures; report.json holds settings and the data's fingerprint."
         ),
         paragraph(foot, "colophon"),
-    ]  # fmt: skip
+    ]
     return page(settings.title, parts), figures
 
 

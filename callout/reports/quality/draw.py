@@ -112,9 +112,14 @@ def make_remeasurement(
         # a draw that was never walked does no harm.
         writer.append(at, DRAWN, {**told, "into": into.name})
         make_survey(
-            into, drawn.trees, config.measuring, settings, at, _files(folder, into.name),
+            into,
+            drawn.trees,
+            config.measuring,
+            settings,
+            at,
+            _files(folder, into.name),
             [(REMEASURES, origin)],
-        )  # fmt: skip
+        )
     finally:
         writer.close()
     return drawn

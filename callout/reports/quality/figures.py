@@ -23,10 +23,14 @@ def agreement_figure(pairs: list[Pair], tolerance: Tolerance) -> bytes:
         for at, (first, second) in enumerate(names):
             own = [pair for pair in pairs if (pair.first.who, pair.second.who) == (first, second)]
             axes.plot(
-                [float(pair.size) for pair in own], [float(pair.difference) for pair in own],
-                linestyle="", marker=MARKERS[at % len(MARKERS)], color=SHADES[at % len(SHADES)],
-                markeredgecolor=INK, label=short(f"{first}, then {second}"),
-            )  # fmt: skip
+                [float(pair.size) for pair in own],
+                [float(pair.difference) for pair in own],
+                linestyle="",
+                marker=MARKERS[at % len(MARKERS)],
+                color=SHADES[at % len(SHADES)],
+                markeredgecolor=INK,
+                label=short(f"{first}, then {second}"),
+            )
         axes.axhline(figures.bias, color=INK, linewidth=1.2, label="bias")
         if np.isfinite(figures.sd):
             axes.axhline(figures.limits.low, color=INK, linestyle="--", label="limits of agreement")
@@ -55,9 +59,15 @@ def by_group_figure(figures: pd.DataFrame, unit: str) -> bytes:
         at = np.arange(len(rows))
         spread = (rows["limit_high"] - rows["bias"]).fillna(0.0).to_numpy(dtype=np.float64)
         axes.errorbar(
-            rows["bias"], at, xerr=spread, fmt=MARKERS[0], color=SHADES[1], ecolor=INK,
-            markeredgecolor=INK, capsize=3,
-        )  # fmt: skip
+            rows["bias"],
+            at,
+            xerr=spread,
+            fmt=MARKERS[0],
+            color=SHADES[1],
+            ecolor=INK,
+            markeredgecolor=INK,
+            capsize=3,
+        )
         axes.axvline(0, color=INK, linewidth=0.6)
         names = [f"{short(row.group)} (n {row.n})" for row in rows.itertuples()]
         axes.set_yticks(at, names, fontsize=8)

@@ -20,18 +20,32 @@ from callout.reports.quality.tables import agreement_frame, objective_told, pair
 from callout.survey.files import storage_errors
 
 _FIGURES: dict[str, tuple[str, int | None]] = {
-    "group": ("group", None), "n": ("pairs", 0), "bias": ("bias", 3), "bias_low": ("95 % from", 3),
-    "bias_high": ("to", 3), "sd": ("SD of differences", 3), "tem": ("technical error", 3),
-    "tem_percent": ("of size, %", 2), "limit_low": ("limits from", 2), "limit_high": ("to", 2),
-    "within_percent": ("within tolerance, %", 1), "within_low": ("95 % from", 0),
+    "group": ("group", None),
+    "n": ("pairs", 0),
+    "bias": ("bias", 3),
+    "bias_low": ("95 % from", 3),
+    "bias_high": ("to", 3),
+    "sd": ("SD of differences", 3),
+    "tem": ("technical error", 3),
+    "tem_percent": ("of size, %", 2),
+    "limit_low": ("limits from", 2),
+    "limit_high": ("to", 2),
+    "within_percent": ("within tolerance, %", 1),
+    "within_low": ("95 % from", 0),
     "within_high": ("to", 0),
-}  # fmt: skip
+}
 _PAIRS: dict[str, tuple[str, int | None]] = {
-    "plot": ("plot", None), "tag": ("tag", None), "stem": ("stem", None),
-    "species": ("species", None), "first": ("first", None), "first_who": ("by", None),
-    "second": ("second", None), "second_who": ("by", None), "difference": ("difference", None),
+    "plot": ("plot", None),
+    "tag": ("tag", None),
+    "stem": ("stem", None),
+    "species": ("species", None),
+    "first": ("first", None),
+    "first_who": ("by", None),
+    "second": ("second", None),
+    "second_who": ("by", None),
+    "difference": ("difference", None),
     "told": ("tolerance", None),
-}  # fmt: skip
+}
 _BY = {"all": "All pairs", "size": "By size", "measurers": "By measurers", "plot": "By plot"}
 _WRITTEN = {"in": "inches", "cm": "centimetres", "mm": "millimetres"}
 METHOD = (

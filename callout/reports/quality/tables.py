@@ -24,15 +24,23 @@ def pair_frame(pairs: Iterable[Pair], tolerance: Tolerance) -> pd.DataFrame:
     """One row per pair: both values as recorded, the difference, whether it is within tolerance."""
     rows = [
         {
-            "plot": pair.first.plot, "tag": pair.first.tag_now, "stem": pair.first.stem,
-            "species": pair.first.species, "unit": pair.unit,
-            "first": pair.first.value, "first_who": pair.first.who, "first_at": pair.first.at,
-            "second": pair.second.value, "second_who": pair.second.who,
-            "second_at": pair.second.at, "difference": pair.difference,
-            "allowed": _allowed(pair, tolerance), "within": _is_within(pair, tolerance),
+            "plot": pair.first.plot,
+            "tag": pair.first.tag_now,
+            "stem": pair.first.stem,
+            "species": pair.first.species,
+            "unit": pair.unit,
+            "first": pair.first.value,
+            "first_who": pair.first.who,
+            "first_at": pair.first.at,
+            "second": pair.second.value,
+            "second_who": pair.second.who,
+            "second_at": pair.second.at,
+            "difference": pair.difference,
+            "allowed": _allowed(pair, tolerance),
+            "within": _is_within(pair, tolerance),
         }
         for pair in pairs
-    ]  # fmt: skip
+    ]
     return pd.DataFrame(rows)
 
 
@@ -72,16 +80,28 @@ def _row(
     within = sum(_is_within(pair, tolerance) for pair in pairs)
     share, bounds = share_within(within, len(pairs))
     return {
-        "unit": unit, "by": what, "group": group, "n": figures.n, "mean": figures.mean,
-        "bias": figures.bias, "bias_low": figures.bias_within.low,
-        "bias_high": figures.bias_within.high, "sd": figures.sd, "tem": figures.tem,
-        "tem_percent": 100 * figures.tem_share, "limit_low": figures.limits.low,
-        "limit_high": figures.limits.high, "limit_low_from": figures.low_within.low,
-        "limit_low_to": figures.low_within.high, "limit_high_from": figures.high_within.low,
-        "limit_high_to": figures.high_within.high, "within": within,
-        "within_percent": 100 * share, "within_low": 100 * bounds.low,
+        "unit": unit,
+        "by": what,
+        "group": group,
+        "n": figures.n,
+        "mean": figures.mean,
+        "bias": figures.bias,
+        "bias_low": figures.bias_within.low,
+        "bias_high": figures.bias_within.high,
+        "sd": figures.sd,
+        "tem": figures.tem,
+        "tem_percent": 100 * figures.tem_share,
+        "limit_low": figures.limits.low,
+        "limit_high": figures.limits.high,
+        "limit_low_from": figures.low_within.low,
+        "limit_low_to": figures.low_within.high,
+        "limit_high_from": figures.high_within.low,
+        "limit_high_to": figures.high_within.high,
+        "within": within,
+        "within_percent": 100 * share,
+        "within_low": 100 * bounds.low,
         "within_high": 100 * bounds.high,
-    }  # fmt: skip
+    }
 
 
 def _is_within(pair: Pair, tolerance: Tolerance) -> bool:
@@ -119,9 +139,13 @@ def repeats_frame(pairs: Iterable[Pair]) -> pd.DataFrame:
         second = float(convert(pair.second.value, pair.second.unit, Unit.CENTIMETRE))
         rows.append(
             {
-                "plot": pair.first.plot, "tag": pair.first.tag_now, "stem": pair.first.stem,
-                "date": pd.Timestamp(pair.first.at[:10]), "first_cm": first,
-                "second_cm": second, "difference_cm": second - first,
+                "plot": pair.first.plot,
+                "tag": pair.first.tag_now,
+                "stem": pair.first.stem,
+                "date": pd.Timestamp(pair.first.at[:10]),
+                "first_cm": first,
+                "second_cm": second,
+                "difference_cm": second - first,
             }
-        )  # fmt: skip
+        )
     return pd.DataFrame(rows)

@@ -147,9 +147,12 @@ def census_table(stems: pd.DataFrame) -> pd.DataFrame:
     table["last_day"] = np.datetime_as_string(end, unit="D").astype(object)
     status = stems["status"]
     for name, counted in (
-        ("stems", np.ones(len(stems))), ("measured", stems["measured"]),
-        ("dead", status.isin(DEAD)), ("cut", status == CUT), ("lost", status.isin(LOST)),
-    ):  # fmt: skip
+        ("stems", np.ones(len(stems))),
+        ("measured", stems["measured"]),
+        ("dead", status.isin(DEAD)),
+        ("cut", status == CUT),
+        ("lost", status.isin(LOST)),
+    ):
         table[name] = np.bincount(code, counted, len(groups)).astype(np.int64)
     table["who"] = _callers(stems, code, len(groups))
     return table.sort_values(["plot", "census"], kind="stable").reset_index(drop=True)

@@ -14,11 +14,56 @@ from callout.core.statuses import Status
 # One row per measurement. ``value`` is the exact decimal as recorded, in ``unit``; ``diameter_cm``
 # and ``measured_height_m`` (height of measurement) are floats, NaN for none.
 MEASUREMENT_COLUMNS = (
-    "plot", "tag", "stem", "species", "date", "value", "unit", "diameter_cm", "status",
-    "measured_height_m", "source",
-)  # fmt: skip
+    "plot",
+    "tag",
+    "stem",
+    "species",
+    "date",
+    "value",
+    "unit",
+    "diameter_cm",
+    "status",
+    "measured_height_m",
+    "source",
+)
 # One row per plot. ``area_ha`` may be NaN; ``treatment`` may be ''.
 PLOT_COLUMNS = ("plot", "area_ha", "unit", "breast_height_m", "treatment")
+# Beyond what computations need: lasting names, when and how it was measured, with what tape, and
+# later warnings and rulings.
+# All rows of a tree whose tag was replaced have its present tag, the roster's rows too.
+FURTHER = (
+    "measurement_id",
+    "tree_id",
+    "time",
+    "who",
+    "entered_by",
+    "engine",
+    "confidence",
+    "words",
+    "raw",
+    "raw_unit",
+    "graduation",
+    "rounding",
+    "warnings",
+    "disagrees",
+    "ruling",
+    "recorder",
+    "entry",
+    "sound",
+    "tag_note",
+)
+# What a plot is and how it is measured, beyond what computations need: texts.
+PLOT_FURTHER = (
+    "site",
+    "shape",
+    "established",
+    "paint_line",
+    "graduation",
+    "rounding",
+    "scale",
+    "smallest",
+    "largest",
+)
 STEM = ["plot", "tag", "stem"]
 LIVE = Status.LIVE.words
 STANDING = Status.DEAD_STANDING.words

@@ -40,10 +40,7 @@ def check_history(history: pd.DataFrame) -> None:
 
 
 def facts_on(
-    plots: pd.DataFrame,
-    history: pd.DataFrame | None,
-    plot: pd.Series,
-    day: pd.Series,
+    plots: pd.DataFrame, history: pd.DataFrame | None, plot: pd.Series, day: pd.Series
 ) -> pd.DataFrame:
     """One row for each of ``plot`` and ``day``, with their index.
 

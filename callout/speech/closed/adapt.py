@@ -108,10 +108,7 @@ def entered(
 
 
 def slope(
-    weights: Weights,
-    takes: Sequence[Taken],
-    recipe: Recipe,
-    rng: np.random.Generator | None = None,
+    weights: Weights, takes: Sequence[Taken], recipe: Recipe, rng: np.random.Generator | None = None
 ) -> tuple[float, Weights]:
     """The loss, and its gradient over the weights of ``recipe.layers``.
 

@@ -77,8 +77,6 @@ def _forward(
         before = ways[:, frame - 1]
         now = before.copy()
         now[:, 1:] = np.logaddexp(now[:, 1:], before[:, :-1])
-        now[:, 2:] = np.logaddexp(
-            now[:, 2:], np.where(skips[:, 2:], before[:, :-2], _NEVER)
-        )  # fmt: skip
+        now[:, 2:] = np.logaddexp(now[:, 2:], np.where(skips[:, 2:], before[:, :-2], _NEVER))
         ways[:, frame] = now + said[:, frame]
     return ways

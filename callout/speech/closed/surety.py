@@ -64,7 +64,7 @@ class Thresholds:
 class Regression:
     """Weights of: the head's log probability, its lead, the decoder's lead, the joint lead, the
     decoder's log probability a word; and a constant. Fitted by ``python -m training.calibrate``.
-    """  # fmt: skip
+    """
 
     head: float = 0.1016
     head_lead: float = -0.0075
@@ -84,7 +84,7 @@ class Regression:
 class Choice:
     """The meaning taken, the next of other words, the confidence (0 to 1, one half where the
     meaning would just be asked about), and whether a doubtful one is much likelier right than not.
-    """  # fmt: skip
+    """
 
     best: Meant
     rival: Meant | None
@@ -147,10 +147,11 @@ def features(weighed: Sequence[Weighed], best: Weighed) -> tuple[float, ...]:
         best.head,
         _lead([one.head for one in weighed], best.head, _MOST_LEAD),
         _lead([one.decoder for one in weighed], best.decoder, _MOST_LEAD),
-        _lead([one.head + one.decoder for one in weighed], best.head + best.decoder,
-              _MOST_JOINT_LEAD),
+        _lead(
+            [one.head + one.decoder for one in weighed], best.head + best.decoder, _MOST_JOINT_LEAD
+        ),
         best.decoder / (len(best.meant.words) + 1),
-    )  # fmt: skip
+    )
 
 
 def _lead(scores: list[float], best: float, most: float) -> float:

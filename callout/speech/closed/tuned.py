@@ -87,9 +87,7 @@ def tuned_engine(path: Path) -> ClosedEngine:
     told = about(path)
     limits = Thresholds()
     engine = ClosedEngine(
-        head=path,
-        thresholds=replace(limits, margin=max(limits.margin, told.margin)),
-        doubter=None,
+        head=path, thresholds=replace(limits, margin=max(limits.margin, told.margin)), doubter=None
     )
     engine.model += f", tuned to {told.who} from {told.base[:12]}"
     return engine

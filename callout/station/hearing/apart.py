@@ -37,10 +37,7 @@ class ApartEngine:
     """The engine of another process. ``prepare`` and ``hear`` may come from any thread."""
 
     def __init__(
-        self,
-        order: EngineOrder,
-        tell: TellTrouble = lambda says: None,
-        child: Child | None = None,
+        self, order: EngineOrder, tell: TellTrouble = lambda says: None, child: Child | None = None
     ) -> None:
         """``child``: a process that was launched already.
 

@@ -41,14 +41,27 @@ _MOST_KEPT, _MOST_KEPT_BYTES = 20, 1_000_000_000
 _WORTH_KEEPING = 2000
 """So many entries replayed at a start make it worth to keep where they led."""
 _REPLAYING = (
-    "journal/codec.py", "journal/kinds.py", "journal/reader.py", "journal/schema.py",
-    "station/upkeep/kept_parts.py", "station/upkeep/kept_state.py", "station/upkeep/rebuild.py",
+    "journal/codec.py",
+    "journal/kinds.py",
+    "journal/reader.py",
+    "journal/schema.py",
+    "station/upkeep/kept_parts.py",
+    "station/upkeep/kept_state.py",
+    "station/upkeep/rebuild.py",
     "survey/check_settings.py",
-)  # fmt: skip
+)
 WRONG = (
-    CalloutError, OSError, pickle.UnpicklingError, AttributeError, ImportError, EOFError,
-    IndexError, KeyError, TypeError, ValueError,
-)  # fmt: skip
+    CalloutError,
+    OSError,
+    pickle.UnpicklingError,
+    AttributeError,
+    ImportError,
+    EOFError,
+    IndexError,
+    KeyError,
+    TypeError,
+    ValueError,
+)
 """Errors while reading a kept state; each only means that there is none."""
 
 

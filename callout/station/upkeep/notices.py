@@ -33,9 +33,10 @@ _NOT_SET = frozenset({"edition", "first", "largest_cm", "limits"})
 def notices(reader: JournalReader, survey: Survey, now: datetime) -> dict[str, Saying]:
     """The present notices, by name. Called before the new session is opened."""
     found: dict[str, Saying | None] = {
-        SETTINGS: _changed(reader, survey), CLOCK: _clock(reader, survey, now),
+        SETTINGS: _changed(reader, survey),
+        CLOCK: _clock(reader, survey, now),
         HOLDER: _holder(reader),
-    }  # fmt: skip
+    }
     return {name: says for name, says in found.items() if says is not None}
 
 

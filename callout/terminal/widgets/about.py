@@ -45,9 +45,12 @@ class Warnings(Line):
         looks = "; ".join(plain(item) for item in view.looks)
         gap = "\n" if says and looks else ""
         self.put(
-            ("CHECK: " if says else "", "bold"), (says, "bold"), (gap, ""),
-            ("LOOK: " if looks else "", "bold"), (looks, ""),
-        )  # fmt: skip
+            ("CHECK: " if says else "", "bold"),
+            (says, "bold"),
+            (gap, ""),
+            ("LOOK: " if looks else "", "bold"),
+            (looks, ""),
+        )
         self.display = bool(says or looks)
 
 
@@ -85,8 +88,11 @@ class Faults(Line):
         faults = "; ".join(plain(item) for item in view.faults)
         hints = "; ".join(plain(item) for item in view.hints)
         gap = "\n" if faults and hints else ""
-        self.put((f"FAULT: {faults}" if faults else "", "bold"), (gap, ""),
-                 (f"Note: {hints}" if hints else "", ""))  # fmt: skip
+        self.put(
+            (f"FAULT: {faults}" if faults else "", "bold"),
+            (gap, ""),
+            (f"Note: {hints}" if hints else "", ""),
+        )
         self.display = bool(faults or hints)
 
 

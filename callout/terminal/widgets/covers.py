@@ -67,7 +67,10 @@ def _safety(kept: str) -> Content:
 def _help() -> Content:
     rows = [Content.assemble((f"{key:<20}", "bold"), (does, ""), ("\n", "")) for key, does in KEYS]
     return Content.assemble(
-        ("KEYS\n\n", "bold"), *rows, ("\n", ""), (SAY, ""),
+        ("KEYS\n\n", "bold"),
+        *rows,
+        ("\n", ""),
+        (SAY, ""),
         ("\n\nA held key counts once. Listening goes on meanwhile.", ""),
         ("\n\nPress any key to go back.", "bold"),
-    )  # fmt: skip
+    )

@@ -163,13 +163,22 @@ def _measurements(row: dict[str, str], mapping: TableMapping) -> Iterator[dict[s
     facts = {name: _fact(name, cell(name), mapping) for name in ROW_FACTS if cell(name)}
     for item, value, unit, day, state in _states(row, status, mapping):
         yield {
-            "plot": plot, "tag": tag, "stem": cell("stem"), "species": cell("species"),
-            "date": pd.Timestamp(day), "value": value, "unit": unit.value, "status": state,
-            "measured_height_m": height, "source": "roster",
-            "diameter_cm": centimetres(value, unit), "raw": row[item.column], "who": cell("who"),
+            "plot": plot,
+            "tag": tag,
+            "stem": cell("stem"),
+            "species": cell("species"),
+            "date": pd.Timestamp(day),
+            "value": value,
+            "unit": unit.value,
+            "status": state,
+            "measured_height_m": height,
+            "source": "roster",
+            "diameter_cm": centimetres(value, unit),
+            "raw": row[item.column],
+            "who": cell("who"),
             "raw_unit": f"{item.unit} girth" if item.girth else item.unit,
             **facts,
-        }  # fmt: skip
+        }
 
 
 def _states(

@@ -46,13 +46,21 @@ _NAMES = {
     "unit": ("unit", "units", "dbhunit", "dbhunits", "diameterunit", "diameterunits"),
     "who": ("who", "recorder", "observer", "measuredby", "crew"),
     "area_ha": (
-        "plotareaha", "areaha", "plotarea", "plotaream", "aream", "plotareaacres", "plotareaacre",
-        "plotareaac", "plotareahectares", "plotsize",
+        "plotareaha",
+        "areaha",
+        "plotarea",
+        "plotaream",
+        "aream",
+        "plotareaacres",
+        "plotareaacre",
+        "plotareaac",
+        "plotareahectares",
+        "plotsize",
     ),
     "treatment": ("treatment",),
     "graduation": ("graduation",),
     "rounding": ("rounding",),
-}  # fmt: skip
+}
 _DIAMETER = re.compile(r"dbh|diam|\bd\b|girth|gbh|circumference")
 _GIRTH = re.compile(r"girth|gbh|circumference")
 _UNIT_WORDS = (

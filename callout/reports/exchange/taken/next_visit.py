@@ -26,11 +26,16 @@ from callout.survey.roster import checked_tag
 
 GONE = (Status.DEAD_DOWN.words, Status.CUT.words)
 _PLOT_FACTS: Mapping[str, Any] = {
-    "site": str, "shape": str, "established": str,
+    "site": str,
+    "shape": str,
+    "established": str,
     "paint_line": {"yes": True, "no": False}.__getitem__,
-    "graduation": parse_decimal, "rounding": Rounding, "scale": Scale, "smallest": parse_decimal,
+    "graduation": parse_decimal,
+    "rounding": Rounding,
+    "scale": Scale,
+    "smallest": parse_decimal,
     "largest": parse_decimal,
-}  # fmt: skip
+}
 # The columns with a tree's last state; see docs/checks.md.
 _LAST = ("status", "measured_at_m", "breast_height_m", "stems")
 
@@ -76,11 +81,13 @@ def _roster(trees: pd.DataFrame | None) -> dict[tuple[str, str], Tree]:
     further = [name for name in trees.columns if name not in ("plot", "tag", "species")]
     return {
         (row["plot"], row["tag"]): Tree(
-            row["plot"], row["tag"], row["species"],
+            row["plot"],
+            row["tag"],
+            row["species"],
             extra={name: row[name] for name in further if row[name]},
         )
         for row in trees.astype(str).to_dict("records")
-    }  # fmt: skip
+    }
 
 
 def _with_past(tree: Tree, own: pd.DataFrame, breast_height: str) -> Tree:

@@ -55,12 +55,7 @@ def is_survey(path: Path) -> bool:
 
 def survey_dataset(path: Path, about: About | None = None, told_in: Path | None = None) -> Dataset:
     """A whole survey or site; its ``about.toml`` (or ``told_in``) overrides ``about``."""
-    from callout.reports.histories import (
-        history_of,
-        history_texts,
-        on_their_day,
-        survey_since,
-    )
+    from callout.reports.histories import history_of, history_texts, on_their_day, survey_since
     from callout.reports.survey_frames import frames_of, notes_of, trees_of
 
     place = read_place(path)

@@ -74,12 +74,22 @@ def fates(
             counted_1 & state.isna() & left,
             counted_1,
         ],
-        [_FATES.index(name) for name in (
-            "survivor_growth", "scope", "ingrowth", "found_again", "mortality", "cut", "lost",
-            "scope", "unmeasured",
-        )],
+        [
+            _FATES.index(name)
+            for name in (
+                "survivor_growth",
+                "scope",
+                "ingrowth",
+                "found_again",
+                "mortality",
+                "cut",
+                "lost",
+                "scope",
+                "unmeasured",
+            )
+        ],
         0,
-    )  # fmt: skip
+    )
     table = both[["plot", "stem_code", "visit"]].assign(
         fate=pd.Categorical.from_codes(fate, _FATES),
         before=both["amount_1"].where(counted_1, 0),
@@ -181,11 +191,14 @@ def _with_late(table: pd.DataFrame, stems: pd.DataFrame, amount: pd.Series) -> p
     stem = stems["stem_code"].to_numpy()[places["row"]]
     rows = pd.DataFrame(
         {
-            "plot": stems["plot"].array[places["row"]], "stem_code": stem,
-            "visit": places["visit"].to_numpy(), "before": part, "after": 0,
+            "plot": stems["plot"].array[places["row"]],
+            "stem_code": stem,
+            "visit": places["visit"].to_numpy(),
+            "before": part,
+            "after": 0,
             "fate": _of_fate(np.where(places["end"] == "cut", "cut", "mortality")),
         }
-    )  # fmt: skip
+    )
     again = rows[~first].assign(
         fate=lambda late: _of_fate(["found_again"] * len(late)), before=0, after=part[~first]
     )
@@ -203,10 +216,7 @@ def _of_fate(names: Any) -> pd.Categorical:
 
 
 def components(
-    stems: pd.DataFrame,
-    amount: pd.Series,
-    unit: Decimal = NANO,
-    facts: pd.DataFrame | None = None,
+    stems: pd.DataFrame, amount: pd.Series, unit: Decimal = NANO, facts: pd.DataFrame | None = None
 ) -> pd.DataFrame:
     """Components of change of each plot and pair of censuses, as exact decimals.
 

@@ -88,10 +88,15 @@ def correlations(
     growth = periods["diameter_cm_year"].to_numpy(dtype=np.float64)
     spans = periods[["from_census", "to_census"]].to_numpy(dtype=np.int64)
     rows = [
-        {"group": group, "figure": figure, "season": season, "lag": lag,
-         **detrended(growth, means, spans.mean(axis=1))}
+        {
+            "group": group,
+            "figure": figure,
+            "season": season,
+            "lag": lag,
+            **detrended(growth, means, spans.mean(axis=1)),
+        }
         for season, figure, lag, means in _tries(by_season(climate), spans)
-    ]  # fmt: skip
+    ]
     return corrected(pd.DataFrame(rows, columns=COLUMNS[:-2]))
 
 

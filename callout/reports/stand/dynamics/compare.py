@@ -26,9 +26,18 @@ NONE_TOLD = "none told"
 _SLACK = pd.Timedelta(days=30)
 MEANS = ["figure", "treatment", "period", "plots", "mean", "low", "high"]
 EFFECTS = [
-    "figure", "treatment", "control", "design", "plots", "control_plots", "effect", "low", "high",
-    "freedom", "told",
-]  # fmt: skip
+    "figure",
+    "treatment",
+    "control",
+    "design",
+    "plots",
+    "control_plots",
+    "effect",
+    "low",
+    "high",
+    "freedom",
+    "told",
+]
 
 
 @dataclass(frozen=True)
@@ -159,9 +168,12 @@ def _mixed(data: pd.DataFrame, design: str) -> tuple[float, float] | None:
         with warnings.catch_warnings():
             warnings.simplefilter("error")
             model = MixedLM(
-                data["value"].to_numpy(dtype=float), np.column_stack(columns), plot,
-                exog_re=np.ones((len(data), 1)), exog_vc=shifts,
-            )  # fmt: skip
+                data["value"].to_numpy(dtype=float),
+                np.column_stack(columns),
+                plot,
+                exog_re=np.ones((len(data), 1)),
+                exog_vc=shifts,
+            )
             fit = model.fit(reml=True)
     except (Warning, ValueError, np.linalg.LinAlgError):
         return None
@@ -200,10 +212,14 @@ def _means(rows: pd.DataFrame, figure: Figure) -> Iterator[dict[str, object]]:
             values = own.groupby("plot", observed=True)["value"].mean().to_numpy(dtype=np.float64)
             mean, low, high = mean_interval(values)
             yield {
-                "figure": figure.name, "treatment": name,
+                "figure": figure.name,
+                "treatment": name,
                 "period": "before" if after == 0 else "after" if dated["after"].min() == 0 else "",
-                "plots": len(values), "mean": mean, "low": low, "high": high,
-            }  # fmt: skip
+                "plots": len(values),
+                "mean": mean,
+                "low": low,
+                "high": high,
+            }
 
 
 def level_rows(table: pd.DataFrame, days: pd.DataFrame, figure: str) -> pd.DataFrame:

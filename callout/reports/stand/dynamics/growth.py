@@ -122,9 +122,7 @@ def growth_by_year(pairs: pd.DataFrame, by: tuple[str, ...] = ("species",)) -> p
 
 
 _FIGURES = ("diameter_cm_year", "basal_area_m2_year", "relative_year")
-_SHOWN = (
-    "diameter_cm_year", "low_cm_year", "high_cm_year", "basal_area_m2_year", "relative_year",
-)  # fmt: skip
+_SHOWN = ("diameter_cm_year", "low_cm_year", "high_cm_year", "basal_area_m2_year", "relative_year")
 
 
 def _sums(rows: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
@@ -134,12 +132,14 @@ def _sums(rows: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     return (
         figures.groupby(keys, observed=True)
         .agg(
-            stems=("diameter_cm_year", "size"), diameter=("diameter_cm_year", "sum"),
-            square=("square", "sum"), relative=("relative_year", "sum"),
+            stems=("diameter_cm_year", "size"),
+            diameter=("diameter_cm_year", "sum"),
+            square=("square", "sum"),
+            relative=("relative_year", "sum"),
             area=("basal_area_m2_year", "sum"),
         )
         .reset_index()
-    )  # fmt: skip
+    )
 
 
 def _half_by_stems(table: pd.DataFrame) -> pd.Series:
@@ -154,7 +154,10 @@ def _means(rows: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     table = _sums(rows, keys)
     mean, half = table["diameter"] / table["stems"], _half_by_stems(table)
     shown = table[[*keys, "stems"]].assign(
-        diameter_cm_year=mean, low_cm_year=mean - half, high_cm_year=mean + half,
-        basal_area_m2_year=table["area"], relative_year=table["relative"] / table["stems"],
-    )  # fmt: skip
+        diameter_cm_year=mean,
+        low_cm_year=mean - half,
+        high_cm_year=mean + half,
+        basal_area_m2_year=table["area"],
+        relative_year=table["relative"] / table["stems"],
+    )
     return shown

@@ -55,9 +55,13 @@ def _judged(table: pd.DataFrame, layout: np.ndarray) -> pd.DataFrame:
     why = FEW_PERIODS if periods < FEWEST_PERIODS else FEW_PLOTS if count < FEWEST_PLOTS else ""
     if why:
         return table.assign(
-            anomaly_cm_year=np.nan, low=np.nan, high=np.nan, p_corrected=np.nan,
-            judged="not judged", why=why,
-        )  # fmt: skip
+            anomaly_cm_year=np.nan,
+            low=np.nan,
+            high=np.nan,
+            p_corrected=np.nan,
+            judged="not judged",
+            why=why,
+        )
     means = layout.mean(axis=0)
     anomaly = means - means.mean()
     left = layout - layout.mean(axis=1, keepdims=True) - anomaly
@@ -70,11 +74,14 @@ def _judged(table: pd.DataFrame, layout: np.ndarray) -> pd.DataFrame:
     half = float(t_quantile(freedom)) * error
     sure = corrected < LABEL_P
     return table.assign(
-        diameter_cm_year=means, anomaly_cm_year=anomaly, low=anomaly - half, high=anomaly + half,
+        diameter_cm_year=means,
+        anomaly_cm_year=anomaly,
+        low=anomaly - half,
+        high=anomaly + half,
         p_corrected=corrected,
         judged=np.select([sure & (anomaly > 0), sure & (anomaly < 0)], ["good", "bad"], "ordinary"),
         why="",
-    )  # fmt: skip
+    )
 
 
 def years_told(from_census: int, to_census: int) -> str:

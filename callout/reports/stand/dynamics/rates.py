@@ -80,11 +80,25 @@ def _annual(table: pd.DataFrame) -> pd.DataFrame:
     table["why"] = np.select([table["scope"], few], [AREA_CHANGED, FEW], "")
     return table[
         [
-            "plot", "from_census", "to_census", "years", "at_risk", "survivors", "died", "late",
-            "recruits", *_COUNTED, "mortality_year", "mortality_low", "mortality_high",
-            "recruitment_year", "recruitment_low", "recruitment_high", "why",
+            "plot",
+            "from_census",
+            "to_census",
+            "years",
+            "at_risk",
+            "survivors",
+            "died",
+            "late",
+            "recruits",
+            *_COUNTED,
+            "mortality_year",
+            "mortality_low",
+            "mortality_high",
+            "recruitment_year",
+            "recruitment_low",
+            "recruitment_high",
+            "why",
         ]
-    ]  # fmt: skip
+    ]
 
 
 def wilson(events: Any, of: Any) -> tuple[Any, Any]:
@@ -108,9 +122,10 @@ def rates_of_site(rates: pd.DataFrame) -> pd.DataFrame:
     after = usable["survivors"] + usable["recruits"]
     recruits = usable["recruits"].where(usable["recruitment_year"].notna())
     weighted = usable.assign(
-        after=after.where(recruits.notna(), 0), recruits=recruits.fillna(0),
+        after=after.where(recruits.notna(), 0),
+        recruits=recruits.fillna(0),
         time=usable["years"] * usable["at_risk"],
-    )  # fmt: skip
+    )
     keys = ["from_census", "to_census"]
     grouped = weighted.groupby(keys, observed=True)
     table = grouped.agg(plots=("plot", "nunique"), at_risk=("at_risk", "sum"), time=("time", "sum"))
@@ -161,10 +176,18 @@ def as_trees(stems: pd.DataFrame) -> pd.DataFrame:
         rank=rank, status=status, square=size * size
     )
     rows = rows.sort_values([*keys, "rank"], kind="stable")
-    table = rows.groupby(keys, observed=True, sort=False).agg(
-        visit=("visit", "first"), date=("date", "max"), census_day=("census_day", "first"),
-        measured=("measured", "any"), status=("status", "first"), square=("square", "sum"),
-    ).reset_index()  # fmt: skip
+    table = (
+        rows.groupby(keys, observed=True, sort=False)
+        .agg(
+            visit=("visit", "first"),
+            date=("date", "max"),
+            census_day=("census_day", "first"),
+            measured=("measured", "any"),
+            status=("status", "first"),
+            square=("square", "sum"),
+        )
+        .reset_index()
+    )
     table["diameter_cm"] = np.sqrt(table.pop("square")).where(table["measured"])
     code = table.groupby(["plot", "tag"], observed=True, sort=False).ngroup()
     table = table.assign(stem="", stem_code=code)

@@ -83,11 +83,17 @@ def stem_biomass(
         "",
     )
     return stems.assign(
-        group=groups[codes], basis_cm=basis, b0=b0, b1=b1, residual_ln=residual, mass_kg=mass,
+        group=groups[codes],
+        basis_cm=basis,
+        b0=b0,
+        b1=b1,
+        residual_ln=residual,
+        mass_kg=mass,
         moved_m=moved_by(stems["measured_height_m"], equations.breast_height_m, settings.taper),
-        carbon_kg=mass * settings.fraction, co2_kg=mass * settings.fraction * CO2_PER_CARBON,
+        carbon_kg=mass * settings.fraction,
+        co2_kg=mass * settings.fraction * CO2_PER_CARBON,
         note=note,
-    )  # fmt: skip
+    )
 
 
 def _elsewhere(height_m: pd.Series, lowest: np.ndarray, highest: np.ndarray) -> np.ndarray:
@@ -172,9 +178,15 @@ def one_species(stems: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     at = newest[code]
     now = np.where(at >= 0, species[at], species)
     renamed = np.flatnonzero(told & (now != species))
-    table = stems[["plot", "tag", "stem"]].iloc[renamed].assign(
-        before=species[renamed], now=now[renamed], census=stems["census"].to_numpy()[at[renamed]]
-    )  # fmt: skip
+    table = (
+        stems[["plot", "tag", "stem"]]
+        .iloc[renamed]
+        .assign(
+            before=species[renamed],
+            now=now[renamed],
+            census=stems["census"].to_numpy()[at[renamed]],
+        )
+    )
     table = table.drop_duplicates(["plot", "tag", "stem", "before"]).reset_index(drop=True)
     if not len(renamed) and told.all():
         return stems, table

@@ -53,14 +53,18 @@ def species_gaps(trees: pd.DataFrame, equations: EquationSet, fraction: float) -
     breast = [one for one in equations.equations.values() if np.isinf(one.highest_m)]
     masses = np.array([mass_kg(size, one.b0, one.b1) for one in breast]) * fraction
     rows = rows.assign(
-        why=_reasons(rows, equations), area=area.loc[rows.index],
-        carbon_low_kg=masses.min(axis=0), carbon_high_kg=masses.max(axis=0),
-    )  # fmt: skip
+        why=_reasons(rows, equations),
+        area=area.loc[rows.index],
+        carbon_low_kg=masses.min(axis=0),
+        carbon_high_kg=masses.max(axis=0),
+    )
     grouped = rows.groupby(["plot", "census", "species", "why"], observed=True, sort=True)
     table = grouped.agg(
-        stems=("area", "size"), area=("area", "sum"),
-        carbon_low_kg=("carbon_low_kg", "sum"), carbon_high_kg=("carbon_high_kg", "sum"),
-    ).reset_index()  # fmt: skip
+        stems=("area", "size"),
+        area=("area", "sum"),
+        carbon_low_kg=("carbon_low_kg", "sum"),
+        carbon_high_kg=("carbon_high_kg", "sum"),
+    ).reset_index()
     table = table.merge(whole.reset_index(), how="left", on=["plot", "census"])
     share = 100 * table.pop("area") / table.pop("whole")
     table.insert(5, "basal_area_percent", share)

@@ -142,10 +142,15 @@ def _parts(rows: pd.DataFrame, settings: Draws) -> dict[str, Floats]:
     if "moved_m" in rows.columns:
         moved = rows["moved_m"].to_numpy(dtype=np.float64)
     return {
-        "mass": mass, "slope": slope, "reading": slope**2 * small, "large": slope**2 * large,
-        "rounding": slope**2 * step**2 / 12, "of_tree": of_tree, "tree": mass**2 * of_tree,
+        "mass": mass,
+        "slope": slope,
+        "reading": slope**2 * small,
+        "large": slope**2 * large,
+        "rounding": slope**2 * step**2 / 12,
+        "of_tree": of_tree,
+        "tree": mass**2 * of_tree,
         "taper": slope * size * moved / SPAN_M / 100,
-    }  # fmt: skip
+    }
 
 
 def _by_crew(rows: pd.DataFrame, code: NDArray[np.int64], slope: Floats, size: int) -> Floats:

@@ -1,0 +1,1 @@
+"""What a station shows: values for a screen, JSON lines, cautions, the summary at the end."""

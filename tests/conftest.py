@@ -47,7 +47,7 @@ _NOT_OURS = (
     "XDG_CONFIG_HOME", "XDG_STATE_HOME", "XDG_DATA_HOME", "XDG_CACHE_HOME", "XDG_RUNTIME_DIR",
     "LANGUAGE", "LC_CTYPE", "LC_MESSAGES", "LC_NUMERIC", "LC_TIME", "COLORTERM", "NO_COLOR",
     "FORCE_COLOR", "CLICOLOR_FORCE", "PULSE_SOURCE", "PULSE_SINK", "CALLOUT_GRAMMARS", "EDITOR",
-    "CALLOUT_OFFICE",
+    "CALLOUT_OFFICE", "PYTHONDONTWRITEBYTECODE",
 )  # fmt: skip
 _MEMORY, _MEMORY_BYTES = Path("/dev/shm"), 2 << 30
 _BROWSERS = Path.home() / ".cache" / "ms-playwright"
@@ -91,6 +91,8 @@ def pytest_configure() -> None:
     os.environ.update(_OURS)
     for name in _NOT_OURS:
         os.environ.pop(name, None)
+    # Hundreds of commands are started: none compiles every module anew.
+    sys.dont_write_bytecode = False
     if hasattr(time, "tzset"):
         time.tzset()
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:

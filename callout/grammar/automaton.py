@@ -12,9 +12,11 @@ from collections.abc import Hashable, Iterable, Mapping
 from collections.abc import Sequence as Ordered
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, NamedTuple, Protocol
+from typing import Any, NamedTuple, Protocol, overload
 
 Emits = tuple[str, ...]
+Way = tuple[str, Emits, int]
+"""An arc as a plain tuple: many are kept, and the garbage collector leaves plain ones alone."""
 Step = tuple[frozenset[int], tuple[tuple[int, Emits, int], ...]]
 """The states after a word, and the arcs that lead there: from where, what is emitted, to where."""
 
@@ -27,8 +29,27 @@ class Arc(NamedTuple):
     target: int
 
 
+class _Arcs(Ordered[tuple[Arc, ...]]):
+    """The arcs by state, made when they are asked for."""
+
+    def __init__(self, ways: Ordered[Ordered[Way]]) -> None:
+        self._ways = ways
+
+    @overload
+    def __getitem__(self, state: int) -> tuple[Arc, ...]: ...
+    @overload
+    def __getitem__(self, state: slice) -> Ordered[tuple[Arc, ...]]: ...
+    def __getitem__(self, state: int | slice) -> tuple[Arc, ...] | Ordered[tuple[Arc, ...]]:
+        if isinstance(state, slice):
+            return _Arcs(self._ways[state])
+        return tuple(map(Arc._make, self._ways[state]))
+
+    def __len__(self) -> int:
+        return len(self._ways)
+
+
 class _Leaving(dict[int, Mapping[str, tuple[Arc, ...]]]):
-    def __init__(self, arcs: tuple[tuple[Arc, ...], ...]) -> None:
+    def __init__(self, arcs: Ordered[tuple[Arc, ...]]) -> None:
         super().__init__()
         self._arcs = arcs
 
@@ -42,7 +63,7 @@ class _Leaving(dict[int, Mapping[str, tuple[Arc, ...]]]):
 
 @dataclass(frozen=True)
 class Automaton:
-    """No empty arcs, no loops: ``arcs[state]`` lead on; an utterance may end in ``finals``.
+    """No empty arcs, no loops: ``ways[state]`` lead on; an utterance may end in ``finals``.
 
     Words of ``anywhere`` may also stand between any two others, and emit a token there; recognisers
     do not listen for them.
@@ -50,13 +71,18 @@ class Automaton:
 
     start: int
     finals: frozenset[int]
-    arcs: tuple[tuple[Arc, ...], ...]
+    ways: tuple[tuple[Way, ...], ...]
     anywhere: Mapping[str, str] = field(default_factory=dict)
+
+    @cached_property
+    def arcs(self) -> Ordered[tuple[Arc, ...]]:
+        """The ways by state, with names for their parts."""
+        return _Arcs(self.ways)
 
     @cached_property
     def words(self) -> frozenset[str]:
         """Every word on any arc."""
-        return frozenset(arc.word for arcs in self.arcs for arc in arcs)
+        return frozenset(word for ways in self.ways for word, _, _ in ways)
 
     @cached_property
     def known(self) -> frozenset[str]:
@@ -67,7 +93,7 @@ class Automaton:
         """What may be emitted first by words that lead on from ``state``; empty where none do."""
         found = self._onward.get(state)
         if found is None:
-            ways = (arc.emits[:1] or self.onward(arc.target) for arc in self.arcs[state])
+            ways = (emits[:1] or self.onward(target) for _, emits, target in self.ways[state])
             found = self._onward[state] = frozenset().union(*ways)
         return found
 
@@ -90,7 +116,7 @@ class Automaton:
         return {
             "start": self.start,
             "finals": self.finals,
-            "arcs": self.arcs,
+            "ways": self.ways,
             "anywhere": self.anywhere,
         }
 
@@ -98,8 +124,8 @@ class Automaton:
 def without_words(automaton: Automaton, words: frozenset[str]) -> Automaton:
     """``automaton`` without any path through one of ``words``."""
     kept = {
-        state: tuple(arc for arc in arcs if arc.word not in words)
-        for state, arcs in enumerate(automaton.arcs)
+        state: tuple(way for way in ways if way[0] not in words)
+        for state, ways in enumerate(automaton.ways)
     }
     return tidied(kept, automaton.start, set(automaton.finals))
 
@@ -120,7 +146,7 @@ class Watcher(Protocol):
 def narrowed(automaton: Automaton, watcher: Watcher) -> Automaton:
     """The part of ``automaton`` whose emitted tokens ``watcher`` allows."""
     following = _Following(watcher)
-    grouped = [_by_emits(arcs) for arcs in automaton.arcs]
+    grouped = [_by_emits(ways) for ways in automaton.ways]
     table = _Table()
     numbers: dict[tuple[int, int], int | None] = {}
 
@@ -179,9 +205,9 @@ class _Following:
         return self._numbers[state]
 
 
-def _by_emits(arcs: Ordered[Arc]) -> list[tuple[Emits, list[tuple[str, int]]]]:
+def _by_emits(ways: Ordered[Way]) -> list[tuple[Emits, list[tuple[str, int]]]]:
     grouped: dict[Emits, list[tuple[str, int]]] = {}
-    for word, emits, target in arcs:
+    for word, emits, target in ways:
         grouped.setdefault(emits, []).append((word, target))
     return list(grouped.items())
 
@@ -190,41 +216,43 @@ class _Table:
     """The states of a new automaton, deepest first; equivalent states are merged."""
 
     def __init__(self) -> None:
-        self._merged: dict[tuple[bool, frozenset[tuple[str, Emits, int]]], int] = {}
-        self._arcs: list[tuple[Arc, ...]] = []
+        self._merged: dict[tuple[bool, frozenset[Way]], int] = {}
+        self._ways: list[tuple[Way, ...]] = []
         self._finals: set[int] = set()
 
-    def number(self, final: bool, ways: Iterable[tuple[str, Emits, int]]) -> int:
+    def number(self, final: bool, ways: Iterable[Way]) -> int:
         """The number of the state with these outgoing arcs, whose targets are numbered already."""
         key = (final, frozenset(ways))
         if key not in self._merged:
-            number = self._merged[key] = len(self._arcs)
-            self._arcs.append(tuple(Arc(*way) for way in sorted(key[1])))
+            number = self._merged[key] = len(self._ways)
+            self._ways.append(tuple(sorted(key[1])))
             if final:
                 self._finals.add(number)
         return self._merged[key]
 
     def automaton(self, start: int) -> Automaton:
-        return Automaton(start, frozenset(self._finals), tuple(self._arcs))
+        return Automaton(start, frozenset(self._finals), tuple(self._ways))
 
 
-def tidied(arcs: Mapping[int, tuple[Arc, ...]], start: int, finals: set[int]) -> Automaton:
+def tidied(by_state: Mapping[int, tuple[Way, ...]], start: int, finals: set[int]) -> Automaton:
     """Drop states that cannot end, and merge equivalent ones."""
-    useful = _can_end(arcs, finals)
+    useful = _can_end(by_state, finals)
     table = _Table()
     numbers: dict[int, int] = {}
-    for state in _deepest_first(arcs, start):
+    for state in _deepest_first(by_state, start):
         if state in useful or state == start:
-            ways = ((word, emits, numbers[to]) for word, emits, to in arcs[state] if to in numbers)
+            ways = (
+                (word, emits, numbers[to]) for word, emits, to in by_state[state] if to in numbers
+            )
             numbers[state] = table.number(state in finals, ways)
     return table.automaton(numbers[start])
 
 
-def _can_end(arcs: Mapping[int, tuple[Arc, ...]], finals: set[int]) -> set[int]:
+def _can_end(by_state: Mapping[int, tuple[Way, ...]], finals: set[int]) -> set[int]:
     before: dict[int, list[int]] = {}
-    for state, ways in arcs.items():
-        for arc in ways:
-            before.setdefault(arc.target, []).append(state)
+    for state, ways in by_state.items():
+        for _, _, target in ways:
+            before.setdefault(target, []).append(state)
     useful, todo = set(finals), list(finals)
     while todo:
         for state in before.get(todo.pop(), ()):
@@ -234,7 +262,7 @@ def _can_end(arcs: Mapping[int, tuple[Arc, ...]], finals: set[int]) -> set[int]:
     return useful
 
 
-def _deepest_first(arcs: Mapping[int, tuple[Arc, ...]], start: int) -> list[int]:
+def _deepest_first(by_state: Mapping[int, tuple[Way, ...]], start: int) -> list[int]:
     """States in an order where every arc's target comes before its source."""
     order: list[int] = []
     done: set[int] = set()
@@ -243,12 +271,12 @@ def _deepest_first(arcs: Mapping[int, tuple[Arc, ...]], start: int) -> list[int]
         state, at = stack.pop()
         if at == 0 and state in done:
             continue
-        ways = arcs[state]
-        while at < len(ways) and ways[at].target in done:
+        ways = by_state[state]
+        while at < len(ways) and ways[at][2] in done:
             at += 1
         if at < len(ways):
             stack.append((state, at))
-            stack.append((ways[at].target, 0))
+            stack.append((ways[at][2], 0))
             continue
         done.add(state)
         order.append(state)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from collections.abc import Sequence as Ordered
 
 from callout.core.errors import OperatorError
-from callout.grammar.automaton import Arc, Automaton, Emits, tidied
+from callout.grammar.automaton import Automaton, Emits, Way, tidied
 from callout.grammar.jsgf import (
     NULL,
     VOID,
@@ -113,13 +113,13 @@ def _without_empty_arcs(ways: Ordered[tuple[_Way, ...]], start: int) -> Automato
         return reached[place]
 
     numbers: dict[frozenset[int], int] = {}
-    arcs: dict[int, tuple[Arc, ...]] = {}
+    arcs: dict[int, tuple[Way, ...]] = {}
 
-    def onward(places: frozenset[int], before: Emits) -> Iterator[Arc]:
+    def onward(places: frozenset[int], before: Emits) -> Iterator[Way]:
         for word, _, target in dict.fromkeys(way for place in places for way in ways[place]):
             if word is not None:
                 for emits, landing in reach(target).items():
-                    yield Arc(word, before + emits, numbers.setdefault(landing, len(numbers)))
+                    yield word, before + emits, numbers.setdefault(landing, len(numbers))
 
     first = -1
     arcs[first] = tuple(

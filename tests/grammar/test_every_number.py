@@ -16,7 +16,7 @@ from spoken_forms import ALL_SIZES, ALL_TAGS, SEPARATORS, numerals, size_forms, 
 
 from callout.core.meaning import Meaning, meaning_of
 from callout.grammar import following
-from callout.grammar.automaton import Arc, Automaton
+from callout.grammar.automaton import Automaton
 from callout.grammar.words import tokens_of
 
 FEW_SIZES = (Decimal("24.6"),)
@@ -70,7 +70,7 @@ class Walk:
         if said not in self._after:
             after: Reached = defaultdict(set)
             for state, emitted in self.reach(said[:-1]).items():
-                for arc in arcs_by_word(self._automaton, state).get(said[-1], ()):
+                for arc in self._automaton.leaving[state].get(said[-1], ()):
                     after[arc.target].update(old + arc.emits for old in emitted)
             self._after[said] = dict(after)
         return self._after[said]
@@ -79,19 +79,6 @@ class Walk:
 @cache
 def words_of(said: str) -> tuple[str, ...]:
     return tuple(token.word for token in tokens_of(said))
-
-
-BY_WORD: dict[int, dict[str, list[Arc]]] = {}
-
-
-def arcs_by_word(automaton: Automaton, state: int) -> dict[str, list[Arc]]:
-    """Found once for each state; the automaton of these tests lives as long as they run."""
-    arcs = automaton.arcs[state]
-    if id(arcs) not in BY_WORD:
-        BY_WORD[id(arcs)] = found = defaultdict(list)
-        for arc in arcs:
-            found[arc.word].append(arc)
-    return BY_WORD[id(arcs)]
 
 
 @pytest.mark.parametrize("separator", SEPARATORS)

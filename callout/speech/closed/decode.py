@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from callout.grammar.automaton import Arc, Automaton, Emits
+from callout.grammar.automaton import Automaton, Emits
 from callout.speech.closed.head import BLANK, LogProbs
 
 BEAM = 40
@@ -47,7 +47,7 @@ class Decoder:
 
     def __init__(self, automaton: Automaton, index: Mapping[str, int]) -> None:
         self._automaton = automaton
-        self._ways = [_by_word(arcs, index) for arcs in automaton.arcs]
+        self._words = {at: word for word, at in index.items()}
 
     def meanings(self, log_probs: LogProbs, most: int = 5) -> tuple[Meant, ...]:
         """The likeliest meanings of (T, V) log probabilities, best first; empty if none ends."""
@@ -90,11 +90,10 @@ class Decoder:
         if word in prefix.onward:
             return prefix.onward[word]
         places: dict[tuple[int, Emits], None] = {}
-        said = ""
+        said = self._words.get(word, "")
         for state, emits in prefix.places:
-            for arc in self._ways[state].get(word, ()):
+            for arc in self._automaton.leaving[state].get(said, ()):
                 places[(arc.target, emits + arc.emits)] = None
-                said = arc.word
         child = _Prefix(word, (*prefix.words, said), tuple(places)) if places else None
         prefix.onward[word] = child
         return child
@@ -124,14 +123,6 @@ def free_words(log_probs: LogProbs, words: tuple[str, ...]) -> tuple[str, ...]:
     best = log_probs.argmax(axis=1)
     kept = [at for at, before in zip(best, [BLANK, *best[:-1]], strict=True) if at != before]
     return tuple(words[at] for at in kept if at != BLANK)
-
-
-def _by_word(arcs: tuple[Arc, ...], index: Mapping[str, int]) -> dict[int, list[Arc]]:
-    found: dict[int, list[Arc]] = {}
-    for arc in arcs:
-        if arc.word in index:
-            found.setdefault(index[arc.word], []).append(arc)
-    return found
 
 
 def _pruned(

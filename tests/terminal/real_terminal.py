@@ -26,6 +26,7 @@ from pathlib import Path
 COLUMNS, ROWS = 100, 30
 PYTHON = [sys.executable, "-P", "-m", "callout"]
 LEAVE = b"\x11"  # Ctrl+Q
+STANDS, COVER = b"SAVED, newest first", b"Press any key"
 
 
 class Terminal:
@@ -116,7 +117,10 @@ def started(survey: Path, audio: Path, state: Path, engine: str) -> str:
         ["listen", str(survey), "--audio", str(audio), "--engine", engine],
         {"XDG_STATE_HOME": str(state)},
     )
-    stood = screen.wait_for_text("SAVED, newest first") or b"Press any key" in screen.output
+    stood = screen.wait_for(lambda output: STANDS in output or COVER in output)
+    if stood and STANDS not in screen.output:  # the first of the day shows the cautions
+        screen.press(b" ")
+        stood = screen.wait_for(lambda output: STANDS in output)
     screen.read(0.5)
     screen.press(LEAVE)
     code = screen.end()

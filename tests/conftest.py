@@ -100,6 +100,12 @@ def pytest_configure() -> None:
         signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """One more than there are cores: a third of the time is waiting for sound and programs."""
+    return (os.cpu_count() or 1) + 1
+
+
 def _has_room(folder: Path) -> bool:
     """Whether it is writable, programs may be run from it, and what tests leave fits in it."""
     if not os.access(folder, os.W_OK):

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import random
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,7 +17,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from training.phrases import spoken_automaton, utterance, vocabulary, words_of
+from training.phrases import spoken_automaton, template, utterance, vocabulary, walk, words_of
 from training.synthesisers import RATE, UNSEEN, speakers
 
 PAD = 1600
@@ -33,8 +34,8 @@ class Clip:
     voice: str
 
 
-def synthesise(folder: Path, family: str, seed: int, share: float = 1.0) -> None:
-    """Make one family's clips and keep them; ``share`` below 1 makes fewer."""
+def synthesise(folder: Path, family: str, seed: int, others: Sequence[str]) -> None:
+    """Make one family's clips and keep them; ``others`` are words beside the grammar's."""
     path = folder / f"{family}.ogg"
     if path.exists():
         return
@@ -42,10 +43,32 @@ def synthesise(folder: Path, family: str, seed: int, share: float = 1.0) -> None
     words = vocabulary(automaton)
     count, say = speakers()[family]
     clips = []
-    for number in range(round(count * share)):
+    for number in range(count):
         rng = random.Random(zlib.crc32(f"{seed}/{family}/{number}".encode()))
         alone = number // 3 if number % 3 == 0 and family not in UNSEEN else len(words)
-        text = words[alone] if alone < len(words) else utterance(automaton, words, rng)
+        text = words[alone] if alone < len(words) else utterance(automaton, words, others, rng)
+        wave, voice = say(text, rng)
+        wave = trimmed(wave)
+        if len(wave) > RATE // 20:
+            clips.append(Clip(wave, words_of(text), voice))
+    write(path, clips)
+
+
+def synthesise_callouts(folder: Path, family: str, count: int, seed: int) -> None:
+    """More of one family, callouts and every word alone, kept as ``more_FAMILY``."""
+    path = folder / f"more_{family}.ogg"
+    if path.exists():
+        return
+    automaton = spoken_automaton()
+    words = vocabulary(automaton)
+    _, say = speakers()[family]
+    clips = []
+    for number in range(count):
+        rng = random.Random(zlib.crc32(f"{seed}/more_{family}/{number}".encode()))
+        if number % 2 == 0 and number < 2 * len(words):
+            text = words[number // 2]
+        else:
+            text = walk(automaton, rng) if rng.random() < 0.45 else template(rng)
         wave, voice = say(text, rng)
         wave = trimmed(wave)
         if len(wave) > RATE // 20:

@@ -1,7 +1,7 @@
-"""From clips to heads: examples through the frozen encoder on every core, then CTC in torch.
+"""From clips and recordings to heads: examples on every core, the encoder, then CTC, in torch.
 
-Uses a GPU where there is one; without one the same steps take longer. One head is trained on
-everything, and one for each person left out, for honest figures. No synthesis here.
+Uses a GPU where there is one; without one the same steps take longer. One head learns from
+everybody, and one for each fold of people from all but them, for honest figures. No synthesis here.
 """
 
 from __future__ import annotations
@@ -16,161 +16,153 @@ from pathlib import Path
 import numpy as np
 import torch
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 from torch import nn
 
+from callout.speech.closed.mel import log_mel
 from training.clips import read
-from training.people import SPEAKERS
-from training.phrases import spoken_automaton, vocabulary
+from training.cuts import spelt
+from training.encoder import TorchEncoder
+from training.nets import HeadNets, save, word_list
+from training.people import CORPORA, FOLDS, recordings, single_words
 from training.scenes import REJECT, Library, example
 from training.synthesisers import UNSEEN
 
-KERNEL, BATCH = 5, 96
+BATCH = 96
 FRAMES_AT_MOST = 640
+# What the engine's encoder rounds away in int8, about, in a frame's own spread.
+ROUNDING = 0.15
+Labels = tuple[int, ...]
 
 
 @dataclass(frozen=True)
-class Encoded:
-    """Encoder frames (T, 384) in half precision, the words as numbers, the person in it."""
+class Heard:
+    """Log-mel features (80, T) in half precision, the words as numbers, the person's fold."""
 
-    frames: NDArray[np.float16]
-    labels: NDArray[np.int64]
-    person: str
-
-
-def word_list() -> tuple[str, ...]:
-    """The blank, the reject token, then every word."""
-    return ("<blank>", REJECT, *vocabulary(spoken_automaton()))
+    mel: NDArray[np.float16]
+    labels: Labels
+    fold: int
 
 
-def library_of(folder: Path) -> Library:
-    """The clips kept in ``folder``, the unseen voices left out."""
-    synthetic, recorded = [], []
-    for path in sorted(folder.glob("*.ogg")):
-        if path.stem in ("people", "prompts"):
-            recorded += read(path)
-        elif path.stem not in UNSEEN:
-            synthetic += read(path)
-    return Library.of(synthetic, recorded, frozenset(word_list()[2:]))
+def library_of(clips: Path, shared: Path) -> Library:
+    """The clips kept in ``clips``, unseen voices left out, and the recorded people."""
+    synthetic = [
+        clip
+        for path in sorted(clips.glob("*.ogg"))
+        if path.stem not in UNSEEN
+        for clip in read(path)
+    ]
+    people = {corpus: recordings(shared, corpus) for corpus in CORPORA}
+    apart = spelt([one for own in people.values() for one in own])
+    return Library.of(synthetic, people, apart, single_words(shared))
 
 
-_state: dict[str, object] = {}
+_made: dict[str, object] = {}
 
 
-def _prepare(clips: Path, model: Path | None) -> None:
-    from callout.speech.closed.encoder import Encoder
-
-    _state["library"] = library_of(clips)
-    _state["encoder"] = Encoder(model, threads=1)
-    _state["index"] = {word: at for at, word in enumerate(word_list())}
-
-
-def _encode(job: tuple[int, int]) -> Encoded:
-    seed, number = job
-    one = example(_state["library"], seed, number)  # type: ignore[arg-type]
-    frames = _state["encoder"].encode(one.samples)  # type: ignore[attr-defined]
-    index = _state["index"]
-    labels = np.array([index[word] for word in one.words], dtype=np.int64)  # type: ignore[index]
-    return Encoded(frames.astype(np.float16), labels, one.person)
+def _heard(job: tuple[int, int]) -> Heard | None:
+    library: Library = _made["library"]  # type: ignore[assignment]
+    index: dict[str, int] = _made["index"]  # type: ignore[assignment]
+    one = example(library, *job)
+    labels = tuple(index.get(word, index[REJECT]) for word in one.words)
+    mel = log_mel(one.samples[: len(one.samples) // 320 * 320]).astype(np.float16)
+    fits = 2 * len(labels) < mel.shape[1] // 2 <= FRAMES_AT_MOST
+    return Heard(mel, labels, one.fold) if fits else None
 
 
-def encode_examples(
-    clips: Path, count: int, seed: int, processes: int, model: Path | None = None
-) -> Pack:
-    """``count`` examples, encoded."""
-    os.environ["OMP_NUM_THREADS"] = "1"
-    context = multiprocessing.get_context("spawn")
-    began, found = time.monotonic(), []
-    with context.Pool(processes, _prepare, (clips, model)) as pool:
+def examples(clips: Path, shared: Path, count: int, seed: int) -> list[Heard]:
+    """``count`` examples, less the few that are too long, on every core."""
+    _made.update(
+        library=library_of(clips, shared), index={word: at for at, word in enumerate(word_list())}
+    )
+    began = time.monotonic()
+    # One thread of numpy in each: its matrices are small.
+    with (
+        threadpool_limits(limits=1, user_api="blas"),
+        multiprocessing.get_context("fork").Pool(os.cpu_count()) as pool,
+    ):
         jobs = [(seed, number) for number in range(count)]
-        for one in pool.imap(_encode, jobs, chunksize=64):
-            if len(one.frames) <= FRAMES_AT_MOST:
-                found.append(one)
-            if len(found) % 4000 == 0:
-                print(f"encoded {len(found)}, {time.monotonic() - began:.0f} s", flush=True)
-    return Pack.of(found)
+        found = [one for one in pool.imap(_heard, jobs, chunksize=64) if one is not None]
+    print(f"{len(found)} examples, {time.monotonic() - began:.0f} s", flush=True)
+    return found
 
 
 @dataclass(frozen=True)
 class Pack:
-    """Examples end to end: frames (all, 384) in half precision, labels, and where each begins."""
+    """Examples end to end: frames (all, width) in half precision, labels, where each begins."""
 
     frames: NDArray[np.float16]
     labels: NDArray[np.int64]
     frame_at: NDArray[np.int64]
     label_at: NDArray[np.int64]
-    persons: tuple[str, ...]
-
-    @classmethod
-    def of(cls, takes: Sequence[Encoded]) -> Pack:
-        """Put together; the places have one more entry than there are examples."""
-        return cls(
-            np.concatenate([take.frames for take in takes]),
-            np.concatenate([take.labels for take in takes]),
-            np.cumsum([0, *(len(take.frames) for take in takes)]),
-            np.cumsum([0, *(len(take.labels) for take in takes)]),
-            tuple(take.person for take in takes),
-        )
+    folds: NDArray[np.int64]
 
 
-class HeadNet(nn.Module):
-    """Two convolutions and a linear layer; the tanh form of GELU, as the numpy head has it."""
-
-    def __init__(
-        self, mean: NDArray[np.float32], scale: NDArray[np.float32], words: int, width: int
-    ):
-        super().__init__()
-        self.register_buffer("mean", torch.from_numpy(mean))
-        self.register_buffer("scale", torch.from_numpy(scale))
-        self.first = nn.Conv1d(len(mean), width, KERNEL, padding=KERNEL // 2)
-        self.second = nn.Conv1d(width, width, KERNEL, padding=KERNEL // 2)
-        self.last = nn.Linear(width, words)
-        self.bend = nn.GELU(approximate="tanh")
-        self.drop_in, self.drop = nn.Dropout1d(0.1), nn.Dropout(0.25)
-
-    def forward(self, frames: torch.Tensor) -> torch.Tensor:
-        """(batch, time, 384) to log probabilities (time, batch, words)."""
-        hidden = self.drop_in(((frames - self.mean) / self.scale).transpose(1, 2))
-        hidden = self.drop(self.bend(self.first(hidden)))
-        hidden = self.drop(self.bend(self.second(hidden)))
-        return torch.log_softmax(self.last(hidden.transpose(1, 2)), dim=2).transpose(0, 1)
+def packed(found: Sequence[Heard], encoder: TorchEncoder) -> Pack:
+    """The examples through the encoder, those of like length together."""
+    order = sorted(range(len(found)), key=lambda at: found[at].mel.shape[1])
+    frames: list[NDArray[np.float16]] = []
+    for at in range(0, len(order), 64):
+        frames += encoder.encode([found[n].mel.astype(np.float32) for n in order[at : at + 64]])
+    labels = [found[at].labels for at in order]
+    return Pack(
+        np.concatenate(frames),
+        np.array([label for one in labels for label in one], dtype=np.int64),
+        np.cumsum([0, *(len(one) for one in frames)]),
+        np.cumsum([0, *(len(one) for one in labels)]),
+        np.array([found[at].fold for at in order]),
+    )
 
 
-def train(pack: Pack, without: str, width: int, epochs: int, seed: int = 5) -> HeadNet:
-    """A head trained on every example that holds nothing by the person ``without``."""
+def learners(folds: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """(examples, heads): which head may learn from which; the first from all, one for each fold."""
+    return np.c_[np.ones(len(folds), dtype=bool), folds[:, None] != np.arange(FOLDS)]
+
+
+def train(pack: Pack, width: int, epochs: int, seed: int = 5) -> HeadNets:
+    """One head that learnt from everybody, then one for each fold without its people.
+
+    The frames' mean and scale are those of synthesised voices, so of nobody who is judged.
+    """
     torch.manual_seed(seed)
     rng = np.random.default_rng(seed)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    chosen = np.array([at for at, who in enumerate(pack.persons) if not without or who != without])
-    # Some frames of what is learnt from, nothing of the person left out.
     some = np.concatenate(
-        [pack.frames[pack.frame_at[at] : pack.frame_at[at + 1] : 37] for at in chosen]
+        [
+            pack.frames[pack.frame_at[at] : pack.frame_at[at + 1] : 11]
+            for at in np.flatnonzero(pack.folds < 0)
+        ]
     ).astype(np.float32)
-    net = HeadNet(some.mean(axis=0), some.std(axis=0) + 1e-3, len(word_list()), width).to(device)
-    feed = _Feed(pack, device)
+    allowed = learners(pack.folds)
+    heads = allowed.shape[1]
+    mean, scale = some.mean(axis=0), some.std(axis=0) + 1e-3
+    net = HeadNets(mean, scale, heads, width, len(word_list())).to(device)
+    feed = _Feed(pack, allowed, device)
+    chosen = np.arange(len(pack.folds))
     steps = epochs * (len(chosen) // BATCH + 1)
     optimiser = torch.optim.AdamW(net.parameters(), lr=1e-3, weight_decay=0.02)
     rate = torch.optim.lr_scheduler.OneCycleLR(optimiser, 4e-3, total_steps=steps, pct_start=0.15)
     began = time.monotonic()
-    shadow = {name: value.detach().clone() for name, value in net.state_dict().items()}
+    shadow = {name: value.detach().clone() for name, value in net.named_parameters()}
     for epoch in range(epochs):
         total, batches = torch.zeros((), device=device), _batches(pack, chosen, rng)
         for batch in batches:
             loss = _loss(net, feed.batch(batch))
             optimiser.zero_grad(set_to_none=True)
             loss.backward()
-            nn.utils.clip_grad_norm_(net.parameters(), 2.0)
+            nn.utils.clip_grad_norm_(net.parameters(), 2.0 * heads**0.5)
             optimiser.step()
             rate.step()
             total += loss.detach()
-            for name, value in net.state_dict().items():
-                shadow[name].lerp_(value, 0.005)
+            for name, value in net.named_parameters():
+                shadow[name].lerp_(value.detach(), 0.005)
         if epoch % 4 == 0 or epoch == epochs - 1:
             print(
-                f"without {without or 'none'}: epoch {epoch}: {float(total) / len(batches):.4f}, "
+                f"epoch {epoch}: {float(total) / len(batches) / heads:.4f}, "
                 f"{time.monotonic() - began:.0f} s",
                 flush=True,
             )
-    net.load_state_dict(shadow)
+    net.load_state_dict(shadow, strict=False)
     return net.eval().cpu()
 
 
@@ -191,14 +183,18 @@ class _Batch:
     mask: torch.Tensor
     lengths: torch.Tensor
     targets: torch.Tensor
+    """(batch, most words), padded."""
     target_lengths: torch.Tensor
+    learns: torch.Tensor
+    """(batch, heads): 1 where the head may learn from the example."""
 
 
 class _Feed:
     """Batches gathered where the learning is done: all frames are moved there once."""
 
-    def __init__(self, pack: Pack, device: torch.device) -> None:
+    def __init__(self, pack: Pack, allowed: NDArray[np.bool_], device: torch.device) -> None:
         self._pack, self._device = pack, device
+        self._allowed = torch.from_numpy(allowed).float().to(device)
         self._frames = torch.from_numpy(pack.frames).to(device)
 
     def batch(self, rows: NDArray[np.int64]) -> _Batch:
@@ -208,19 +204,33 @@ class _Feed:
         place = torch.arange(int((pack.frame_at[rows + 1] - pack.frame_at[rows]).max())).to(device)
         mask = place[None] < lengths[:, None]
         at = torch.where(mask, begins[:, None] + place[None], begins[:, None])
-        labels = [pack.labels[pack.label_at[row] : pack.label_at[row + 1]] for row in rows]
-        targets = torch.from_numpy(np.concatenate(labels)).to(device)
+        labels = [
+            torch.from_numpy(pack.labels[pack.label_at[row] : pack.label_at[row + 1]])
+            for row in rows
+        ]
+        targets = nn.utils.rnn.pad_sequence(labels, batch_first=True).to(device)
         sizes = torch.tensor([len(label) for label in labels], device=device)
-        return _Batch(self._frames[at].float(), mask, lengths, targets, sizes)
+        learns = self._allowed[torch.from_numpy(rows).to(device)]
+        return _Batch(self._frames[at].float(), mask, lengths, targets, sizes, learns)
 
 
-def _loss(net: HeadNet, batch: _Batch) -> torch.Tensor:
-    frames = _masked_in_time(batch.frames)
+def _loss(net: HeadNets, batch: _Batch) -> torch.Tensor:
+    """The heads' mean losses, each over what it may learn from, summed over the heads."""
+    frames = batch.frames + ROUNDING * net.scale * torch.randn_like(batch.frames)
+    frames = _masked_in_time(frames)
     frames = torch.where(batch.mask[:, :, None], frames, net.mean)
-    loss: torch.Tensor = nn.functional.ctc_loss(
-        net(frames), batch.targets, batch.lengths, batch.target_lengths, zero_infinity=True
-    )
-    return loss
+    # (time, batch, heads, words): each head's answer is one more row of the batch.
+    told = net(frames).flatten(1, 2)
+    losses = nn.functional.ctc_loss(
+        told,
+        batch.targets.repeat_interleave(net.heads, 0),
+        batch.lengths.repeat_interleave(net.heads),
+        batch.target_lengths.repeat_interleave(net.heads),
+        reduction="none",
+        zero_infinity=True,
+    ).unflatten(0, (-1, net.heads))
+    means = losses / batch.target_lengths.clamp(min=1)[:, None] * batch.learns
+    return (means.sum(dim=0) / batch.learns.sum(dim=0).clamp(min=1)).sum()
 
 
 def _masked_in_time(frames: torch.Tensor) -> torch.Tensor:
@@ -233,41 +243,20 @@ def _masked_in_time(frames: torch.Tensor) -> torch.Tensor:
     return frames.masked_fill(hidden[:, :, None], 0.0)
 
 
-def save(net: HeadNet, path: Path) -> None:
-    """The weights as the numpy head reads them, in half precision."""
-    state = {name: value.numpy() for name, value in net.state_dict().items()}
-    # Words taught only as neighbours of the grammar's take no share when callouts are heard.
-    heard = spoken_automaton().words
-    kept = [at for at, word in enumerate(word_list()) if at < 2 or word in heard]
-    half = {
-        "w1": state["first.weight"].transpose(2, 1, 0),
-        "b1": state["first.bias"],
-        "w2": state["second.weight"].transpose(2, 1, 0),
-        "b2": state["second.bias"],
-        "w3": state["last.weight"].T[:, kept],
-        "b3": state["last.bias"][kept],
-    }
-    path.parent.mkdir(parents=True, exist_ok=True)
-    np.savez_compressed(
-        path,
-        mean=state["mean"].astype(np.float32),
-        scale=state["scale"].astype(np.float32),
-        words=np.array(word_list())[kept],
-        **{name: value.astype(np.float16) for name, value in half.items()},
-    )
-
-
 def learn(
     clips: Path,
+    shared: Path,
     out: Path,
+    model: Path,
     count: int,
     seed: int,
     width: int,
     epochs: int,
-    model: Path | None = None,
+    learning: int,
 ) -> None:
-    """Encode once, then train the whole head and one for each person left out."""
-    pack = encode_examples(clips, count, seed, os.cpu_count() or 1, model)
-    for without in ("", *SPEAKERS):
-        name = f"head-{without}.npz" if without else "head.npz"
-        save(train(pack, without, width, epochs), out / name)
+    """Encode once, then train the whole head and one for each fold of people left out."""
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    pack = packed(examples(clips, shared, count, seed), TorchEncoder(model, device))
+    nets = train(pack, width, epochs, learning)
+    for number in range(nets.heads):
+        save(nets, number, out / (f"head-{number - 1}.npz" if number else "head.npz"))

@@ -7,6 +7,7 @@ that every word is heard in every place it can stand. No sound is made here.
 from __future__ import annotations
 
 import random
+from collections.abc import Sequence
 from pathlib import Path
 
 from callout.grammar.automaton import Automaton
@@ -118,15 +119,22 @@ def template(rng: random.Random) -> str:
     return " ".join(_digit(rng) for _ in range(rng.randint(2, 7)))
 
 
-def utterance(automaton: Automaton, words: tuple[str, ...], rng: random.Random) -> str:
-    """One thing for a training voice to say."""
+def utterance(
+    automaton: Automaton, words: tuple[str, ...], others: Sequence[str], rng: random.Random
+) -> str:
+    """One thing for a training voice to say; ``others`` are words of any kind.
+
+    A third has nothing of the grammar, so that every phone is heard in many places.
+    """
     draw = rng.random()
-    if draw < 0.34:
+    if draw < 0.28:
         return walk(automaton, rng)
-    if draw < 0.78:
+    if draw < 0.6:
         return template(rng)
-    if draw < 0.9:
+    if draw < 0.68:
         return rng.choice(words)
+    if draw < 0.92:
+        return " ".join(rng.choice(others) for _ in range(rng.randint(1, 5)))
     return rng.choice(CHATTER)
 
 

@@ -25,6 +25,54 @@ def noise(length: int, colour: str, rng: Generator) -> Wave:
     return (sound / power).astype(np.float32)
 
 
+def cough(rng: Generator) -> Wave:
+    """One to four bursts of breath, each shaped as a throat shapes it, voiced at its end or not."""
+    pieces = []
+    for _ in range(rng.integers(1, 5)):
+        length = int(rng.uniform(0.1, 0.5) * RATE_HZ)
+        time = np.arange(length) / RATE_HZ
+        burst = rng.normal(size=length) * np.exp(-time * rng.uniform(5, 20))
+        pitch = np.cumsum(rng.uniform(80, 260) * (1 - rng.uniform(0, 0.6) * time)) / RATE_HZ
+        voiced = np.sign(np.sin(2 * np.pi * pitch)) * np.linspace(0, 1, length) ** rng.uniform(0, 3)
+        burst += rng.uniform(0, 0.7) * voiced * np.exp(-time * rng.uniform(4, 12))
+        pieces += [_shaped(burst, rng, 300, 3500, 4), np.zeros(int(rng.uniform(0, 0.2) * RATE_HZ))]
+    return _even(np.concatenate(pieces))
+
+
+def rattle(rng: Generator) -> Wave:
+    """A steel tape drawn out or let go: clicks that ring, ever quicker or slower."""
+    length = int(rng.uniform(0.3, 2.5) * RATE_HZ)
+    pace = np.geomspace(rng.uniform(8, 120), rng.uniform(8, 120), length) / RATE_HZ
+    clicks = (rng.uniform(size=length) < pace) * rng.uniform(0.1, 1.0, length)
+    hiss = rng.normal(size=length) * rng.uniform(0, 0.05) * np.hanning(length)
+    return _even(_shaped(clicks + hiss, rng, 1000, 7500, 6))
+
+
+def knocks(rng: Generator) -> Wave:
+    """Blows on wood, bark or a clipboard."""
+    pieces = []
+    for _ in range(rng.integers(1, 6)):
+        time = np.arange(int(rng.uniform(0.08, 0.35) * RATE_HZ)) / RATE_HZ
+        blow = rng.normal(size=len(time)) * np.exp(-time * rng.uniform(60, 500))
+        pieces += [_shaped(blow, rng, 90, 1500, 4), np.zeros(int(rng.uniform(0, 0.5) * RATE_HZ))]
+    return _even(np.concatenate(pieces))
+
+
+def _shaped(sound: Wave, rng: Generator, low: float, high: float, count: int) -> Wave:
+    """``sound`` through ``count`` resonances anywhere between two frequencies."""
+    spectrum = np.fft.rfft(sound, len(sound) + 4000)
+    hertz = np.fft.rfftfreq(len(sound) + 4000, 1 / RATE_HZ)
+    shape = sum(
+        1 / (1 + ((hertz - centre) / rng.uniform(30, 300)) ** 2)
+        for centre in np.exp(rng.uniform(np.log(low), np.log(high), count))
+    )
+    return np.asarray(np.fft.irfft(spectrum * shape, len(sound) + 4000)[: len(sound)])
+
+
+def _even(sound: Wave) -> Wave:
+    return np.asarray(sound * (0.5 / (np.abs(sound).max(initial=0.0) + 1e-9)), dtype=np.float32)
+
+
 def with_noise(sound: Wave, colour: str, snr_db: float, rng: Generator) -> Wave:
     """``sound`` with noise ``snr_db`` below its power where it is loud."""
     loud = sound[np.abs(sound) > 0.05 * np.abs(sound).max()] if np.any(sound) else sound

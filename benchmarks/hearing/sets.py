@@ -90,6 +90,13 @@ def coloured(length: int, kind: str, rng: np.random.Generator) -> Wave:
     return np.asarray(sound / (np.sqrt(np.mean(sound**2)) + 1e-9), dtype=np.float32)
 
 
+def telephone(spoken: Spoken) -> Spoken:
+    """Nothing above 4 kHz, as by a headset or a recording at 8 kHz."""
+    wave = spoken.samples.astype(np.float32) / 32768
+    wave = soxr.resample(soxr.resample(wave, RATE, RATE // 2), RATE // 2, RATE)
+    return Spoken(as_int16(wave[: len(spoken.samples)]), spoken.words, spoken.voice)
+
+
 def clipped(spoken: Spoken) -> Spoken:
     """Overdriven by 12 dB."""
     wave = np.clip(spoken.samples.astype(np.float32) / 32768 * 4, -0.9, 0.9)

@@ -21,9 +21,11 @@ import soundfile
 import soxr
 
 from benchmarks.hearing import sets
+from benchmarks.hearing.natural import fold_of
 from callout.grammar.automaton import Arc, Automaton
 from callout.speech.closed.encoder import Encoder
 from callout.speech.closed.head import Head
+from callout.speech.closed.mel import dull
 from callout.station.data import load_language
 from callout.tuning.tuning import Figures, Take
 from callout.tuning.tuning_work import Tuning
@@ -91,7 +93,9 @@ def main() -> None:
     )
     print("|" + "---|" * 11)
     for person in options.people:
-        bench = Bench(options.digits, options.heads / f"head-{person}.npz", person, options.count)
+        bench = Bench(
+            options.digits, options.heads / f"head-{fold_of(person)}.npz", person, options.count
+        )
         print(bench.row(Head(bench.base), "", "before", 0.0), flush=True)
         for seed in range(1, options.seeds + 1):
             head, refused, spent = bench.tuned(seed)
@@ -209,7 +213,12 @@ def _four_digits() -> Automaton:
 
 
 def _figures(tuning: Tuning, head: Head, spoken: Sequence[sets.Spoken]) -> Figures:
-    return Figures.of([tuning.judge(head, tuning.frames(one.samples), one.words) for one in spoken])
+    return Figures.of(
+        [
+            tuning.judge(head, tuning.frames(one.samples), one.words, dull(one.samples))
+            for one in spoken
+        ]
+    )
 
 
 if __name__ == "__main__":

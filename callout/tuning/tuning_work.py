@@ -28,6 +28,7 @@ from callout.speech.closed.ctc import ctc
 from callout.speech.closed.decode import Decoder
 from callout.speech.closed.encoder import LEAD_S, Encoder, Frames
 from callout.speech.closed.head import Head, Weights, weights_of
+from callout.speech.closed.mel import dull
 from callout.speech.closed.second import SecondListener
 from callout.speech.closed.splices import Piece, pieces, spliced
 from callout.speech.closed.surety import Thresholds
@@ -61,6 +62,8 @@ class Encoded:
     words: tuple[str, ...]
     plain: Frames
     windy: Frames
+    dull: tuple[bool, bool]
+    """Whether each of the two has no treble."""
 
 
 @dataclass(frozen=True)
@@ -122,8 +125,10 @@ class Tuning:
             mine = takes[part::parts]
             encoded = []
             for take in mine:
-                windy = self.frames(in_noise(take.samples, "wind", WIND_DB, rng))
-                encoded.append(Encoded(take.words, self.frames(take.samples), windy))
+                windy = in_noise(take.samples, "wind", WIND_DB, rng)
+                both = (dull(take.samples), dull(windy))
+                frames = self.frames(take.samples), self.frames(windy)
+                encoded.append(Encoded(take.words, *frames, both))
             lessons = [Example(one.plain, self._labels(one.words)) for one in encoded]
             of_them = [
                 piece
@@ -195,13 +200,14 @@ class Tuning:
         return packed(weights, self._words, about)
 
     def _judged(self, head: Head, take: Encoded) -> list[Judged]:
-        return [self.judge(head, frames, take.words) for frames in (take.plain, take.windy)]
+        sounds = zip((take.plain, take.windy), take.dull, strict=True)
+        return [self.judge(head, frames, take.words, no_treble) for frames, no_treble in sounds]
 
-    def judge(self, head: Head, frames: Frames, words: tuple[str, ...]) -> Judged:
+    def judge(self, head: Head, frames: Frames, words: tuple[str, ...], no_treble: bool) -> Judged:
         """What the engine would hear in ``frames`` with ``head``, compared with the words said."""
         log_probs = head.log_probs(frames)
         found = self._decoder.meanings(log_probs, PROPOSED)
-        choice = chosen(found, frames, log_probs, self._second, Thresholds())
+        choice = chosen(found, frames, log_probs, self._second, Thresholds(), no_treble)
         if choice is None:
             return Judged(words, (), right=False, accepted=False)
         best = choice.best

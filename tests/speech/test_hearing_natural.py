@@ -14,6 +14,7 @@ import soundfile
 pytest.importorskip("scipy")
 from benchmarks.hearing import engines, natural, natural_heard
 from benchmarks.hearing.sets import Spoken
+from callout.core.errors import OperatorError
 from callout.grammar.automaton import Automaton
 from callout.speech.engine import Candidate, Samples, candidate_of
 
@@ -87,16 +88,18 @@ def test_everybody_is_heard_by_the_engine_of_their_own_fold() -> None:
     assert len({one.confidence for one in found}) == natural.FOLDS
 
 
-def test_heads_of_folds_are_used_where_they_lie(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_every_fold_has_its_own_engine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     made = {"named": lambda heads, left_out: Parrot((left_out, 0.5))}
     monkeypatch.setattr(engines, "ENGINES", made)
-    assert len(set(engines.for_folds("named", tmp_path).values())) == 1
-    (tmp_path / "head-0.npz").touch()
     own = engines.for_folds("named", tmp_path)
     assert sorted(own) == list(range(natural.FOLDS))
     assert len(set(own.values())) == natural.FOLDS
+
+
+@pytest.mark.parametrize("left_out", ["3", "nicolas"])
+def test_nobody_is_judged_by_the_shipped_head(tmp_path: Path, left_out: str) -> None:
+    with pytest.raises(OperatorError, match="has learnt from these people"):
+        engines.closed(tmp_path, left_out)
 
 
 @pytest.mark.parametrize(

@@ -23,6 +23,7 @@ from callout.speech.closed.decode import Decoder, Meant, free_words
 from callout.speech.closed.doubter import DOUBTER, Doubter
 from callout.speech.closed.encoder import FRAMES_A_SECOND, LEAD_S, Encoder, Frames
 from callout.speech.closed.head import Head, LogProbs
+from callout.speech.closed.mel import dull
 from callout.speech.closed.second import SecondListener
 from callout.speech.closed.surety import Choice, Thresholds, by_both, by_head, distinct, doubted
 from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples, candidate_of
@@ -100,7 +101,7 @@ class ClosedEngine:
         log_probs = self._head.log_probs(frames)
         found = self._decoder.meanings(log_probs, PROPOSED)
         limits = self._thresholds
-        choice = chosen(found, frames, log_probs, self._second, limits)
+        choice = chosen(found, frames, log_probs, self._second, limits, dull(samples))
         if choice is None or self._doubter is None:
             return choice
         return doubted(choice, self._doubter.doubt(frames, choice.best.words), limits)
@@ -144,14 +145,15 @@ def chosen(
     log_probs: LogProbs,
     second: SecondListener | None,
     limits: Thresholds,
+    no_treble: bool,
 ) -> Choice | None:
     """What is taken of what a head proposes, best first; None for no callout.
 
-    ``log_probs`` are the head's for ``frames``.
+    ``log_probs`` are the head's for ``frames``; ``no_treble`` is what ``mel.dull`` says.
     """
     if not found or found[0].score < limits.drop:
         return None
     if second is None:
         return by_head(found, limits)
     free = float(log_probs.max(axis=1).sum())
-    return by_both(second.weigh(frames, distinct(found)), limits, free)
+    return by_both(second.weigh(frames, distinct(found)), limits, free, no_treble)

@@ -62,6 +62,14 @@ def test_doubt_asks_and_never_makes_surer(doubt: float) -> None:
             assert told == choice
 
 
+def test_nothing_but_figures_is_asked_about_sooner() -> None:
+    """Figures invented: the doubt lies between the two limits."""
+    doubt = (LIMITS.doubted + LIMITS.doubted_figures) / 2
+    for words, asked in (("two two five", True), ("tree two two five", False)):
+        sure = Choice(Meant(tuple(words.split()), (), -0.1), None, 0.99)
+        assert (doubted(sure, doubt, LIMITS).confidence < 0.5) is asked
+
+
 def test_an_engine_with_it_hears_the_same_words_and_takes_no_more() -> None:
     spoken, sound = load_language("en").spoken, first_callout()
     alone, both = ClosedEngine(doubter=None), ClosedEngine()

@@ -6,11 +6,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soxr
 
 from callout.core.errors import DeviceError
+from callout.sound.sound_files import read_sound
 from callout.speech.closed.closed_engine import HEAD
 from callout.speech.closed.head import Head
-from callout.speech.closed.mel import _hz_to_mel, log_mel
+from callout.speech.closed.mel import _hz_to_mel, dull, log_mel
+from callout.station.data import data_folder
 
 
 def test_mel_scale_is_slaneys() -> None:
@@ -51,3 +54,24 @@ def test_a_head_that_is_no_head_is_refused(tmp_path: Path) -> None:
     broken.write_bytes(b"nothing")
     with pytest.raises(DeviceError, match="cannot be read"):
         Head(broken)
+
+
+def _walk() -> np.ndarray:
+    return read_sound(data_folder("audio_fixtures") / "walk.flac")[: 16_000 * 5]
+
+
+def test_speech_has_treble_until_a_telephone_or_noise_takes_it() -> None:
+    """The band of a telephone: ITU-T G.712 ends it at 3.4 kHz; here it ends at 4 kHz."""
+    wave = _walk()
+    assert not dull(wave)
+    assert not dull((wave / 20).astype(np.int16)), "quiet speech has treble too"
+    narrow = soxr.resample(soxr.resample(wave, 16_000, 8_000), 8_000, 16_000)
+    assert dull(narrow)
+    hiss = np.random.default_rng(3).normal(size=len(wave))
+    assert dull((narrow + 3 * hiss).astype(np.int16)), "however quiet the hiss above it"
+    assert dull((wave + 3000 * hiss).astype(np.int16)), "or where hiss covers it"
+
+
+def test_what_is_too_short_to_tell_is_dull() -> None:
+    assert dull(np.zeros(0, np.int16))
+    assert dull(_walk()[:399])

@@ -18,8 +18,8 @@ from callout.speech.closed.decode import Meant
 from callout.speech.closed.encoder import Encoder
 from callout.speech.closed.second import SecondListener, Weighed
 from callout.speech.closed.surety import (
+    CLEAR,
     Choice,
-    Regression,
     Thresholds,
     by_both,
     by_head,
@@ -84,7 +84,7 @@ def test_candidates_far_behind_are_not_weighed() -> None:
 
 
 def _both(weighed: list[Weighed], limits: Thresholds | None = None) -> Choice:
-    choice = by_both(weighed, limits or Thresholds(), FREE)
+    choice = by_both(weighed, limits or Thresholds(), FREE, no_treble=False)
     assert choice is not None
     return choice
 
@@ -110,7 +110,7 @@ def test_features_are_probabilities_and_leads() -> None:
 
 def test_confidence_is_one_half_where_the_probability_is_the_one_demanded() -> None:
     weighed = _weighed((-0.5, -3.0), (-4.5, -5.0))
-    probability = Regression().probability(features(weighed, weighed[0]))
+    probability = CLEAR.probability(features(weighed, weighed[0]))
     at_it = _both(weighed, Thresholds(accept=probability))
     assert at_it.confidence == pytest.approx(0.5)
     assert _both(weighed, Thresholds(accept=probability + 0.02)).confidence < 0.5
@@ -124,18 +124,27 @@ def test_more_lead_makes_it_surer_and_one_persons_margin_is_demanded_too() -> No
     assert _both(far, own).confidence < 0.5 < _both(far).confidence
 
 
+def test_without_treble_the_same_scores_are_less_sure() -> None:
+    """Figures as of digits that were heard wrongly in a telephone's band."""
+    scores = _weighed((-0.2, -3.0), (-6.2, -5.0))
+    clear, dull = (by_both(scores, Thresholds(), FREE, no_treble) for no_treble in (False, True))
+    assert clear is not None
+    assert dull is not None
+    assert clear.confidence > 0.5 > dull.confidence
+
+
 def test_what_is_hardly_right_is_no_callout() -> None:
     """A cough: one word, unlikely by both, and three others as likely (figures: invented)."""
     cough = _weighed((-5.0, -12.0), (-5.5, -11.0), (-6.0, -12.5))
-    assert by_both(cough, Thresholds(), -5.0) is None
-    assert by_both(cough, Thresholds(noise=0.0), -5.0) is not None
+    assert by_both(cough, Thresholds(), -5.0, no_treble=False) is None
+    assert by_both(cough, Thresholds(noise=0.0), -5.0, no_treble=False) is not None
 
 
 def test_words_beside_a_short_callout_make_it_doubtful() -> None:
     """Both are sure of it, but the head, with no grammar, hears more (figures: invented)."""
 
     def heard(free: float, *words: str) -> Choice:
-        choice = by_both([Weighed(Meant(words, (), -0.5), -0.5, -2.0)], Thresholds(), free)
+        choice = by_both([Weighed(Meant(words, (), -0.5), -0.5, -2.0)], Thresholds(), free, False)
         assert choice is not None
         return choice
 
@@ -149,13 +158,13 @@ def test_words_beside_a_short_callout_make_it_doubtful() -> None:
 
 def test_an_answer_is_taken_a_little_sooner_than_a_callout() -> None:
     """Figures invented; the probability lies between the two limits."""
-    scores = _weighed((-0.5, -6.0), (-5.5, -10.0))
-    probability = Regression().probability(features(scores, scores[0]))
+    scores = _weighed((-0.5, -6.5), (-5.5, -8.5))
+    probability = CLEAR.probability(features(scores, scores[0]))
     limits = Thresholds()
     assert limits.accept_answer < probability < limits.accept
     for emits, taken in (("@kind:confirm", True), ("@kind:repeat", True), ("@kind:undo", False)):
         meant = Meant(("w0",), (emits,), -0.5)
-        choice = _both([Weighed(meant, -0.5, -6.0), scores[1]])
+        choice = _both([Weighed(meant, -0.5, -6.5), scores[1]])
         assert (choice.confidence > 0.5) is taken
     asked_always = Thresholds(accept=0.1)
     assert asked_always.least(Meant(("yes",), ("@kind:confirm",), 0.0)) == 0.1, "never later"

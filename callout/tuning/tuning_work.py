@@ -126,9 +126,14 @@ class Tuning:
             encoded = []
             for take in mine:
                 windy = in_noise(take.samples, "wind", WIND_DB, rng)
-                both = (dull(take.samples), dull(windy))
-                frames = self.frames(take.samples), self.frames(windy)
-                encoded.append(Encoded(take.words, *frames, both))
+                encoded.append(
+                    Encoded(
+                        take.words,
+                        self.frames(take.samples),
+                        self.frames(windy),
+                        (dull(take.samples), dull(windy)),
+                    )
+                )
             lessons = [Example(one.plain, self._labels(one.words)) for one in encoded]
             of_them = [
                 piece

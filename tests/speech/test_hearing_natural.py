@@ -13,7 +13,7 @@ import soundfile
 
 pytest.importorskip("scipy")
 from benchmarks.hearing import engines, natural, natural_heard
-from benchmarks.hearing.sets import Spoken
+from benchmarks.hearing.sets import SPEAKERS, Spoken, telephone
 from callout.core.errors import OperatorError
 from callout.grammar.automaton import Automaton
 from callout.speech.engine import Candidate, Samples, candidate_of
@@ -86,6 +86,21 @@ def test_everybody_is_heard_by_the_engine_of_their_own_fold() -> None:
     assert sorted(one.voice for one in found) == sorted(one.voice for one in said)
     assert all(one.confidence == natural.fold_of(one.voice) / 10 for one in found)
     assert len({one.confidence for one in found}) == natural.FOLDS
+
+
+def test_each_person_of_single_digits_is_left_out_by_another_head() -> None:
+    """Two of the three then teach the head that judges the third; nobody is judged by allison."""
+    assert len({natural.fold_of(person) for person in SPEAKERS}) == len(SPEAKERS)
+    assert {natural.fold_of(person) for person in SPEAKERS} <= set(range(natural.FOLDS))
+    assert natural.fold_of("allison") not in range(natural.FOLDS)
+
+
+def test_a_telephone_leaves_nothing_above_four_kilohertz() -> None:
+    hiss = np.random.default_rng(1).normal(size=16_000) * 3000
+    narrow = telephone(Spoken(hiss.astype(np.int16), (), "nobody")).samples
+    power = np.abs(np.fft.rfft(narrow)) ** 2
+    assert len(narrow) == len(hiss)
+    assert power[4300:].max() < 1e-3 * power[:3500].mean()
 
 
 def test_every_fold_has_its_own_engine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

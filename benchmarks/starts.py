@@ -26,7 +26,7 @@ from real_terminal import LEAVE, Terminal  # noqa: E402
 
 from callout.practice.demo import make_demo_survey  # noqa: E402
 
-PAINTED, HEARS = b"type a tree", b"closed: Whisper"
+PAINTED, HEARS = b"a tree and its size", b"closed: Whisper"
 TICKS = os.sysconf("SC_CLK_TCK")
 
 

@@ -6,7 +6,7 @@ there. No microphone, session or roster here.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
@@ -14,11 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from callout.core.meaning import Meaning
+from callout.core.saying import Saying
 from callout.grammar.automaton import Automaton
 from callout.grammar.parser import meanings_of
 from callout.grammar.words import Heard
 
 Samples = NDArray[np.int16]
+TellTrouble = Callable[[Saying | None], None]
 SAMPLE_RATE_HZ = 16_000
 
 
@@ -55,6 +57,22 @@ class TellsUnknown(Engine, Protocol):
 
     def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
         """Words of the automaton that its model lacks, e.g. names of species, in order."""
+
+
+@runtime_checkable
+class RunsApart(Engine, Protocol):
+    """An engine in a process of its own, which may fail and has to be ended.
+
+    ``patient``: nobody can repeat an utterance, so that each one is heard if possible.
+    """
+
+    patient: bool
+
+    def on_trouble(self, tell: TellTrouble) -> None:
+        """Whom to tell when it fails (what is wrong), or hears again (None)."""
+
+    def close(self) -> None:
+        """End its process."""
 
 
 def candidate_of(spoken: Automaton, words: Sequence[str], confidence: float) -> Candidate:

@@ -9,6 +9,7 @@ import shutil
 import threading
 import time
 from collections.abc import Callable, Iterable
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -21,9 +22,9 @@ from callout.journal.folder import SurveyFolder
 from callout.sound.endpoint import Discarded
 from callout.sound.frames import Frame
 from callout.sound.own.spoken_over import SpokenOver
+from callout.speech.engine import RunsApart
 from callout.station.build import endpointer_for, own_voice
 from callout.station.done import Done
-from callout.station.hearing.apart import ApartEngine
 from callout.station.hearing.beside import Played, with_played
 from callout.station.hearing.ears import Ears, Microphone, OpenMicrophone
 from callout.station.hearing.keeping import session_sound
@@ -90,9 +91,9 @@ class Post:
 
     def __init__(self, folder: SurveyFolder, station: Station, clock: Clock, work: Work) -> None:
         self._folder, self._clock, self._work = folder, clock, work
-        self._config = folder.config()
+        config = self._config = folder.config()
         self._endpointer = endpointer_for(self._config.listening)
-        self._leaving = threading.Event()
+        self._leaving, self._ends = threading.Event(), ExitStack()
         self._names_until_s: float | None = None
         self.station = station
         self._over = SpokenOver()
@@ -102,12 +103,7 @@ class Post:
             self._config.listening.duplex if hears_on else "half"
         )
         self.echo: Echo = make_echo(
-            self._config.speaking,
-            self._endpointer,
-            work.silent,
-            station.wording,
-            self._over,
-            self._own,
+            config.speaking, self._endpointer, work.silent, station.wording, self._over, self._own
         )
         self.echo.mute(work.muted)
         self.talk = TalkKey() if self._config.listening.push_to_talk and live else None
@@ -124,7 +120,7 @@ class Post:
             self._hear_on()
         station.watch(self.echo.tell)
         station.on_disk(self._disk)
-        if isinstance(station.engine, ApartEngine):
+        if isinstance(station.engine, RunsApart):
             station.engine.patient = self._work.frames is not None
             station.engine.on_trouble(lambda says: self.faults.report(RECOGNISER, says))
         self._check_in = CheckIn(listening.check_in_s, time.monotonic())
@@ -153,6 +149,7 @@ class Post:
             over=self._over,
             own=self._own,
         )
+        self._ends.callback(self._listening.close)
         if self._work.without_engine is not None:
             self.faults.report(RECOGNISER, saying("type-or-tape", what=self._work.without_engine))
         if (unheard := unheard_told(station.engine, station.language)) is not None:
@@ -167,8 +164,10 @@ class Post:
         # Others show a tape's state; here it is only spoken.
         self._of_tapes, self._to_device = Faults(self._say, _nothing), to.device
         self.tapes = Tapes(station, self._config, self._tape)
-        self._round = threading.Thread(target=self._rounds, name="rounds", daemon=True)
-        self._round.start()
+        self._ends.callback(self.tapes.close)
+        round_ = threading.Thread(target=self._rounds, name="rounds", daemon=True)
+        round_.start()
+        self._ends.callback(round_.join, timeout=5)
 
     def listen(self, leaving: threading.Event, must_open: bool = False) -> None:
         """Hear the recording to its end, or the microphone until told to leave.
@@ -186,10 +185,7 @@ class Post:
     def close(self) -> None:
         """Close tapes, sound and voice. The maker closes the station."""
         self._leaving.set()
-        if hasattr(self, "_round"):  # it was begun
-            self._round.join(timeout=5)
-            self.tapes.close()
-            self._listening.close()
+        self._ends.close()
         self.echo.close()
 
     def _hear_on(self) -> None:

@@ -28,7 +28,7 @@ from callout.proof.seals import Seal, Sign
 from callout.session.state import Memory, Phase, Survey
 from callout.session.tags import known_tags
 from callout.session.turn import asked_now
-from callout.speech.engine import Candidate, Engine, Samples
+from callout.speech.engine import Candidate, Engine, RunsApart, Samples
 from callout.station.deciding import (
     PLAINLY,
     AsHeard,
@@ -40,7 +40,6 @@ from callout.station.deciding import (
     whole,
 )
 from callout.station.done import Done, Watcher, Watchers
-from callout.station.hearing.apart import ApartEngine
 from callout.station.scopes import plot_asked, plot_named, scope_of
 from callout.station.speaking.spoken_turns import AGAIN, OVER, OVER_VOICE
 from callout.station.typed_words import keepable, typed_line
@@ -259,7 +258,7 @@ class Station:
         """Close the journal; a pending reading is pending again at the next start."""
         with self._lock:
             self._ledger.close()
-        if isinstance(self.engine, ApartEngine):
+        if isinstance(self.engine, RunsApart):
             self.engine.close()
 
     def _at(self, at: datetime | None) -> str:

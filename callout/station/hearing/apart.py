@@ -11,14 +11,13 @@ from __future__ import annotations
 import contextlib
 import threading
 import time
-from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
 from callout.core.errors import CalloutError, DeviceError
 from callout.core.saying import Saying, saying
 from callout.grammar.automaton import Automaton
-from callout.speech.engine import Candidate, Samples
+from callout.speech.engine import Candidate, Samples, TellTrouble
 from callout.station.hearing.apart_process import EngineOrder as EngineOrder
 from callout.station.hearing.apart_process import EngineProcess, GoneError
 from callout.station.hearing.engines import second_engine
@@ -29,8 +28,6 @@ MOST_TRIES = 3
 MOST_CRASHES = 5
 """Crashes in a row, of one utterance or of several, before the second engine takes over."""
 _PAUSE_S = 5.0
-
-TellTrouble = Callable[[Saying | None], None]
 
 
 class ApartEngine:

@@ -25,6 +25,7 @@ class Meaning:
     plot's); ``implied`` marks a decimal point that was not said. ``height_m`` is in metres, exact;
     ``height_unit`` is feet if it was said in feet. ``text`` holds the words of a typed note, or a
     plot's name. ``bare``: the tag came in words, without the word for it ("sixty nineteen").
+    ``species`` is "" if one was said that is not listed, or was not understood.
     ``not_tag`` is a tag that was taken back ("tree 84, not 83").
     """
 

@@ -21,6 +21,7 @@ from callout.sound.frames import Samples
 _SYNCHRONOUS = 2
 _DONT_EXIT = 0x8000
 _CHARS_UTF8 = 1
+_IPA = 0x02
 _RATE, _VOLUME = 1, 2
 # The library names British English by its file only.
 _ALIASES = {"en-gb": "en"}
@@ -56,6 +57,12 @@ class Espeak:
             ctypes.c_void_p,
             ctypes.c_void_p,
         ]
+        self._library.espeak_TextToPhonemes.argtypes = [
+            ctypes.POINTER(ctypes.c_char_p),
+            ctypes.c_int,
+            ctypes.c_int,
+        ]
+        self._library.espeak_TextToPhonemes.restype = ctypes.c_char_p
         self.rate_hz: int = self._library.espeak_Initialize(
             _SYNCHRONOUS, 0, str(data).encode(), _DONT_EXIT
         )
@@ -84,6 +91,18 @@ class Espeak:
             if failed:
                 raise DeviceError(saying("voice-failed", error=f"code {failed} on {text!r}"))
             return np.concatenate([np.zeros(0, dtype=np.int16), *self._pieces])
+
+    def sounds(self, text: str, voice: str) -> str:
+        """How `voice` says `text`, in the International Phonetic Alphabet. Raises DeviceError."""
+        with _LOCK:
+            name = _ALIASES.get(voice.casefold(), voice)
+            if self._library.espeak_SetVoiceByName(name.encode()) != 0:
+                raise DeviceError(saying("voice-unknown", name=voice))
+            told, rest = [], ctypes.c_char_p(text.encode())
+            while rest.value:
+                part = self._library.espeak_TextToPhonemes(ctypes.byref(rest), _CHARS_UTF8, _IPA)
+                told.append((part or b"").decode())
+            return "".join(told)
 
     def _take(self, samples: ctypes._Pointer[ctypes.c_short], count: int, _events: int) -> int:
         if samples and count > 0:

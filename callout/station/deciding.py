@@ -22,7 +22,7 @@ from callout.grammar.scope import Scope
 from callout.grammar.words import Heard
 from callout.session.state import Memory, Phase
 from callout.session.told.asides import WAKES
-from callout.session.told.doubts import UNSURE, doubt
+from callout.session.told.doubts import SPECIES_UNHEARD, UNSURE, doubt
 from callout.speech.engine import Candidate, Engine
 from callout.station.done import Done
 from callout.station.speaking.spoken_turns import OVER
@@ -166,6 +166,8 @@ def _may_be_echoed(meanings: Sequence[Meaning], scope: Scope) -> bool:
 def _which(meanings: Sequence[Meaning], scope: Scope) -> Saying:
     """The question if the engine is unsure; always asked, since even what fits may be wrong."""
     fitting = [meaning for meaning in meanings if scope.fits(meaning)]
+    if any(meaning.species == "" for meaning in fitting):
+        return SPECIES_UNHEARD
     return doubt(*fitting) if len(fitting) == 2 else UNSURE
 
 

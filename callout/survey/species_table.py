@@ -69,6 +69,17 @@ def reference_species() -> tuple[Species, ...]:
     )
 
 
+def common_names() -> tuple[str, ...]:
+    """What the trees of the reference list and of the bundled table are called, in words only."""
+    listed = (*reference_species(), *read_species(SHIPPED))
+    names = (name for one in listed for name in (one.common, *one.synonyms))
+    return tuple(dict.fromkeys(name for name in names if _spoken(name)))
+
+
+def _spoken(name: str) -> bool:
+    return bool(name) and all(map(str.isalpha, name.replace("-", " ").replace("'", "").split()))
+
+
 def parse_species(text: str, name: str) -> tuple[Species, ...]:
     """The species of a table's CSV ``text``; ``name`` is for messages."""
     rows = csv.DictReader(io.StringIO(text, newline=""), strict=True)

@@ -128,6 +128,7 @@ no-tree-in-hand = no tree in hand
 blind-not-told = not told before it is saved: this plot is measured blind
 no-warning = nothing is suspected of it
 species-of-new = a species is called for a new tree alone: say new tree and its tag first
+species-unheard = a new tree, but its species is not on the roster or was not understood: say it all again, or type it
 no-such-plot = no plot { $plot } in this survey
 help-idle = call a tree and its diameter, or its tag alone. Also: what's left, next, undo, note, pause, plot and its name
 help-named = call its diameter, or dead, cut, missing, not found. Also: last time, skip, no

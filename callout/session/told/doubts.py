@@ -11,6 +11,7 @@ from callout.core.saying import Saying, Says, as_is, saying
 from callout.core.told import command_told, side_told, status_told, unit_told
 
 UNSURE = saying("not-sure")
+SPECIES_UNHEARD = saying("species-unheard")
 _FIGURES = frozenset(
     {"spelt-tree", "spelt-tree-alone", "spelt-new-tag", "spelt-whole", "spelt-value"}
     | {"spelt-amount", "meant-stem", "metres"}

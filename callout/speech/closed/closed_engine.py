@@ -24,6 +24,7 @@ from callout.speech.closed.doubter import DOUBTER, Doubter
 from callout.speech.closed.encoder import FRAMES_A_SECOND, LEAD_S, Encoder, Frames
 from callout.speech.closed.head import Head, LogProbs
 from callout.speech.closed.mel import dull
+from callout.speech.closed.names.name_listener import UNLISTED, NameListener
 from callout.speech.closed.second import SecondListener
 from callout.speech.closed.surety import Choice, Thresholds, by_both, by_head, distinct, doubted
 from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples, candidate_of
@@ -33,6 +34,8 @@ HEAD = Path(__file__).with_name("head.npz")
 LONGEST_S = 20
 # Meanings the head proposes; several may be of the same words.
 PROPOSED = 16
+# A new tree's name that is not listed, or was not understood: never taken, asked for.
+NO_SPECIES = Candidate("new tree", (Meaning("new", species=""),), 0.0)
 
 
 class ClosedEngine:
@@ -47,9 +50,11 @@ class ClosedEngine:
         thresholds: Thresholds | None = None,
         second: bool = True,
         doubter: Path | None = DOUBTER,
+        names: NameListener | None = None,
     ) -> None:
         """``second`` has the model's decoder weigh what the head proposes.
 
+        ``names`` hears words that the head lacks, a survey's species; it needs ``second``.
         ``doubter`` is the third listener's head. A head that is tuned to one person has none: what
         is strange to others is that person's way to speak.
 
@@ -60,6 +65,7 @@ class ClosedEngine:
         self._encoder, self._head = Encoder(folder), Head(head)
         self._second = SecondListener(self._encoder) if second else None
         self._doubter = Doubter(doubter) if doubter and second else None
+        self._names = names if second else None
         self._thresholds = thresholds or Thresholds()
         digest = hashlib.sha256(head.read_bytes()).hexdigest()[:12]
         self.model = f"Whisper tiny.en, head {digest}" + ("" if second else ", head alone")
@@ -67,13 +73,18 @@ class ClosedEngine:
         self._decoder: Decoder | None = None
 
     def prepare(self, spoken: Automaton) -> None:
-        """Listen for the automaton's callouts; words the head never learnt cannot be heard."""
+        """Listen for the automaton's callouts."""
         self._spoken = spoken
         self._decoder = Decoder(spoken, self._head.index)
+        if self._names is not None:
+            self._names.prepare(spoken, self._head.index)
 
     def unknown_words(self, spoken: Automaton) -> tuple[str, ...]:
-        """Words of the automaton that this head cannot hear, e.g. a survey's species."""
-        return tuple(sorted(spoken.words - set(self._head.words)))
+        """Words of the automaton that cannot be heard."""
+        lacking = spoken.words - self._head.index.keys()
+        if self._names is not None:
+            lacking = self._names.unsayable(lacking)
+        return tuple(sorted(lacking))
 
     def hear(self, samples: Samples) -> tuple[Candidate, ...]:
         """The likeliest callout; where it is in doubt, with the next one's meanings beside it."""
@@ -82,6 +93,8 @@ class ClosedEngine:
         choice = self._choice(samples)
         if choice is None:
             return ()
+        if choice is UNLISTED:
+            return (NO_SPECIES,)
         best = candidate_of(self._spoken, choice.best.words, choice.confidence)
         if choice.confidence >= 0.5:
             return (best,)
@@ -102,9 +115,13 @@ class ClosedEngine:
         found = self._decoder.meanings(log_probs, PROPOSED)
         limits = self._thresholds
         choice = chosen(found, frames, log_probs, self._second, limits, dull(samples))
-        if choice is None or self._doubter is None:
+        if choice is not None and self._doubter is not None:
+            choice = doubted(choice, self._doubter.doubt(frames, choice.best.words), limits)
+        if self._names is None or self._second is None:
             return choice
-        return doubted(choice, self._doubter.doubt(frames, choice.best.words), limits)
+        if not self._names.may_be(free_words(log_probs, self._head.words)):
+            return choice
+        return self._names.choice(frames, log_probs, self._second, choice)
 
     def meanings(self, samples: Samples) -> tuple[Meant, ...]:
         """The likeliest meanings of one utterance as the head proposes them, best first."""

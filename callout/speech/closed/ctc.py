@@ -50,6 +50,27 @@ def ctc(
     return losses, gradients
 
 
+def log_likelihoods(
+    log_probs: NDArray[np.float32], labels: Sequence[Labels]
+) -> NDArray[np.float64]:
+    """The natural log of the probability of each of ``labels`` in the same (T, V)."""
+    spread = [_with_blanks(one) for one in labels]
+    last = _forward([log_probs] * len(spread), spread)[:, -1]
+    return np.array(
+        [
+            np.logaddexp.reduce(row[max(0, len(one) - 2) : len(one)])
+            for row, one in zip(last, spread, strict=True)
+        ]
+    )
+
+
+def prefix_scores(log_probs: NDArray[np.float32], labels: Sequence[int]) -> _Array:
+    """The natural log of the probability that the frames up to each one say ``labels``, (T,)."""
+    onward = _forward([log_probs], [_with_blanks(tuple(labels))])[0]
+    ends: _Array = np.logaddexp(onward[:, -1], onward[:, -2])
+    return ends
+
+
 def _with_blanks(labels: Labels) -> NDArray[np.int64]:
     states = np.full(2 * len(labels) + 1, BLANK, dtype=np.int64)
     states[1::2] = labels

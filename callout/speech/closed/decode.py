@@ -3,7 +3,7 @@
 A prefix of words is kept once, with every state and meaning the automaton gives it, so parses of
 the same words share one score and are never counted twice. Each prefix's probability sums over
 all alignments; a meaning's sums over its word strings. The search is time-synchronous and pruned:
-``BEAM`` prefixes a frame, none below ``WORST`` of the best. No encoder and no sound here.
+``beam`` prefixes a frame, none below ``worst`` of the best. No encoder and no sound here.
 """
 
 from __future__ import annotations
@@ -45,9 +45,17 @@ class _Prefix:
 class Decoder:
     """One automaton, made ready for a head's words. Words the head lacks cannot be heard."""
 
-    def __init__(self, automaton: Automaton, index: Mapping[str, int]) -> None:
+    def __init__(
+        self,
+        automaton: Automaton,
+        index: Mapping[str, int],
+        beam: int = BEAM,
+        worst: float = WORST,
+        least: float = LEAST_WORD,
+    ) -> None:
         self._automaton = automaton
         self._words = {at: word for word, at in index.items()}
+        self._beam, self._worst, self._least = beam, worst, least
 
     def meanings(self, log_probs: LogProbs, most: int = 5) -> tuple[Meant, ...]:
         """The likeliest meanings of (T, V) log probabilities, best first; empty if none ends."""
@@ -61,7 +69,7 @@ class Decoder:
             if best <= 0.0:
                 return ()
             scale += math.log(best)
-            beam = _pruned(beam, best)
+            beam = self._pruned(beam, best)
         return self._ended(beam, scale, most)
 
     def _stepped(
@@ -70,7 +78,7 @@ class Decoder:
         blank = float(row[BLANK])
         if blank > _SURELY_BLANK:
             return {prefix: ((b + w) * blank, 0.0) for prefix, (b, w) in beam.items()}
-        likely = [(int(at), float(row[at])) for at in np.flatnonzero(row > LEAST_WORD) if at]
+        likely = [(int(at), float(row[at])) for at in np.flatnonzero(row > self._least) if at]
         chance = dict(likely)
         after: dict[_Prefix, tuple[float, float]] = {}
         for prefix, (b, w) in beam.items():
@@ -98,6 +106,17 @@ class Decoder:
         prefix.onward[word] = child
         return child
 
+    def _pruned(
+        self, beam: dict[_Prefix, tuple[float, float]], best: float
+    ) -> dict[_Prefix, tuple[float, float]]:
+        """The likeliest, rescaled so that the best has probability 1."""
+        least = best * self._worst
+        kept = [(p, b / best, w / best) for p, (b, w) in beam.items() if b + w > least]
+        if len(kept) > self._beam:
+            kept.sort(key=lambda item: -(item[1] + item[2]))
+            del kept[self._beam :]
+        return {prefix: (b, w) for prefix, b, w in kept}
+
     def _ended(
         self, beam: dict[_Prefix, tuple[float, float]], scale: float, most: int
     ) -> tuple[Meant, ...]:
@@ -123,14 +142,3 @@ def free_words(log_probs: LogProbs, words: tuple[str, ...]) -> tuple[str, ...]:
     best = log_probs.argmax(axis=1)
     kept = [at for at, before in zip(best, [BLANK, *best[:-1]], strict=True) if at != before]
     return tuple(words[at] for at in kept if at != BLANK)
-
-
-def _pruned(
-    beam: dict[_Prefix, tuple[float, float]], best: float
-) -> dict[_Prefix, tuple[float, float]]:
-    """The ``BEAM`` likeliest, rescaled so that the best has probability 1."""
-    kept = [(p, b / best, w / best) for p, (b, w) in beam.items() if b + w > best * WORST]
-    if len(kept) > BEAM:
-        kept.sort(key=lambda item: -(item[1] + item[2]))
-        del kept[BEAM:]
-    return {prefix: (b, w) for prefix, b, w in kept}

@@ -39,6 +39,10 @@ class SecondListener:
     def weigh(self, frames: Frames, found: Sequence[Meant]) -> tuple[Weighed, ...]:
         """The best few of ``found``, in their order."""
         near = [one for one in found[:MOST] if one.score > found[0].score - WITHIN]
-        sentences = [self._tokens.sentence(one.words) for one in near]
-        decoded = self._encoder.likelihoods(frames, sentences) if near else []
+        decoded = self.likelihoods(frames, [one.words for one in near])
         return tuple(Weighed(one, one.score, told) for one, told in zip(near, decoded, strict=True))
+
+    def likelihoods(self, frames: Frames, strings: Sequence[tuple[str, ...]]) -> list[float]:
+        """The natural log of each word string's probability by the decoder."""
+        sentences = [self._tokens.sentence(words) for words in strings]
+        return self._encoder.likelihoods(frames, sentences) if sentences else []

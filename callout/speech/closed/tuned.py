@@ -16,6 +16,7 @@ import numpy as np
 from callout.core.errors import DeviceError
 from callout.speech.closed.closed_engine import HEAD, ClosedEngine
 from callout.speech.closed.head import Weights, weights_of
+from callout.speech.closed.names.name_listener import NameListener
 from callout.speech.closed.surety import Thresholds
 
 _EXACT = ("mean", "scale")
@@ -82,12 +83,15 @@ def why_not(path: Path, base: Path = HEAD) -> str | None:
     return None
 
 
-def tuned_engine(path: Path) -> ClosedEngine:
+def tuned_engine(path: Path, names: NameListener | None = None) -> ClosedEngine:
     """The closed engine with this head; its model's name says whose. Raises DeviceError."""
     told = about(path)
     limits = Thresholds()
     engine = ClosedEngine(
-        head=path, thresholds=replace(limits, margin=max(limits.margin, told.margin)), doubter=None
+        head=path,
+        thresholds=replace(limits, margin=max(limits.margin, told.margin)),
+        doubter=None,
+        names=names,
     )
     engine.model += f", tuned to {told.who} from {told.base[:12]}"
     return engine

@@ -9,11 +9,15 @@ import importlib
 import os
 from importlib.util import find_spec
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from callout.core.errors import DeviceError, OperatorError
 from callout.core.saying import saying
 from callout.grammar.language import Language
 from callout.speech.engine import Engine
+
+if TYPE_CHECKING:
+    from callout.speech.closed.names.name_listener import NameListener
 
 EVERY_SURVEYS_MODEL = "CALLOUT_VOSK_MODEL"
 SINGLE = ("closed", "pocketsphinx", "vosk")
@@ -82,10 +86,31 @@ def _single(name: str, language: Language, vosk_model: str, tuned: str) -> Engin
     if tuned:
         from callout.speech.closed.tuned import tuned_engine
 
-        return tuned_engine(Path(tuned))
+        return tuned_engine(Path(tuned), _names(language))
     from callout.speech.closed.closed_engine import ClosedEngine
 
-    return ClosedEngine()
+    return ClosedEngine(names=_names(language))
+
+
+def _names(language: Language) -> NameListener | None:
+    """Who hears the survey's species; None if it has none. The reference list's are strangers."""
+    if not language.species:
+        return None
+    from callout.speech.closed.names.name_listener import NameListener
+    from callout.speech.closed.names.pronounce import Pronouncer
+    from callout.survey.species_table import common_names
+
+    return NameListener(Pronouncer(language.pronunciations, _sounds), common_names())
+
+
+def _sounds(word: str) -> str:
+    """From letters to sound, for a word of no dictionary; nothing if the voice is not there."""
+    from callout.sound.espeak import espeak
+
+    try:
+        return espeak().sounds(word, "en-us")
+    except DeviceError:
+        return ""
 
 
 def _vosk(model: str, language: Language) -> Engine:

@@ -1,0 +1,1 @@
+"""Words that the head over words never learnt, heard by their phones: a survey's species."""

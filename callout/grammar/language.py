@@ -76,14 +76,17 @@ def read_language(
     species: Sequence[str] = (),
     plots: Sequence[str] = (),
     compile: Compile = made,
+    common: Mapping[str, str] | None = None,
 ) -> Language:
     """The automata of a JSGF text, with pronunciations (``word PH ON ES`` lines) and names.
 
-    The names are those of the survey's species and plots. Raises OperatorError for a grammar that
-    cannot be used.
+    The names are those of the survey's species and plots; ``common`` has the common name of a
+    species that the roster has by its code or its scientific name. Raises OperatorError for a
+    grammar that cannot be used.
     """
     parsed = parse_jsgf(grammar)
-    filled = {"species": _species(species), "plots": _plots(plots)}
+    said = {name: _said(name, species, common or {}) for name in sorted(set(species))}
+    filled = {"species": _species(said), "plots": _plots(plots)}
     rules = {name: filled.get(name, part) for name, part in parsed.rules.items()}
     parsed = replace(parsed, rules=rules)
     return Language(
@@ -92,7 +95,7 @@ def read_language(
         grammar=parsed,
         pronunciations=_pronunciations(dictionary),
         species=tuple(sorted(set(species))),
-        unsaid=tuple(name for name in sorted(set(species)) if not plain_words(name)),
+        unsaid=tuple(name for name, ways in said.items() if not ways),
         compile=compile,
     )
 
@@ -116,13 +119,23 @@ def _words_in(part: Expansion) -> set[str]:
     return _words_in(part.part) if isinstance(part, Repeat) else set()
 
 
-def _species(names: Sequence[str]) -> Expansion:
+def _said(name: str, species: Sequence[str], common: Mapping[str, str]) -> list[list[str]]:
+    """The ways to say a species: by its name, and by a common one that no other here has."""
+    listed = {plain for one in species if (plain := one.casefold()) != name.casefold()}
+    also = common.get(name, name)
+    said = [plain_words(one) for one in dict.fromkeys((name, also)) if one.casefold() not in listed]
+    return [words for words in said if words]
+
+
+def _species(said: Mapping[str, Sequence[Sequence[str]]]) -> Expansion:
     """Each species by its words; emits the name as the roster writes it."""
-    options = []
-    for name in sorted(set(names)):
-        if words := plain_words(name):
-            options.append(Said((*(Token(word) for word in words), Tag(name.replace(" ", "_")))))
-    return Choice(tuple(options))
+    return Choice(
+        tuple(
+            Said((*map(Token, words), Tag(name.replace(" ", "_"))))
+            for name, ways in said.items()
+            for words in ways
+        )
+    )
 
 
 def _plots(names: Sequence[str]) -> Expansion:
@@ -139,8 +152,8 @@ def _plots(names: Sequence[str]) -> Expansion:
 
 
 def plain_words(name: str) -> list[str]:
-    """The words of a species' name; empty if one of them is not letters only."""
-    words = name.lower().split()
+    """The words of a species' name, a hyphen parting two; empty if one is not letters only."""
+    words = name.lower().replace("-", " ").split()
     return words if all(word.replace("'", "").isalpha() for word in words) else []
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from callout.core.errors import OperatorError
 from callout.grammar.language import Language, read_language
 from callout.station.compiled import compiled
+from callout.survey.species_table import common_of
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 
@@ -66,6 +67,7 @@ def _language(
 
     try:
         grammar = path.read_text(encoding="utf-8")
-        return read_language(code, grammar, beside(".dict"), species, plots, compiled)
+        common = common_of(species) if code == "en" else {}
+        return read_language(code, grammar, beside(".dict"), species, plots, compiled, common)
     except (OSError, UnicodeDecodeError) as error:
         raise OperatorError(f"{path} cannot be read as a grammar: {error}") from None

@@ -69,6 +69,16 @@ def reference_species() -> tuple[Species, ...]:
     )
 
 
+def common_of(names: Iterable[str]) -> dict[str, str]:
+    """Of those of ``names`` that are a code, a number or a scientific name: the common name."""
+    known: dict[str, str] = {}
+    for one in (*read_species(SHIPPED), *reference_species()) if names else ():
+        for name in (one.scientific, one.code, one.number):
+            known.setdefault(name.casefold(), one.common)
+    found = {name: known.get(name.casefold(), "") for name in names}
+    return {name: common for name, common in found.items() if common}
+
+
 def common_names() -> tuple[str, ...]:
     """What the trees of the reference list and of the bundled table are called, in words only."""
     listed = (*reference_species(), *read_species(SHIPPED))

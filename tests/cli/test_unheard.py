@@ -27,7 +27,7 @@ from callout.station.data import data_folder, load_language
 from callout.station.hearing.apart import ApartEngine, EngineOrder
 from callout.station.hearing.unheard import unheard_told
 
-SPECIES = ("beech", "quibbled hornwort", "wild service-tree")
+SPECIES = ("beech", "quibbled hornwort", "wild service no. 2")
 NEVER = ("hornwort", "quibbled")
 LANGUAGE = load_language("en", SPECIES)
 FIRST = read_sound(data_folder("audio_fixtures") / "walk.flac")[: 4 * SAMPLE_RATE_HZ]
@@ -70,7 +70,7 @@ def test_the_closed_engine_tells_its_own():
 
 
 def test_a_name_that_is_no_plain_words_is_told_too():
-    assert LANGUAGE.unsaid == ("wild service-tree",)
+    assert LANGUAGE.unsaid == ("wild service no. 2",)
 
 
 @dataclass
@@ -105,7 +105,7 @@ def test_what_is_told_says_which_words_and_what_to_do(name):
     assert found.spoken == found.shown, "words that are no species' names are said aloud"
     assert told.startswith(f"{name} cannot hear hornwort, quibbled: type "), "by word"
     species = shown(Lacking(name, NEVER))
-    assert "cannot hear quibbled hornwort, wild service-tree: type" in species, "by whole names"
+    assert "cannot hear quibbled hornwort, wild service no. 2: type" in species, "by whole names"
     assert "choose" in told and "survey.toml" in told
     assert name == "vosk" or f"engine {name} " not in told
     many = unheard_told(Lacking(name, tuple(f"word{n}" for n in range(50))), english)
@@ -120,7 +120,7 @@ def test_what_is_told_says_which_words_and_what_to_do(name):
     )
     assert unheard_told(Lacking(name, ()), english) is None
     assert unheard_told(None, LANGUAGE) is None
-    assert "hear wild service-tree:" in shown(Lacking(name, ()))
+    assert "hear wild service no. 2:" in shown(Lacking(name, ()))
 
 
 def test_a_pair_hears_what_either_engine_hears():
@@ -128,7 +128,7 @@ def test_a_pair_hears_what_either_engine_hears():
     one, other = Lacking("closed", ("hornwort", "wild")), Lacking("pocketsphinx", ("hornwort",))
     pair = PairEngine(one, other)
     assert pair.unknown_words(LANGUAGE.spoken) == ("hornwort",)
-    assert "cannot hear quibbled hornwort, wild service-tree:" in shown(pair)
+    assert "cannot hear quibbled hornwort, wild service no. 2:" in shown(pair)
 
 
 def heard_at_start(tmp_path: Path, species: tuple[str, ...]) -> list[dict[str, object]]:
@@ -146,7 +146,7 @@ def test_listen_shows_species_and_logs_them_without_a_word_aloud(tmp_path):
     """Said every morning it would keep the microphone shut; only new trees need their names."""
     lines = heard_at_start(tmp_path, SPECIES)
     (fault,) = [line for line in lines if line["event"] == "fault"]
-    assert "quibbled hornwort, wild service-tree" in str(fault["words"])
+    assert "quibbled hornwort, wild service no. 2" in str(fault["words"])
     said = [str(line["text"]) for line in lines if line["event"] == "said"]
     assert not any("cannot hear" in text for text in said)
 

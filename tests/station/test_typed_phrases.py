@@ -70,3 +70,25 @@ def test_a_species_told_of_a_tree_by_any_name() -> None:
     assert meant("107 should be wild service") == Meaning("species", "107", species="wild service")
     assert meant("107 should be beech") == Meaning("species", "107", species="beech")
     assert meant("107 should be dead") == Meaning("status", "107", status="dead_standing")
+
+
+@pytest.mark.parametrize(
+    ("roster", "line"),
+    [
+        ("ACRU", "new tree 141 red maple 8.1"),
+        ("Acer rubrum", "new tree 141 red maple 8.1"),
+        ("316", "new tree 141 red maple 8.1"),
+        ("ACRU", "new tree 141 acru 8.1"),
+        ("Douglas-fir", "new tree 141 douglas fir 8.1"),
+    ],
+)
+def test_a_species_goes_by_its_common_name_too(roster, line):
+    """Codes and numbers of the national reference list, public copies; the roster's name stays."""
+    found = typed_line(load_language("en", (roster,)), line, scope_of(PLOT), notes=False)
+    assert [(one.kind, one.species) for one in found.meanings] == [("new", roster)]
+
+
+def test_a_common_name_of_two_on_the_roster_is_its_own():
+    language = load_language("en", ("ACRU", "red maple"))
+    found = typed_line(language, "new tree 141 red maple 8.1", scope_of(PLOT), notes=False)
+    assert [one.species for one in found.meanings] == ["red maple"]

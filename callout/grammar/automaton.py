@@ -145,16 +145,28 @@ class Watcher(Protocol):
 
 def narrowed(automaton: Automaton, watcher: Watcher) -> Automaton:
     """The part of ``automaton`` whose emitted tokens ``watcher`` allows."""
-    following = _Following(watcher)
-    grouped = [_by_emits(ways) for ways in automaton.ways]
-    table = _Table()
-    numbers: dict[tuple[int, int], int | None] = {}
+    return _Narrowing(automaton, watcher).narrowed()
 
-    def visit(state: int, watched: int) -> int | None:
+
+class _Narrowing:
+    """The states of an automaton, each with the watcher's state there."""
+
+    def __init__(self, automaton: Automaton, watcher: Watcher) -> None:
+        self._automaton, self._watcher = automaton, watcher
+        self._following, self._table = _Following(watcher), _Table()
+        self._grouped = [_by_emits(ways) for ways in automaton.ways]
+        self._numbers: dict[tuple[int, int], int | None] = {}
+
+    def narrowed(self) -> Automaton:
+        """All of it."""
+        start = self._visit(self._automaton.start, 0)
+        return self._table.automaton(self._table.number(False, set()) if start is None else start)
+
+    def _visit(self, state: int, watched: int) -> int | None:
         """The number of the product state; None if no utterance can end from there."""
-        ways = set()
+        ways, following, numbers = set(), self._following, self._numbers
         known = following.known[watched]
-        for emits, targets in grouped[state]:
+        for emits, targets in self._grouped[state]:
             if emits not in known:
                 following.follow(watched, emits)
             after = known[emits]
@@ -163,15 +175,12 @@ def narrowed(automaton: Automaton, watcher: Watcher) -> Automaton:
             for word, target in targets:
                 there = (target, after)
                 if there not in numbers:
-                    numbers[there] = visit(target, after)
+                    numbers[there] = self._visit(target, after)
                 number = numbers[there]
                 if number is not None:
                     ways.add((word, emits, number))
-        final = state in automaton.finals and watcher.ends(following.states[watched])
-        return table.number(final, ways) if ways or final else None
-
-    start = visit(automaton.start, 0)
-    return table.automaton(table.number(False, set()) if start is None else start)
+        final = state in self._automaton.finals and self._watcher.ends(following.states[watched])
+        return self._table.number(final, ways) if ways or final else None
 
 
 class _Following:

@@ -92,38 +92,43 @@ class _Compiler:
         return self._numbers[ways]
 
 
+class _Reached(dict[int, dict[Emits, frozenset[int]]]):
+    """By place, and by the tags on the way: the places with words (or the end) it leads to."""
+
+    def __init__(self, ways: Ordered[tuple[_Way, ...]]) -> None:
+        super().__init__()
+        self._ways = ways
+
+    def __missing__(self, place: int) -> dict[Emits, frozenset[int]]:
+        found: dict[Emits, set[int]] = {}
+        if place == _END or any(word is not None for word, _, _ in self._ways[place]):
+            found[()] = {place}
+        for word, emits, target in self._ways[place]:
+            if word is None:
+                for more, places in self[target].items():
+                    found.setdefault(emits + more, set()).update(places)
+        self[place] = reached = {emits: frozenset(places) for emits, places in found.items()}
+        return reached
+
+
 def _without_empty_arcs(ways: Ordered[tuple[_Way, ...]], start: int) -> Automaton:
     """Attach to each word the tags that follow it, and to the first word those before it too.
 
     Places reached by the same word and tags become one state.
     """
-    reached: dict[int, dict[Emits, frozenset[int]]] = {}
-
-    def reach(place: int) -> dict[Emits, frozenset[int]]:
-        """The places with words (or the end) that are reachable, by the tags on the way."""
-        if place not in reached:
-            found: dict[Emits, set[int]] = {}
-            if place == _END or any(word is not None for word, _, _ in ways[place]):
-                found[()] = {place}
-            for word, emits, target in ways[place]:
-                if word is None:
-                    for more, places in reach(target).items():
-                        found.setdefault(emits + more, set()).update(places)
-            reached[place] = {emits: frozenset(places) for emits, places in found.items()}
-        return reached[place]
-
+    reached = _Reached(ways)
     numbers: dict[frozenset[int], int] = {}
     arcs: dict[int, tuple[Way, ...]] = {}
 
     def onward(places: frozenset[int], before: Emits) -> Iterator[Way]:
         for word, _, target in dict.fromkeys(way for place in places for way in ways[place]):
             if word is not None:
-                for emits, landing in reach(target).items():
+                for emits, landing in reached[target].items():
                     yield word, before + emits, numbers.setdefault(landing, len(numbers))
 
     first = -1
     arcs[first] = tuple(
-        arc for emits, places in reach(start).items() for arc in onward(places, emits)
+        arc for emits, places in reached[start].items() for arc in onward(places, emits)
     )
     done = 0
     while done < len(numbers):

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import random
 import zlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,7 +18,7 @@ import soundfile
 from numpy.typing import NDArray
 
 from training.phrases import spoken_automaton, template, utterance, vocabulary, walk, words_of
-from training.synthesisers import RATE, UNSEEN, speakers
+from training.synthesisers import RATE, UNSEEN, Speaker, speakers
 
 PAD = 1600
 # libsndfile maps this to about 50 kbit/s.
@@ -42,16 +42,12 @@ def synthesise(folder: Path, family: str, seed: int, others: Sequence[str]) -> N
     automaton = spoken_automaton()
     words = vocabulary(automaton)
     count, say = speakers()[family]
-    clips = []
-    for number in range(count):
-        rng = random.Random(zlib.crc32(f"{seed}/{family}/{number}".encode()))
+
+    def text(number: int, rng: random.Random) -> str:
         alone = number // 3 if number % 3 == 0 and family not in UNSEEN else len(words)
-        text = words[alone] if alone < len(words) else utterance(automaton, words, others, rng)
-        wave, voice = say(text, rng)
-        wave = trimmed(wave)
-        if len(wave) > RATE // 20:
-            clips.append(Clip(wave, words_of(text), voice))
-    write(path, clips)
+        return words[alone] if alone < len(words) else utterance(automaton, words, others, rng)
+
+    write(path, _said(f"{seed}/{family}", count, say, text))
 
 
 def synthesise_callouts(folder: Path, family: str, count: int, seed: int) -> None:
@@ -62,18 +58,28 @@ def synthesise_callouts(folder: Path, family: str, count: int, seed: int) -> Non
     automaton = spoken_automaton()
     words = vocabulary(automaton)
     _, say = speakers()[family]
+
+    def text(number: int, rng: random.Random) -> str:
+        if number % 2 == 0 and number < 2 * len(words):
+            return words[number // 2]
+        return walk(automaton, rng) if rng.random() < 0.45 else template(rng)
+
+    write(path, _said(f"{seed}/more_{family}", count, say, text))
+
+
+def _said(
+    seed: str, count: int, say: Speaker, text: Callable[[int, random.Random], str]
+) -> list[Clip]:
+    """``count`` clips of what ``text`` gives; each draws from a stream of its own."""
     clips = []
     for number in range(count):
-        rng = random.Random(zlib.crc32(f"{seed}/more_{family}/{number}".encode()))
-        if number % 2 == 0 and number < 2 * len(words):
-            text = words[number // 2]
-        else:
-            text = walk(automaton, rng) if rng.random() < 0.45 else template(rng)
-        wave, voice = say(text, rng)
+        rng = random.Random(zlib.crc32(f"{seed}/{number}".encode()))
+        words = text(number, rng)
+        wave, voice = say(words, rng)
         wave = trimmed(wave)
         if len(wave) > RATE // 20:
-            clips.append(Clip(wave, words_of(text), voice))
-    write(path, clips)
+            clips.append(Clip(wave, words_of(words), voice))
+    return clips
 
 
 def trimmed(wave: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -24,22 +24,10 @@ from callout.grammar.automaton import Arc, Automaton
 from callout.grammar.scope import Scope
 from callout.station.data import load_language
 from training.people import CORPORA, FOLDS, fold_of
+from training.phrases import TEENS, TENS
 
 __all__ = ["CORPORA", "FOLDS", "fold_of"]
-_TEENS = (
-    "ten",
-    "eleven",
-    "twelve",
-    "thirteen",
-    "fourteen",
-    "fifteen",
-    "sixteen",
-    "seventeen",
-    "eighteen",
-    "nineteen",
-)
-_TENS = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
-NUMBER_WORDS = (*DIGITS, *_TEENS, *_TENS, "hundred", "thousand", "and")
+NUMBER_WORDS = (*DIGITS, *TEENS, *TENS, "hundred", "thousand", "and")
 # How many digits the grammar lets a string have; no string's own length is told.
 LENGTHS = {"digits": (3, 10), "digits, non-native": (2, 6)}
 COMMANDS = ("yes", "no", "repeat")

@@ -28,7 +28,7 @@ from callout.reports.pages.stand_tables import (
     tables_over_plots,
 )
 from callout.reports.stand.census import Ints, codes_of, unsettled, with_aside
-from callout.reports.stand.columns import STEM, check_measurements
+from callout.reports.stand.columns import MEASUREMENT_COLUMNS, STEM, check_measurements
 from callout.reports.stand.corrected import corrected
 from callout.reports.stand.dynamics.growth import increments
 from callout.reports.stand.mass.biomass import one_species
@@ -38,17 +38,7 @@ from callout.reports.stand.visits import runs_of, years_of
 ROWS_A_PART = 500_000
 _ALONE = 500_000  # rows that one process computes sooner than others start
 _NEEDED = (
-    "plot",
-    "tag",
-    "stem",
-    "species",
-    "date",
-    "value",
-    "unit",
-    "diameter_cm",
-    "status",
-    "measured_height_m",
-    "source",
+    *MEASUREMENT_COLUMNS,
     "graduation",
     "rounding",
     "raw_unit",

@@ -90,6 +90,15 @@ CHANGE: Columns = {
     "net": ("net", 4),
     "at_second": ("second", 4),
 }
+RATES_A_YEAR: Columns = {
+    "mortality_year": ("mortality /year", 4),
+    "mortality_low": ("95 % from", 4),
+    "mortality_high": ("to", 4),
+    "recruitment_year": ("recruitment /year", 4),
+    "recruitment_low": ("95 % from", 4),
+    "recruitment_high": ("to", 4),
+    "why": ("", None),
+}
 RATES: Columns = {
     "plot": ("plot", None),
     "from_census": ("from", None),
@@ -101,13 +110,7 @@ RATES: Columns = {
     "recruits": ("new", 0),
     "cut": ("cut", 0),
     "lost": ("not found", 0),
-    "mortality_year": ("mortality /year", 4),
-    "mortality_low": ("95 % from", 4),
-    "mortality_high": ("to", 4),
-    "recruitment_year": ("recruitment /year", 4),
-    "recruitment_low": ("95 % from", 4),
-    "recruitment_high": ("to", 4),
-    "why": ("", None),
+    **RATES_A_YEAR,
 }
 
 COMPOSITION: Columns = {

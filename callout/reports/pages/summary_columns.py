@@ -5,7 +5,7 @@ Names and words only; ``report`` puts them on the page.
 
 from __future__ import annotations
 
-from callout.reports.pages.plot_page import Columns
+from callout.reports.pages.plot_page import RATES_A_YEAR, Columns
 
 PLOTS: Columns = {
     "plot": ("plot", None),
@@ -21,13 +21,7 @@ SITE_RATES: Columns = {
     "from_census": ("from", None),
     "to_census": ("to", None),
     "plots": ("plots", 0),
-    "mortality_year": ("mortality /year", 4),
-    "mortality_low": ("95 % from", 4),
-    "mortality_high": ("to", 4),
-    "recruitment_year": ("recruitment /year", 4),
-    "recruitment_low": ("95 % from", 4),
-    "recruitment_high": ("to", 4),
-    "why": ("", None),
+    **RATES_A_YEAR,
 }
 PERIODS: Columns = {
     "years": ("years", None),

@@ -29,7 +29,7 @@ from callout.speech.closed.names.name_search import (
     spellings,
     with_words,
 )
-from callout.speech.closed.names.pronounce import Pronouncer
+from callout.speech.closed.names.pronounce import Pronouncer, Spelling
 from callout.speech.closed.second import SecondListener
 from callout.speech.closed.surety import Choice
 from callout.speech.odds import logistic
@@ -201,28 +201,27 @@ class NameListener:
         self, best: Heard, frames: Frames, phones: LogProbs, second: SecondListener
     ) -> float:
         """How far the name stands above every stranger, by phones and decoder."""
-        names = self._strangers_to(best.what.named)
-        if not names:
+        strangers = self._strangers_to(best.what.named)
+        if not strangers:
             return np.inf
         part = place(phones, best.what, self._pronouncer)
-        own, *others = likelihoods(
-            part, [spellings(self._pronouncer, name) for name in (best.what.named, *names)]
-        )
-        near = sorted(zip(others, names, strict=True), reverse=True)[:_STRANGERS]
+        said = spellings(self._pronouncer, best.what.named)
+        own, *others = likelihoods(part, [said, *strangers.values()])
+        near = sorted(zip(others, strangers, strict=True), reverse=True)[:_STRANGERS]
         decoded = second.likelihoods(frames, [best.what.with_name(name) for _, name in near])
         return min(
             own + best.decoder - score - told
             for (score, _), told in zip(near, decoded, strict=True)
         )
 
-    def _strangers_to(self, name: Words) -> list[Words]:
+    def _strangers_to(self, name: Words) -> dict[Words, tuple[Spelling, ...]]:
         """Names that neither the survey has nor ``name`` holds, "pine" in "slash pine"."""
         listed, whole = {"".join(one) for one in self._ready().names}, " ".join(name)
         self._pronouncer.learn(word for one in self._told for word in one)
-        told = [one for one in self._told if "".join(one) not in listed]
-        return [
-            one for one in told if " ".join(one) not in whole and spellings(self._pronouncer, one)
-        ]
+        told = (one for one in self._told if "".join(one) not in listed)
+        others = (one for one in told if " ".join(one) not in whole)
+        spelt = ((one, spellings(self._pronouncer, one)) for one in others)
+        return {one: ways for one, ways in spelt if ways}
 
 
 def _objection(words: LogProbs, said: Sequence[int]) -> float:

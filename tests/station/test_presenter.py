@@ -11,7 +11,7 @@ from journal_tools import survey
 from station_tools import LANGUAGE, ScriptedEngine
 from waiting import wait_for
 
-from callout.core.saying import as_is
+from callout.core.saying import Saying, as_is
 from callout.sound.sound_files import encode_flac
 from callout.station.face import Level, Update, View
 from callout.station.showing.presenter import StationFace
@@ -40,6 +40,23 @@ def test_batteries_and_faults_are_shown_and_go_again(station: Station) -> None:
     assert face.view().engine.count("battery") == 1
     assert face.view().engine.endswith("tape battery 12 %")
     assert face.view().faults == ()
+
+
+def test_a_fault_told_while_the_view_is_made_disturbs_nothing(
+    station: Station, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Devices tell theirs on threads of their own: a daemon that started refused who asked then."""
+    face = StationFace(station, lambda muted: None)
+    face.fault("tape", as_is("tape: lost, looking for it"))
+    part = StationFace._part
+
+    def meanwhile(self: StationFace, says: Saying) -> str:
+        face.fault("microphone", as_is("There is no microphone."))
+        return part(self, says)
+
+    monkeypatch.setattr(StationFace, "_part", meanwhile)
+    assert face.view().faults == ("tape: lost, looking for it",)
+    assert len(face.view().faults) == 2
 
 
 def test_what_is_typed_is_shown_waiting_then_saved(station: Station) -> None:

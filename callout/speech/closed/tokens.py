@@ -27,8 +27,8 @@ class Tokens:
         try:
             model = json.loads(path.read_text(encoding="utf-8"))["model"]
             self._numbers: dict[str, int] = dict(model["vocab"])
-            pairs = (item.split(" ") if isinstance(item, str) else item for item in model["merges"])
-            self._ranks = {(first, second): rank for rank, (first, second) in enumerate(pairs)}
+            pairs = (one if isinstance(one, str) else " ".join(one) for one in model["merges"])
+            self._ranks = {pair: rank for rank, pair in enumerate(pairs)}
             self._stop = self._numbers[_FULL_STOP]
         except (OSError, ValueError, KeyError, TypeError) as error:
             raise DeviceError(f"the tokens in {path} cannot be read: {error}") from error
@@ -45,7 +45,7 @@ class Tokens:
     def _joined(self, piece: str) -> list[str]:
         parts = [_letters()[byte] for byte in piece.encode()]
         while len(parts) > 1:
-            ranks = [self._ranks.get(pair) for pair in pairwise(parts)]
+            ranks = [self._ranks.get(" ".join(pair)) for pair in pairwise(parts)]
             known = [rank for rank in ranks if rank is not None]
             if not known:
                 break

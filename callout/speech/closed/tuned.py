@@ -83,11 +83,17 @@ def why_not(path: Path, base: Path = HEAD) -> str | None:
     return None
 
 
-def tuned_engine(path: Path, names: NameListener | None = None) -> ClosedEngine:
-    """The closed engine with this head; its model's name says whose. Raises DeviceError."""
+def tuned_engine(
+    path: Path, folder: Path | None = None, names: NameListener | None = None
+) -> ClosedEngine:
+    """The closed engine with this head; its model's name says whose. Raises DeviceError.
+
+    ``folder`` is the encoder's, and of the package if none is given.
+    """
     told = about(path)
     limits = Thresholds()
     engine = ClosedEngine(
+        folder,
         head=path,
         thresholds=replace(limits, margin=max(limits.margin, told.margin)),
         doubter=None,

@@ -83,13 +83,15 @@ def _single(name: str, language: Language, vosk_model: str, tuned: str) -> Engin
         from callout.speech.sphinx import SphinxEngine
 
         return SphinxEngine(language.pronunciations)
+    from callout.station.hearing.kept_model import model_folder
+
     if tuned:
         from callout.speech.closed.tuned import tuned_engine
 
-        return tuned_engine(Path(tuned), _names(language))
+        return tuned_engine(Path(tuned), model_folder(), _names(language))
     from callout.speech.closed.closed_engine import ClosedEngine
 
-    return ClosedEngine(names=_names(language))
+    return ClosedEngine(model_folder(), names=_names(language))
 
 
 def _names(language: Language) -> NameListener | None:

@@ -47,17 +47,16 @@ class StationFace:
 
     def view(self) -> View:
         """The present state."""
+        now = dict(self._faults)  # another thread may tell of one meanwhile
         shown = view_of(
             self._station,
             said=self._said,
             heard=self._heard,
             tone=self._tone,
             muted=self._muted,
-            faults=tuple(
-                self._part(says) for name, says in self._faults.items() if name not in HINTS
-            ),
+            faults=tuple(self._part(says) for name, says in now.items() if name not in HINTS),
         )
-        hints = tuple(self._part(says) for name, says in self._faults.items() if name in HINTS)
+        hints = tuple(self._part(says) for name, says in now.items() if name in HINTS)
         talk = "" if self._talk is None else "open" if self._talk.is_open else "closed"
         engine = "; ".join([shown.engine, *self._batteries.values()])
         return replace(
@@ -67,7 +66,7 @@ class StationFace:
             hints=hints,
             sounding=self._sounding,
             paused=self._station.memory.paused,
-            remedies=tuple(kind for kind, names in _REMEDIES.items() if names & set(self._faults)),
+            remedies=tuple(kind for kind, names in _REMEDIES.items() if names & set(now)),
         )
 
     def _part(self, says: Saying) -> str:

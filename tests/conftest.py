@@ -7,6 +7,7 @@ try the same cases each time; ``CALLOUT_EXPLORE=1`` lets hypothesis draw new one
 
 from __future__ import annotations
 
+import fcntl
 import gc
 import os
 import shutil
@@ -31,8 +32,11 @@ settings.register_profile("explore", **_TIMELESS)
 settings.load_profile("explore" if os.environ.get("CALLOUT_EXPLORE") else "same each time")
 
 _HOME = tempfile.TemporaryDirectory(prefix="callout-home-")
+# What one worker has compiled the others and their commands need not.
+_CACHE = os.environ.setdefault("CALLOUT_TEST_CACHE", f"{_HOME.name}/.cache")
 _OURS = {
     "HOME": _HOME.name,
+    "XDG_CACHE_HOME": _CACHE,
     "TZ": "UTC",
     "LC_ALL": "C.UTF-8",
     "LANG": "C.UTF-8",
@@ -44,8 +48,8 @@ _OURS = {
     "ALSA_CONFIG_PATH": os.devnull,
 }
 _NOT_OURS = (
-    "XDG_CONFIG_HOME", "XDG_STATE_HOME", "XDG_DATA_HOME", "XDG_CACHE_HOME", "XDG_RUNTIME_DIR",
-    "LANGUAGE", "LC_CTYPE", "LC_MESSAGES", "LC_NUMERIC", "LC_TIME", "COLORTERM", "NO_COLOR",
+    "XDG_CONFIG_HOME", "XDG_STATE_HOME", "XDG_DATA_HOME", "XDG_RUNTIME_DIR", "LANGUAGE", "LC_CTYPE",
+    "LC_MESSAGES", "LC_NUMERIC", "LC_TIME", "COLORTERM", "NO_COLOR",
     "FORCE_COLOR", "CLICOLOR_FORCE", "PULSE_SOURCE", "PULSE_SINK", "CALLOUT_GRAMMARS", "EDITOR",
     "CALLOUT_OFFICE", "PYTHONDONTWRITEBYTECODE",
 )  # fmt: skip
@@ -82,6 +86,46 @@ if sys.version_info < (3, 13):
     )
 
 
+def _read_once() -> None:
+    """Grammars and automata, which never change, are read once and not for each command.
+
+    What a file holds counts, so that another one under the same name is read anew. Workers that
+    need the same one wait until the first has compiled it.
+    """
+    from callout.station import compiled, data
+
+    read, language, compile = compiled._read, data._language, compiled.compiled
+
+    @lru_cache(maxsize=12)
+    def automaton(path: Path, held: object) -> Any:
+        return read(path)
+
+    @lru_cache(maxsize=24)
+    def made(code: str, path: Path, names: Any, held: object, folders: object) -> Any:
+        return language(code, path, *names)
+
+    def held(path: Path) -> tuple[int, int]:
+        found = path.stat()
+        return found.st_mtime_ns, found.st_size
+
+    def language_of(code: str, path: Path, *names: Any) -> Any:
+        beside = [path, path.with_suffix(".dict")]
+        files = tuple(held(one) for one in beside if one.is_file())
+        return made(code, path, names, files, data.grammar_folders())
+
+    def in_turn(*rules: Any) -> Any:
+        path = compiled._path(*rules, *([None] * (3 - len(rules))))
+        if path.exists() or os.environ.get("XDG_CACHE_HOME") != _CACHE:
+            return compile(*rules)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.with_suffix(".lock").open("w") as turn:
+            fcntl.flock(turn, fcntl.LOCK_EX)
+            return compile(*rules)
+
+    compiled._read = lambda path: automaton(path, held(path))
+    data._language, data.compiled = language_of, in_turn
+
+
 def pytest_configure() -> None:
     """Before any test is collected, so that what modules read at their import is ours too."""
     if "TMPDIR" not in os.environ and _has_room(_MEMORY):
@@ -98,6 +142,7 @@ def pytest_configure() -> None:
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         # A run in the background is told to ignore it, and what a test starts inherits that.
         signal.signal(signal.SIGINT, signal.default_int_handler)
+    _read_once()
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -144,37 +189,6 @@ def _no_slow_disk() -> None:
     from callout.station.upkeep import ledger
 
     ledger.SLOW_DISK_S = 3600.0
-
-
-@pytest.fixture(scope="session", autouse=True)
-def _read_once() -> None:
-    """Grammars and automata, which never change, are read once and not for each command.
-
-    What a file holds counts, so that another one under the same name is read anew.
-    """
-    from callout.station import compiled, data
-
-    read, language = compiled._read, data._language
-
-    @lru_cache(maxsize=12)
-    def automaton(path: Path, held: object) -> Any:
-        return read(path)
-
-    @lru_cache(maxsize=24)
-    def made(code: str, path: Path, names: Any, held: object, folders: object) -> Any:
-        return language(code, path, *names)
-
-    def held(path: Path) -> tuple[int, int]:
-        found = path.stat()
-        return found.st_mtime_ns, found.st_size
-
-    def language_of(code: str, path: Path, *names: Any) -> Any:
-        beside = [path, path.with_suffix(".dict")]
-        files = tuple(held(one) for one in beside if one.is_file())
-        return made(code, path, names, files, data.grammar_folders())
-
-    compiled._read = lambda path: automaton(path, held(path))
-    data._language = language_of
 
 
 @pytest.fixture(scope="module")

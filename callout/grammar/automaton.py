@@ -153,7 +153,7 @@ class _Narrowing:
 
     def __init__(self, automaton: Automaton, watcher: Watcher) -> None:
         self._automaton, self._watcher = automaton, watcher
-        self._following, self._table = _Following(watcher), _Table()
+        self._following, self._table = _Following(watcher), Table()
         self._grouped = [_by_emits(ways) for ways in automaton.ways]
         self._numbers: dict[tuple[int, int], int | None] = {}
 
@@ -221,7 +221,7 @@ def _by_emits(ways: Ordered[Way]) -> list[tuple[Emits, list[tuple[str, int]]]]:
     return list(grouped.items())
 
 
-class _Table:
+class Table:
     """The states of a new automaton, deepest first; equivalent states are merged."""
 
     def __init__(self) -> None:
@@ -246,7 +246,7 @@ class _Table:
 def tidied(by_state: Mapping[int, tuple[Way, ...]], start: int, finals: set[int]) -> Automaton:
     """Drop states that cannot end, and merge equivalent ones."""
     useful = _can_end(by_state, finals)
-    table = _Table()
+    table = Table()
     numbers: dict[int, int] = {}
     for state in _deepest_first(by_state, start):
         if state in useful or state == start:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from collections.abc import Sequence as Ordered
 
 from callout.core.errors import OperatorError
-from callout.grammar.automaton import Automaton, Emits, Way, tidied
+from callout.grammar.automaton import Automaton, Emits, Table, Way
 from callout.grammar.jsgf import (
     NULL,
     VOID,
@@ -29,7 +29,8 @@ def compile_grammar(
     that is missing or that refers to itself.
     """
     compiler = _Compiler({**grammar.rules, **(filled or {})})
-    return _without_empty_arcs(compiler.ways, compiler.before(RuleRef(root), _END, ()))
+    start = compiler.before(RuleRef(root), _END, ())
+    return _Joining(compiler.ways).automaton(start)
 
 
 # A word or none, the tags at that point, and the next place.
@@ -100,6 +101,19 @@ class _Reached(dict[int, dict[Emits, frozenset[int]]]):
         self._ways = ways
 
     def __missing__(self, place: int) -> dict[Emits, frozenset[int]]:
+        ways = self._ways[place]
+        self[place] = reached = self._by_one(place, *ways[0]) if len(ways) == 1 else self._by(place)
+        return reached
+
+    def _by_one(
+        self, place: int, word: str | None, emits: Emits, target: int
+    ) -> dict[Emits, frozenset[int]]:
+        """As most places have a single way, their sets are those of the next one."""
+        if word is not None:
+            return {(): frozenset((place,))}
+        return {emits + more: places for more, places in self[target].items()}
+
+    def _by(self, place: int) -> dict[Emits, frozenset[int]]:
         found: dict[Emits, set[int]] = {}
         if place == _END or any(word is not None for word, _, _ in self._ways[place]):
             found[()] = {place}
@@ -107,33 +121,47 @@ class _Reached(dict[int, dict[Emits, frozenset[int]]]):
             if word is None:
                 for more, places in self[target].items():
                     found.setdefault(emits + more, set()).update(places)
-        self[place] = reached = {emits: frozenset(places) for emits, places in found.items()}
-        return reached
+        return {emits: frozenset(places) for emits, places in found.items()}
 
 
-def _without_empty_arcs(ways: Ordered[tuple[_Way, ...]], start: int) -> Automaton:
-    """Attach to each word the tags that follow it, and to the first word those before it too.
+class _Joining:
+    """Gives each word the tags that follow it, and the first word those before it too.
 
     Places reached by the same word and tags become one state.
     """
-    reached = _Reached(ways)
-    numbers: dict[frozenset[int], int] = {}
-    arcs: dict[int, tuple[Way, ...]] = {}
 
-    def onward(places: frozenset[int], before: Emits) -> Iterator[Way]:
-        for word, _, target in dict.fromkeys(way for place in places for way in ways[place]):
-            if word is not None:
-                for emits, landing in reached[target].items():
-                    yield word, before + emits, numbers.setdefault(landing, len(numbers))
+    def __init__(self, ways: Ordered[tuple[_Way, ...]]) -> None:
+        self._ways, self._reached, self._table = ways, _Reached(ways), Table()
+        self._states: dict[frozenset[int], int | None] = {}
+        self._after: dict[int, list[tuple[Emits, int]]] = {}
 
-    first = -1
-    arcs[first] = tuple(
-        arc for emits, places in reached[start].items() for arc in onward(places, emits)
-    )
-    done = 0
-    while done < len(numbers):
-        for places, number in list(numbers.items())[done:]:
-            arcs[number] = tuple(onward(places, ()))
-            done += 1
-    finals = {number for places, number in numbers.items() if _END in places}
-    return tidied(arcs, first, finals)
+    def automaton(self, start: int) -> Automaton:
+        """All that can be said from the place ``start`` on; nothing is said by saying nothing."""
+        ways = {
+            (word, before + emits, state)
+            for before, places in self._reached[start].items()
+            for word, emits, state in self._onward(places)
+        }
+        return self._table.automaton(self._table.number(False, ways))
+
+    def _onward(self, places: frozenset[int]) -> Iterator[Way]:
+        for place in places:
+            for word, _, target in self._ways[place]:
+                if word is not None:
+                    after = self._after.get(target)
+                    if after is None:
+                        after = self._after[target] = self._states_at(target)
+                    for emits, state in after:
+                        yield word, emits, state
+
+    def _states_at(self, place: int) -> list[tuple[Emits, int]]:
+        """The states that a word may lead to which ends at ``place``."""
+        found = ((emits, self._state(places)) for emits, places in self._reached[place].items())
+        return [(emits, state) for emits, state in found if state is not None]
+
+    def _state(self, places: frozenset[int]) -> int | None:
+        """The number of the state; None if no callout can end from there."""
+        if places not in self._states:
+            ways, final = frozenset(self._onward(places)), _END in places
+            self._states[places] = self._table.number(final, ways) if ways or final else None
+        return self._states[places]

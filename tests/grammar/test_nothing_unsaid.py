@@ -76,10 +76,10 @@ def walk(automaton: Automaton, start: tuple[int, str]) -> list[str]:
     """Words of a callout that the grammar accepts; every word that may come is as likely."""
     chance, first = random.Random(start[0]), start[1]
     state, words = automaton.start, []
-    while automaton.arcs[state] and not (state in automaton.finals and chance.random() < 0.2):
-        may_come = sorted({arc.word for arc in automaton.arcs[state]})
-        word = first if first in may_come and not words else chance.choice(may_come)
-        arc = chance.choice([arc for arc in automaton.arcs[state] if arc.word == word])
+    while automaton.ways[state] and not (state in automaton.finals and chance.random() < 0.2):
+        leaving = automaton.leaving[state]
+        word = first if first in leaving and not words else chance.choice(sorted(leaving))
+        arc = chance.choice(leaving[word])
         written = {
             "NUMERAL": str(chance.randrange(1000)),
             "DECIMAL": f"{chance.randrange(200)}.{chance.randrange(100)}",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import string
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,19 +24,23 @@ MOMENTS = {
 }  # fmt: skip
 
 
-def typed(view: scripted.View, text: str, safety: bool, how: str) -> list[tuple[str, object]]:
-    """What is asked for by ``text`` and Enter, typed the moment the screen is begun, or pasted."""
+FIRST = ("A12 30.4", "U7 24.6", "s", "M91 9.9", " 83 25", "/help", "?")
+
+
+def typed(view: scripted.View, texts: Sequence[str], safety: bool, how: str) -> list[object]:
+    """What each of ``texts`` and Enter ask for, typed or pasted; the first as the screen begins."""
     face = scripted.FakeFace(view)
 
     async def main() -> None:
         app = CalloutApp(face, safety, Clock())
         async with app.run_test(size=(80, 24)) as pilot:
-            if how == "pasted":
-                app.screen.post_message(Paste(text))
-            else:
-                await pilot.press(*text)
-            await pilot.press("enter")
-            await pilot.pause()
+            for text in texts:
+                if how == "pasted":
+                    app.screen.post_message(Paste(text))
+                else:
+                    await pilot.press(*text)
+                await pilot.press("enter")
+                await pilot.pause()
 
     asyncio.run(main())
     return face.asked
@@ -54,14 +59,16 @@ class Clock:
 @pytest.mark.parametrize("safety", [True, False], ids=["starting", "standing"])
 @pytest.mark.parametrize("name", MOMENTS)
 def test_no_first_letter_acts(name: str, safety: bool) -> None:
-    for text in ("A12 30.4", "U7 24.6", "s", "M91 9.9", " 83 25", "/help", "?"):
-        assert typed(MOMENTS[name], text, safety, "letters") == [("submit", text.strip())]
+    at = list(MOMENTS).index(name)  # each text is the first one at some moment
+    texts = (*FIRST[at:], *FIRST[:at])
+    sent = [("submit", text.strip()) for text in texts]
+    assert typed(MOMENTS[name], texts, safety, "letters") == sent
 
 
 @pytest.mark.parametrize("safety", [True, False], ids=["starting", "standing"])
 def test_pasted_text_is_typed_text(safety: bool) -> None:
     for text in ("A12 30.4", "accept", "83\t24.6"):
-        asked = typed(scripted.WARNED, text, safety, "pasted")
+        asked = typed(scripted.WARNED, [text], safety, "pasted")
         assert asked == [("submit", text.replace("\t", " "))]
 
 

@@ -35,7 +35,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> SurveyFolder:
         text = text.replace(old, new)
     made.settings.write_text(text, encoding="utf-8")
     words = ("listen", made.path, "--headless", "--audio", WALK, "--who", "R.V.", "--plot", "K1")
-    assert main([str(word) for word in (*words, "--engine", "pocketsphinx")]) == 0
+    assert main([str(word) for word in (*words, "--engine", "closed")]) == 0
     return made
 
 
@@ -64,7 +64,7 @@ def test_the_sound_gives_the_same_readings(
 ) -> None:
     into = tmp_path / "anew"
     words = ["rebuild", str(folder.path), "--into", str(into), "--from-sound", source]
-    assert main([*words, "--engine", "pocketsphinx"]) == 0
+    assert main([*words, "--engine", "closed"]) == 0
     told = capsys.readouterr().out
     assert "12 trees the same, 0 differ" in told
     then, now = standing(folder), standing(SurveyFolder(into))
@@ -84,7 +84,7 @@ def test_another_sound_is_another_reading_and_an_answer_to_nothing_saves_nothing
     path.unlink()
     into = tmp_path / "anew"
     words = ["rebuild", str(copy.path), "--into", str(into), "--from-sound", "callouts"]
-    assert main([*words, "--engine", "pocketsphinx"]) == 1
+    assert main([*words, "--engine", "closed"]) == 1
     told = capsys.readouterr().out
     assert f"tree K1 83: kept {reading.value} in (entry {reading.entry}), from the sound " in told
     assert "1 sound gone" in told and "11 trees the same, 1 differ" in told
@@ -98,7 +98,7 @@ def test_typing_is_taken_as_recorded_or_left_out(
         station.open("K1", "R.V.")
         station.type("91 12.9")
         station.press("confirm")
-    words = ["rebuild", str(made.path), "--from-sound", "callouts", "--engine", "pocketsphinx"]
+    words = ["rebuild", str(made.path), "--from-sound", "callouts", "--engine", "closed"]
     assert main([*words, "--into", str(tmp_path / "a")]) == 0
     assert "2 without sound taken as recorded" in capsys.readouterr().out
     assert main([*words, "--into", str(tmp_path / "b"), "--sound-only"]) == 1

@@ -81,6 +81,7 @@ class ScopeWatcher:
             side: max(most for (of, _), most in self._largest.items() if of == side)
             for side in ("", *_SIDES)
         }
+        self._first_alike: dict[tuple[int, ...], str] = {}
 
     def _whole_limit(self, said_in: Unit | None, side: Scale | None) -> int:
         largest, kept_in = min(self._scope.largest, _NO_LIMIT), self._scope.unit
@@ -145,7 +146,17 @@ class ScopeWatcher:
             return "." + self._limits_kept(whole)
         if len(whole) >= _MOST_DIGITS:
             return "=" + self._limits_kept(whole)
-        return whole
+        return self._first_alike.setdefault(self._room(whole), whole)
+
+    def _room(self, whole: str) -> tuple[int, ...]:
+        """How far each further digit is from each limit: where that is equal all ends alike."""
+        most_more = range(_MOST_DIGITS + 2)  # "zero, two, triple zero"
+        begun = [(int(whole or "0") * 10**more, 10**more) for more in most_more]
+        limits = self._largest.values()
+        return (
+            len(whole),
+            *(max(-1, min(most - low, many)) for most in limits for low, many in begun),
+        )
 
     def _limits_kept(self, whole: str) -> str:
         """The lowest number within the same limits: equivalent whole parts share a state."""

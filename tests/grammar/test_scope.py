@@ -13,10 +13,10 @@ from test_nothing_unsaid import ENGLISH, REPAIRS, walk
 
 from callout.core.meaning import Meaning
 from callout.core.units import Scale, Unit
-from callout.grammar.automaton import Automaton
+from callout.grammar.automaton import Automaton, narrowed
 from callout.grammar.language import read_language
 from callout.grammar.parser import meanings_of
-from callout.grammar.scope import Scope, narrowed_to
+from callout.grammar.scope import Scope, ScopeWatcher, narrowed_to
 from callout.grammar.words import tokens_of
 
 K2 = frozenset({"8", "40", "80", "83", "84", "106", "112", "1020"})  # invented
@@ -89,6 +89,17 @@ def fits(meaning: Meaning, scope: Scope, beyond: Decimal = Decimal(0)) -> bool:
 
 starts = st.tuples(st.integers(0, 10**9), st.sampled_from(["", "tree", "tag", "new"]))
 scopes = st.sampled_from(SCOPES)
+
+
+@pytest.mark.parametrize("at", [1, 2], ids=["inches", "any tag"])
+def test_sizes_that_end_alike_are_one_and_nothing_else_changes(spoken, narrow, at):
+    """As when each is followed by itself; "zero, two, triple zero" has figures for five."""
+
+    class Apart(ScopeWatcher):
+        def _room(self, whole: str) -> tuple[int, ...]:
+            return len(whole), int(whole or "0")
+
+    assert narrowed(spoken, Apart(SCOPES[at])) == narrow[id(SCOPES[at])]
 
 
 @settings(max_examples=700, deadline=None)

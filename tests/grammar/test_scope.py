@@ -91,15 +91,15 @@ starts = st.tuples(st.integers(0, 10**9), st.sampled_from(["", "tree", "tag", "n
 scopes = st.sampled_from(SCOPES)
 
 
-@pytest.mark.parametrize("at", [1, 2], ids=["inches", "any tag"])
-def test_sizes_that_end_alike_are_one_and_nothing_else_changes(spoken, narrow, at):
-    """As when each is followed by itself; "zero, two, triple zero" has figures for five."""
+@pytest.mark.parametrize("scope", [SCOPES[1], Scope()], ids=["inches", "up to 200"])
+def test_sizes_that_end_alike_are_one_and_nothing_else_changes(spoken, scope):
+    """As when each is followed by itself; "oh, two, double zero" is 200, of four figures."""
 
     class Apart(ScopeWatcher):
         def _room(self, whole: str) -> tuple[int, ...]:
             return len(whole), int(whole or "0")
 
-    assert narrowed(spoken, Apart(SCOPES[at])) == narrow[id(SCOPES[at])]
+    assert narrowed(spoken, Apart(scope)) == narrowed_to(spoken, scope)
 
 
 @settings(max_examples=700, deadline=None)

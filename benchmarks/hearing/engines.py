@@ -47,18 +47,10 @@ def closed(heads: Path, left_out: str, second: bool = True) -> Engine:
     return ClosedEngine(head=head, second=second, doubter=doubter if doubter.is_file() else None)
 
 
-def pair(first: Engine, second: Engine) -> Engine:
-    """Two that must hear alike."""
-    from callout.speech.pair import PairEngine
-
-    return PairEngine(first, second)
-
-
 ENGINES: Mapping[str, Make] = {
     "pocketsphinx": lambda heads, left_out: sphinx(),
     "closed": closed,
     "closed, head alone": lambda heads, left_out: closed(heads, left_out, second=False),
-    "closed+pocketsphinx": lambda heads, left_out: pair(closed(heads, left_out), sphinx()),
 }
 
 

@@ -25,7 +25,7 @@ def add_working_options(parser: argparse.ArgumentParser) -> None:
         help="with --audio: what the loudspeaker played meanwhile, begun together",
     )
     parser.add_argument("--realtime", action="store_true", help="take the file at its own speed")
-    names = "auto, closed, pocketsphinx, vosk, or two: closed+pocketsphinx"
+    names = "auto, closed, pocketsphinx or vosk"
     parser.add_argument("--engine", default=None, help=names)
     parser.add_argument("--model", default=None, help="folder of a Vosk model")
     parser.add_argument("--mute", action="store_true", help="do not speak the echo")

@@ -96,13 +96,8 @@ def _retag(measurements: pd.DataFrame, standing: Iterable[Standing]) -> None:
         measurements.loc[own, ["tag", "tag_note"]] = [reading.tag_now, reading.tag_note]
 
 
-def survey_trees(path: Path) -> pd.DataFrame:
-    """Every tree of the roster by its present tag, with the roster's further columns; texts."""
-    return trees_of(read_place(path))
-
-
 def trees_of(place: Place) -> pd.DataFrame:
-    """The roster's trees of a survey or site in memory; see ``survey_trees``."""
+    """Every tree of the roster by its present tag, with the roster's further columns; texts."""
     trees = [tree for plot in place.plots.values() for tree in plot.trees.values()]
     lost = [item.reading for item in place.standing if item.reading.tag_lost and not item.void]
     now = {(reading.plot, reading.tag): reading.tag_now for reading in lost}

@@ -149,27 +149,6 @@ class Speaker:
             playback._done.set()
 
 
-class NullSpeaker:
-    """For silent work with the screen only: takes everything, plays nothing, is done at once.
-
-    It reports no start or end: there is nothing the microphone could hear.
-    """
-
-    name = "none"
-
-    def play(self, samples: Samples, wait: bool = True) -> Playback:
-        playback = Playback(samples)
-        playback._handed.set()
-        playback._done.set()
-        return playback
-
-    def stop(self) -> None:
-        """Nothing plays."""
-
-    def close(self) -> None:
-        """Nothing is open."""
-
-
 def _source(playback: Playback) -> Generator[bytes, int, None]:
     """Runs in the sound system's thread: pass on samples, then silence, then report the end."""
     at, silent = 0, 0

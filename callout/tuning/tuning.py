@@ -7,7 +7,6 @@ learnt from; no tree, tag or previous diameter is known here. Learning is in ``t
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -216,8 +215,3 @@ def own_margin(judged: Sequence[Judged], least: float) -> float:
     """
     wrong = [one.margin for one in judged if one.accepted and not one.right]
     return min(MOST_MARGIN, max([least, *(margin + 0.5 for margin in wrong)]))
-
-
-def words_in(prompts: Sequence[str]) -> Counter[str]:
-    """How often each word occurs."""
-    return Counter(word for prompt in prompts for word in prompt.split())

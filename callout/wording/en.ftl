@@ -476,7 +476,6 @@ voice-unknown = There is no voice called '{ $name }'; try 'en-gb' or 'en-us'.
 cannot-hear = { $engine } cannot hear { $words }: type what needs them, or choose { $other } in survey.toml
 cannot-hear-names = { $engine } cannot hear { $count } names: type them, the screen says which
 other-vosk-model = engine vosk with a model that has them
-other-closed-pair = engine closed+pocketsphinx
 other-larger-model = a larger Vosk model
 other-engine = another engine
 no-engine-hears = no embedded engine hears '{ $code }': set a Vosk model in survey.toml

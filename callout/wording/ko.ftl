@@ -419,7 +419,6 @@ voice-unknown = '{ $name }' 이라는 음성 없음; 'en-gb' 나 'en-us' 를 써
 cannot-hear = { $engine } 들을 수 없는 말: { $words }. 입력하거나 survey.toml 설정에서 { $other } 고르세요
 cannot-hear-names = { $engine } 들을 수 없는 이름 { $count }: 입력하세요, 화면에 있음
 other-vosk-model = 그 말이 있는 모델의 vosk 인식기
-other-closed-pair = closed+pocketsphinx 인식기
 other-larger-model = 더 큰 Vosk 모델
 other-engine = 다른 인식기
 no-engine-hears = 이 언어('{ $code }')를 듣는 인식기 없음: survey.toml 설정에 Vosk 모델을 정하세요

@@ -21,7 +21,6 @@ from callout.journal.folder import make_survey
 from callout.sound.frames import SAMPLE_RATE_HZ, Samples
 from callout.sound.sound_files import read_sound
 from callout.speech.engine import Candidate, Engine, TellsUnknown
-from callout.speech.pair import PairEngine
 from callout.speech.sphinx import SphinxEngine
 from callout.station.data import data_folder, load_language
 from callout.station.hearing.apart import ApartEngine, EngineOrder
@@ -135,14 +134,6 @@ def test_what_is_told_says_which_words_and_what_to_do(name):
     assert unheard_told(Lacking(name, ()), english) is None
     assert unheard_told(None, LANGUAGE) is None
     assert "hear wild service no. 2:" in shown(Lacking(name, ()))
-
-
-def test_a_pair_hears_what_either_engine_hears():
-    """A word that the first lacks is the second's to hear; what neither has is told."""
-    one, other = Lacking("closed", ("hornwort", "wild")), Lacking("pocketsphinx", ("hornwort",))
-    pair = PairEngine(one, other)
-    assert pair.unknown_words(LANGUAGE.spoken) == ("hornwort",)
-    assert "cannot hear quibbled hornwort, wild service no. 2:" in shown(pair)
 
 
 def heard_at_start(tmp_path: Path, species: tuple[str, ...]) -> list[dict[str, object]]:

@@ -25,6 +25,10 @@ def cherry_diameters_in():
         return data("trees")["Girth"].to_numpy()
 
 
+def square_feet_of(inches):
+    return f.basal_area_m2(inches * f.CM_PER_INCH) * f.FT2_PER_M2
+
+
 def test_factors_against_pint():
     units = pint.UnitRegistry()
     assert near(units("m**2").to("foot**2").m, rel=1e-12) == f.FT2_PER_M2
@@ -48,7 +52,7 @@ def test_factors_against_pint():
     ],
 )
 def test_basal_area_in_square_feet(inches, square_feet):
-    assert float(f.basal_area_ft2(inches)) == near(square_feet, rel=1e-8)
+    assert float(square_feet_of(inches)) == near(square_feet, rel=1e-8)
 
 
 @pytest.mark.parametrize(
@@ -60,15 +64,15 @@ def test_basal_area_in_square_metres(centimetres, square_metres):
 
 @given(st.floats(0.1, 150))
 def test_both_units_give_one_area(inches):
-    metric = float(f.basal_area_m2(inches * 2.54)) * f.FT2_PER_M2
-    assert metric == near(float(f.basal_area_ft2(inches)), rel=1e-12)
+    """Pi d2 / 576: a foot has 12 inches, and a circle pi/4 of its square."""
+    assert float(square_feet_of(inches)) == near(math.pi / 576 * inches**2, rel=1e-12)
 
 
 def test_stand_table_by_hand():
     """6/8/10/12 in with 40/30/20/10 trees: N 100, sum d2 6800 (plain arithmetic)."""
     inches = np.repeat([6.0, 8.0, 10.0, 12.0], [40, 30, 20, 10])
     assert (inches**2).sum() == 6800
-    assert f.basal_area_ft2(inches).sum() == near(37.0882, abs=5e-5)
+    assert square_feet_of(inches).sum() == near(37.0882, abs=5e-5)
     assert f.quadratic_mean((inches**2).sum(), len(inches)) == near(8.24621, abs=5e-6)
 
 
@@ -77,13 +81,14 @@ def test_black_cherry_trees():
     assert len(inches) == 31
     assert inches.mean() == near(13.24839, abs=5e-6)  # R: summary(trees)
     assert (inches**2).sum() == near(5736.55)
-    assert f.basal_area_ft2(inches).sum() == near(31.2880, abs=5e-5)
+    assert square_feet_of(inches).sum() == near(31.2880, abs=5e-5)
     assert f.quadratic_mean((inches**2).sum(), 31) == near(13.60331, abs=5e-6)
 
 
 def test_stand_density_index():
     """Reineke 1933, N (QMD / 10 in)^1.605; figures by plain arithmetic."""
-    assert f.stand_density_index_acre(400, 8.0) == near(279.589, abs=5e-4)
+    an_acre = f.stand_density_index(400 * f.ACRES_PER_HECTARE, 8.0 * 2.54) / f.ACRES_PER_HECTARE
+    assert an_acre == near(279.589, abs=5e-4)
     assert f.stand_density_index(1000, 20.0) == near(681.389, abs=5e-4)
     # At the index diameter the index is the number of stems, by definition.
     assert f.stand_density_index(777, 25.4) == near(777)

@@ -37,7 +37,7 @@ from callout.reports.exchange.excel import write_workbook
 from callout.reports.exchange.parquet import write_parquet
 from callout.reports.exchange.taken.next_visit import all_rows, next_settings, next_trees
 from callout.reports.exchange.taken.taking import take
-from callout.reports.survey_frames import survey_frames, survey_trees
+from callout.reports.survey_frames import survey_frames, trees_of
 from callout.survey.config import measuring_from
 
 HOSTILE = int(os.environ.get("CALLOUT_HOSTILE_IMPORTS", "60"))
@@ -164,7 +164,7 @@ def test_the_commands_from_one_visit_to_the_next(form, tmp_path, capsys):
     pd.testing.assert_frame_equal(places, got_places, check_dtype=False)
     tags = [tree.tag for plot in read_place(again).plots.values() for tree in plot.trees.values()]
     assert sorted(tags) == ["101", "83", "88", "91", "92"]
-    first, then = survey_trees(survey.path), survey_trees(again)
+    first, then = (trees_of(read_place(path)) for path in (survey.path, again))
     pd.testing.assert_frame_equal(first, then[first.columns])
 
 

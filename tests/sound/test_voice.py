@@ -14,7 +14,7 @@ from callout.sound import espeak as espeak_module
 from callout.sound.frames import Samples, level_dbfs
 from callout.sound.microphone import Microphone
 from callout.sound.sound_devices import NULL_DEVICE
-from callout.sound.speaker import NullSpeaker, Speaker
+from callout.sound.speaker import Speaker
 from callout.sound.voice import Tone, Voice, VoiceSettings, beep
 
 
@@ -123,10 +123,3 @@ def _no_sound() -> Exception:
     import miniaudio
 
     return miniaudio.MiniaudioError("cannot init context")
-
-
-def test_the_mute_speaker_takes_everything() -> None:
-    speaker = NullSpeaker()
-    assert speaker.play(beep(Tone.ASK), wait=False).done
-    speaker.stop()
-    speaker.close()

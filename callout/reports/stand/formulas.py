@@ -31,12 +31,6 @@ def basal_area_m2(diameter_cm: ArrayLike) -> Floats:
     return np.asarray(math.pi / 40_000 * diameter * diameter, dtype=np.float64)
 
 
-def basal_area_ft2(diameter_in: ArrayLike) -> Floats:
-    """Cross-section in square feet of stems of ``diameter_in``: pi d2 / 576."""
-    diameter = np.asarray(diameter_in, dtype=np.float64)
-    return np.asarray(math.pi / 576 * diameter * diameter, dtype=np.float64)
-
-
 def quadratic_mean(sum_of_squares: Any, count: Any) -> Any:
     """Quadratic mean diameter sqrt(sum d2 / n), in the unit of d; NaN if n is 0."""
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -46,11 +40,6 @@ def quadratic_mean(sum_of_squares: Any, count: Any) -> Any:
 def stand_density_index(stems_per_ha: Any, qmd_cm: Any) -> Any:
     """Stand density index, stems per hectare at 25.4 cm: N (QMD / 25.4)^1.605 (Reineke 1933)."""
     return stems_per_ha * (qmd_cm / REINEKE_CM) ** REINEKE_POWER
-
-
-def stand_density_index_acre(stems_per_acre: Any, qmd_in: Any) -> Any:
-    """Stand density index, stems an acre at 10 in: N (QMD / 10)^1.605 (Reineke 1933)."""
-    return stems_per_acre * (qmd_in / 10) ** REINEKE_POWER
 
 
 def log_rate(later: Any, earlier: Any, years: Any) -> Any:

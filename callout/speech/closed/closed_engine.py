@@ -144,10 +144,6 @@ class ClosedEngine:
             for word, (a, b, p) in zip(words, spans, strict=bool(spans))
         )
 
-    def transcribe_free(self, samples: Samples) -> tuple[str, ...]:
-        """What the head hears with no grammar, for disputes and for finding what is wrong."""
-        return free_words(self.log_probs(samples), self._head.words)
-
     def log_probs(self, samples: Samples) -> LogProbs:
         """(T, V) log probabilities, 50 frames a second, a lead-in and a tail added."""
         return self._head.log_probs(self._frames(samples))

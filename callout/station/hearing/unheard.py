@@ -15,7 +15,7 @@ from callout.speech.engine import Engine, TellsUnknown
 _MOST_SHOWN, _MOST_SPOKEN = 40, 3
 _OTHERS = {
     "pocketsphinx": saying("other-vosk-model"),
-    "closed": saying("other-closed-pair"),
+    "closed": saying("other-vosk-model"),
     "vosk": saying("other-larger-model"),
 }
 
@@ -37,7 +37,7 @@ def unheard_told(engine: Engine | None, language: Language) -> Unheard | None:
     words = _named(engine.unknown_words(language.spoken), language)
     if not words:
         return None
-    other = _OTHERS.get(engine.name.partition("+")[0], saying("other-engine"))
+    other = _OTHERS.get(engine.name, saying("other-engine"))
     shown = saying("cannot-hear", engine=engine.name, words=listed(words, _MOST_SHOWN), other=other)
     if not set(words).difference(language.species, language.unsaid):
         return Unheard(shown, None)

@@ -53,6 +53,10 @@ _NOT_OURS = (
     "FORCE_COLOR", "CLICOLOR_FORCE", "PULSE_SOURCE", "PULSE_SINK", "CALLOUT_GRAMMARS", "EDITOR",
     "CALLOUT_OFFICE", "PYTHONDONTWRITEBYTECODE",
 )  # fmt: skip
+_AT_THE_PACE_OF_SOUND = (
+    "tests/soak/", "tests/station/test_capture.py", "tests/station/test_kill.py", "tests/daemon/",
+    "tests/station/test_apart.py", "tests/sound/test_looped.py",
+)  # fmt: skip
 _MEMORY, _MEMORY_BYTES = Path("/dev/shm"), 2 << 30
 _BROWSERS = Path.home() / ".cache" / "ms-playwright"
 
@@ -157,6 +161,11 @@ def _has_room(folder: Path) -> bool:
         return False
     disk = os.statvfs(folder)
     return disk.f_bavail * disk.f_frsize > _MEMORY_BYTES and not disk.f_flag & os.ST_NOEXEC
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What goes at the pace of sound comes first: nobody waits for it alone at the end."""
+    items.sort(key=lambda item: not item.nodeid.startswith(_AT_THE_PACE_OF_SOUND))
 
 
 @pytest.hookimpl(trylast=True)

@@ -23,6 +23,7 @@ from callout.reports.stand.dynamics.climate import correlations
 from callout.reports.stand.dynamics.compare import Figure, assigned, treatment_effects
 from callout.reports.stand.dynamics.growth import growth_by_plot, growth_by_year, growth_of_site
 from callout.reports.stand.dynamics.periods import judged_periods
+from callout.reports.stand.history import PlotFacts
 from callout.reports.stand.mass.biomass import CarbonSettings, mass_kg, stem_biomass
 from callout.reports.stand.mass.equation_set import read_equations
 from callout.reports.stand.mass.mass_variance import Draws
@@ -71,9 +72,9 @@ def site(rng, plots, trees, *, shared, own, factor=1.0, crew=(0.0, 0.0), large=0
             )
         )
     rows = pd.concat(frames, ignore_index=True)
-    places = places_of(rows["plot"].unique())
-    stems = stem_census(corrected(rows, places))
-    return stem_biomass(stems, SET, CarbonSettings(0.5)), places, truths, by_equation
+    facts = PlotFacts(places_of(rows["plot"].unique()))
+    stems = stem_census(corrected(rows, facts))
+    return stem_biomass(stems, SET, CarbonSettings(0.5)), facts, truths, by_equation
 
 
 def places_of(names, treatment=""):
@@ -91,8 +92,8 @@ def places_of(names, treatment=""):
 
 def carbon_case(rng, count, trees, draws=DRAWS, **how):
     """Shares held of stocks and of changes: by the whole interval, and by that of measuring."""
-    rows, places, *truths = site(rng, count, trees, **how)
-    table = carbon_intervals(rows, places, 0.5, draws)
+    rows, facts, *truths = site(rng, count, trees, **how)
+    table = carbon_intervals(rows, facts, 0.5, draws)
     table["at"] = table["plot"].astype(int)
     table = table.sort_values(["census", "at"])
     stock, change = table[table["census"] == 2015], table[table["census"] == 2020]
@@ -217,7 +218,7 @@ def treatment_rows(rng, plots, censuses, *, effect, gaps=0):
         history[column] = np.nan
     for column in ("graduation", "rounding", "scale", "smallest", "tape_offset"):
         history[column] = ""
-    return assigned(pd.DataFrame(rows), places, history)
+    return assigned(pd.DataFrame(rows), PlotFacts(places, history))
 
 
 def treatment_cases(rng, count):

@@ -16,7 +16,7 @@ import pandas as pd
 from callout.core.errors import OperatorError
 from callout.crews.site import Site, is_site, site_folders
 from callout.journal.folder import SurveyFolder, open_survey
-from callout.reports.stand.history import HISTORY_COLUMNS, NUMBERS, TEXTS, facts_on
+from callout.reports.stand.history import HISTORY_COLUMNS, NUMBERS, TEXTS, PlotFacts
 from callout.survey.plot_history import Since, TellsCensus, plot_history, told_censuses
 
 _BY_DAY = ("graduation", "rounding")
@@ -108,7 +108,7 @@ def on_their_day(
     """
     rows = measurements
     if history is not None:
-        facts = facts_on(plots, history, rows["plot"], rows["date"])
+        facts = PlotFacts(plots, history).on(rows["plot"], rows["date"])
         told = {
             name: set(history.loc[_told(history[name]), "plot"])
             for name in (*_BY_DAY, "breast_height_m")
@@ -119,7 +119,7 @@ def on_their_day(
                 by_day = own & rows["plot"].isin(told[name]).to_numpy(dtype=bool)
                 cells = rows[name].astype(object).where(~by_day, facts[name])
                 rows = rows.assign(**{name: cells})
-        now = facts_on(plots, None, rows["plot"], rows["date"])["breast_height_m"]
+        now = PlotFacts(plots).on(rows["plot"], rows["date"])["breast_height_m"]
         height = rows["measured_height_m"]
         by_day = ~own & rows["plot"].isin(told["breast_height_m"]) & (height == now)
         rows = rows.assign(measured_height_m=height.where(~by_day, facts["breast_height_m"]))

@@ -17,6 +17,7 @@ from callout.core.errors import OperatorError
 from callout.core.units import Unit
 from callout.reports.stand.census import stem_census
 from callout.reports.stand.corrected import corrected
+from callout.reports.stand.history import PlotFacts
 from callout.reports.stand.mass.biomass import (
     CarbonSettings,
     biomass_summary,
@@ -153,7 +154,7 @@ def test_carbon_fraction_of_no_wood_is_refused():
 
 def test_plot_sums_a_hectare_and_year_by_hand():
     measurements, places = harrow_fen()
-    table = biomass_summary(stem_biomass(stem_census(measurements), SET, LEVEL), places)
+    table = biomass_summary(stem_biomass(stem_census(measurements), SET, LEVEL), PlotFacts(places))
     rows = table[table["plot"] == "K2"].reset_index(drop=True)
 
     def tonnes(*sizes):
@@ -267,7 +268,8 @@ def simulated(rng, plot_count, trees, settings, *, rounding, graduation):
         )
     rows = pd.concat(frames, ignore_index=True)
     places = plots(*((name, 0.1, "cm", "") for name in sorted(set(rows["plot"]))))
-    stems = stem_census(corrected(rows, places))
+    facts = PlotFacts(places)
+    stems = stem_census(corrected(rows, facts))
     return stem_biomass(stems, SET, CarbonSettings(0.5)), places, truths
 
 
@@ -285,10 +287,10 @@ def test_intervals_cover_the_truth(rounding, graduation, gives, trees):
     """
     rng = np.random.default_rng(20)
     settings = Draws(draws=1000, stream=3, equation_gives=gives)
-    rows, places, (first, second) = simulated(
+    rows, facts, (first, second) = simulated(
         rng, 1000, trees, settings, rounding=rounding, graduation=graduation
     )
-    table = carbon_intervals(rows, places, 0.5, settings)
+    table = carbon_intervals(rows, facts, 0.5, settings)
     stock = table[table["census"] == 2015]
     change = table[table["census"] == 2020]
     for kind in ("", "measuring_"):
@@ -339,9 +341,9 @@ def test_the_parts_add_up_and_a_crew_is_one_error():
 def test_the_same_number_draws_the_same_interval():
     measurements, places = harrow_fen()
     trees = stem_biomass(stem_census(measurements), SET)
-    first = carbon_intervals(trees, places, 0.47, Draws(draws=200, stream=5))
-    again = carbon_intervals(trees, places, 0.47, Draws(draws=200, stream=5))
-    other = carbon_intervals(trees, places, 0.47, Draws(draws=200, stream=6))
+    first = carbon_intervals(trees, PlotFacts(places), 0.47, Draws(draws=200, stream=5))
+    again = carbon_intervals(trees, PlotFacts(places), 0.47, Draws(draws=200, stream=5))
+    other = carbon_intervals(trees, PlotFacts(places), 0.47, Draws(draws=200, stream=6))
     pd.testing.assert_frame_equal(first, again)
     assert (first["low_kg"] != other["low_kg"]).all()
     assert (first["low_kg"] < first["high_kg"]).all()
@@ -365,7 +367,7 @@ def test_rounding_down_is_put_right_by_the_row_the_day_and_the_plot():
     history = plot_history(("K1", "2000-01-01", {"rounding": "down", "graduation": "0.2"}),
                            ("K1", day, {"rounding": "nearest", "graduation": "0.1"}))  # fmt: skip
     places = plots(("K1", 0.1, "in", ""), ("K2", 0.1, "cm", ""), ("K3", 0.1, "cm", ""))
-    got = corrected(rows, places, history)
+    got = corrected(rows, PlotFacts(places, history))
     shift = got["diameter_cm"] - rows["diameter_cm"]
     assert shift.tolist() == near([0.254, 0, 0, 0.1, 0.1, 0.05 / math.pi])
     assert got["step_cm"].tolist()[:3] == near([0.508, 0.254, 2.54])
@@ -374,7 +376,7 @@ def test_rounding_down_is_put_right_by_the_row_the_day_and_the_plot():
 def test_a_tape_that_reads_too_much_is_put_right_by_the_day():
     rows = frame(measurement(1, "2015-07-01", "20.0"), measurement(1, "2020-07-01", "20.0"))
     history = plot_history(("K2", "2018-01-01", {"tape_offset": "0.3"}))
-    got = corrected(rows, plots(("K2", 0.1, "cm", "")), history)["diameter_cm"]
+    got = corrected(rows, PlotFacts(plots(("K2", 0.1, "cm", "")), history))["diameter_cm"]
     assert got.tolist() == near([20.0, 19.7])
 
 

@@ -22,6 +22,7 @@ from callout.reports.stand.dynamics.compare import (
 )
 from callout.reports.stand.dynamics.growth import growth_by_year
 from callout.reports.stand.dynamics.rates import rates_of_site, wilson
+from callout.reports.stand.history import PlotFacts
 from callout.reports.stand.mass.mass_variance import Draws
 
 near = pytest.approx
@@ -44,7 +45,7 @@ def levels(rng, treated, control, years, *, effect, skipped=()):
     kinds = ["thinned"] * treated + ["control"] * control
     places = plots(*((name, 0.1, "cm", kind) for name, kind in zip(names, kinds, strict=True)))
     history = plot_history(*((name, DAY, {"treatment": "thinned"}) for name in names[:treated]))
-    return assigned(pd.DataFrame(rows), places, history)
+    return assigned(pd.DataFrame(rows), PlotFacts(places, history))
 
 
 def test_a_change_against_a_change_by_hand():

@@ -16,6 +16,7 @@ from stand_frames import frame, measurement, plot_history, plots
 from callout.reports.pages.analysis import ReportSettings, analyse
 from callout.reports.pages.report import _findings
 from callout.reports.stand.dynamics.change import COMPONENTS
+from callout.reports.stand.history import PlotFacts
 from callout.reports.stand.mass.mass_variance import Draws
 from callout.reports.stand.summary import stand_summary
 
@@ -196,9 +197,8 @@ def test_a_plot_that_was_enlarged():
 
 def test_before_the_first_day_that_is_told_an_area_is_not_known():
     rows, places, history = enlarged_site()
-    summary = stand_summary(
-        analyse(rows, places, QUICK).stems, places, history[history["area_ha"] == 0.25]
-    ).set_index("census")
+    facts = PlotFacts(places, history[history["area_ha"] == 0.25])
+    summary = stand_summary(analyse(rows, places, QUICK).stems, facts).set_index("census")
     assert math.isnan(summary["basal_area_m2_ha"][2015])
     assert summary["basal_area_m2_ha"][2020] == near(24.5, rel=1e-3)
 

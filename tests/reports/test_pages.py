@@ -33,6 +33,7 @@ from callout.reports.spreadsheets import FORMULA_SIGNS
 from callout.reports.stand.census import stem_census
 from callout.reports.stand.corrected import corrected
 from callout.reports.stand.dynamics.change import COMPONENTS
+from callout.reports.stand.history import PlotFacts
 from callout.reports.stand.mass.mass_variance import Draws
 
 EVIL = "<script>alert('x')</script> $x_2$ &amp;"
@@ -299,7 +300,7 @@ def test_rows_without_a_height_are_taken_at_their_plots():
     analysis = analyse(rows, places, ReportSettings(draws=Draws(draws=100)))
     pairs = analysis.tables["tree_growth"]
     assert pairs["diameter_cm"].tolist() == [0.0]  # not the step from 1.37 m to 1.30 m
-    heights = corrected(rows, places)["measured_height_m"]
+    heights = corrected(rows, PlotFacts(places))["measured_height_m"]
     assert heights.fillna(0).tolist() == [1.37, 1.37, 1.60, 0]
     told = [caution for caution in analysis.cautions if "height of measurement" in caution]
     assert told == [

@@ -15,6 +15,7 @@ from stand_frames import frame, measurement, plots
 
 from callout.reports.pages.analysis import ReportSettings, analyse
 from callout.reports.stand.census import stem_census
+from callout.reports.stand.history import PlotFacts
 from callout.reports.stand.mass.biomass import CarbonSettings, biomass_summary, stem_biomass
 from callout.reports.stand.mass.equation_set import read_equations
 from callout.reports.stand.mass.mass_variance import Draws
@@ -164,6 +165,6 @@ def test_what_is_left_out_is_listed_with_what_it_would_change():
     told = [caution for caution in analysis.cautions if "left out of carbon" in caution]
     assert len(told) == 2 and any("root collar" in caution for caution in told)
     trees = stem_biomass(stem_census(rows), SET, LEVEL)
-    (row,) = biomass_summary(trees, plots(("K2", 0.1, "cm", ""))).to_dict("records")
+    (row,) = biomass_summary(trees, PlotFacts(plots(("K2", 0.1, "cm", "")))).to_dict("records")
     assert (row["no_equation"], row["another_height"]) == (1, 1)
     assert row["mass_kg"] == pytest.approx(526.63, abs=0.006)  # the oak alone

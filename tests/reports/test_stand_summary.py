@@ -13,6 +13,7 @@ from stand_frames import frame, harrow_fen, measurement, plots
 
 from callout.core.errors import OperatorError
 from callout.reports.stand.census import census_table, measured_again, stem_census
+from callout.reports.stand.history import PlotFacts
 from callout.reports.stand.summary import diameter_classes, stand_summary
 
 near = pytest.approx
@@ -32,7 +33,7 @@ def test_one_plot_by_plain_arithmetic():
     acres = 0.0405 / 0.40468564224
     square_feet = sum(math.pi * (d / 24) ** 2 for d in inches)
     qmd = math.sqrt(sum(d * d for d in inches) / 6)
-    got = row(stand_summary(stem_census(measurements), places), plot="K1", census=2015)
+    got = row(stand_summary(stem_census(measurements), PlotFacts(places)), plot="K1", census=2015)
     assert got["stems"] == 6
     assert got["stems_per_acre"] == near(6 / acres)
     assert got["stems_per_ha"] == near(6 / 0.0405)
@@ -45,14 +46,14 @@ def test_one_plot_by_plain_arithmetic():
 
 def test_states_other_than_live_are_not_summed():
     measurements, places = harrow_fen()
-    got = row(stand_summary(stem_census(measurements), places), plot="K1", census=2020)
+    got = row(stand_summary(stem_census(measurements), PlotFacts(places)), plot="K1", census=2020)
     assert (got["stems"], got["unmeasured"]) == (4, 1)
 
 
 def test_without_an_area_nothing_is_told_a_hectare():
     measurements, places = harrow_fen()
     places["area_ha"] = np.nan
-    got = stand_summary(stem_census(measurements), places)
+    got = stand_summary(stem_census(measurements), PlotFacts(places))
     assert got["basal_area_m2_ha"].isna().all()
     assert got["basal_area_m2"].notna().all()
 
@@ -87,7 +88,9 @@ def test_a_winter_visit_is_one_census():
 def test_classes():
     sizes = ["4.9", "5.0", "9.9", "10.0", "30.0"]
     rows = [measurement(at, "2024-06-01", size) for at, size in enumerate(sizes)]
-    table = diameter_classes(stem_census(frame(*rows)), plots(("K2", 0.1, "cm", "")))
+    stems = stem_census(frame(*rows))
+    facts = PlotFacts(plots(("K2", 0.1, "cm", "")))
+    table = diameter_classes(stems, stand_summary(stems, facts))
     found = dict(zip(table["class_from_cm"], table["stems"], strict=True))
     assert found == {0: 1, 5: 2, 10: 1, 30: 1}
     assert table["stems_per_ha"].tolist() == [10, 20, 10, 10]
@@ -99,12 +102,13 @@ def test_order_does_not_matter_and_classes_hold_every_stem(tenths, shuffler):
     rows = [
         measurement(at, "2024-06-01", f"{size // 10}.{size % 10}") for at, size in enumerate(tenths)
     ]
-    places = plots(("K2", 0.1, "cm", ""))
-    straight = stand_summary(stem_census(frame(*rows)), places)
+    facts = PlotFacts(plots(("K2", 0.1, "cm", "")))
+    straight = stand_summary(stem_census(frame(*rows)), facts)
     shuffler.shuffle(rows)
     stems = stem_census(frame(*rows))
-    pd.testing.assert_frame_equal(straight, stand_summary(stems, places), rtol=1e-12)
-    assert diameter_classes(stems, places)["stems"].sum() == len(tenths)
+    shuffled = stand_summary(stems, facts)
+    pd.testing.assert_frame_equal(straight, shuffled, rtol=1e-12)
+    assert diameter_classes(stems, shuffled)["stems"].sum() == len(tenths)
     # Quadratic mean is never below the mean (power mean inequality).
     assert straight["qmd_cm"][0] >= straight["mean_diameter_cm"][0] * (1 - 1e-12)
 
@@ -141,8 +145,8 @@ def test_bad_plots_are_refused():
     stems = stem_census(frame(measurement(1, "2024-06-01", "20.0")))
     twice = plots(("K2", 0.1, "cm", ""), ("K2", 0.1, "cm", ""))
     with pytest.raises(OperatorError, match="'K2' is there twice"):
-        stand_summary(stems, twice)
+        stand_summary(stems, PlotFacts(twice))
     with pytest.raises(OperatorError, match="area"):
-        stand_summary(stems, plots(("K2", 0.0, "cm", "")))
+        stand_summary(stems, PlotFacts(plots(("K2", 0.0, "cm", ""))))
     with pytest.raises(OperatorError, match="lack the column status"):
         stem_census(frame(measurement(1, "2024-06-01", "20.0")).drop(columns="status"))

@@ -55,10 +55,10 @@ def figure(height: float = 3.4, width: float = WIDTH_INCHES) -> Iterator[tuple[A
 
 
 FORMS = ("png", "svg", "pdf")
-_PLAIN: Mapping[str, Mapping[str, Any]] = {  # no metadata that changes from day to day
-    "png": {"metadata": {"Software": None}},
-    "svg": {"metadata": {"Date": None, "Creator": None}},
-    "pdf": {"metadata": {"CreationDate": None, "Creator": None, "Producer": None}},
+_PLAIN: Mapping[str, Mapping[str, None]] = {  # no metadata that changes from day to day
+    "png": {"Software": None},
+    "svg": {"Date": None, "Creator": None},
+    "pdf": {"CreationDate": None, "Creator": None, "Producer": None},
 }
 
 
@@ -76,12 +76,16 @@ class Drawing:
     def in_form(self, form: str, dots_per_inch: int = 130) -> bytes:
         """As one of ``FORMS``: the same bytes for the same data."""
         import matplotlib
+        from matplotlib.backend_bases import get_registered_canvas_class
 
         data = io.BytesIO()
         with matplotlib.rc_context(_LOOK), warnings.catch_warnings():
             # A name in a script the font lacks is drawn as boxes; the tables have it whole.
             warnings.filterwarnings("ignore", message="Glyph .* missing from")
-            self.made.savefig(data, format=form, dpi=dots_per_inch, **_PLAIN[form])
+            self.made.set_dpi(dots_per_inch)
+            canvas = get_registered_canvas_class(form)(self.made)
+            # Figure.savefig would draw it once more, for the layout, which drawing makes too.
+            getattr(canvas, f"print_{form}")(data, metadata=_PLAIN[form])
         return data.getvalue()
 
 

@@ -36,6 +36,7 @@ from callout.reports.stand.dynamics.compare import (
 from callout.reports.stand.dynamics.fluxes import fluxes
 from callout.reports.stand.dynamics.growth import growth_by_year, increments
 from callout.reports.stand.dynamics.periods import judged_periods
+from callout.reports.stand.history import PlotFacts
 from callout.reports.stand.mass.biomass import (
     CarbonSettings,
     carbon_components,
@@ -114,7 +115,8 @@ def analyse(
     own they show how well it measures. ``history``: the dated facts of the plots.
     """
     untold = int(measurements["measured_height_m"].isna().sum())
-    measurements = corrected(measurements, plots, history, settings.rounding)
+    facts = PlotFacts(plots, history)
+    measurements = corrected(measurements, facts, settings.rounding)
     stems, aside = with_aside(measurements)
     if not stems["measured"].any():
         raise OperatorError(NONE_YET)
@@ -128,13 +130,13 @@ def analyse(
     basis = StandBasis(heights, settings.carbon.taper, settings.draws.taper_sd)
     pairs = increments(stems[~unsettled(stems)])
     tables: dict[str, pd.DataFrame] = {"set_aside": aside}
-    tables |= tables_by_plot(stems, pairs, plots, basis, settings.class_width_cm, history)
+    tables |= tables_by_plot(stems, pairs, facts, basis, settings.class_width_cm)
     tables |= tables_over_plots(tables) | {
         "tree_growth": pairs,
         "growth_by_year": growth_by_year(pairs),
         "periods": judged_periods(pairs),
     }
-    tables |= _carbon(trees, plots, with_error(settings.draws, error), settings, history)
+    tables |= _carbon(trees, facts, with_error(settings.draws, error), settings)
     of_carbon = tables.pop("fluxes_of_carbon")
     tables["fluxes"] = pd.concat([tables["fluxes"], of_carbon], ignore_index=True)
     tables |= {
@@ -144,7 +146,7 @@ def analyse(
         "left_out": left_out(trees, settings.equations),
         "species_gaps": species_gaps(trees, settings.equations, settings.carbon.fraction),
     }
-    tables |= _treatments(tables, plots, settings, history)
+    tables |= _treatments(tables, facts, settings)
     if settings.climate is not None:
         tables["climate"] = _climate(tables["tree_growth"], plots, settings.climate, settings)
     told = (
@@ -157,21 +159,17 @@ def analyse(
 
 
 def _carbon(
-    trees: pd.DataFrame,
-    plots: pd.DataFrame,
-    drawn: Draws,
-    settings: ReportSettings,
-    history: pd.DataFrame | None,
+    trees: pd.DataFrame, facts: PlotFacts, drawn: Draws, settings: ReportSettings
 ) -> dict[str, pd.DataFrame]:
     fraction = settings.carbon.fraction
-    carbon = carbon_intervals(trees, plots, fraction, drawn, history)
-    change = carbon_components(trees, scope_facts(trees, plots, history))
+    carbon = carbon_intervals(trees, facts, fraction, drawn)
+    change = carbon_components(trees, scope_facts(trees, facts))
     return {
         "carbon": carbon,
         "carbon_parts": carbon_parts(trees, drawn),
         "carbon_site": carbon_of_site(trees, carbon, fraction, drawn),
         "change_carbon_kg": change,
-        "fluxes_of_carbon": fluxes(trees, change, "carbon_t", 1e-3, plots, history),
+        "fluxes_of_carbon": fluxes(change, carbon, "carbon_t", 1e-3),
     }
 
 
@@ -197,10 +195,7 @@ def _tree_columns(trees: pd.DataFrame) -> pd.DataFrame:
 
 
 def _treatments(
-    tables: Mapping[str, pd.DataFrame],
-    plots: pd.DataFrame,
-    settings: ReportSettings,
-    history: pd.DataFrame | None,
+    tables: Mapping[str, pd.DataFrame], facts: PlotFacts, settings: ReportSettings
 ) -> dict[str, pd.DataFrame]:
     """Treatments against the control, in state and in growth, with plots as the units."""
     summary, growth, carbon = tables["summary"], tables["growth"], tables["carbon"]
@@ -216,7 +211,7 @@ def _treatments(
     rows["diameter_cm_year"] = change_rows(enough, days, "diameter_cm_year")
     found: dict[str, list[pd.DataFrame]] = {"treatment_means": [], "treatment_effects": []}
     for name, own in rows.items():
-        told = assigned(own, plots, history)
+        told = assigned(own, facts)
         names = set(told["treatment"])
         if len(names) < 2:
             continue

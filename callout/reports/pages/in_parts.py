@@ -31,6 +31,7 @@ from callout.reports.stand.census import Ints, codes_of, unsettled, with_aside
 from callout.reports.stand.columns import MEASUREMENT_COLUMNS, STEM, check_measurements
 from callout.reports.stand.corrected import corrected
 from callout.reports.stand.dynamics.growth import increments
+from callout.reports.stand.history import PlotFacts
 from callout.reports.stand.mass.biomass import one_species
 from callout.reports.stand.taper import Taper
 from callout.reports.stand.visits import runs_of, years_of
@@ -195,18 +196,17 @@ def _years(runs: Sequence[pd.DataFrame]) -> list[Ints]:
 
 
 def _tables(part: Part, years: Ints) -> tuple[dict[str, pd.DataFrame], dict[str, float]]:
-    terms = part.terms
-    rows = corrected(_rows_of(part), part.plots, part.history, terms.rounding)
+    terms, facts = part.terms, PlotFacts(part.plots, part.history)
+    rows = corrected(_rows_of(part), facts, terms.rounding)
     stems, aside = with_aside(rows, years)
     stems, renamed = one_species(stems)
     heights = heights_of(stems, terms.basis_m)
     tables = tables_by_plot(
         stems,
         increments(stems[~unsettled(stems)]),
-        part.plots,
+        facts,
         StandBasis(heights, terms.taper, terms.taper_sd),
         terms.class_width_cm,
-        part.history,
     )
     return {**tables, "set_aside": aside, "reidentified": renamed}, heights
 

@@ -17,6 +17,8 @@ from callout.reports.stand.dynamics.change import components, scope_facts, whole
 from callout.reports.stand.dynamics.fluxes import fluxes
 from callout.reports.stand.dynamics.growth import growth_by_plot, growth_by_year, growth_of_site
 from callout.reports.stand.dynamics.rates import as_trees, demographic_rates, rates_of_site
+from callout.reports.stand.history import PlotFacts
+from callout.reports.stand.mass.biomass import interval_years
 from callout.reports.stand.summary import diameter_classes, stand_summary
 from callout.reports.stand.taper import Taper, common_heights, effect, on_one_basis
 
@@ -42,10 +44,9 @@ def heights_of(stems: pd.DataFrame, basis_m: float | None) -> dict[str, float]:
 def tables_by_plot(
     stems: pd.DataFrame,
     pairs: pd.DataFrame,
-    plots: pd.DataFrame,
+    facts: PlotFacts,
     basis: StandBasis,
     class_width_cm: float,
-    history: pd.DataFrame | None,
 ) -> dict[str, pd.DataFrame]:
     """The stand, its growth and its changes by plot; growth uses diameters as measured.
 
@@ -53,26 +54,27 @@ def tables_by_plot(
     """
     height = stems["plot"].astype(object).map(basis.heights).to_numpy(dtype=np.float64)
     on_basis = on_one_basis(stems, height, basis.taper)
-    facts = scope_facts(stems, plots, history)
-    change = components(on_basis, whole_basal_area(on_basis), facts=facts)
-    rates = demographic_rates(stems, facts)
+    scope = scope_facts(stems, facts)
+    change = components(on_basis, whole_basal_area(on_basis), facts=scope)
+    rates = demographic_rates(stems, scope)
     single = (stems["stem"] == "").all()
-    summary = stand_summary(on_basis, plots, history)
+    summary = stand_summary(on_basis, facts)
     censuses = census_table(stems)
     keys = ["plot", "census"]
     labels = summary[keys].merge(censuses[[*keys, "label"]], how="left", on=keys)["label"]
     held = summary[[*keys, "area_ha", "treatment"]]
+    spans = held.merge(interval_years(stems), how="left", on=keys)
     return {
         "censuses": censuses.merge(held, how="left", on=keys),
         "summary": summary.assign(label=labels.array),
         "composition": composition(on_basis, summary),
-        "diameter_classes": diameter_classes(on_basis, plots, class_width_cm, history),
+        "diameter_classes": diameter_classes(on_basis, summary, class_width_cm),
         "growth": growth_by_plot(pairs),
         "growth_by_plot_and_year": growth_by_year(pairs, ("plot", "species")),
         "change_basal_area": change,
-        "fluxes": fluxes(stems, change, "basal_area_m2", 1.0, plots, history),
+        "fluxes": fluxes(change, spans, "basal_area_m2"),
         "rates": rates,
-        "rates_trees": rates if single else demographic_rates(as_trees(stems), facts),
+        "rates_trees": rates if single else demographic_rates(as_trees(stems), scope),
         "one_height": effect(stems, height, basis.taper, basis.taper_sd),
     }
 

@@ -11,6 +11,9 @@ import pandas as pd
 from callout.core.errors import OperatorError
 from callout.core.statuses import Status
 
+# Names of columns are texts too: as Arrow's, looking one up costs more than most computations here.
+pd.options.mode.string_storage = "python"
+
 # One row per measurement. ``value`` is the exact decimal as recorded, in ``unit``; ``diameter_cm``
 # and ``measured_height_m`` (height of measurement) are floats, NaN for none.
 MEASUREMENT_COLUMNS = (

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from callout.reports.stand.formulas import basal_area_m2
+from callout.reports.stand.summary import areas_of
 
 
 def composition(stems: pd.DataFrame, summary: pd.DataFrame) -> pd.DataFrame:
@@ -18,9 +19,7 @@ def composition(stems: pd.DataFrame, summary: pd.DataFrame) -> pd.DataFrame:
     rows = live[keys].assign(area=basal_area_m2(live["diameter_cm"]))
     grouped = rows.groupby(keys, observed=True, sort=True)["area"]
     table = grouped.agg(stems="size", basal_area_m2="sum").reset_index()
-    areas = summary[["plot", "census", "area_ha"]]
-    table = table.merge(areas, how="left", on=["plot", "census"])
-    table["basal_area_m2_ha"] = table["basal_area_m2"] / table.pop("area_ha").astype("float64")
+    table["basal_area_m2_ha"] = table["basal_area_m2"] / areas_of(table, summary)
     whole = table.groupby(["plot", "census"], observed=True)["basal_area_m2"].transform("sum")
     table["share_percent"] = 100 * table["basal_area_m2"] / whole
     return table

@@ -12,33 +12,30 @@ import math
 import numpy as np
 import pandas as pd
 
-from callout.reports.stand.history import CM_PER_UNIT, facts_on
+from callout.reports.stand.history import CM_PER_UNIT, PlotFacts
 
 GRADUATION_CM = {"in": 0.254, "cm": 0.1, "mm": 0.1}  # a tenth, if nothing gives the graduation
 DOWN, NEAREST = "down", "nearest"
 
 
 def corrected(
-    measurements: pd.DataFrame,
-    plots: pd.DataFrame,
-    history: pd.DataFrame | None = None,
-    otherwise: str = NEAREST,
+    measurements: pd.DataFrame, facts: PlotFacts, otherwise: str = NEAREST
 ) -> pd.DataFrame:
     """``measurements`` with ``diameter_cm`` free of bias, and ``step_cm`` and ``rounded`` (how).
 
     Graduation and rounding are the row's own, else the history's of that day, else those of the
     plot's row before it, else of the next, else the plot's now, else a tenth of the unit and
-    ``otherwise``. A girth's graduation counts for
-    its diameter by pi. ``measured_height_m``, where a row tells none, is the plot's on that day.
+    ``otherwise``. A girth's graduation counts for its diameter by pi. ``measured_height_m``, where
+    a row tells none, is the plot's on that day.
     """
-    facts = facts_on(plots, history, measurements["plot"], measurements["date"])
-    rounded = _told(measurements, facts["rounding"], "rounding", history).fillna(otherwise)
-    step = _step_cm(measurements, facts["graduation"], history)
-    shift = np.where(rounded == DOWN, step / 2, 0.0) - facts["offset_cm"].fillna(0.0)
+    on_day = facts.on(measurements["plot"], measurements["date"])
+    rounded = _told(measurements, on_day["rounding"], "rounding", facts.history).fillna(otherwise)
+    step = _step_cm(measurements, on_day["graduation"], facts.history)
+    shift = np.where(rounded == DOWN, step / 2, 0.0) - on_day["offset_cm"].fillna(0.0)
     height = measurements["measured_height_m"].astype("float64")
     return measurements.assign(
         diameter_cm=measurements["diameter_cm"].astype("float64") + shift,
-        measured_height_m=height.fillna(facts["breast_height_m"]),
+        measured_height_m=height.fillna(on_day["breast_height_m"]),
         step_cm=step,
         rounded=rounded.astype("category"),
     )

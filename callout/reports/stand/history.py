@@ -39,30 +39,39 @@ def check_history(history: pd.DataFrame) -> None:
         raise OperatorError("a plot's area is zero or below: give hectares, or leave it empty")
 
 
-def facts_on(
-    plots: pd.DataFrame, history: pd.DataFrame | None, plot: pd.Series, day: pd.Series
-) -> pd.DataFrame:
-    """One row for each of ``plot`` and ``day``, with their index.
+class PlotFacts:
+    """What held in each of ``plots`` on any day; ``history`` None or empty: always what holds now.
 
-    NUMBERS as floats, TEXTS, and ``smallest_cm`` and ``offset_cm``; NaN and '' if unknown.
+    Raises OperatorError as ``check_history`` does.
     """
-    states = _states(plots, history)
-    names = pd.Index(states["plot"].unique())
-    if isinstance(plot.dtype, pd.CategoricalDtype):  # each distinct name is looked up once
-        places = np.append(names.get_indexer(pd.Index(plot.cat.categories)), -1)
-        code = places[plot.cat.codes.to_numpy()]
-    else:
-        code = names.get_indexer(pd.Index(plot.astype(object)))
-    days = _days(day)
-    keys = names.get_indexer(pd.Index(states["plot"])) * _DAY_SPAN + states["day"].to_numpy()
-    at = np.searchsorted(keys, code * _DAY_SPAN + days, side="right") - 1
-    found = states.iloc[np.where(code >= 0, at, 0)].drop(columns=["plot", "day"])
-    found.index = plot.index
-    if (code < 0).any():
-        unknown = pd.Series(code < 0, index=plot.index)
-        for name in found.columns:
-            found[name] = found[name].mask(unknown, "" if name in (*TEXTS, "unit") else np.nan)
-    return found
+
+    def __init__(self, plots: pd.DataFrame, history: pd.DataFrame | None = None) -> None:
+        self.plots = plots
+        self.history = None if history is None or history.empty else history
+        states = _states(plots, self.history)
+        self._names = pd.Index(states["plot"].unique())
+        code = self._names.get_indexer(pd.Index(states["plot"]))
+        self._keys = code * _DAY_SPAN + states["day"].to_numpy()
+        self._states = states.drop(columns=["plot", "day"])
+
+    def on(self, plot: pd.Series, day: pd.Series) -> pd.DataFrame:
+        """One row for each of ``plot`` and ``day``, with the index of ``plot``.
+
+        NUMBERS as floats, TEXTS, and ``smallest_cm`` and ``offset_cm``; NaN and '' if unknown.
+        """
+        if isinstance(plot.dtype, pd.CategoricalDtype):  # each distinct name is looked up once
+            places = np.append(self._names.get_indexer(pd.Index(plot.cat.categories)), -1)
+            code = places[plot.cat.codes.to_numpy()]
+        else:
+            code = self._names.get_indexer(pd.Index(plot.astype(object)))
+        at = np.searchsorted(self._keys, code * _DAY_SPAN + _days(day), side="right") - 1
+        found = self._states.iloc[np.where(code >= 0, at, 0)]
+        found.index = plot.index
+        if (code < 0).any():
+            unknown = pd.Series(code < 0, index=plot.index)
+            for name in found.columns:
+                found[name] = found[name].mask(unknown, "" if name in (*TEXTS, "unit") else np.nan)
+        return found
 
 
 def _days(day: pd.Series) -> NDArray[np.int64]:
@@ -76,7 +85,7 @@ def _states(plots: pd.DataFrame, history: pd.DataFrame | None) -> pd.DataFrame:
         now[name] = _column(plots, name, np.nan).astype("float64")
     for name in (*TEXTS, "unit"):
         now[name] = _column(plots, name, "").astype(object)
-    if history is not None and len(history):
+    if history is not None:
         now = _with_history(now, history)
     per_unit = now["unit"].map(CM_PER_UNIT).astype("float64").fillna(1.0)
     for name, source in (("smallest_cm", "smallest"), ("offset_cm", "tape_offset")):

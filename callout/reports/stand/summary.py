@@ -23,12 +23,10 @@ from callout.reports.stand.formulas import (
     quadratic_mean,
     stand_density_index,
 )
-from callout.reports.stand.history import facts_on
+from callout.reports.stand.history import PlotFacts
 
 
-def stand_summary(
-    stems: pd.DataFrame, plots: pd.DataFrame, history: pd.DataFrame | None = None
-) -> pd.DataFrame:
+def stand_summary(stems: pd.DataFrame, facts: PlotFacts) -> pd.DataFrame:
     """One row per plot and census of ``stems`` (from ``stem_census``).
 
     ``stems`` (live, measured), ``trees`` they stand on, ``unmeasured`` (live without a diameter),
@@ -37,7 +35,7 @@ def stand_summary(
     that day is known ``stems_per_ha``, ``stems_per_acre``, ``basal_area_m2_ha``,
     ``basal_area_ft2_acre``, ``sdi_per_ha``, ``sdi_per_acre`` (Reineke, from the quadratic mean).
     """
-    check_plots(plots)
+    check_plots(facts.plots)
     code = codes_of(stems, ["plot", "census"])
     groups, first, code = np.unique(code, return_index=True, return_inverse=True)
     measured = stems["measured"].to_numpy(dtype=bool)
@@ -61,9 +59,9 @@ def stand_summary(
     # A standing dead stem of unknown size would count as nothing.
     untold = np.bincount(code, standing & np.isnan(last), len(groups)) > 0
     table["standing_dead_m2"] = np.where(untold, np.nan, dead)
-    facts = facts_on(plots, history, table["plot"], table.pop("census_day"))
-    table["treatment"] = facts["treatment"]
-    table = _per_area(table, facts["area_ha"])
+    on_day = facts.on(table["plot"], table.pop("census_day"))
+    table["treatment"] = on_day["treatment"]
+    table = _per_area(table, on_day["area_ha"])
     return table.sort_values(["plot", "census"], kind="stable").reset_index(drop=True)
 
 
@@ -100,30 +98,19 @@ def _per_area(table: pd.DataFrame, area: pd.Series) -> pd.DataFrame:
     return table
 
 
-def area_of(
-    table: pd.DataFrame, plots: pd.DataFrame, days: pd.DataFrame, history: pd.DataFrame | None
-) -> pd.Series:
-    """Hectares of each row's plot at its census, NaN if unknown.
-
-    ``days`` has each plot's ``census`` and ``census_day``, once or more.
-    """
-    if history is None or history.empty:
-        known = plots.set_index("plot")["area_ha"].astype("float64")
-        return table["plot"].astype(object).map(known).astype("float64")
-    once = days[["plot", "census", "census_day"]].drop_duplicates(["plot", "census"])
-    day = table[["plot", "census"]].merge(once, how="left", on=["plot", "census"])["census_day"]
-    found = facts_on(plots, history, table["plot"].reset_index(drop=True), day)["area_ha"]
+def areas_of(table: pd.DataFrame, summary: pd.DataFrame) -> pd.Series:
+    """Hectares of each row's plot at its census, as ``summary`` tells them; NaN if unknown."""
+    keys = ["plot", "census"]
+    found = table[keys].merge(summary[[*keys, "area_ha"]], how="left", on=keys)["area_ha"]
     return found.set_axis(table.index).astype("float64")
 
 
 def diameter_classes(
-    stems: pd.DataFrame,
-    plots: pd.DataFrame,
-    width_cm: float = 5,
-    history: pd.DataFrame | None = None,
+    stems: pd.DataFrame, summary: pd.DataFrame, width_cm: float = 5
 ) -> pd.DataFrame:
     """Live measured stems per plot, census and class [lower, upper) of ``width_cm``.
 
+    ``summary`` (``stand_summary``) tells the areas. Columns: ``plot``, ``census``,
     ``class_from_cm``, ``class_to_cm``, ``stems``, ``stems_per_ha``, ``basal_area_m2``.
     """
     if not width_cm > 0:
@@ -136,5 +123,5 @@ def diameter_classes(
     )
     table = grouped.agg(stems=("area", "size"), basal_area_m2=("area", "sum")).reset_index()
     table.insert(3, "class_to_cm", table["class_from_cm"] + width_cm)
-    table.insert(5, "stems_per_ha", table["stems"] / area_of(table, plots, live, history))
+    table.insert(5, "stems_per_ha", table["stems"] / areas_of(table, summary))
     return table

@@ -16,7 +16,7 @@ import pandas as pd
 from callout.reports.stand.columns import CUT, DEAD, LOST
 from callout.reports.stand.dynamics.late import by_interval, census_days, spells
 from callout.reports.stand.formulas import basal_area_m2
-from callout.reports.stand.history import facts_on
+from callout.reports.stand.history import PlotFacts
 
 # Each component, and whether it adds to the stand (+1) or takes from it (-1). Growth and scope
 # carry their own sign.
@@ -147,20 +147,18 @@ def _scope(both: pd.DataFrame, facts: pd.DataFrame | None) -> tuple[Any, Any]:
     return came.fillna(False), left.fillna(False)
 
 
-def scope_facts(
-    stems: pd.DataFrame, plots: pd.DataFrame, history: pd.DataFrame | None
-) -> pd.DataFrame | None:
+def scope_facts(stems: pd.DataFrame, facts: PlotFacts) -> pd.DataFrame | None:
     """Changes of a plot's scope between two censuses; None without a history.
 
     Columns: ``plot``, ``visit`` (of the first), ``larger``, ``smaller`` (its area),
     ``smallest_before`` and ``smallest_after`` (cm, if the smallest diameter was lowered or raised;
     else NaN).
     """
-    if history is None or history.empty:
+    if facts.history is None:
         return None
     days = census_days(stems)
-    facts = facts_on(plots, history, days["plot"], days["census_day"])
-    table = days[["plot", "visit"]].assign(area=facts["area_ha"], smallest=facts["smallest_cm"])
+    on_day = facts.on(days["plot"], days["census_day"])
+    table = days[["plot", "visit"]].assign(area=on_day["area_ha"], smallest=on_day["smallest_cm"])
     after = table.groupby("plot", observed=True)[["area", "smallest"]].shift(-1)
     table["larger"] = after["area"] > table["area"] * (1 + 1e-9)
     table["smaller"] = after["area"] < table["area"] * (1 - 1e-9)

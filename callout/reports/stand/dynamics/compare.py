@@ -17,7 +17,7 @@ import pandas as pd
 import statsmodels.api as sm
 from statsmodels.regression.mixed_linear_model import MixedLM, VCSpec
 
-from callout.reports.stand.history import facts_on
+from callout.reports.stand.history import PlotFacts
 from callout.reports.stand.sampling import mean_interval, t_quantile
 
 BEFORE_AFTER, LEVEL_ONLY = "before and after", "level"
@@ -49,17 +49,17 @@ class Figure:
     places: int
 
 
-def assigned(rows: pd.DataFrame, plots: pd.DataFrame, history: pd.DataFrame | None) -> pd.DataFrame:
+def assigned(rows: pd.DataFrame, facts: PlotFacts) -> pd.DataFrame:
     """``rows`` with the plot's final ``treatment`` and its start.
 
     ``rows`` has ``plot``, ``start``, ``day``, ``value``; ``since`` is the day from which it is
     treated so (NaT: always).
     """
-    names = plots["plot"].astype(object)
-    last = facts_on(plots, history, names, pd.Series(pd.Timestamp.max, index=names.index))
+    names, history = facts.plots["plot"].astype(object), facts.history
+    last = facts.on(names, pd.Series(pd.Timestamp.max, index=names.index))
     final = pd.Series(last["treatment"].to_numpy(), index=names).replace("", NONE_TOLD)
     since = pd.Series(pd.NaT, index=names, dtype="datetime64[ns]")
-    if history is not None and len(history):
+    if history is not None:
         told = history[history["treatment"].astype(str) != ""].sort_values("from_day")
         told = told[told["treatment"].astype(object) == told["plot"].astype(object).map(final)]
         first = told.drop_duplicates("plot").set_index("plot")["from_day"]

@@ -9,9 +9,6 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from callout.reports.stand.mass.biomass import interval_years
-from callout.reports.stand.summary import area_of
-
 FLUXES = ("growth", "ingrowth", "mortality", "cut", "not_followed", "scope", "net")
 LARGER = "the plot was enlarged: who is new cannot be told from who was outside"
 SMALLER = "the plot was made smaller: what left it was not followed"
@@ -19,27 +16,22 @@ NO_AREA = "the plot's area is not known"
 
 
 def fluxes(
-    stems: pd.DataFrame,
-    change: pd.DataFrame,
-    pool: str,
-    per_unit: float,
-    plots: pd.DataFrame,
-    history: pd.DataFrame | None = None,
+    change: pd.DataFrame, censuses: pd.DataFrame, pool: str, per_unit: float = 1.0
 ) -> pd.DataFrame:
     """``change`` (from ``components``) per hectare and year, each amount times ``per_unit``.
 
+    ``censuses`` tells the ``area_ha`` of each plot and census, and the ``years`` to it.
     ``plot``, ``from_census``, ``to_census``, ``years``, ``pool``, the FLUXES (mortality and cut as
     positive amounts), ``why``. ``net`` is growth + ingrowth + not followed + scope - mortality -
     cut.
     """
-    years = interval_years(stems).rename(columns={"census": "to_census"})
-    table = change[["plot", "from_census", "to_census"]].merge(
-        years, how="left", on=["plot", "to_census"]
-    )
-    area = [
-        area_of(change.rename(columns={name: "census"}), plots, stems, history).to_numpy()
+    keys = ["plot", "census"]
+    first, second = (
+        change[["plot", name]].set_axis(keys, axis=1).merge(censuses, how="left", on=keys)
         for name in ("from_census", "to_census")
-    ]
+    )
+    table = change[["plot", "from_census", "to_census"]].assign(years=second["years"].array)
+    area = [ends["area_ha"].to_numpy(dtype=np.float64) for ends in (first, second)]
     per = per_unit / (area[0] * table["years"].to_numpy())
     given = {name: change[name].astype("float64").to_numpy() for name in change.columns[3:]}
     amounts = {

@@ -19,8 +19,8 @@ from callout.reports.stand.census import codes_of
 from callout.reports.stand.dynamics.change import MILLIGRAM, components, whole
 from callout.reports.stand.dynamics.late import census_days
 from callout.reports.stand.formulas import years_between
+from callout.reports.stand.history import PlotFacts
 from callout.reports.stand.mass.equation_set import EquationSet
-from callout.reports.stand.summary import area_of
 from callout.reports.stand.taper import Taper, at_height, moved_by
 
 NO_EQUATION, ANOTHER_HEIGHT = "no equation", "another height"  # notes of stems left out
@@ -106,9 +106,7 @@ def _elsewhere(height_m: pd.Series, lowest: np.ndarray, highest: np.ndarray) -> 
     return np.asarray(np.where(np.isnan(height), np.isfinite(highest), outside), dtype=bool)
 
 
-def biomass_summary(
-    trees: pd.DataFrame, plots: pd.DataFrame, history: pd.DataFrame | None = None
-) -> pd.DataFrame:
+def biomass_summary(trees: pd.DataFrame, facts: PlotFacts) -> pd.DataFrame:
     """One row per plot and census of ``trees`` (from ``stem_biomass``), plots without a stem too.
 
     ``mass_kg``, ``carbon_kg``, ``co2_kg``; per hectare ``mass_t_ha``, ``carbon_t_ha``,
@@ -130,7 +128,7 @@ def biomass_summary(
         left_out = trees["note"] == note
         table[name] = np.bincount(code, left_out, len(groups)).astype(np.int64)
     table = table.sort_values(["plot", "census"], kind="stable").reset_index(drop=True)
-    area = area_of(table, plots, table, history)
+    area = facts.on(table["plot"], table["census_day"])["area_ha"]
     for name in ("mass", "carbon", "co2"):
         table[f"{name}_t_ha"] = table[f"{name}_kg"] / 1000 / area
     spans = interval_years(trees)

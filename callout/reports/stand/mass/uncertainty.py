@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from callout.reports.stand.formulas import Floats
+from callout.reports.stand.history import PlotFacts
 from callout.reports.stand.mass.biomass import CO2_PER_CARBON, biomass_summary
 from callout.reports.stand.mass.mass_variance import PARTS, Draws, Sums, mass_sums
 from callout.reports.stand.sampling import FEWEST_PLOTS
@@ -60,11 +61,7 @@ def _stocks(
 
 
 def carbon_intervals(
-    trees: pd.DataFrame,
-    plots: pd.DataFrame,
-    fraction: float,
-    settings: Draws,
-    history: pd.DataFrame | None = None,
+    trees: pd.DataFrame, facts: PlotFacts, fraction: float, settings: Draws
 ) -> pd.DataFrame:
     """Carbon and CO2 of each plot and census, t per hectare, with their intervals.
 
@@ -79,7 +76,7 @@ def carbon_intervals(
     the equations taken for right. Two censuses or plots under the same equations are compared by
     these.
     """
-    table = biomass_summary(trees, plots, history)
+    table = biomass_summary(trees, facts)
     sums = mass_sums(trees, settings)
     unknown = table["carbon_kg"].isna().to_numpy()
     table["change_kg"] = table["carbon_kg"].diff().where(sums.follows)

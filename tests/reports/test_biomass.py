@@ -267,10 +267,10 @@ def simulated(rng, plot_count, trees, settings, *, rounding, graduation):
             )
         )
     rows = pd.concat(frames, ignore_index=True)
-    places = plots(*((name, 0.1, "cm", "") for name in sorted(set(rows["plot"]))))
-    facts = PlotFacts(places)
+    names = sorted(set(rows["plot"]))
+    facts = PlotFacts(plots(*((name, 0.1, "cm", "") for name in names)))
     stems = stem_census(corrected(rows, facts))
-    return stem_biomass(stems, SET, CarbonSettings(0.5)), places, truths
+    return stem_biomass(stems, SET, CarbonSettings(0.5)), facts, truths
 
 
 @pytest.mark.parametrize(

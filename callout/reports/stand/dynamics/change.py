@@ -228,17 +228,16 @@ def components(
     rows = fates(stems, amount, facts)
     change = rows["after"] - rows["before"]
     change = change.where(rows["fate"].isin(SIGNED), change.abs())
-    parts = rows.assign(change=change).pivot_table(
-        index=["plot", "visit"], columns="fate", values="change", aggfunc="sum", observed=True
-    )
-    parts = parts.reindex(columns=list(COMPONENTS)).fillna(0).astype("int64")
-    totals = _totals(stems, amount)
-    table = totals.join(parts).fillna(dict.fromkeys(COMPONENTS, 0))
-    table["net"] = table["at_second"] - table["at_first"]
-    exact = ["at_first", "at_second", *COMPONENTS, "net"]
-    for name in exact:
-        table[name] = [int(number) * unit for number in table[name]]
-    return table.reset_index()[["plot", "from_census", "to_census", *exact]]
+    table = _totals(stems, amount)
+    keys = ["plot", "visit"]
+    at = pd.MultiIndex.from_frame(table[keys]).get_indexer(pd.MultiIndex.from_frame(rows[keys]))
+    parts = np.zeros((len(table), len(_FATES)), dtype=np.int64)
+    np.add.at(parts, (at, rows["fate"].cat.codes.to_numpy()), change.to_numpy())
+    whole = {name: table[name] for name in ("at_first", "at_second")}
+    whole |= {name: parts[:, _FATES.index(name)] for name in COMPONENTS}
+    whole["net"] = table["at_second"] - table["at_first"]
+    exact = {name: [int(number) * unit for number in column] for name, column in whole.items()}
+    return table[["plot", "from_census", "to_census"]].assign(**exact)
 
 
 def _totals(stems: pd.DataFrame, amount: pd.Series) -> pd.DataFrame:
@@ -246,12 +245,11 @@ def _totals(stems: pd.DataFrame, amount: pd.Series) -> pd.DataFrame:
     counted = amount.where(stems["measured"], 0)
     grouped = stems.assign(amount=counted).groupby(["plot", "visit"], observed=True)
     sums = grouped.agg(census=("census", "first"), amount=("amount", "sum")).reset_index()
-    after = sums.assign(visit=sums["visit"] - 1)
-    both = sums.merge(after, on=["plot", "visit"], suffixes=("_1", "_2"))
-    names = {
-        "census_1": "from_census",
-        "census_2": "to_census",
-        "amount_1": "at_first",
-        "amount_2": "at_second",
-    }
-    return both.rename(columns=names).set_index(["plot", "visit"])
+    follows = np.flatnonzero((sums["plot"] == sums["plot"].shift()).to_numpy(dtype=bool))
+    first, second = sums.iloc[follows - 1].reset_index(drop=True), sums.iloc[follows]
+    return first[["plot", "visit"]].assign(
+        from_census=first["census"],
+        to_census=second["census"].array,
+        at_first=first["amount"],
+        at_second=second["amount"].array,
+    )

@@ -14,8 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-import statsmodels.api as sm
+from statsmodels.regression.linear_model import OLS
 from statsmodels.regression.mixed_linear_model import MixedLM, VCSpec
+from statsmodels.tools.tools import add_constant
 
 from callout.reports.stand.history import PlotFacts
 from callout.reports.stand.sampling import mean_interval, t_quantile
@@ -145,7 +146,7 @@ def _fitted(data: pd.DataFrame, design: str) -> tuple[float, float]:
     means = cells.pivot(index="plot", columns="after", values="mean")
     own = means[1] - means[0] if design == BEFORE_AFTER else means[1]
     treated = data.groupby("plot", observed=True)["treated"].first().reindex(own.index)
-    fit = sm.OLS(own.to_numpy(), sm.add_constant(treated.to_numpy())).fit()
+    fit = OLS(own.to_numpy(), add_constant(treated.to_numpy())).fit()
     return float(fit.params[1]), float(fit.bse[1])
 
 

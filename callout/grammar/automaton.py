@@ -12,6 +12,8 @@ from collections.abc import Hashable, Iterable, Mapping
 from collections.abc import Sequence as Ordered
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import chain
+from operator import itemgetter
 from typing import Any, NamedTuple, Protocol, overload
 
 Emits = tuple[str, ...]
@@ -82,7 +84,7 @@ class Automaton:
     @cached_property
     def words(self) -> frozenset[str]:
         """Every word on any arc."""
-        return frozenset(word for ways in self.ways for word, _, _ in ways)
+        return frozenset(map(itemgetter(0), chain.from_iterable(self.ways)))
 
     @cached_property
     def known(self) -> frozenset[str]:

@@ -10,14 +10,17 @@ import queue
 import threading
 from collections.abc import Callable
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from callout.core.meaning import Meaning
 from callout.devices.measurement import DeviceNotice, Item, Measurement
-from callout.devices.running import DeviceThread
 from callout.devices.settings import devices_from
 from callout.devices.wedge import Wedge, typed_by_device
 from callout.station.station import Station
 from callout.survey.config import Config
+
+if TYPE_CHECKING:
+    from callout.devices.running import DeviceThread
 
 TellNotice = Callable[[DeviceNotice], None]
 
@@ -57,6 +60,9 @@ class Tapes:
         self._presses: Presses | None = None
         self._thread: DeviceThread | None = None
         if devices:
+            # Imported late: asyncio takes longer than all else that a start without tapes does here.
+            from callout.devices.running import DeviceThread
+
             self._presses = Presses(station, notice)
             self._thread = DeviceThread(devices, self._presses.put)
             self._thread.start()

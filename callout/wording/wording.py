@@ -21,6 +21,8 @@ from fluent.runtime.types import fluent_number
 from callout.core.saying import Figure, Saying
 
 _DECIMAL = re.compile(r"(?<![0-9.])([0-9]+)\.([0-9]+)(?![0-9]|\.[0-9])")
+_ENTRY = re.compile(r"^(-?[A-Za-z][\w-]*) *=.*(?:\n(?![-A-Za-z#]).*)*", re.MULTILINE)
+_REFERENCE = re.compile(r"[{(,]\s*(-?[A-Za-z][\w-]*)")
 _SPACES = re.compile(" {2,}")  # if one of several slots is empty
 _ENDS = (".", "?", "!")
 
@@ -40,7 +42,8 @@ class Wording:
         self.code = code
         self._also = also
         self._bundle = FluentBundle([code], use_isolating=False)
-        self._bundle.add_resource(FluentResource(text))
+        # Reading all of it takes longer than a short command, which tells a few things.
+        self._unread = {found[1]: found[0] for found in reversed([*_ENTRY.finditer(text)])}
         self.voice = self._setting("its-voice")
         self._point = self._setting("its-point")
 
@@ -61,7 +64,18 @@ class Wording:
 
     def knows(self, key: str) -> bool:
         """Whether this language has its own words for it."""
+        self._read(key)
         return bool(self._bundle.has_message(key))
+
+    def _read(self, key: str) -> None:
+        """Take the entry into the bundle, and those that it refers to."""
+        entry = self._unread.get(key)
+        if entry is None:
+            return
+        self._bundle.add_resource(FluentResource(entry))
+        self._unread.pop(key, None)  # not before: another thread may ask for it meanwhile
+        for other in _REFERENCE.findall(entry):
+            self._read(other)
 
     def _sentences(self, says: Iterable[Saying], length: Length) -> str:
         told = (_sentence(self.part(one, length)) for one in says)

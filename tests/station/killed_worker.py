@@ -10,6 +10,7 @@ told to it.
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import random
@@ -129,6 +130,7 @@ def main() -> None:
             folder, number, run = SurveyFolder(Path(path)), int(seed), 0
             with folder.reading() as reader:
                 LANGUAGE.spoken_in(scope_of(reader.plots()["K1"]))  # made once, for every worker
+            gc.freeze()  # no worker walks, and so copies, what all of them share
             continue
         source, sink = os.pipe()
         pid = os.fork()

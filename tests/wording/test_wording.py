@@ -8,6 +8,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from fluent.runtime import FluentBundle
 from fluent.syntax import FluentParser
 from fluent.syntax import ast as ftl
 from fluent.syntax.visitor import Visitor
@@ -136,6 +137,38 @@ def test_lengths_and_what_a_language_lacks() -> None:
     assert [other.part(one, length) for length in Length] == ["[1]", "ganz 1", "ganz 1"]
     assert other.part(saying("b")) == "only english"
     assert other.part(saying("a")) == "a()", "a lacking figure is no reason to fail"
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_entries_are_read_one_by_one_as_the_whole_file_would_be(path: Path) -> None:
+    """The outside judge is Fluent's own parser, given the file at once."""
+    text = path.read_text(encoding="utf-8")
+    whole = FluentBundle([path.stem], use_isolating=False)
+    whole.add_resource(FluentParser().parse(text))
+    words, figures = Wording(path.stem, text), ("7", 1, 3, "24.6")
+    for key, names in SLOTS[path.stem].items():
+        given = {name: figures[at % 4] for at, name in enumerate(sorted(names))}
+        message = whole.get_message(key)
+        for length in Length:
+            pattern = message.attributes.get(length.value, message.value)
+            expected, errors = whole.format_pattern(pattern, given) if pattern else ("", [])
+            assert not errors
+            told = " ".join(str(expected).split())
+            assert " ".join(words.part(saying(key, **given), length).split()) == told
+
+
+def test_an_entry_brings_those_it_refers_to() -> None:
+    text = (
+        "# of trees\nwood = { $n ->\n    [one] { tree }\n   *[other] { $n } { -many }\n}\n"
+        'tree = a tree\n    .brief = { -many(of: "x") }\n-many = { bush }es\r\nbush = bush\n'
+        "wood = the second is not taken\nbroken = { $x\nwhole = whole\n"
+    )
+    words = Wording("en", text)
+    assert words.part(saying("wood", n=1)) == "a tree"
+    assert words.part(saying("wood", n=2)) == "2 bushes"
+    assert not words.knows("broken")
+    assert not words.knows("trees")
+    assert Wording("en", text).part(saying("whole")) == "whole"
 
 
 figures = st.recursive(

@@ -49,11 +49,7 @@ class JournalWriter:
     """Appends entries. Holds a lock on the survey; the system releases it if the process dies."""
 
     def __init__(self, database: Path) -> None:
-        if (database.parent / UNITED).exists():
-            raise OperatorError(
-                f"{database.parent} is a copy at a united site and nothing is added to it: see "
-                f"{UNITED} there; rule on its readings at the site"
-            )
+        _refuse_united(database.parent)
         with ExitStack() as failed:
             self._lock = _locked(database.parent / ".lock")
             failed.callback(os.close, self._lock)
@@ -216,3 +212,17 @@ def _locked(path: Path) -> int:
             f"another callout is using {path.parent}: stop it, or attach to it"
         ) from None
     return descriptor
+
+
+def refuse_in_use(folder: Path) -> None:
+    """Before long work is begun: raises what a writer of that survey would raise at once."""
+    _refuse_united(folder)
+    os.close(_locked(folder / ".lock"))
+
+
+def _refuse_united(folder: Path) -> None:
+    if (folder / UNITED).exists():
+        raise OperatorError(
+            f"{folder} is a copy at a united site and nothing is added to it: see {UNITED} there; "
+            "rule on its readings at the site"
+        )

@@ -9,6 +9,7 @@ from dataclasses import replace
 from callout.core.errors import DeviceError
 from callout.core.saying import Saying
 from callout.journal.folder import SurveyFolder
+from callout.journal.writer import refuse_in_use
 from callout.sound.coarser import pcm_within
 from callout.sound.endpoint import Endpointer
 from callout.sound.endpoint_settings import EndpointSettings
@@ -17,7 +18,7 @@ from callout.speech.engine import Samples
 from callout.station.data import load_language
 from callout.station.hearing.apart import ApartEngine, EngineOrder
 from callout.station.hearing.launching import Child
-from callout.station.scopes import survey_species
+from callout.station.scopes import plot_named, survey_species
 from callout.station.station import Station
 from callout.station.upkeep.clock import Clock
 from callout.station.upkeep.kept_state import plots_now
@@ -38,6 +39,7 @@ def make_station(
     who: str = "",
     child: Child | None = None,
     hears: bool = True,
+    plot: str | None = None,
 ) -> Station:
     """A station with the engine asked for, else the one in the settings, in its own process.
 
@@ -45,11 +47,13 @@ def make_station(
     (OperatorError) is refused either way. ``who`` measures: a head tuned to them is used if there
     is one. ``tell`` is called with that, and with what was repaired after a crash. ``child`` is the
     recogniser's process, if launched before.
-    Without ``hears`` the station has no engine.
+    Without ``hears`` the station has no engine. A ``plot`` that there is not is refused at once.
     """
+    refuse_in_use(folder.path)  # before a recogniser is started, which a small board does for long
     config = folder.config()
     with folder.reading() as reader:
         plots = plots_now(reader)
+    plot_named(plots, plot)
     language = load_language(config.language, survey_species(plots.values()), tuple(plots))
     wording = load_wording(config.language)
     name = engine or config.listening.engine

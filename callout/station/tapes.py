@@ -60,7 +60,7 @@ class Tapes:
         self._presses: Presses | None = None
         self._thread: DeviceThread | None = None
         if devices:
-            # Imported late: asyncio takes longer than all else that a start without tapes does here.
+            # Imported late: asyncio takes longer to load than the rest of this module's own.
             from callout.devices.running import DeviceThread
 
             self._presses = Presses(station, notice)

@@ -9,6 +9,7 @@ import struct
 import subprocess
 import sys
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from journal_tools import fill, mounted, names, remount_read_only
 
 from callout.cli.commands import COMMANDS
 from callout.journal.folder import SurveyFolder
+from callout.journal.writer import UNITED, JournalWriter
 from callout.practice.demo import make_demo_survey
 from callout.station.data import data_folder
 
@@ -121,6 +123,23 @@ def test_listen_and_transcribe_refuse_what_is_not_there(
         assert ran.out == ""
 
 
+def test_what_can_be_refused_at_once_waits_for_no_recogniser(
+    callout: Any, own_fen: SurveyFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It takes many seconds to start on a small board."""
+
+    def started(*given: object, **more: object) -> None:
+        raise AssertionError("a recogniser was started")
+
+    monkeypatch.setattr("callout.station.build.ApartEngine", started)
+    options = (own_fen.path, "--headless", "--audio", WALK)
+    refused(callout("listen", *options, "--plot", "K9"), "no plot 'K9'", "K1, K2, K3")
+    with closing(JournalWriter(own_fen.database)):
+        refused(callout("listen", *options), "another callout is using")
+    (own_fen.path / UNITED).touch()
+    refused(callout("listen", *options), "is a copy at a united site")
+
+
 def test_engine_vosk_without_any_model(
     callout: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -150,17 +169,6 @@ def test_broken_settings_and_journal(callout: Any, own_fen: SurveyFolder) -> Non
     own_fen.database.write_bytes(b"this is no database " * 300)
     refused(callout("readings", own_fen.path), "journal.db")
     refused(callout("listen", own_fen.path, "--headless", "--audio", WALK), "journal.db")
-
-
-def test_a_second_listen_on_one_survey(callout: Any, own_fen: SurveyFolder) -> None:
-    from callout.journal.writer import JournalWriter
-
-    writer = JournalWriter(own_fen.database)
-    try:
-        ran = callout("listen", own_fen.path, "--headless", "--audio", WALK)
-    finally:
-        writer.close()
-    refused(ran, "another callout is using")
 
 
 # ---- sound files ----

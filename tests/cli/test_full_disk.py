@@ -18,9 +18,7 @@ WALK = data_folder("audio_fixtures") / "walk.flac"
 def test_a_disk_that_fills_up_ends_with_an_error_and_keeps_what_was_saved(tmp_path: Path) -> None:
     with mounted(tmp_path / "disk", "size=320k") as disk:
         folder = make_demo_survey(disk / "fen", datetime.now().astimezone())
-        ran = run_callout(
-            "listen", folder.path, "--headless", "--audio", WALK, "--engine", "pocketsphinx"
-        )
+        ran = run_callout("listen", folder.path, "--headless", "--audio", WALK)
         assert ran.code == 2
         # The seal at the end may find a little room, or none.
         *sealing, refusing = ran.err.splitlines()

@@ -24,8 +24,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from command_tools import run_callout
-from daemon_tools import Start, all_told
+from command_tools import called, run_callout
+from daemon_tools import Shared, Start, all_told
 from waiting import LONG_S, wait_for
 
 from callout.cli.main import main
@@ -59,9 +59,8 @@ def confirm(face: RemoteFace, text: str) -> None:
     wait_for(lambda: face.view().waiting == 0)
 
 
-def test_two_terminals_see_one_session_that_outlives_both(start: Start, fen: SurveyFolder) -> None:
-    process = start("--plot", "K1")
-    path = socket_path(fen.path)
+def test_two_terminals_see_one_session_that_outlives_both(shared: Shared) -> None:
+    path = shared.path
     one, other = RemoteFace(path), RemoteFace(path)
     seen: list[object] = []
     other.listen(seen.append)
@@ -74,33 +73,25 @@ def test_two_terminals_see_one_session_that_outlives_both(start: Start, fen: Sur
     # What the other confirms is what it sees; another number is refused.
     other.press("confirm", other.view().waiting + 1)
     wait_for(lambda: "That has changed" in other.view().said)
-    assert saved(fen) == []
+    assert shared.saved("83") == []
     other.press("confirm", other.view().waiting)
-    wait_for(lambda: saved(fen) == ["83 25.4"])
+    wait_for(lambda: shared.saved("83") == ["25.4"])
     other.close()
     with RemoteAgain(path) as again:
         assert again.view().recent[0].tag == "83"
-    assert process.poll() is None
+    assert shared.process.poll() is None
 
 
-def test_listen_without_a_screen_attaches_too(
-    start: Start,
-    fen: SurveyFolder,
-    monkeypatch: pytest.MonkeyPatch,
-    capsys: pytest.CaptureFixture[str],
-) -> None:
-    process = start("--plot", "K1")
-    with RemoteAgain(socket_path(fen.path)) as face:
+def test_listen_without_a_screen_attaches_too(shared: Shared) -> None:
+    with RemoteAgain(shared.path) as face:
         all_told(face)
-    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(b"83 25.4\naccept\n")))
-    code = main(["listen", str(fen.path), "--headless", "--typed"])
-    ran = capsys.readouterr()
-    assert (code, ran.err) == (0, ""), ran
-    assert saved(fen) == ["83 25.4"]
-    lines = [json.loads(line) for line in ran.out.splitlines()]
-    assert lines[-1]["event"] == "detached"
-    assert any(line.get("tag") == "83" and line.get("value") == "25.4" for line in lines)
-    assert process.poll() is None, "the daemon works on"
+    typed = "86 27.2\naccept\n"
+    ran = called("listen", shared.fen.path, "--headless", "--typed", stdin=typed)
+    assert (ran.code, ran.err) == (0, ""), ran
+    assert shared.saved("86") == ["27.2"]
+    assert ran.lines[-1]["event"] == "detached"
+    assert any(line.get("tag") == "86" and line.get("value") == "27.2" for line in ran.lines)
+    assert shared.process.poll() is None, "the daemon works on"
 
 
 class Typist:
@@ -172,27 +163,25 @@ def test_a_line_that_the_daemon_took_with_it_is_named(start: Start, fen: SurveyF
     assert saved(fen) == []
 
 
-@pytest.mark.parametrize("how", ["key", "typed"])
+@pytest.mark.parametrize(("how", "tag"), [("key", "61"), ("typed", "64")])
 def test_a_terminal_that_shows_nothing_waiting_saves_nothing(
-    start: Start, fen: SurveyFolder, how: str
+    shared: Shared, how: str, tag: str
 ) -> None:
-    start("--plot", "K1")
-    path = socket_path(fen.path)
-    with RemoteAgain(path) as one, RemoteAgain(path) as other:
+    with RemoteAgain(shared.path) as one, RemoteAgain(shared.path) as other:
         all_told(other)
         seen = other.view().waiting
         assert seen == 0
-        one.submit("83 2.1", 0)  # far below last time's: warned
-        wait_for(lambda: one.view().wants_accept)
+        one.submit(f"{tag} 2.1", 0)  # far below last time's: warned
+        wait_for(lambda: one.view().wants_accept and "2.1" in other.view().said)
         # Pressed by somebody whose screen has not been painted anew.
         if how == "key":
             other.press("accept", seen)
         else:
             other.submit("accept", seen)
         wait_for(lambda: "That has changed" in other.view().said)
-        assert saved(fen) == []
+        assert shared.saved(tag) == []
         one.press("accept", one.view().waiting)
-        wait_for(lambda: saved(fen) == ["83 2.1"])
+        wait_for(lambda: shared.saved(tag) == ["2.1"])
 
 
 class RemoteAgain(RemoteFace):
@@ -238,11 +227,11 @@ def test_a_second_one_is_refused_by_whatever_name(
         ran = run_callout("daemon", name)
         assert (ran.code, ran.out) == (2, "")
         assert "another callout is using" in ran.err
-        ran = run_callout("listen", name, "--headless", "--typed", input=b"")
+        ran = called("listen", name, "--headless", "--typed")
         told = [line["event"] for line in ran.lines]
         assert ran.code == 0 and told == ["view", "detached"], "it attaches, and opens nothing"
         assert ask(socket_path(name), Request("view")) is not None
-    assert run_callout("daemon", fen.path, "--detach").code == 2
+    assert called("daemon", fen.path, "--detach").code == 2
 
 
 @pytest.mark.parametrize("how", ["stop", "SIGTERM", "SIGINT"])
@@ -252,7 +241,7 @@ def test_it_stops_cleanly_by_command_or_signal(start: Start, fen: SurveyFolder, 
     confirm(face, "83 25.4")
     process.send_signal(signal.SIGHUP)  # the terminal it was started from is closed
     if how == "stop":
-        ran = run_callout("daemon", fen.path, "--stop")
+        ran = called("daemon", fen.path, "--stop")
         assert (ran.code, ran.out, ran.err) == (0, "stopped\n", "")
     else:
         process.send_signal(getattr(signal, how))
@@ -261,8 +250,8 @@ def test_it_stops_cleanly_by_command_or_signal(start: Start, fen: SurveyFolder, 
     assert not socket_path(fen.path).exists()
     assert process.stderr is not None
     assert process.stderr.read() == b""
-    assert run_callout("daemon", fen.path, "--status").code == 1
-    assert run_callout("daemon", fen.path, "--stop").code == 2
+    assert called("daemon", fen.path, "--status").code == 1
+    assert called("daemon", fen.path, "--stop").code == 2
     assert saved(fen) == ["83 25.4"]
 
 
@@ -281,19 +270,18 @@ def test_the_log_holds_no_speech_unless_asked(start: Start, fen: SurveyFolder) -
     assert stat.S_IMODE(log.stat().st_mode) == 0o600
 
 
-def test_everything_it_makes_is_closed_to_others(start: Start, fen: SurveyFolder) -> None:
-    start()
-    made = [socket_path(fen.path), log_path(fen.path), *fen.path.rglob("*")]
+def test_everything_it_makes_is_closed_to_others(shared: Shared) -> None:
+    fen = shared.fen
+    made = [shared.path, log_path(fen.path), *fen.path.rglob("*")]
     open_ones = [str(path) for path in made if stat.S_IMODE(path.stat().st_mode) & 0o077]
     assert open_ones == []
     assert stat.S_IMODE(runtime_folder().stat().st_mode) == 0o700
 
 
-def test_another_user_is_refused(start: Start, fen: SurveyFolder, places: Path) -> None:
+def test_another_user_is_refused(shared: Shared) -> None:
     if os.geteuid() != 0 or shutil.which("setpriv") is None:
         pytest.skip("becoming another user needs root and setpriv")
-    start()
-    path = socket_path(fen.path)
+    path, places = shared.path, shared.places
     program = (
         "import socket,sys; s=socket.socket(socket.AF_UNIX); s.settimeout(60)\n"
         "try: s.connect(sys.argv[1]); print(s.recv(4096).decode())\n"
@@ -307,12 +295,13 @@ def test_another_user_is_refused(start: Start, fen: SurveyFolder, places: Path) 
 
     assert stranger() == "shut\n", "the folder and the socket keep others out"
     # Even were both open by mistake, the daemon asks the kernel who is there.
-    for part in (places, places / "run", path.parent):
-        part.chmod(0o755)
-    path.chmod(0o666)
+    shut = {part: part.stat().st_mode for part in (places, places / "run", path.parent, path)}
+    for part in shut:
+        part.chmod(0o666 if part == path else 0o755)
     assert "another user's" in stranger()
     assert "hello" not in stranger()
-    path.parent.chmod(0o700)
+    for part, mode in shut.items():
+        part.chmod(mode)
     assert ask(path, Request("view")) is not None
 
 
@@ -363,12 +352,12 @@ def nonsense(chance: random.Random) -> bytes:
     )
 
 
-def test_a_fuzzed_socket_changes_nothing_and_serves_on(start: Start, fen: SurveyFolder) -> None:
+def test_a_fuzzed_socket_changes_nothing_and_serves_on(shared: Shared) -> None:
     rounds = int(os.environ.get("CALLOUT_SOCKET_FUZZ", "300"))
-    process = start("--plot", "K1")
-    path, chance = socket_path(fen.path), random.Random(83)
+    fen, process = shared.fen, shared.process
+    path, chance = shared.path, random.Random(83)
     with RemoteAgain(path) as face:
-        face.submit("83 25.4", 0)
+        face.submit("67 24.4", 0)
         wait_for(lambda: face.view().waiting > 0)
         waiting = face.view().waiting
         with fen.reading() as reader:
@@ -385,7 +374,7 @@ def test_a_fuzzed_socket_changes_nothing_and_serves_on(start: Start, fen: Survey
         with fen.reading() as reader:
             assert len(list(reader.entries())) == entries, "nothing came of it"
         face.press("confirm", waiting)
-        wait_for(lambda: saved(fen) == ["83 25.4"])
+        wait_for(lambda: shared.saved("67") == ["24.4"])
     wait_for(lambda: threads_of(process.pid) < 30)
 
 
@@ -399,14 +388,13 @@ def threads_of(pid: int) -> int:
     return len(list(Path(f"/proc/{pid}/task").iterdir()))
 
 
-def test_one_that_never_reads_delays_nobody(start: Start, fen: SurveyFolder) -> None:
-    start("--plot", "K1")
-    path = socket_path(fen.path)
+def test_one_that_never_reads_delays_nobody(shared: Shared) -> None:
+    path = shared.path
     deaf = raw(path)
     flood = threading.Thread(target=flooded, args=(deaf,))
     flood.start()
     with RemoteAgain(path) as face:
-        confirm(face, "83 25.4")
+        confirm(face, "70 16.1")
         flood.join(120)
         assert not flood.is_alive()
     deaf.close()
@@ -508,12 +496,12 @@ def test_it_tells_the_service_manager_how_it_is(
 
 def test_install_shows_asks_and_writes_only_then(fen: SurveyFolder, places: Path) -> None:
     unit = places / "config" / "systemd" / "user" / unit_name(fen.path)
-    ran = run_callout("daemon", fen.path, "--install", input=b"no\n")
+    ran = called("daemon", fen.path, "--install", stdin="no\n")
     assert ran.code == 0
     assert "[Service]" in ran.out
     assert "Nothing was written" in ran.out
     assert not unit.exists()
-    ran = run_callout("daemon", fen.path, "--install", "--plot", "K1", input=b"y\n")
+    ran = called("daemon", fen.path, "--install", "--plot", "K1", stdin="y\n")
     assert ran.code == 0
     text = unit.read_text(encoding="utf-8")
     assert f'"{fen.path.resolve()}" "--plot" "K1"' in text
@@ -540,12 +528,12 @@ def test_detach_and_status(fen: SurveyFolder) -> None:
         assert ran.code == 0, ran.err
         with RemoteAgain(socket_path(fen.path)) as face:
             all_told(face)
-        told = run_callout("daemon", fen.path, "--status")
+        told = called("daemon", fen.path, "--status")
         assert "plot K1" in told.out
         assert "0 of 12 trees done" in told.out
         assert "fault: There is no microphone. Connect one" in told.out
     finally:
-        assert run_callout("daemon", fen.path, "--stop").code == 0
+        assert called("daemon", fen.path, "--stop").code == 0
     refused = run_callout("daemon", fen.path, "--detach", "--engine", "none")
     assert refused.code == 2
     assert "unknown engine" in refused.err

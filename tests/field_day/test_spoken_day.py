@@ -83,7 +83,7 @@ def day(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Day]:
     site = make_site(NUMBER)
     folder = make_folder(site, where)
     with_tape(folder, where / "tape")
-    station = make_station(folder, encode_flac, "pocketsphinx")
+    station = make_station(folder, encode_flac, "auto")
     began = datetime.now().astimezone()
     started = time.monotonic()
     tapes: Tapes | None = None

@@ -18,32 +18,41 @@ import select
 import signal
 import sys
 import time
+from collections import Counter
+from collections.abc import Callable
+from contextlib import closing, suppress
 from datetime import datetime
+from functools import partial
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import in_english
 import numpy as np
+from journal_tools import survey
 from station_tools import LANGUAGE, ScriptedEngine
 
 from callout.core.events import Save, Say
 from callout.journal.folder import SurveyFolder
 from callout.sound.sound_files import encode_flac
 from callout.station.done import Done
-from callout.station.scopes import scope_of
 from callout.station.station import Station
 
 TAGS = ("83", "91")
 SPELT = {"83": "tree eighty three", "91": "tree ninety one"}
 
 
-def work(folder: SurveyFolder, pipe: int, seed: int) -> None:
-    """Measure for ever: type or speak a size, confirm it, sometimes undo, sometimes say no."""
+class EnoughError(Exception):
+    """Raised by what is told, to end the work."""
+
+
+def work(folder: SurveyFolder, write: Callable[..., None], seed: int) -> None:
+    """Measure for ever: type or speak a size, confirm it, sometimes undo, sometimes say no.
+
+    ``write`` is told of each step.
+    """
     chance = random.Random(seed)
     engine = ScriptedEngine()
     station = Station(folder, LANGUAGE, engine, encode_flac, lambda: datetime.now().astimezone())
-
-    def write(*words: object) -> None:
-        os.write(pipe, (" ".join(map(str, words)) + "\n").encode())
 
     def watch(done: Done) -> None:
         saved = [effect.reading for effect in done.effects if isinstance(effect, Save)]
@@ -55,30 +64,46 @@ def work(folder: SurveyFolder, pipe: int, seed: int) -> None:
     station.watch(watch)
     write("READY", station.memory.pending.draft.entry if station.memory.pending else 0)
     station.open("K1", "R.V.")
-    while True:
-        tag, whole, tenth = chance.choice(TAGS), chance.randint(21, 29), chance.randint(0, 9)
-        if chance.random() < 0.5:
-            station.type(f"{tag} {whole}.{tenth}")
-        else:
-            units = ("", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
-            point = units[tenth] or "oh"
-            engine.next_words = f"{SPELT[tag]} twenty {units[whole % 10]} point {point}"
-            samples = np.random.default_rng(chance.randint(0, 2**60)).integers(-99, 99, 3000)
-            station.hear(samples.astype(np.int16))
-        pending = station.memory.pending
-        assert pending is not None, station.memory
-        write("PENDING", pending.draft.entry, tag, pending.draft.value)
-        if chance.random() < 0.15:
-            write("REJECTING", pending.draft.entry)
-            station.press("reject")
-            write("REJECTED", pending.draft.entry)
-            continue
-        write("CONFIRMING", tag, pending.draft.value)
-        station.press("accept")
-        if chance.random() < 0.15:
-            write("UNDOING")
-            station.press("undo")
+    with closing(station):
+        while True:
+            tag, whole, tenth = chance.choice(TAGS), chance.randint(21, 29), chance.randint(0, 9)
+            if chance.random() < 0.5:
+                station.type(f"{tag} {whole}.{tenth}")
+            else:
+                units = ("", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+                point = units[tenth] or "oh"
+                engine.next_words = f"{SPELT[tag]} twenty {units[whole % 10]} point {point}"
+                samples = np.random.default_rng(chance.randint(0, 2**60)).integers(-99, 99, 3000)
+                station.hear(samples.astype(np.int16))
+            pending = station.memory.pending
+            assert pending is not None, station.memory
+            write("PENDING", pending.draft.entry, tag, pending.draft.value)
+            if chance.random() < 0.15:
+                write("REJECTING", pending.draft.entry)
+                station.press("reject")
+                write("REJECTED", pending.draft.entry)
+                continue
+            write("CONFIRMING", tag, pending.draft.value)
             station.press("accept")
+            if chance.random() < 0.15:
+                write("UNDOING")
+                station.press("undo")
+                station.press("accept")
+
+
+def warm() -> None:
+    """Do a little of the work here, so that what is made once is made for every worker."""
+    steps = Counter[object]()
+
+    def enough(*words: object) -> None:
+        steps[words[0]] += 1
+        if steps["PENDING"] > 2:
+            raise EnoughError
+
+    with TemporaryDirectory() as place, suppress(EnoughError):
+        work(survey(Path(place) / "warm"), enough, 0)
+    gc.collect()
+    gc.freeze()  # no worker walks, and so copies, what all of them share
 
 
 def killed_after(pid: int, source: int, delay: str) -> str:
@@ -115,6 +140,11 @@ def all_written(source: int) -> str:
     return text
 
 
+def written_to(pipe: int, *words: object) -> None:
+    """Write one line."""
+    os.write(pipe, (" ".join(map(str, words)) + "\n").encode())
+
+
 def order_fault(delay: str) -> None:
     """In the worker: have the file layer fail as this line says."""
     if delay.startswith("@"):
@@ -124,13 +154,11 @@ def order_fault(delay: str) -> None:
 def main() -> None:
     """Start and kill one worker a line."""
     folder, number, run = SurveyFolder(Path()), 0, 0
+    warm()
     for line in sys.stdin:
         if line.startswith("IN\t"):
             _, path, seed = line.rstrip("\n").split("\t")
             folder, number, run = SurveyFolder(Path(path)), int(seed), 0
-            with folder.reading() as reader:
-                LANGUAGE.spoken_in(scope_of(reader.plots()["K1"]))  # made once, for every worker
-            gc.freeze()  # no worker walks, and so copies, what all of them share
             continue
         source, sink = os.pipe()
         pid = os.fork()
@@ -138,7 +166,7 @@ def main() -> None:
             os.close(source)
             try:
                 order_fault(line.strip())
-                work(folder, sink, run * 7919 + number)
+                work(folder, partial(written_to, sink), run * 7919 + number)
             finally:
                 os._exit(1)  # a worker that ends by itself has failed
         os.close(sink)

@@ -7,16 +7,13 @@ from __future__ import annotations
 
 import os
 import sys
+from functools import partial
 from pathlib import Path
 
 import killed_worker
 
 from callout.journal.folder import SurveyFolder
 from callout.station.station import Station
-
-
-class EnoughError(Exception):
-    """It has confirmed so often."""
 
 
 def main() -> None:
@@ -31,13 +28,10 @@ def main() -> None:
         if presses % 9 == 0:
             station.seal()
         if presses >= most:
-            raise EnoughError
+            os._exit(0)
 
     Station.press = counted  # type: ignore[method-assign,assignment]
-    try:
-        killed_worker.work(folder, pipe, seed)
-    except EnoughError:
-        os._exit(0)
+    killed_worker.work(folder, partial(killed_worker.written_to, pipe), seed)
 
 
 if __name__ == "__main__":

@@ -19,7 +19,7 @@ from pathlib import Path
 import pytest
 from journal_tools import survey
 from power_cut import Call, Disk, calls_in
-from test_kill import check_after_kill, check_restart
+from test_kill import check_after_kill, check_restart, rows
 
 from callout.journal.folder import SurveyFolder
 from callout.station.upkeep.verifying import verify_survey
@@ -83,7 +83,7 @@ def test_power_cuts_lose_nothing_that_was_told_and_invent_nothing(
                 disk.cut(after.path, chance)
                 journals += (after.path / "journal.db-journal").exists()
                 lines = disk.marks.splitlines()
-                check_after_kill(after, lines, {})
+                check_after_kill(rows(after), lines, {})
                 report = verify_survey(after)
                 assert not report.faults, f"run {run}, call {number}: {report.faults}"
                 check_restart(after, lines)

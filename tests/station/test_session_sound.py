@@ -13,6 +13,9 @@ import signal
 import subprocess
 import sys
 import textwrap
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -145,61 +148,92 @@ def test_our_own_echo_is_marked(folder: SurveyFolder) -> None:
 
 # ---- a kill at any moment ----
 
-WORKER = textwrap.dedent("""
-    import sys, time
+# Forks a worker for each survey that is named to it; what is written is the worker's id, the frames
+# it took, and how it ended.
+WORKERS = textwrap.dedent("""
+    import os, sys, time
     from pathlib import Path
     from test_session_sound import KEEPING, listening, noise
     from station_tools import BEGAN, ScriptedEngine, at_work, clock
     from callout.journal.folder import SurveyFolder
     from callout.sound.frames import frames_of
-    folder = SurveyFolder(Path(sys.argv[1]))
-    with at_work(folder, ScriptedEngine(), clock()) as station:
-        station.open("K1", "R.V.", BEGAN)
-        ears = listening(folder, station)
-        print(-1, flush=True)
-        for number, frame in enumerate(frames_of(noise(60))):
-            ears.take(frame)
-            print(number, flush=True)
-            time.sleep(0.001)
-        time.sleep(600)  # until it is killed
+
+    def work(folder):
+        with at_work(folder, ScriptedEngine(), clock()) as station:
+            station.open("K1", "R.V.", BEGAN)
+            ears = listening(folder, station)
+            print(-1, flush=True)
+            for number, frame in enumerate(frames_of(sound)):
+                ears.take(frame)
+                print(number, flush=True)
+                time.sleep(0.001)
+            time.sleep(600)  # until it is killed
+
+    sound = noise(60)
+    for line in sys.stdin:
+        pid = os.fork()
+        if pid == 0:
+            print("worker", os.getpid(), flush=True)
+            try:
+                work(SurveyFolder(Path(line.rstrip("\\n"))))
+            finally:
+                os._exit(1)  # one that ends by itself has failed
+        print("ended", os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]), flush=True)
 """)
 
 
-def killed_at(folder: SurveyFolder, frames: int, seconds: float) -> int:
-    """Run the worker, kill it so long after it took that many frames; the last it had taken."""
+@contextmanager
+def workers() -> Iterator[subprocess.Popen[str]]:
+    """The process that forks them: it loads the program once."""
     here = Path(__file__).parent
     rooms = (here, here.parent / "journal", here.parent / "wording", here.parents[1])
     paths = os.pathsep.join(map(str, rooms))
-    worker = subprocess.Popen(
-        [sys.executable, "-c", WORKER, str(folder.path)],
+    with subprocess.Popen(
+        [sys.executable, "-c", WORKERS],
+        stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
         env={**os.environ, "PYTHONPATH": paths},
-    )
-    assert worker.stdout is not None
+    ) as launcher:
+        yield launcher
+        assert launcher.stdin is not None
+        launcher.stdin.close()
+        assert launcher.wait() == 0
+
+
+def killed_at(
+    launcher: subprocess.Popen[str], folder: SurveyFolder, frames: int, seconds: float
+) -> int:
+    """Have a worker made, kill it so long after it took that many frames; the last it had taken."""
+    assert launcher.stdin is not None
+    assert launcher.stdout is not None
+    launcher.stdin.write(f"{folder.path}\n")
+    launcher.stdin.flush()
+    told, pid = launcher.stdout.readline().split()
+    assert told == "worker"
     last = -1
-    for line in worker.stdout:
-        last = int(line)
-        if last >= frames:
-            break
-    try:
-        worker.wait(seconds)
-    except subprocess.TimeoutExpired:
-        os.kill(worker.pid, signal.SIGKILL)
-    rest = worker.stdout.read().split()
-    worker.stdout.close()
-    assert worker.wait() == -signal.SIGKILL
-    return int(rest[-1]) if rest else last
+    while last < frames:
+        last = int(launcher.stdout.readline())
+    time.sleep(seconds)
+    os.kill(int(pid), signal.SIGKILL)
+    while (line := launcher.stdout.readline().split())[0] != "ended":
+        last = int(line[0])
+    assert int(line[1]) == -signal.SIGKILL
+    return last
 
 
 def test_a_kill_costs_less_than_a_second_and_raises_no_alarm(tmp_path: Path) -> None:
     chance, samples = random.Random(83), noise(60)
-    for run in range(KILLS):
-        folder = survey(tmp_path / f"harrow{run}")
-        settings = folder.settings.read_text(encoding="utf-8")
-        settings = settings.replace("mb_an_hour = 40", "mb_an_hour = 1000")
-        folder.settings.write_text(settings, encoding="utf-8")
-        last = killed_at(folder, chance.randint(0, 220), chance.uniform(0, 0.05))
+    folders = [survey(tmp_path / f"harrow{run}") for run in range(KILLS)]
+    last_taken = []
+    with workers() as launcher:
+        for folder in folders:
+            settings = folder.settings.read_text(encoding="utf-8")
+            settings = settings.replace("mb_an_hour = 40", "mb_an_hour = 1000")
+            folder.settings.write_text(settings, encoding="utf-8")
+            frames, seconds = chance.randint(0, 220), chance.uniform(0, 0.05)
+            last_taken.append(killed_at(launcher, folder, frames, seconds))
+    for folder, last in zip(folders, last_taken, strict=True):
         assert verify_journal(folder, take_snapshot(folder.database)).faults == []
         writer = JournalWriter(folder.database)
         for _ in range(2):  # the second finds nothing to do

@@ -23,7 +23,7 @@ from callout.practice.demo import make_demo_survey
 from callout.station.data import data_folder
 
 WALK = data_folder("audio_fixtures") / "walk.flac"
-ENGINE = ("--engine", "pocketsphinx")
+ENGINE = ("--engine", "auto")
 PLANT = """
 import sys
 from {module} import {name} as broken
@@ -53,7 +53,7 @@ def log_of(tmp_path: Path) -> str:
 def test_the_screen_starts_with_sound(fen: SurveyFolder, tmp_path: Path) -> None:
     # Fifty of them: python tests/terminal/real_terminal.py --starts 50
     for _ in range(2):
-        assert started(fen.path, WALK, tmp_path / "XDG_STATE_HOME", "pocketsphinx") == ""
+        assert started(fen.path, WALK, tmp_path / "XDG_STATE_HOME", "auto") == ""
 
 
 @pytest.mark.parametrize(

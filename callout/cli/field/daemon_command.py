@@ -20,6 +20,8 @@ from callout.daemon.remote import ask
 from callout.daemon.socket_place import log_path, socket_path, unit_name
 from callout.daemon.system import unit_folder, unit_text
 from callout.journal.folder import SurveyFolder, open_survey
+from callout.journal.writer import refuse_in_use
+from callout.station.hearing.launching import Child, launching
 from callout.survey.files import write_whole
 from callout.survey.guard import open_lock
 
@@ -65,6 +67,13 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _work(folder: SurveyFolder, args: argparse.Namespace) -> int:
+    refuse_in_use(folder.path)
+    # First of all: the recogniser's process loads beside this one.
+    with launching(args.engine or folder.config().listening.engine) as child:
+        return _hear(folder, args, child)
+
+
+def _hear(folder: SurveyFolder, args: argparse.Namespace, child: Child) -> int:
     from callout.daemon import logs
     from callout.daemon.work import Daemon, Orders
     from callout.sound.sound_files import encode_flac
@@ -86,6 +95,8 @@ def _work(folder: SurveyFolder, args: argparse.Namespace) -> int:
         clock,
         silenced.append,
         who=args.who or login(),
+        child=child,
+        plot=args.plot,
     )
     try:
         work = work_of(args, folder, station, frames, silenced[0] if silenced else None)

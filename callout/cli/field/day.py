@@ -65,6 +65,7 @@ def day_of(
         args.who or login(),
         child,
         hears=not args.typed or bool(args.engine),
+        plot=args.plot,
     )
     try:
         without = silenced[0] if silenced else None

@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import os
 import pickle
@@ -22,7 +21,7 @@ from callout.grammar.automaton import Automaton
 from callout.grammar.jsgf import Grammar
 from callout.grammar.language import Language
 from callout.speech.engine import SAMPLE_RATE_HZ, Candidate, Samples
-from callout.station.hearing.launching import Child, launched
+from callout.station.hearing.launching import Child, end, launched
 
 HANG_S = 8.0
 # A callout of 4 s is then given up before the microphone's queue of 20 s overflows.
@@ -106,14 +105,8 @@ class EngineProcess:
 
     def kill(self) -> None:
         child, self._child = self._child, None
-        if child is None:
-            return
-        child.kill()
-        child.wait()
-        for pipe in (child.stdin, child.stdout):
-            if pipe is not None:
-                with contextlib.suppress(OSError):  # what was still to be sent has no reader
-                    pipe.close()
+        if child is not None:
+            end(child)
 
     def _ask(self, what: bytes, data: bytes, allowed_s: float) -> dict[str, Any]:
         child = self._child

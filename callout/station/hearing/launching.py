@@ -8,6 +8,8 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 Child = subprocess.Popen[bytes]
@@ -30,6 +32,26 @@ def launched(expects: str = "") -> Child:
     assert child.stdin is not None
     os.set_blocking(child.stdin.fileno(), False)
     return child
+
+
+@contextmanager
+def launching(expects: str) -> Iterator[Child]:
+    """As ``launched``, for as long as it is needed."""
+    child = launched(expects)
+    try:
+        yield child
+    finally:
+        end(child)
+
+
+def end(child: Child) -> None:
+    """Kill the process, if it has not ended, and close its pipes."""
+    child.kill()
+    child.wait()
+    for pipe in (child.stdin, child.stdout):
+        if pipe is not None:
+            with suppress(OSError):  # what was still to be sent has no reader
+                pipe.close()
 
 
 def _our_path() -> str:

@@ -12,6 +12,7 @@ from callout.core.errors import OperatorError, ProgrammerError
 from callout.sound.endpoint import Endpointer, Reason
 from callout.sound.endpoint_settings import EndpointSettings
 from callout.sound.frames import FRAME_S, Frame, Samples, Utterance, frames_of
+from callout.sound.noise import NoiseFloor
 from callout.sound.voice import Voice
 
 NOISES_DBFS = [None, -70.0, -50.0, -42.0]
@@ -195,3 +196,17 @@ def test_a_frame_of_another_shape_is_a_defect() -> None:
     with pytest.raises(ProgrammerError):
         Frame(np.zeros(480, dtype=np.float32), 0.0)  # type: ignore[arg-type]
     assert pytest.approx(0.03) == FRAME_S
+
+
+@pytest.mark.parametrize("window_s", [1.0, 2.5, 10.0])
+def test_the_noise_floor_is_the_tenth_percentile_of_the_window(window_s: float) -> None:
+    """numpy's percentile is the judge, to the last bit; equal levels come again and again."""
+    settings = EndpointSettings(floor_window_s=window_s)
+    floor, rng = NoiseFloor(settings), np.random.default_rng(83)
+    levels = [settings.floor_first_dbfs] * 15
+    for places in rng.integers(0, 12, 700).tolist():
+        levels.append(round(rng.normal(-60.0, 10.0), places))
+        floor.hear(levels[-1])
+        assert floor.floor_dbfs == float(
+            np.percentile(levels[-settings.floor_window_frames :], 10.0)
+        )

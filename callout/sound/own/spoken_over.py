@@ -52,7 +52,7 @@ class SpokenOver:
         self._margin_db = margin_db
         self._played: deque[_Played] = deque()
         self._ended_s: deque[float] = deque()
-        self._noise: deque[NDArray[np.float64]] = deque(maxlen=_NOISE_FRAMES)
+        self._noise: deque[Samples] = deque(maxlen=_NOISE_FRAMES)
         self._coupling: deque[NDArray[np.float64]] = deque(maxlen=_KNOWN_ECHOES)
         self.forget()
 
@@ -102,8 +102,8 @@ class SpokenOver:
                 self._judged.append(voiced and (echo or goes_on))
             return None
         found = self.finish()
-        if not voiced:
-            self._noise.append(_levels(frame.samples)[0])
+        if not voiced and frame.samples.size == FRAME_SAMPLES:  # the stream's last may be shorter
+            self._noise.append(frame.samples)
         return found
 
     def _drop_old(self, now_s: float) -> None:
@@ -157,7 +157,7 @@ class SpokenOver:
     def _noise_in(self, heard: Levels) -> NDArray[np.float64]:
         """The usual maximum between utterances; at first, the echo's own quiet."""
         if len(self._noise) >= _LEAST_NOISE_FRAMES:
-            found = np.percentile(np.array(self._noise), _NOISE_PERCENT, axis=0)
+            found = np.percentile(_levels(np.concatenate(self._noise)), _NOISE_PERCENT, axis=0)
         else:
             found = np.percentile(heard, 20.0, axis=0) + 6.0
         return np.asarray(found, dtype=np.float64)

@@ -33,7 +33,8 @@ from callout.core.units import Unit
 from callout.grammar.language import Language
 from callout.grammar.parser import Parsed, parse_words
 from callout.session.machine import step
-from callout.session.state import Memory, Phase, Survey
+from callout.session.phase import Phase
+from callout.session.state import Memory, Survey
 from callout.station.data import load_language
 from callout.station.scopes import scope_of
 

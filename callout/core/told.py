@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import TYPE_CHECKING
 
-from callout.core.model import PlotSettings
 from callout.core.saying import Saying, as_is, saying
 from callout.core.statuses import Status, plain_status
 from callout.core.units import Scale, Unit
+
+if TYPE_CHECKING:
+    from callout.core.model import PlotSettings
 
 STATUSES = (*(status.words for status in Status), "dead", "down")
 """The statuses that the wordings cover; a roster may hold others, which are shown unchanged."""

@@ -13,6 +13,7 @@ from typing import Any
 
 from callout.core.errors import OperatorError
 from callout.core.given import Reader, boolean, one_of, read_table, whole
+from callout.session.phase import Phase
 from callout.station.face import MOST_KEYS, MOST_TYPED, Level, SavedLine, Update, View
 
 VERSION = 2
@@ -32,6 +33,9 @@ KEYS = (
     "skip",
     "complete",
     "note",
+    "pause",
+    "resume",
+    "next",
 )
 
 
@@ -158,4 +162,5 @@ def _view_from(given: dict[str, Any]) -> View:
         name: tuple(map(str, value)) if name in lists else value for name, value in given.items()
     }
     made["recent"] = tuple(SavedLine(**item) for item in given.get("recent", ()))
+    made["phase"] = Phase(given["phase"])
     return View(**made)

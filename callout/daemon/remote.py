@@ -16,15 +16,18 @@ from pathlib import Path
 from typing import Any
 
 from callout.core.errors import CalloutError, OperatorError
+from callout.core.saying import Saying, as_is, saying
 from callout.daemon.messages import MOST_TOLD_BYTES, Request, asked, told_from
 from callout.daemon.peer import same_user
+from callout.session.phase import Phase
 from callout.station.face import MOST_KEYS, Update, View
+from callout.wording.language_files import english
+from callout.wording.wording import Wording
 
 ANSWER_S = 10.0
 AGAIN_S = 1.0
 SLOW_S = 2.0
-GONE = "the daemon does not answer: nothing is heard or saved; trying again"
-_CLOSED = "closed"
+GONE = saying("daemon-gone")
 
 
 def connected(path: Path) -> socket.socket | None:
@@ -88,10 +91,13 @@ class RemoteFace:
     """A face that follows the daemon. Raises OperatorError if none is at ``path`` at first.
 
     One that is there and does not answer yet is waited for while it lives; ``slow`` is called then.
+    What it tells itself is told in ``wording``, English if none is given.
     """
 
-    def __init__(self, path: Path, slow: Callable[[], None] = lambda: None) -> None:
-        self._path = path
+    def __init__(
+        self, path: Path, slow: Callable[[], None] = lambda: None, wording: Wording | None = None
+    ) -> None:
+        self._path, self._wording = path, wording or english()
         self._connection = connected(path)
         if self._connection is None:
             raise OperatorError(f"no daemon answers at {path}: start one with 'callout daemon'")
@@ -165,11 +171,11 @@ class RemoteFace:
         connection = self._connection
         try:
             if connection is None:
-                raise OSError(GONE)
+                raise OSError("there is no connection")
             with self._sending:
                 connection.sendall(b"".join(map(asked, requests)))
         except OSError:
-            self._refused(f"Not sent: {GONE}.")
+            self._refused(saying("daemon-not-sent", why=GONE))
             return False
         return True
 
@@ -184,7 +190,7 @@ class RemoteFace:
                 if self._connection is not None:
                     self._take_all(self._connection)
             except CalloutError as error:
-                self._refused(f"Not understood: {error}.")
+                self._refused(saying("daemon-not-understood", why=error.saying))
             if self._closed:
                 return
             self._lost()
@@ -204,14 +210,14 @@ class RemoteFace:
             elif "level" in told:
                 self._tell(told["level"])
             elif "error" in told:
-                self._refused(str(told["error"]))
+                self._refused(as_is(str(told["error"])))
 
     def _lost(self) -> None:
         gone, self._connection = self._connection, None
         if gone is not None:
             gone.close()
         self._first.set()
-        self.broken(GONE)
+        self.broken(self._wording.part(GONE))
         self._settled(False)
 
     def broken(self, says: str) -> None:
@@ -220,7 +226,7 @@ class RemoteFace:
             self._show(
                 replace(
                     self._view,
-                    phase=_CLOSED,
+                    phase=Phase.CLOSED,
                     waiting=0,
                     tag="",
                     value="",
@@ -235,11 +241,12 @@ class RemoteFace:
                 )
             )
 
-    def _refused(self, says: str) -> None:
+    def _refused(self, says: Saying) -> None:
+        told = self._wording.shown(says)
         if self._view is None:
-            self._why = says
+            self._why = told
         else:
-            self._show(replace(self._view, said=says, tone="refused"))
+            self._show(replace(self._view, said=told, tone="refused"))
 
     def _show(self, view: View) -> None:
         self._view = view

@@ -19,9 +19,10 @@ from callout.journal.reader import JournalReader, by_plot, plots_of
 from callout.journal.writer import JournalWriter
 from callout.survey.check_settings import rules_from, with_rules
 from callout.survey.config import Config, read_config
-from callout.survey.files import FILE_MODE, FOLDER_MODE, new_folder, storage_errors, write_whole
-from callout.survey.guard import read_plain, refuse_deep, refuse_links
+from callout.survey.files import FILE_MODE, FOLDER_MODE, new_folder, write_whole
+from callout.survey.guard import refuse_links
 from callout.survey.new_settings import new_settings
+from callout.survey.settings_file import SETTINGS
 from callout.survey.species_table import species_of
 
 SITE_MARK = "site.toml"  # the result of 'callout merge' holds several surveys and is not one
@@ -36,7 +37,7 @@ class SurveyFolder:
     @property
     def settings(self) -> Path:
         """The settings file."""
-        return self.path / "survey.toml"
+        return self.path / SETTINGS
 
     @property
     def database(self) -> Path:
@@ -50,12 +51,7 @@ class SurveyFolder:
 
     def config(self) -> Config:
         """The settings as in the file. Raises OperatorError if they cannot be read."""
-        with storage_errors(f"cannot read {self.settings}"):
-            refuse_deep(read_plain(self.settings), self.settings)
-        try:
-            return read_config(self.settings)
-        except (RecursionError, ValueError) as error:
-            raise OperatorError(f"{self.settings} cannot be read as settings: {error}") from None
+        return read_config(self.settings)
 
     @contextmanager
     def reading(self) -> Iterator[JournalReader]:

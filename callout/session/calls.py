@@ -18,10 +18,11 @@ from callout.core.statuses import Status
 from callout.core.units import Scale, Unit
 from callout.session.draft import amended, pending_of
 from callout.session.parts import MEASURABLE, with_parts
+from callout.session.phase import Phase
 from callout.session.presses import joined, let_press_go
 from callout.session.propose import propose, put, which_tree
 from callout.session.sense import height_problem, height_said
-from callout.session.state import Pending, Phase
+from callout.session.state import Pending
 from callout.session.tags import held, known_tags, last_reading, lost_and_new, tags_on_hold
 from callout.session.told import echo
 from callout.session.told.asides import tag_corrected
@@ -88,8 +89,7 @@ def named_only(turn: Turn) -> Result:
     stem = turn.meaning.stem or ""
     if turn.treeless is not None:  # the answer to "which tree?"
         return propose(turn, tag, replace(turn.treeless, kind="reading", stem=stem or None))
-    taken = joined(turn, tag, stem)
-    if taken is not None:
+    if (taken := joined(turn, tag, stem)) is not None:
         return taken
     if turn.memory.press is None:
         return wait_for_size(turn, tag, stem)

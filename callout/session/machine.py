@@ -22,7 +22,8 @@ from callout.core.meaning import Meaning
 from callout.core.saying import Saying, Says, saying
 from callout.core.told import about_told, command_told
 from callout.session import calls, notes, numbers, presses, saving
-from callout.session.state import Memory, Phase, Survey, left_to_do
+from callout.session.phase import Phase
+from callout.session.state import Memory, Survey, left_to_do
 from callout.session.tags import by_roster_tag
 from callout.session.tags import let_go as let_go_tag
 from callout.session.told import answers, asides, echo

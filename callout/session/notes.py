@@ -9,7 +9,8 @@ from dataclasses import replace
 
 from callout.core.events import Heard, KeepMemo, Say
 from callout.core.saying import Says, saying
-from callout.session.state import Memory, Phase
+from callout.session.phase import Phase
+from callout.session.state import Memory
 from callout.session.tags import known_tags
 from callout.session.told import echo, note_echo
 from callout.session.turn import Result, Turn, asked, note_about, note_asked, out_of_hand, refused

@@ -18,8 +18,9 @@ from datetime import datetime, timedelta
 from callout.core.meaning import Meaning
 from callout.core.saying import Says, saying
 from callout.session.parts import with_parts
+from callout.session.phase import Phase
 from callout.session.propose import propose
-from callout.session.state import Memory, Phase, Press
+from callout.session.state import Memory, Press
 from callout.session.told import echo
 from callout.session.turn import Result, Turn, asked
 

@@ -8,9 +8,10 @@ from callout.core.events import Say
 from callout.core.meaning import Meaning
 from callout.core.saying import Says, saying
 from callout.session.draft import draft_reading
+from callout.session.phase import Phase
 from callout.session.records import key_of
 from callout.session.sense import size_problem, stem_problem
-from callout.session.state import Pending, Phase
+from callout.session.state import Pending
 from callout.session.told import echo
 from callout.session.turn import Result, Turn, refused
 

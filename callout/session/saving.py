@@ -8,9 +8,10 @@ from callout.core.events import Effect, Save, Say
 from callout.core.model import Reading, Warned
 from callout.core.saying import saying
 from callout.session.draft import warnings_of_history
+from callout.session.phase import Phase
 from callout.session.propose import put
 from callout.session.records import key_of
-from callout.session.state import Memory, Pending, Phase, left_to_do
+from callout.session.state import Memory, Pending, left_to_do
 from callout.session.tags import let_go as let_go_tag
 from callout.session.told import echo
 from callout.session.turn import Result, Turn, asked, out_of_hand, refused

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from enum import Enum
 
 from callout.core.checking.checks import FirstLimits, Rules
 from callout.core.events import KeepMemo
@@ -13,17 +12,8 @@ from callout.core.meaning import Meaning
 from callout.core.model import Plot, Reading, Warned
 from callout.core.saying import Saying, Says
 from callout.core.units import Scale, Unit
+from callout.session.phase import Phase
 from callout.session.records import Done, Saved
-
-
-class Phase(Enum):
-    """Where the dialogue stands."""
-
-    CLOSED = "closed"
-    IDLE = "idle"
-    NAMED = "tree named"
-    PENDING = "awaiting confirmation"
-    MEMO = "listening for a note"
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,8 @@ from callout.core.events import Effect, Heard, Say
 from callout.core.meaning import Meaning
 from callout.core.model import Plot
 from callout.core.saying import Saying, Says
-from callout.session.state import Memory, Pending, Phase
+from callout.session.phase import Phase
+from callout.session.state import Memory, Pending
 from callout.session.tags import tag_shown
 from callout.session.told import echo, note_echo
 

@@ -20,7 +20,8 @@ from callout.grammar.language import Language
 from callout.grammar.parser import Parsed, choose
 from callout.grammar.scope import Scope
 from callout.grammar.words import Heard
-from callout.session.state import Memory, Phase
+from callout.session.phase import Phase
+from callout.session.state import Memory
 from callout.session.told.asides import WAKES
 from callout.session.told.doubts import SPECIES_UNHEARD, UNSURE, doubt
 from callout.speech.engine import Candidate, Engine

@@ -10,14 +10,12 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from callout.grammar.words import MAX_CHARACTERS
+from callout.session.phase import Phase as Phase
 
 MOST_TYPED = MAX_CHARACTERS
 """Characters of a typed line. A longer one is refused whole, never cut."""
 MOST_KEYS = 400
 """How many key times are kept, the newest; more would not help to tell who typed."""
-
-STARTING = "starting"
-"""The phase of a view while there is no station: only what was typed is shown."""
 
 
 @dataclass(frozen=True)
@@ -33,16 +31,16 @@ class SavedLine:
 
 @dataclass(frozen=True)
 class View:
-    """Everything a screen shows.
+    """Everything a screen shows; what a station tells is in the survey's language.
 
-    Sizes are text in the plot's own unit; ``waiting`` is the number of the pending echo (0: none),
-    ``wants_accept`` says that a plain yes does not save it.
+    Sizes are text in the plot's own unit, ``status`` is by its name in journals. ``waiting`` is the
+    number of the pending echo (0: none), ``wants_accept`` says that a plain yes does not save it.
     """
 
     plot: str
     who: str
     unit: str
-    phase: str
+    phase: Phase
     waiting: int = 0
     tag: str = ""
     species: str = ""
@@ -55,7 +53,7 @@ class View:
     looks: tuple[str, ...] = ()
     said: str = ""
     answer: str = ""
-    """The key of the first message; ``saved 83`` if a reading was saved."""
+    """The key of the first message; ``saved 83``, as ``recent`` has it, if a reading was saved."""
     heard: str = ""
     tone: str = "told"
     left: tuple[str, ...] = ()

@@ -11,7 +11,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from callout.core.saying import Saying
-from callout.station.face import STARTING, Update, View
+from callout.session.phase import Phase
+from callout.station.face import Update, View
 
 if TYPE_CHECKING:
     from callout.station.showing.presenter import StationFace
@@ -22,7 +23,7 @@ class StartingFace:
 
     def __init__(self, survey: str, shown: Callable[[], None] = lambda: None) -> None:
         self._lock = threading.RLock()
-        self._view = View(plot="", who="", unit="", phase=STARTING, about=survey)
+        self._view = View(plot="", who="", unit="", phase=Phase.STARTING, about=survey)
         self._shown: Callable[[], None] | None = shown
         self._listeners: list[Callable[[Update], None]] = []
         self._kept: list[Callable[[StationFace], None]] = []

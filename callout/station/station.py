@@ -25,7 +25,8 @@ from callout.grammar.scope import Scope
 from callout.journal.codec import stamp
 from callout.journal.folder import SurveyFolder
 from callout.proof.seals import Seal, Sign
-from callout.session.state import Memory, Phase, Survey
+from callout.session.phase import Phase
+from callout.session.state import Memory, Survey
 from callout.session.tags import known_tags
 from callout.session.turn import asked_now
 from callout.speech.engine import Candidate, Engine, RunsApart, Samples

@@ -7,7 +7,6 @@ reported. Sizes are text in the file, so that they stay exact.
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -33,7 +32,7 @@ from callout.core.model import PlotSettings
 from callout.core.rounding import Rounding
 from callout.core.units import Scale, Unit, parse_unit, too_large
 from callout.survey import plot_facts
-from callout.survey.files import storage_errors
+from callout.survey.settings_file import ENGLISH, read_settings
 
 
 @dataclass(frozen=True)
@@ -84,7 +83,7 @@ class _About:
     """The survey's name and spoken language."""
 
     name: str = ""
-    language: str = "en"
+    language: str = ENGLISH
 
 
 _SECTIONS = ("survey", "measuring", "plots", "listening", "speaking", "keeping")
@@ -171,18 +170,13 @@ def measuring_from(plot: str, given: Mapping[str, Any], over: PlotSettings | Non
 
 def read_config(path: Path) -> Config:
     """The settings at ``path``. Raises OperatorError naming what cannot be used."""
-    with storage_errors(f"cannot read {path}"):
-        data = path.read_bytes()
-    try:
-        given = tomllib.loads(data.decode("utf-8"))
-    except UnicodeDecodeError as error:
-        raise OperatorError(f"{path} is not UTF-8 (byte {error.start}): save it as UTF-8") from None
-    except tomllib.TOMLDecodeError as error:
-        raise OperatorError(f"{path} is not TOML: {error}") from None
+    given = read_settings(path)
     try:
         return _config(given)
     except CalloutError as error:
         raise OperatorError(f"{path}: {error}") from None
+    except ValueError as error:
+        raise OperatorError(f"{path} cannot be read as settings: {error}") from None
 
 
 def _config(given: Mapping[str, Any]) -> Config:

@@ -8,17 +8,19 @@ from contextlib import suppress
 
 from textual.binding import Binding
 
+from callout.core.saying import Says
 from callout.station.face import Face
 from callout.terminal.screen_running import WholeApp
 from callout.terminal.station_screen import StationScreen
 from callout.terminal.themes import DUSK, SUN
+from callout.wording.wording import Wording
 
 
 class CalloutApp(WholeApp):
-    """Shows ``face`` until the user leaves.
+    """Shows ``face`` until the user leaves, in the words of ``wording``.
 
-    ``safety`` shows the safety lines first, and with them ``kept``: what is kept of voices.
-    ``clock`` counts seconds, from any start; only differences are used.
+    ``cautions``, if any, are shown first. ``clock`` counts seconds, from any start; only
+    differences are used.
     """
 
     CSS_PATH = "style.tcss"
@@ -29,10 +31,14 @@ class CalloutApp(WholeApp):
     ]
 
     def __init__(
-        self, face: Face, safety: bool, clock: Callable[[], float] = time.monotonic, kept: str = ""
+        self,
+        face: Face,
+        wording: Wording,
+        cautions: Says = (),
+        clock: Callable[[], float] = time.monotonic,
     ) -> None:
         super().__init__()
-        self._station = StationScreen(face, clock, safety, kept)
+        self._station = StationScreen(face, wording, cautions, clock)
         self.register_theme(SUN)
         self.register_theme(DUSK)
         self.theme = SUN.name

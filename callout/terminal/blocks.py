@@ -102,17 +102,6 @@ def drawable(text: str, font: Font) -> bool:
     return bool(text) and all(character in font for character in text.upper())
 
 
-def width(text: str, font: Font, scale: Scale) -> int:
-    """Columns that ``text`` takes, one pixel between characters."""
-    pixels = [len(font[character][0]) for character in text.upper()]
-    return (sum(pixels) + len(pixels) - 1) * scale.columns
-
-
-def height(font: Font, scale: Scale) -> int:
-    """Rows of the terminal that a line of ``font`` takes."""
-    return (len(font["0"]) * scale.half_rows + 1) // 2
-
-
 def draw(text: str, font: Font, scale: Scale) -> list[str]:
     """``text`` as lines of equal width. Raises KeyError for a character not in ``font``."""
     glyphs = [font[character] for character in text.upper()]

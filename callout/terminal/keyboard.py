@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass
 
+from callout.core.saying import Saying, saying
 from callout.station.face import MOST_KEYS, MOST_TYPED, View
 from callout.terminal.key_guard import KeyGuard
 from callout.terminal.labels import waits
@@ -30,11 +31,9 @@ COMMANDS = {
     "pageup": "reject",
 }
 ON_EMPTY_LINE = {"enter": "confirm", "escape": "reject"}
-TOO_SOON = "NOT confirmed, too soon: read it, then press again."
-PLOT = "plot "
-"""How a line begins that goes to another plot."""
-NOTHING_WAITS = "Nothing waits for a yes."
-TOO_LONG = f"NOT sent: a line has at most {MOST_TYPED} characters."
+TOO_SOON = saying("notice-too-soon")
+NOTHING_WAITS = saying("notice-nothing-waits")
+TOO_LONG = saying("notice-too-long", count=MOST_TYPED)
 _YES = ("confirm", "accept")
 _OWN = ("help", "talk", "mute")
 # A line end typed before the screen was ready arrives as the latter.
@@ -69,7 +68,7 @@ class Do:
 class Notice:
     """Say why a key did nothing."""
 
-    says: str
+    says: Saying
 
 
 Asked = Submit | Press | Do | Notice
@@ -78,11 +77,13 @@ Asked = Submit | Press | Do | Notice
 class Keyboard:
     """The typed line, and what was seen of pending readings.
 
-    ``covered``: the safety lines or the help lie over the screen. Any key takes them away; only a
-    key with a character does more.
+    ``plot`` is the word that a line begins with to go to another plot. ``covered``: the safety
+    lines or the help lie over the screen. Any key takes them away; only a key with a character
+    does more.
     """
 
-    def __init__(self, covered: bool = False) -> None:
+    def __init__(self, plot: str = "plot", covered: bool = False) -> None:
+        self._plot = f"{plot} "
         self.line = TypedLine()
         self.covered = covered
         self._guard = KeyGuard()
@@ -178,7 +179,7 @@ class Keyboard:
             self.covered = kind == "help"
             return [Do(kind)]
         if kind == "plot":
-            return [] if self.line.text else self._put(PLOT, now)
+            return [] if self.line.text else self._put(self._plot, now)
         if kind == "pause" and newest.paused:
             kind = "resume"
         if kind not in _YES:

@@ -15,19 +15,27 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from callout.core.checking.checks_plot import how_sure
+from callout.core.saying import saying
 from callout.lookback.viewing import Hearing, Look, Viewing
 from callout.terminal.plain import plain
 from callout.terminal.screen_running import WholeApp
 from callout.terminal.themes import DUSK, SUN
 from callout.terminal.wave import column, ruler, times_told, wave_rows, word_rows
+from callout.wording.wording import Wording
 
 WAVE_ROWS = 6
 POSITION_S = 0.05
-_KEYS = "Up/Down choose   Space play/stop   E every engine   F2 dark   Q leave"
+_KEYS = (
+    saying("replay-choose"),
+    saying("replay-play"),
+    saying("replay-every"),
+    saying("replay-dark"),
+    saying("replay-leave"),
+)
 
 
 class ReplayApp(WholeApp):
-    """Shows ``viewing``; nothing done here changes a survey."""
+    """Shows ``viewing``, under the title ``name``; nothing done here changes a survey."""
 
     CSS = """
     Screen { background: $background; color: $foreground; }
@@ -52,9 +60,9 @@ class ReplayApp(WholeApp):
         Binding("f2", "switch_colours", "Colours"),
     ]
 
-    def __init__(self, viewing: Viewing, name: str) -> None:
+    def __init__(self, viewing: Viewing, name: str, wording: Wording) -> None:
         super().__init__()
-        self._viewing, self._title_told = viewing, name
+        self._viewing, self._title_told, self._wording = viewing, name, wording
         self._at, self._look = 0, Look(())
         self._every = False
         self._painted = 0
@@ -65,7 +73,8 @@ class ReplayApp(WholeApp):
 
     def compose(self) -> ComposeResult:
         """A title, the moments, the selected one, the keys."""
-        yield Static(f"{plain(self._title_told)}: {len(self._viewing.rows)} moments", id="title")
+        count = self._wording.part(saying("replay-moments", count=len(self._viewing.rows)))
+        yield Static(Content(f"{plain(self._title_told)}: {count}"), id="title")
         with Horizontal():
             yield OptionList(*(Option(Content(plain(r))) for r in self._viewing.rows), id="list")
             with VerticalScroll(id="look", can_focus=False):
@@ -73,7 +82,7 @@ class ReplayApp(WholeApp):
                 yield Static(id="words")
                 yield Static(id="told")
         yield Static(id="notice", classes="quiet")
-        yield Static(_KEYS, id="keys")
+        yield Static(Content("   ".join(map(self._wording.part, _KEYS))), id="keys")
 
     def on_mount(self) -> None:
         """Begin with the first moment."""
@@ -85,8 +94,7 @@ class ReplayApp(WholeApp):
         """Another moment was selected."""
         self._viewing.stop()
         self._at = event.option_index
-        self._notice("hearing it …")
-        self._hear(self._at, self._every)
+        self._hear_again()
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Enter plays it."""
@@ -102,8 +110,7 @@ class ReplayApp(WholeApp):
     def action_every_engine(self) -> None:
         """Show every engine's hearing side by side, or only one's."""
         self._every = not self._every
-        self._notice("hearing it …")
-        self._hear(self._at, self._every)
+        self._hear_again()
 
     def action_switch_colours(self) -> None:
         """Light for sun, dark for dusk."""
@@ -112,6 +119,10 @@ class ReplayApp(WholeApp):
     def on_resize(self) -> None:
         """Draw the sound to the new width."""
         self.call_after_refresh(self._paint)
+
+    def _hear_again(self) -> None:
+        self._notice(self._wording.part(saying("replay-hearing")))
+        self._hear(self._at, self._every)
 
     @work(thread=True, exclusive=True)
     def _hear(self, at: int, every: bool) -> None:

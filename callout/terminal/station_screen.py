@@ -14,6 +14,8 @@ from textual.events import Key, Paste
 from textual.screen import Screen
 from textual.widgets import Label
 
+from callout.core.saying import Says
+from callout.core.told import command_told
 from callout.station.face import Face, SavedLine, View
 from callout.terminal.keyboard import Asked, Do, Keyboard, Notice, Press, Submit
 from callout.terminal.labels import just_saved, rested, waits
@@ -26,6 +28,7 @@ from callout.terminal.widgets.keys import Keys
 from callout.terminal.widgets.lists import Left, Saved
 from callout.terminal.widgets.meter import Meter
 from callout.terminal.widgets.reading import Reading
+from callout.wording.wording import Wording
 
 STALE_CHECK_S = 1.0
 SAVED_STANDS_S = 2.0
@@ -49,18 +52,21 @@ _SHOWS: tuple[type[Any], ...] = (
 class StationScreen(Screen[None]):
     """The measurer's main screen.
 
-    ``kept`` says what is kept of voices, beside the safety lines. Nothing on it takes the focus:
-    every key comes here, in order, from the first one on.
+    ``cautions`` lie over it at first. Nothing on it takes the focus: every key comes here, in
+    order, from the first one on.
     """
 
     VERTICAL_BREAKPOINTS = [(0, "-tiny"), (23, "-short"), (32, "-tall")]  # noqa: RUF012 - Textual's own type
 
-    def __init__(self, face: Face, clock: Callable[[], float], safety: bool, kept: str) -> None:
+    def __init__(
+        self, face: Face, wording: Wording, cautions: Says, clock: Callable[[], float]
+    ) -> None:
         super().__init__()
-        self._face = face
+        self._face, self._wording, self._cautions = face, wording, cautions
         self._clock = clock
-        self._laid, self._kept = "safety" if safety else "", kept
-        self._keyboard = Keyboard(covered=safety)
+        self._laid = "safety" if cautions else ""
+        plot = wording.part(command_told("plot"))
+        self._keyboard = Keyboard(plot, covered=bool(cautions))
         self._mailbox = Mailbox(self.post_message)
         self._view: View | None = None
         self._seen: SavedLine | None = None  # what was saved, and was shown long enough
@@ -68,25 +74,26 @@ class StationScreen(Screen[None]):
 
     def compose(self) -> ComposeResult:
         """Top to bottom; the reading takes the remaining rows."""
-        yield Place(id="place")
-        yield Banner(id="banner")
-        yield Reading(id="reading")
-        yield Past(id="past")
-        yield Warnings(id="warnings")
-        yield Talk(id="talk")
+        words = self._wording
+        yield Place(words, id="place")
+        yield Banner(words, id="banner")
+        yield Reading(words, id="reading")
+        yield Past(words, id="past")
+        yield Warnings(words, id="warnings")
+        yield Talk(words, id="talk")
         with Horizontal(id="lists"):
-            yield Saved(id="saved")
-            yield Left(id="left")
+            yield Saved(words, id="saved")
+            yield Left(words, id="left")
         with Horizontal(id="sound"):
-            yield Meter(id="meter")
-            yield Engine(id="engine")
+            yield Meter(words, id="meter")
+            yield Engine(words, id="engine")
         with Vertical(id="foot"):
-            yield Faults(id="faults")
+            yield Faults(words, id="faults")
             with Horizontal(id="typing"):
                 yield Label(">", id="prompt")
-                yield Entry(id="entry")
-            yield Keys(id="keys")
-        yield Cover(self._kept, id="cover")
+                yield Entry(words, id="entry")
+            yield Keys(words, id="keys")
+        yield Cover(words, self._cautions, id="cover")
 
     # ---- what is shown ----
 

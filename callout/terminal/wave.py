@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from rich.cells import cell_len, set_cell_size
+
 from callout.lookback.viewing import TimedWord
+from callout.terminal.labels import padded
 
 _EIGHTHS = " ▁▂▃▄▅▆▇█"
 
@@ -48,11 +51,11 @@ def word_rows(words: Sequence[TimedWord], seconds: float, width: int) -> tuple[s
     upper, lower = "", ""
     for item in words:
         sure = f"{round(item.confidence * 100)}%"
-        at = max(column(item.start_s, seconds, width), len(upper) + (1 if upper else 0))
-        cell = max(len(item.word), len(sure))
-        upper = upper.ljust(at) + item.word.ljust(cell)
+        at = max(column(item.start_s, seconds, width), cell_len(upper) + (1 if upper else 0))
+        cell = max(cell_len(item.word), len(sure))
+        upper = padded(upper, at) + padded(item.word, cell)
         lower = lower.ljust(at) + sure.ljust(cell)
-    return upper[:width], lower[:width]
+    return set_cell_size(upper, min(width, cell_len(upper))), lower[:width]
 
 
 def times_told(words: Sequence[TimedWord]) -> str:

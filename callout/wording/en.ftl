@@ -492,7 +492,10 @@ tape-not-there = { $device }: not there ({ $error }); plug it in or switch it on
 
 ## Before work
 
-caution = Watch your footing and the limbs overhead. Keep one ear free. Alone, tell someone where you are. Local rules come first.
+caution-footing = watch your footing and the limbs overhead
+caution-ear = keep one ear free
+caution-alone = tell someone where you are and when you will be back
+caution-rules = local rules come first
 voices-kept = What is said to it is kept as sound, with your name. 'callout erase' removes it.
 all-voices-kept = ALL sound is kept, others' voices too. Ask those in hearing first, and tell who comes.
 
@@ -514,3 +517,123 @@ speaker-not-stopped = The speaker '{ $name }' does not stop ({ $error }).
 none-heard = no callout was heard
 session-sound-not-kept = the session's sound is not kept now: { $why }
 tape-why = { $device }: { $why }
+
+## The screen: where the work stands, and the keys that answer it
+
+state-starting = STARTING: YOU CAN TYPE
+state-paused = PAUSED: { $state }
+state-confirm = CONFIRM?
+state-check-confirm = CHECK, THEN CONFIRM?
+state-check-accept = CHECK, THEN ACCEPT?
+state-named = DIAMETER?
+state-named-refused = NOT SAVED. DIAMETER?
+state-note = NOTE: SPEAK NOW
+state-saved = SAVED
+state-done = DONE
+state-refused = REFUSED
+state-asked = PLEASE ANSWER
+state-fault = FAULT: SEE BELOW
+state-listening = LISTENING
+state-typing = READY FOR TYPING
+keys-yes = Enter = yes
+keys-no = Esc = no
+keys-accept = F4 = accept
+keys-send = Enter = send the line
+keys-clear = Esc = clear it
+keys-go-on = F9 = GO ON
+keys-looked = F4 = I looked at it
+keys-voice-off = F7 = voice off
+all-keys = Enter yes Esc no F4 accept F1 help F8 undo F3 repeat F5 skip F9 pause F7 mute
+notice-too-soon = NOT confirmed, too soon: read it, then press again.
+notice-nothing-waits = Nothing waits for a yes.
+notice-too-long = NOT sent: a line has at most { $count } characters.
+
+## The screen: its parts from top to bottom
+
+plot-shown = Plot { $plot }
+progress = { $done } of { $total } done, { $left } left
+voice-on = voice on
+voice-muted = VOICE MUTED
+voice-speaks = VOICE SPEAKING
+large-tree = Tree { $tag }
+large-saved = Saved: tree { $tag }, { $size }
+large-next = Next: tree { $tag }
+large-hint = Say or type a tree and its diameter in { $unit }, like: tree 83 24.6
+# Large block letters, for which there are capitals, digits and little else; other words are shown small.
+large-ready = READY
+large-refused = NO
+past = Last time: { $size }
+changed = Change: { $change }
+change-up = up { $size }
+change-down = down { $size }
+change-none = no change
+warned = CHECK:
+looks = LOOK:
+heard = Heard:
+nothing-heard = nothing yet
+said = Said:
+typed = Typed:
+taken-later = taken as soon as it has started
+saved-list = SAVED, newest first
+saved-none = nothing yet
+saved-warned = warned
+left-list = LEFT: { $count }, next
+left-more = and { $count } more
+left-all-done = nothing: every tree is accounted for
+left-none = nothing
+mic = Mic
+mic-no-level = Mic: no level
+mic-closed = Mic closed: F6 to talk
+mic-stale = Mic: NO LEVEL, check the microphone
+level-loud = TOO LOUD
+level-none = NO SOUND
+level-speech = speech
+level-quiet = quiet
+engine = Engine: { $name }
+engine-loads = Engine: loading
+engine-none = Engine: none
+fault = FAULT:
+hint = Note:
+type-here = a tree and its size, like 83 24.6
+daemon-gone = the daemon does not answer: nothing is heard or saved; trying again
+daemon-not-sent = not sent: { $why }
+daemon-not-understood = not understood: { $why }
+
+## The screen: what may lie over it
+
+before-you-start = BEFORE YOU START
+press-any-key = Press any key.
+the-keys = KEYS
+help-confirm = yes: save what is shown large (with no line typed)
+help-reject = no: do not save it. With a line typed, Esc clears the line
+help-accept = accept: save it although there is a warning
+help-undo = undo the last one saved
+help-repeat = repeat what was said
+help-skip = skip this tree; it stays on the list
+help-talk = talk: opens a closed microphone for one callout
+help-mute = mute the voice, or turn it on again
+help-pause = pause: nothing spoken is taken; again to go on
+help-next = next: which tree comes next
+help-plot = another plot: type its name, then Enter
+help-colours = dark or light colours
+help-keys = these keys
+help-leave = leave; a reading that waits will still wait
+any-character = any character
+help-character = types a callout: 83 24.6, then Enter. None acts by itself
+help-say = Or say or type: tree 83, 24.6, confirm, accept, no, undo, skip, what's left.
+help-held = A held key counts once. Listening goes on meanwhile.
+press-any-key-back = Press any key to go back.
+
+## The screen of replay
+
+replay-moments =
+    { $count ->
+         [one] { $count } moment
+        *[other] { $count } moments
+    }
+replay-choose = Up/Down choose
+replay-play = Space play/stop
+replay-every = E every engine
+replay-dark = F2 dark
+replay-leave = Q leave
+replay-hearing = hearing it …

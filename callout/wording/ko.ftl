@@ -435,7 +435,10 @@ tape-not-there = { $device }: 없음 ({ $error }); 꽂거나 켜세요
 
 ## Before work
 
-caution = 발밑과 머리 위 가지를 살피세요. 한쪽 귀는 열어 두세요. 혼자면 있는 곳을 누군가에게 알리세요. 현지 규칙이 먼저입니다.
+caution-footing = 발밑과 머리 위 가지를 살피세요
+caution-ear = 한쪽 귀는 열어 두세요
+caution-alone = 있는 곳과 돌아올 때를 누군가에게 알리세요
+caution-rules = 현지 규칙이 먼저입니다
 voices-kept = 말한 것은 이름과 함께 소리로 보관됩니다. 'callout erase' 로 지웁니다.
 all-voices-kept = 모든 소리가 보관됩니다, 다른 사람의 말도. 들리는 곳에 있는 사람에게 먼저 묻고, 오는 사람에게 알리세요.
 
@@ -455,3 +458,119 @@ speaker-not-stopped = 스피커 '{ $name }' 멈추지 않음 ({ $error }).
 none-heard = 부른 것이 들리지 않음
 session-sound-not-kept = 작업 소리를 지금 보관하지 않음: { $why }
 tape-why = { $device }: { $why }
+
+## The screen: where the work stands, and the keys that answer it
+
+state-starting = 시작 중: 입력할 수 있음
+state-paused = 멈춤: { $state }
+state-confirm = 확인?
+state-check-confirm = 살펴보고 나서 확인?
+state-check-accept = 살펴보고 나서 인정?
+state-named = 지름?
+state-named-refused = 저장 안 됨. 지름?
+state-note = 메모: 지금 말하세요
+state-saved = 저장됨
+state-done = 처리됨
+state-refused = 받지 않음
+state-asked = 대답하세요
+state-fault = 이상: 아래를 보세요
+state-listening = 듣는 중
+state-typing = 입력할 수 있음
+keys-yes = Enter = 확인
+keys-no = Esc = 아니
+keys-accept = F4 = 인정
+keys-send = Enter = 줄 보내기
+keys-clear = Esc = 줄 지우기
+keys-go-on = F9 = 계속
+keys-looked = F4 = 살펴보았음
+keys-voice-off = F7 = 음성 끄기
+all-keys = Enter 확인 Esc 아니 F4 인정 F1 도움 F8 되돌림 F3 다시 F5 통과 F9 멈춤 F7 무음
+notice-too-soon = 확인 안 됨, 너무 빠름: 읽고 나서 다시 누르세요.
+notice-nothing-waits = 확인을 기다리는 것이 없습니다.
+notice-too-long = 보내지 않음: 한 줄은 { $count } 자까지입니다.
+
+## The screen: its parts from top to bottom
+
+plot-shown = 조사구 { $plot }
+progress = { $total } 가운데 { $done } 완료, { $left } 남음
+voice-on = 음성 켜짐
+voice-muted = 음성 꺼짐
+voice-speaks = 음성 말하는 중
+large-tree = 나무 { $tag }
+large-saved = 저장됨: 나무 { $tag }, { $size }
+large-next = 다음: 나무 { $tag }
+large-hint = 나무와 지름({ $unit })을 말하거나 입력하세요. 보기: 나무 83 24.6
+# The large letters have no Hangul: what is in Hangul stands small beside them.
+large-ready = OK
+large-refused = X
+past = 지난번: { $size }
+changed = 변화: { $change }
+change-up = { $size } 늘었음
+change-down = { $size } 줄었음
+change-none = 변화 없음
+warned = 경고:
+looks = 볼 것:
+heard = 들음:
+nothing-heard = 아직 없음
+said = 답함:
+typed = 입력:
+taken-later = 시작하는 대로 받음
+saved-list = 저장됨, 최근 것부터
+saved-none = 아직 없음
+saved-warned = 경고
+left-list = 남음: { $count }, 다음
+left-more = 외 { $count }
+left-all-done = 없음: 나무를 모두 조사함
+left-none = 없음
+mic = 마이크
+mic-no-level = 마이크: 소리 크기 모름
+mic-closed = 마이크 닫힘: F6 누르고 말하기
+mic-stale = 마이크: 소리가 오지 않음, 살펴보세요
+level-loud = 너무 큼
+level-none = 소리 없음
+level-speech = 말소리
+level-quiet = 조용함
+engine = 인식기: { $name }
+engine-loads = 인식기: 준비 중
+engine-none = 인식기: 없음
+fault = 이상:
+hint = 알림:
+type-here = 나무와 지름, 보기: 83 24.6
+daemon-gone = 데몬이 대답하지 않음: 듣지도 저장하지도 않음; 다시 시도하는 중
+daemon-not-sent = 보내지 않음: { $why }
+daemon-not-understood = 알아듣지 못함: { $why }
+
+## The screen: what may lie over it
+
+before-you-start = 시작하기 전에
+press-any-key = 아무 키나 누르세요.
+the-keys = 키
+help-confirm = 확인: 크게 보이는 것을 저장 (입력한 줄이 없을 때)
+help-reject = 아니: 저장하지 않음. 입력한 줄이 있으면 Esc는 줄을 지움
+help-accept = 인정: 경고가 있어도 저장
+help-undo = 마지막에 저장한 것 되돌리기
+help-repeat = 말한 것 다시 듣기
+help-skip = 이 나무 통과; 목록에는 남음
+help-talk = 말하기: 닫힌 마이크를 한 번 열기
+help-mute = 음성 끄기, 다시 켜기
+help-pause = 멈춤: 말한 것을 받지 않음; 다시 누르면 계속
+help-next = 다음: 다음 나무 묻기
+help-plot = 다른 조사구: 이름을 입력하고 Enter
+help-colours = 어두운 색, 밝은 색
+help-keys = 이 도움말
+help-leave = 나가기; 기다리는 측정값은 그대로 기다림
+any-character = 글자
+help-character = 입력: 83 24.6 다음 Enter. 글자만으로는 아무 일도 없음
+help-say = 말하거나 입력: 나무 83 지름 24.6, 확인, 인정, 아니, 되돌리기, 통과, 남은 나무.
+help-held = 누르고 있는 키는 한 번으로 칩니다. 그동안에도 듣습니다.
+press-any-key-back = 돌아가려면 아무 키나 누르세요.
+
+## The screen of replay
+
+replay-moments = 순간 { $count }
+replay-choose = 위/아래 고르기
+replay-play = 스페이스 재생/정지
+replay-every = E 모든 인식기
+replay-dark = F2 어둡게
+replay-leave = Q 나가기
+replay-hearing = 듣는 중 …

@@ -14,6 +14,7 @@ from command_tools import Ran, run_callout
 from callout.core.model import PastMeasurement, PlotSettings, Tree
 from callout.core.units import Unit
 from callout.journal.folder import SurveyFolder, make_survey
+from callout.session.phase import Phase
 from callout.sound.sound_files import encode_flac
 from callout.station.data import load_language
 from callout.station.showing.station_view import view_of
@@ -94,6 +95,7 @@ def test_the_screen_shows_what_was_said_in_korean(fen: SurveyFolder) -> None:
         station.close()
     assert in_english.told(said).startswith("83, 22.1")
     assert view.said.startswith("83, 22.1, 1.9 줄었음") and view.said.endswith("인정?")
+    assert (view.change, view.phase) == ("1.9 줄었음", Phase.PENDING)
     assert view.warnings and view.looks and view.faults == ("디스크 다시 됨",)
     assert not any(
         "a" <= letter <= "z" for text in (*view.warnings, *view.looks) for letter in text

@@ -33,6 +33,28 @@ def test_heavy_libraries_stay_out(command: list[str]) -> None:
     assert loaded.isdisjoint(HEAVY), sorted(loaded.intersection(HEAVY))
 
 
+def test_the_screen_of_a_day_paints_before_the_station_is_loaded() -> None:
+    program = "import callout.cli.field.listen_screen, sys; print(*sys.modules)"
+    ran = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True
+    )
+    loaded = set(ran.stdout.split())
+    assert "callout.terminal.app" in loaded
+    assert loaded.isdisjoint({*HEAVY} - {"asyncio", "rich", "textual"})
+    rooms = {name.split(".")[1] for name in loaded if name.startswith("callout.")}
+    assert rooms <= {
+        "cli",
+        "core",
+        "grammar",
+        "session",
+        "station",
+        "survey",
+        "terminal",
+        "wording",
+    }
+    assert loaded.isdisjoint({"callout.station.station", "callout.session.machine"})
+
+
 def test_only_the_command_that_was_asked_for_is_loaded() -> None:
     ran = subprocess.run(
         [sys.executable, "-c", PROGRAM, "parse", "confirm"],

@@ -26,6 +26,7 @@ from pathlib import Path
 import pytest
 from command_tools import called, run_callout
 from daemon_tools import Shared, Start, all_told
+from in_english import WORDS
 from waiting import LONG_S, wait_for
 
 from callout.cli.main import main
@@ -43,6 +44,7 @@ from callout.daemon.socket_place import (
 )
 from callout.daemon.system import unit_text
 from callout.journal.folder import SurveyFolder
+from callout.session.phase import Phase
 from callout.station.face import View
 
 
@@ -205,7 +207,7 @@ def test_a_killed_daemon_starts_again_and_its_screens_find_it(
         wait_for(lambda: face.view().waiting > 0)
         process.kill()
         process.wait(60)
-        wait_for(lambda: GONE in face.view().faults)
+        wait_for(lambda: WORDS.part(GONE) in face.view().faults)
         assert face.view().waiting == 0, "nothing can be confirmed that nobody would save"
         face.press("confirm", 1)
         assert face.view().said.startswith("Not sent")
@@ -540,7 +542,7 @@ def test_detach_and_status(fen: SurveyFolder) -> None:
 
 
 def test_a_closed_face_shows_nothing_that_could_be_confirmed() -> None:
-    waiting = View("K1", "R.V.", "in", "awaiting confirmation", waiting=9, tag="83", value="25.4")
+    waiting = View("K1", "R.V.", "in", Phase.PENDING, waiting=9, tag="83", value="25.4")
     face = RemoteFace.__new__(RemoteFace)
     face._view, face._listeners, face._connection = (
         waiting,
@@ -548,8 +550,15 @@ def test_a_closed_face_shows_nothing_that_could_be_confirmed() -> None:
         None,
     )  # as if it had just lost its daemon
     face._first, face._asked = threading.Event(), Future[bool]()
+    face._wording = WORDS
     face._lost()
     assert face._asked.result(0) is False, "what was typed has no answer"
     assert face.view() == replace(
-        waiting, phase="closed", waiting=0, tag="", value="", tone="refused", faults=(GONE,)
+        waiting,
+        phase=Phase.CLOSED,
+        waiting=0,
+        tag="",
+        value="",
+        tone="refused",
+        faults=(WORDS.part(GONE),),
     )

@@ -22,7 +22,9 @@ from callout.daemon.messages import (
     told_from,
     update_line,
 )
+from callout.session.phase import Phase
 from callout.station.face import Level, SavedLine, View
+from callout.terminal.keyboard import COMMANDS, ON_EMPTY_LINE
 
 text = st.text(max_size=200)
 requests = st.one_of(
@@ -36,7 +38,8 @@ requests = st.one_of(
 )  # fmt: skip
 texts = st.lists(text, max_size=3).map(tuple)
 views = st.builds(
-    View, **dict.fromkeys(("plot", "who", "unit", "phase", "tag", "said", "before"), text),
+    View, **dict.fromkeys(("plot", "who", "unit", "tag", "said", "before"), text),
+    phase=st.sampled_from(Phase),
     waiting=st.integers(0, 2**40), warnings=texts, looks=texts, left=texts, faults=texts,
     recent=st.lists(st.builds(SavedLine, text, text, text, text, st.booleans()), max_size=2).map(
         tuple
@@ -58,6 +61,13 @@ def test_a_request_arrives_as_it_was_sent(request: Request) -> None:
     assert request_from(line) == request
 
 
+def test_every_key_of_the_screen_may_be_pressed_from_afar() -> None:
+    others = {"help", "talk", "mute", "plot"}  # which the screen does itself, or asks otherwise
+    for kind in {*COMMANDS.values(), *ON_EMPTY_LINE.values(), "resume"} - others:
+        press = Request("press", kind=kind)
+        assert request_from(asked(press)) == press
+
+
 @given(views)
 def test_a_view_arrives_as_it_was_sent(view: View) -> None:
     line = update_line(view)
@@ -66,7 +76,7 @@ def test_a_view_arrives_as_it_was_sent(view: View) -> None:
 
 
 def test_every_field_of_a_view_is_carried() -> None:
-    assert {item.name for item in fields(View)} == set(asdict(View("", "", "", "")))
+    assert {item.name for item in fields(View)} == set(asdict(View("", "", "", Phase.IDLE)))
     assert told_from(update_line(Level(-30.5, True)))["level"] == Level(-30.5, True)
 
 

@@ -12,7 +12,8 @@ from pathlib import Path
 from harrow_fen import Dialogue, saves
 from test_rules import ROWS, STATES
 
-from callout.session.machine import TABLE, Phase
+from callout.session.machine import TABLE
+from callout.session.phase import Phase
 
 PAGE = Path(__file__).parents[2] / "docs" / "session.md"
 BEGIN, END = "<!-- drawn from the session -->", "<!-- end of drawing -->"

@@ -17,8 +17,9 @@ from callout.core.model import Reading
 from callout.core.saying import as_is
 from callout.core.units import Scale, Unit
 from callout.session.machine import step
+from callout.session.phase import Phase
 from callout.session.records import key_of
-from callout.session.state import Memory, Phase
+from callout.session.state import Memory
 
 TAGS = st.sampled_from(["7", "40", "83", "84", "99", "201"])
 SIZES = st.decimals(min_value=Decimal("0.1"), max_value=300, places=2)

@@ -13,7 +13,8 @@ from callout.core.checking.checks import Rules
 from callout.core.events import Heard, Save
 from callout.core.meaning import Meaning
 from callout.session.machine import step
-from callout.session.state import Memory, Phase
+from callout.session.phase import Phase
+from callout.session.state import Memory
 
 
 def talk(**rules: object) -> Talk:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from diagram import BEGIN, PAGE, arrows, page
 
-from callout.session.state import Phase
+from callout.session.phase import Phase
 
 
 def test_the_page_is_not_stale():

@@ -14,7 +14,8 @@ from callout.core.events import Heard, KeepMemo
 from callout.core.meaning import Meaning
 from callout.core.model import PastMeasurement, Plot, PlotSettings, Tree
 from callout.core.units import Scale, Unit
-from callout.session.state import Phase, Survey
+from callout.session.phase import Phase
+from callout.session.state import Survey
 
 RULES = Rules(walk=False)
 

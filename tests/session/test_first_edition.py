@@ -14,7 +14,8 @@ from session_tools import AT, Talk, survey, tree
 from callout.core.checking.checks import Rules
 from callout.core.events import Effect, Heard, Save
 from callout.core.model import Plot, PlotSettings, Reading
-from callout.session.state import Phase, Survey
+from callout.session.phase import Phase
+from callout.session.state import Survey
 
 NOW = Rules(walk=False)
 

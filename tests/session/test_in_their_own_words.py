@@ -18,7 +18,7 @@ from callout.core.meaning import Meaning
 from callout.core.units import Unit
 from callout.grammar.parser import parse_words
 from callout.grammar.scope import Scope
-from callout.session.state import Phase
+from callout.session.phase import Phase
 from callout.station.data import load_language
 from callout.station.typed_words import typed_line
 

@@ -16,7 +16,8 @@ from callout.core.meaning import Meaning
 from callout.core.model import Plot, PlotSettings, Tree
 from callout.core.saying import as_is
 from callout.core.units import Scale, Unit
-from callout.session.state import Phase, Survey
+from callout.session.phase import Phase
+from callout.session.state import Survey
 
 RULES = Rules(walk=False, join_s=Decimal(30))
 

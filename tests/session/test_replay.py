@@ -15,7 +15,8 @@ from callout.core.meaning import Meaning
 from callout.core.saying import as_is
 from callout.core.units import Unit
 from callout.session.machine import TABLE, step
-from callout.session.state import Memory, Phase
+from callout.session.phase import Phase
+from callout.session.state import Memory
 
 TREES = (
     tree("61", "24.0"),

@@ -15,7 +15,8 @@ from callout.core.meaning import Meaning
 from callout.core.saying import as_is
 from callout.core.units import Unit
 from callout.session.machine import MOST_REMINDERS, TABLE, step
-from callout.session.state import Memory, Phase, left_to_do
+from callout.session.phase import Phase
+from callout.session.state import Memory, left_to_do
 from callout.session.walk import tree_in_hand
 
 

@@ -12,7 +12,8 @@ from session_tools import AT, Talk, replayed, survey, tree
 from callout.core.checking.checks import Rules
 from callout.core.events import Heard, Opened
 from callout.core.meaning import Meaning
-from callout.session.state import Phase, left_to_do
+from callout.session.phase import Phase
+from callout.session.state import left_to_do
 
 
 def talk(**rules: bool) -> Talk:

@@ -33,12 +33,12 @@ def test_batteries_and_faults_are_shown_and_go_again(station: Station) -> None:
     face = StationFace(station, lambda muted: None)
     face.battery("tape", 87)
     face.fault("tape", as_is("tape: lost, looking for it"))
-    assert face.view().engine.endswith("tape battery 87 %")
+    assert face.view().engine.endswith("tape: battery 87 %")
     assert face.view().faults == ("tape: lost, looking for it",)
     face.battery("tape", 12)
     face.fault("tape", None)
     assert face.view().engine.count("battery") == 1
-    assert face.view().engine.endswith("tape battery 12 %")
+    assert face.view().engine.endswith("tape: battery 12 %")
     assert face.view().faults == ()
 
 
@@ -86,3 +86,4 @@ def test_a_key_that_answers_an_older_echo_saves_nothing(station: Station) -> Non
     face.close()
     assert face.view().recent == ()
     assert face.view().tag == second
+    assert face.view().heard == "yes", "a key is shown by the word for it"

@@ -17,7 +17,7 @@ from station_tools import ScriptedEngine, at_work, clock, said, sound, told_by
 from callout.core.errors import OperatorError
 from callout.journal.folder import SurveyFolder
 from callout.journal.reader import current
-from callout.session.state import Phase
+from callout.session.phase import Phase
 from callout.station.scopes import plot_to_begin
 from callout.station.station import Station
 from callout.station.upkeep.recall import remember

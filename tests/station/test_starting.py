@@ -5,13 +5,14 @@ from __future__ import annotations
 import threading
 from pathlib import Path
 
+from in_english import part
 from journal_tools import survey
 from station_tools import at_work, said, told_by
 
-from callout.station.face import STARTING
+from callout.session.phase import Phase
 from callout.station.showing.presenter import StationFace
 from callout.station.starting import StartingFace
-from callout.terminal.labels import state_word
+from callout.terminal.labels import state
 
 
 def test_what_is_typed_while_it_starts_is_taken_in_order(tmp_path: Path) -> None:
@@ -21,8 +22,8 @@ def test_what_is_typed_while_it_starts_is_taken_in_order(tmp_path: Path) -> None
     starting.listen(seen.append)
     starting.listen(seen.append)
     assert begun == [True], "the station is made once, and not before a screen stands"
-    assert starting.view().phase == STARTING
-    assert state_word(starting.view()) == "STARTING: YOU CAN TYPE"
+    assert starting.view().phase is Phase.STARTING
+    assert part(state(starting.view())) == "STARTING: YOU CAN TYPE"
     lines = [f"61 {size}.5" for size in range(10, 60)]
     for line in lines[:25]:
         starting.submit(line, 0)
@@ -41,7 +42,7 @@ def test_what_is_typed_while_it_starts_is_taken_in_order(tmp_path: Path) -> None
         heard = [one.event.words for one in done if one.event is not None]
     assert heard == [*lines, "repeat"]
     assert starting.lines == ()
-    assert starting.view().phase != STARTING
+    assert starting.view().phase is not Phase.STARTING
     assert said(done)
 
 

@@ -10,7 +10,7 @@ from station_tools import ScriptedEngine, at_work, said, saves, sound, told_by
 
 from callout.core.errors import OperatorError, StorageError
 from callout.journal.folder import SurveyFolder
-from callout.session.state import Phase
+from callout.session.phase import Phase
 from callout.sound.sound_files import decode_flac
 from callout.station.done import Done
 

@@ -8,7 +8,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+from callout.core.saying import saying
+from callout.session.phase import Phase
 from callout.station.face import SavedLine, Update, View
+from callout.station.showing.safety import CAUTION
+from callout.terminal.app import CalloutApp
+from callout.wording.language_files import load_wording
 
 TAGS = tuple(str(number) for number in range(1, 301))
 RECENT = (
@@ -21,7 +26,7 @@ IDLE = View(
     plot="K1",
     who="R.V.",
     unit="in",
-    phase="idle",
+    phase=Phase.IDLE,
     said="Plot K1. 218 left: 83, 84, 85, 86, 87 and 213 more.",
     left=TAGS[82:],
     done=82,
@@ -31,7 +36,7 @@ IDLE = View(
 )
 PENDING = replace(
     IDLE,
-    phase="awaiting confirmation",
+    phase=Phase.PENDING,
     tag="83",
     species="Quercus rubra",
     value="25.4",
@@ -69,7 +74,7 @@ ASKED = replace(
 )
 REFUSED = replace(IDLE, said="Nothing waits for confirmation.", heard="confirm", tone="refused")
 NAMED = replace(
-    IDLE, phase="tree named", tag="83", species="Quercus rubra", before="25.0 in, 2019-06-04",
+    IDLE, phase=Phase.NAMED, tag="83", species="Quercus rubra", before="25.0 in, 2019-06-04",
     said="Tree 83, Quercus rubra. Diameter?", heard="tree eighty three", tone="ask",
 )  # fmt: skip
 DEAD = replace(
@@ -93,6 +98,19 @@ CROWDED = replace(
     ),
     faults=("microphone gone: plug it in again",),
 )  # fmt: skip
+
+
+CAUTIONS = (*CAUTION, saying("all-voices-kept"))
+
+
+def screen(
+    face: FakeFace,
+    safety: bool = False,
+    clock: Callable[[], float] = lambda: 100.0,
+    language: str = "en",
+) -> CalloutApp:
+    """The app that shows ``face``, the cautions first if ``safety``."""
+    return CalloutApp(face, load_wording(language), CAUTIONS if safety else (), clock)
 
 
 class FakeFace:

@@ -14,34 +14,47 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import fake_face as scripted
-import in_english
+from rich.cells import cell_len
 
-from callout.core.saying import saying
 from callout.station.face import Level, View
-from callout.terminal.app import CalloutApp
 
 FOLDER = Path(__file__).parents[2] / "docs" / "screens"
 UPDATE = "CALLOUT_UPDATE_SCREENS"
 """Set to 1 to store the screens as they are now, instead of comparing."""
 
 
-def shot(view: View, size: tuple[int, int], keys: Sequence[str] = (), safety: bool = False) -> str:
+def shot(
+    view: View,
+    size: tuple[int, int],
+    keys: Sequence[str] = (),
+    safety: bool = False,
+    language: str = "en",
+) -> str:
     """The screen that shows ``view`` after ``keys``, as SVG."""
     face = scripted.FakeFace(view)
 
     async def main() -> str:
-        app = CalloutApp(
-            face, safety, clock=lambda: 100.0, kept=in_english.told(saying("all-voices-kept"))
-        )
+        app = scripted.screen(face, safety, language=language)
         async with app.run_test(size=size) as pilot:
             await pilot.pause()
             face.tell(Level(-23.0, True))
             await pilot.pause()
             await pilot.press(*keys)
             await pilot.pause()
-            return app.export_screenshot()
+            return wide(app.export_screenshot())
 
     return asyncio.run(main())
+
+
+def wide(svg: str) -> str:
+    """``svg`` with room for wide letters: its writer gives each the width of a narrow one."""
+
+    def stretched(found: re.Match[str]) -> str:
+        text = html.unescape(found[3])
+        length = float(found[1]) * cell_len(text) / len(text)
+        return f'textLength="{length:.10g}"{found[2]}>{found[3]}<'
+
+    return re.sub(r'textLength="([\d.]+)"([^>]*)>([^<]+)<', stretched, svg)
 
 
 def meaning(svg: str) -> list[str]:

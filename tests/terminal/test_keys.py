@@ -11,7 +11,6 @@ import pytest
 from textual.pilot import Pilot
 
 from callout.station.face import Level
-from callout.terminal.app import CalloutApp
 
 Step = Callable[[Pilot[None], scripted.FakeFace, "Clock"], Awaitable[None]]
 
@@ -32,7 +31,7 @@ def drive(view: scripted.View, step: Step, safety: bool = False) -> list[tuple[s
     clock = Clock()
 
     async def main() -> None:
-        app = CalloutApp(face, safety, clock)
+        app = scripted.screen(face, safety, clock)
         async with app.run_test(size=(80, 24)) as pilot:
             await pilot.pause()
             clock.now += 5

@@ -8,12 +8,14 @@ from collections.abc import Awaitable, Callable
 
 import pytest
 import screenshots
+from rich.cells import cell_len
 from textual.pilot import Pilot
 from waiting import LONG_S
 
 from callout.lookback.viewing import Hearing, Look, TimedWord
 from callout.terminal.replay_app import WAVE_ROWS, ReplayApp
 from callout.terminal.wave import column, ruler, times_told, wave_rows, word_rows
+from callout.wording.language_files import english
 
 WORDS = (
     TimedWord("tree", 0.3, 0.61, 0.96),
@@ -63,7 +65,7 @@ def drive(step: Step, size: tuple[int, int] = (100, 30)) -> tuple[list[str], str
     viewing = FakeViewing()
 
     async def main() -> str:
-        app = ReplayApp(viewing, "Harrow Fen")
+        app = ReplayApp(viewing, "Harrow Fen", english())
         async with app.run_test(size=size) as pilot:
             await settled(pilot)
             await step(pilot, viewing)
@@ -99,7 +101,7 @@ def test_a_scroll_bar_does_not_wrap_the_sound() -> None:
             return Look(lines, 3.0, LOOK.outline, LOOK.hearings)
 
     async def main() -> None:
-        app = ReplayApp(LongViewing(), "Harrow Fen")
+        app = ReplayApp(LongViewing(), "Harrow Fen", english())
         async with app.run_test(size=(80, 24)) as pilot:
             await settled(pilot)
             await settled(pilot)
@@ -178,3 +180,12 @@ def test_words_stand_where_they_were_said_and_never_over_one_another() -> None:
 def test_the_ruler_names_whole_seconds() -> None:
     row = ruler(2.5, 50)
     assert (row.index("0 s"), row.index("1 s"), row.index("2 s")) == (0, 20, 40)
+
+
+def test_wide_words_keep_their_columns_and_their_width() -> None:
+    words = (TimedWord("나무", 0.3, 0.6, 0.9), TimedWord("팔십삼", 0.4, 1.0, 1.0),
+             TimedWord("이십사점육", 2.5, 3.0, 0.4))  # fmt: skip
+    upper, lower = word_rows(words, 3.0, 24)
+    assert cell_len(upper) <= 24 and len(lower) <= 24
+    for word, sure in (("나무", "90%"), ("팔십삼", "100%")):
+        assert cell_len(upper[: upper.index(word)]) == lower.index(sure)

@@ -10,16 +10,19 @@ import fake_face as scripted
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from in_english import WORDS, part
+from rich.cells import cell_len
 from textual.geometry import Size
 from textual.message import Message
 from textual.theme import Theme
 
 from callout.station.face import Level
 from callout.terminal import labels
-from callout.terminal.blocks import SMALL, TALL, Font, Scale, draw, height, width
+from callout.terminal.blocks import SMALL, TALL, Font, Scale, draw
 from callout.terminal.plain import plain
 from callout.terminal.screen_messages import Mailbox
 from callout.terminal.themes import DUSK, PAIRS, SUN
+from callout.terminal.widgets.lists import next_few
 from callout.terminal.widgets.reading import Shown, laid_out, shown_of
 
 
@@ -78,11 +81,11 @@ def test_glyphs_are_rectangles_and_all_differ(font: Font) -> None:
 
 @pytest.mark.parametrize("font", [TALL, SMALL], ids=["tall", "small"])
 @pytest.mark.parametrize("pixel", [1, 2, 3, 4, 5, 6])
-def test_drawing_has_the_size_it_says(font: Font, pixel: int) -> None:
-    scale = Scale(pixel, pixel)
-    lines = draw("124.6", font, scale)
-    assert {len(line) for line in lines} == {width("124.6", font, scale)}
-    assert len(lines) == height(font, scale)
+def test_drawing_has_the_size_of_its_pixels(font: Font, pixel: int) -> None:
+    lines = draw("124.6", font, Scale(pixel, pixel))
+    pixels = sum(len(font[character][0]) for character in "124.6") + len("124.6") - 1
+    assert {len(line) for line in lines} == {pixels * pixel}
+    assert len(lines) == (len(font["0"]) * pixel + 1) // 2
 
 
 @pytest.mark.parametrize("tag", ["1", "83", "999", "1283", "A12", "83-2"])
@@ -96,8 +99,18 @@ def test_reading_is_large_and_never_cut(tag: str, size: str, room: Size) -> None
         assert len(lines) >= 5
 
 
-def test_a_tag_that_cannot_be_drawn_is_still_shown() -> None:
-    assert laid_out(Shown("", "№8", "24.6"), Size(78, 8)) == ["№8   24.6"]
+@pytest.mark.parametrize(
+    ("tag", "size"), [("№8", "24.6"), ("83 줄기 2", "24.6"), ("140", "쓰러짐"), ("가나", "고사")]
+)
+@pytest.mark.parametrize("room", [Size(78, 8), Size(38, 6)], ids=str)
+def test_words_that_cannot_be_drawn_stand_beside_the_large_figures(
+    tag: str, size: str, room: Size
+) -> None:
+    lines = laid_out(Shown("", tag, size), room)
+    assert len(lines) <= room.height and all(cell_len(line) <= room.width for line in lines)
+    for word in f"{tag} {size}".split():
+        assert word.isascii() != (word in lines[-1]), f"{word} is either large or there in words"
+    assert len(lines) >= 5 or not any(word.isascii() for word in (tag, size))
 
 
 def test_no_status_is_told_by_colour_alone() -> None:
@@ -105,26 +118,26 @@ def test_no_status_is_told_by_colour_alone() -> None:
         scripted.IDLE, scripted.PENDING, scripted.WARNED, scripted.SAVED, scripted.ASKED,
         scripted.REFUSED, scripted.FAULTY,
     ]  # fmt: skip
-    words = [labels.state_word(view) for view in views]
+    words = [labels.state(view) for view in views]
     assert len(set(words)) == len(views)
 
 
 def test_saved_is_shown_large_only_for_the_reading_that_was_saved() -> None:
-    assert shown_of(scripted.SAVED).size == "25.4"
+    assert shown_of(scripted.SAVED, WORDS).size == "25.4"
     other = replace(scripted.SAVED, recent=scripted.RECENT)
     assert labels.just_saved(other) is None
     undone = replace(scripted.SAVED, answer="undone", said="Undone: 83, 25.4 is taken back.")
     assert labels.just_saved(undone) is None
-    assert labels.state_word(undone) == "DONE"
+    assert part(labels.state(undone)) == "DONE"
 
 
 def test_nothing_says_listening_when_nothing_listens() -> None:
-    assert labels.state_word(replace(scripted.IDLE, engine="")) == "READY FOR TYPING"
-    assert labels.state_word(scripted.FAULTY) == "FAULT: SEE BELOW"
+    assert part(labels.state(replace(scripted.IDLE, engine=""))) == "READY FOR TYPING"
+    assert part(labels.state(scripted.FAULTY)) == "FAULT: SEE BELOW"
 
 
 def test_next_few_names_what_fits_and_counts_the_rest() -> None:
-    told = labels.next_few(scripted.IDLE, 38, 3)
+    told = next_few(scripted.IDLE, 38, 3, WORDS)
     named = [word for word in told.split("  and ")[0].split() if word.isdigit()]
     assert named == list(scripted.TAGS[82 : 82 + len(named)])
     assert told.endswith(f"and {218 - len(named)} more")
@@ -143,7 +156,7 @@ def test_next_few_names_what_fits_and_counts_the_rest() -> None:
 )
 def test_levels(level: Level, cells: int, word: str) -> None:
     assert labels.level_cells(level, 10) == cells
-    assert labels.level_word(level) == word
+    assert part(labels.level_told(level)) == word
 
 
 def test_a_burst_from_many_threads_is_one_message_with_the_newest_view() -> None:

@@ -13,11 +13,11 @@ import pytest
 import typing_lines
 from textual.events import Paste
 
+from callout.session.phase import Phase
 from callout.station.face import MOST_TYPED
-from callout.terminal.app import CalloutApp
 from callout.terminal.keyboard import COMMANDS, ON_EMPTY_LINE, TOO_LONG, Keyboard, Notice, Submit
 
-MEMO = replace(scripted.WARNED, phase="listening for a note")
+MEMO = replace(scripted.WARNED, phase=Phase.MEMO)
 MOMENTS = {
     "warned": scripted.WARNED, "waiting": scripted.PENDING, "memo": MEMO, "saved": scripted.SAVED,
     "named": scripted.NAMED, "refused": scripted.REFUSED, "faults": scripted.FAULTY,
@@ -32,7 +32,7 @@ def typed(view: scripted.View, texts: Sequence[str], safety: bool, how: str) -> 
     face = scripted.FakeFace(view)
 
     async def main() -> None:
-        app = CalloutApp(face, safety, Clock())
+        app = scripted.screen(face, safety, Clock())
         async with app.run_test(size=(80, 24)) as pilot:
             for text in texts:
                 if how == "pasted":

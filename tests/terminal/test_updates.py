@@ -15,7 +15,6 @@ from waiting import LONG_S
 
 from callout.station.face import Level
 from callout.terminal import station_screen
-from callout.terminal.app import CalloutApp
 from callout.terminal.widgets.line import Line
 from callout.terminal.widgets.reading import Reading
 
@@ -43,7 +42,7 @@ def run(
     face = scripted.FakeFace(view)
 
     async def main() -> None:
-        app = CalloutApp(face, False, clock)
+        app = scripted.screen(face, False, clock)
         async with app.run_test(size=size) as pilot:
             await pilot.pause()
             await step(pilot, face)
@@ -154,6 +153,23 @@ def test_reading_and_entry_line_are_always_on_the_screen(
             assert widget.region.area > 0, name
 
     run(step, view, size)
+
+
+@pytest.mark.parametrize("height", (15, 16))
+def test_a_label_of_two_rows_takes_none_of_the_large_type(height: int) -> None:
+    """Its lowest row holds the point: 24.6 without it would be 246."""
+
+    async def step(pilot: Pilot[None], face: scripted.FakeFace) -> None:
+        reading = pilot.app.screen.query_one("#reading", Reading)
+        painted = [strip.text for strip in reading.render_lines(reading.outer_size.region)]
+        drawn = str(reading.render()).splitlines()
+        assert large(painted) == large(drawn), painted
+        assert "25.4" in "".join(painted)
+
+    def large(rows: list[str]) -> list[str]:
+        return [row.strip() for row in rows if "█" in row]
+
+    run(step, replace(scripted.PENDING, tag="1283", species="Fraxinus pennsylvanica"), (40, height))
 
 
 def test_an_unchanged_view_repaints_nothing(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -6,16 +6,18 @@ from dataclasses import replace
 from pathlib import Path
 
 import fake_face as scripted
+from in_english import part
 from journal_tools import survey
 from screenshots import shot
 from station_tools import at_work
 
 from callout.core.saying import as_is
 from callout.daemon.messages import told_from, update_line
-from callout.station.face import STARTING, View
+from callout.session.phase import Phase
+from callout.station.face import View
 from callout.station.showing.presenter import StationFace
 from callout.terminal.keyboard import NOTHING_WAITS, Keyboard, Notice, Press
-from callout.terminal.labels import state_keys, state_word
+from callout.terminal.labels import state, state_keys
 
 
 def test_species_that_cannot_be_heard_are_no_fault() -> None:
@@ -24,19 +26,19 @@ def test_species_that_cannot_be_heard_are_no_fault() -> None:
         svg = shot(view, size).replace("&#160;", " ")
         assert "FAULT" not in svg
         assert "Note: closed cannot hear" in svg
-    assert state_word(view) == "LISTENING"
+    assert part(state(view)) == "LISTENING"
 
 
 def test_a_pause_and_the_voice_are_shown() -> None:
-    assert state_word(replace(scripted.IDLE, paused=True)).startswith("PAUSED")
-    assert state_word(replace(scripted.PENDING, paused=True)) == "PAUSED: CONFIRM?"
+    assert part(state(replace(scripted.IDLE, paused=True))).startswith("PAUSED")
+    assert part(state(replace(scripted.PENDING, paused=True))) == "PAUSED: CONFIRM?"
     assert "READY" not in shot(replace(scripted.IDLE, paused=True), (80, 24))
     svg = shot(replace(scripted.IDLE, sounding=True), (100, 30)).replace("&#160;", " ")
     assert "VOICE SPEAKING" in svg
 
 
 def test_a_start_shows_nothing_that_is_not_known_yet() -> None:
-    starting = View(plot="", who="", unit="", phase=STARTING, about="harrow")
+    starting = View(plot="", who="", unit="", phase=Phase.STARTING, about="harrow")
     for size in ((80, 24), (40, 12)):
         svg = shot(starting, size).replace("&#160;", " ")
         assert "STARTING" in svg
@@ -52,8 +54,8 @@ def test_what_a_key_does_about_a_fault_is_told_beside_it(tmp_path: Path) -> None
         assert face.view().remedies == ("accept", "mute")
         view = face.view()
         face.close()
-    assert state_keys(view, False) == "F4 = I looked at it   F7 = voice off"
-    assert state_keys(view, True) == "Enter = send the line   Esc = clear it"
+    assert [*map(part, state_keys(view, False))] == ["F4 = I looked at it", "F7 = voice off"]
+    assert [*map(part, state_keys(view, True))] == ["Enter = send the line", "Esc = clear it"]
     keys = Keyboard()
     keys.showed(view, 0.0)
     assert keys.key("f4", None, view, 9.0) == [Press("accept", 0)]

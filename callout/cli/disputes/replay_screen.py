@@ -10,6 +10,7 @@ from callout.cli.disputes.replay_command import Part
 from callout.core.errors import OperatorError
 from callout.lookback.several import SeveralViewers
 from callout.lookback.viewing import Viewer
+from callout.wording.language_files import load_wording
 
 
 def look(args: argparse.Namespace, parts: Sequence[Part]) -> int:
@@ -22,7 +23,9 @@ def look(args: argparse.Namespace, parts: Sequence[Part]) -> int:
     engine = args.engine or "auto"
     viewers = [Viewer(one.folder, one.found, engine, args.model, args.grammar) for one in parts]
     try:
-        shown_whole(ReplayApp(SeveralViewers(viewers), "; ".join(one.title for one in parts)))
+        title = "; ".join(one.title for one in parts)
+        wording = load_wording(parts[0].folder.config().language)
+        shown_whole(ReplayApp(SeveralViewers(viewers), title, wording))
     finally:
         for viewer in viewers:
             viewer.close()

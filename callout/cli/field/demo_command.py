@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
         engine = station.engine
         assert engine is not None
         console.print(f"[bold]Callout demo[/]: invented site Harrow Fen, plot K1, in {path}")
-        console.print(station.wording.shown(CAUTION))
+        console.print(station.wording.shown(*CAUTION))
         console.print(f"Listening: {engine.name}, {engine.model}")
         times: list[float] = []
         began = datetime.now().astimezone()

@@ -19,7 +19,10 @@ from callout.cli.crashes import defects_of_threads, told_at_the_end
 from callout.cli.working import login
 from callout.core.errors import DeviceError, OperatorError
 from callout.daemon.socket_place import socket_path
+from callout.session.phase import Phase
 from callout.station.face import Update, View
+from callout.survey.settings_file import language_of
+from callout.wording.language_files import load_wording
 
 if TYPE_CHECKING:
     from callout.daemon.remote import RemoteFace
@@ -45,28 +48,35 @@ def attach(args: argparse.Namespace, typed: Iterable[str] | None = None) -> int 
     for name in _ITS_OWN:
         if getattr(args, name) is not None:
             raise OperatorError(f"a daemon is at work: --{name} is given to 'callout daemon'")
-    if args.headless:
-        return _headless(path, args, typed)
-
-    from callout.cli.field.listen_screen import screen_of
-    from callout.terminal.screen_running import shown_whole
-
-    face = RemoteFace(path, _slow)
+    face = RemoteFace(path, _slow, load_wording(language_of(args.survey)))
+    defects: list[str] = []
     try:
         _follow(face, args.plot, args.who or "", login())
         if args.mute:
             face.mute(True)
-        with defects_of_threads(face.broken) as defects:
-            shown_whole(screen_of(args.survey, face))
+        if args.headless:
+            _headless(face, typed)
+        else:
+            defects = _on_the_screen(face, args.survey)
     finally:
         face.close()
+    if args.headless:
+        print(json.dumps({"event": "detached"}))
     return told_at_the_end(defects)
 
 
-def _headless(path: Path, args: argparse.Namespace, typed: Iterable[str] | None) -> int:
-    from callout.daemon.remote import RemoteFace
+def _on_the_screen(face: RemoteFace, survey: Path) -> list[str]:
+    """Until the person leaves; the defects of threads meanwhile."""
+    from callout.cli.field.listen_screen import screen_of
+    from callout.terminal.screen_running import shown_whole
 
-    face, views = RemoteFace(path, _slow), queue.Queue[View]()
+    with defects_of_threads(face.broken) as defects:
+        shown_whole(screen_of(survey, face))
+    return defects
+
+
+def _headless(face: RemoteFace, typed: Iterable[str] | None) -> None:
+    views = queue.Queue[View]()
     last: list[View] = []
 
     def show(update: Update) -> None:
@@ -78,19 +88,11 @@ def _headless(path: Path, args: argparse.Namespace, typed: Iterable[str] | None)
             last[:] = [update]
             views.put(update)
 
-    try:
-        _follow(face, args.plot, args.who or "", login())
-        if args.mute:
-            face.mute(True)
-        face.listen(show)
-        for line in typed or ():
-            _type(face, line)  # and have its answer: what follows may say yes to it
-        while typed is None and views.get().phase != "closed":
-            pass
-    finally:
-        face.close()
-    print(json.dumps({"event": "detached"}))
-    return 0
+    face.listen(show)
+    for line in typed or ():
+        _type(face, line)  # and have its answer: what follows may say yes to it
+    while typed is None and views.get().phase is not Phase.CLOSED:
+        pass
 
 
 def _type(face: RemoteFace, line: str) -> None:

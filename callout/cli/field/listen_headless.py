@@ -73,7 +73,7 @@ def _work(args: argparse.Namespace, folder: SurveyFolder, day: Day) -> int:
 def _print_cautions(folder: SurveyFolder, wording: Wording) -> None:
     if not shown_today(folder.path, date.today()):  # noqa: DTZ011
         kept = wording.shown(kept_told(folder.config().keeping))
-        _print({"event": "caution", "text": wording.shown(CAUTION), "kept": kept})
+        _print({"event": "caution", "text": wording.shown(*CAUTION), "kept": kept})
 
 
 def _from_standard_input(station: Station) -> None:

@@ -14,17 +14,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from callout.cli.crashes import defects_of_threads, told_at_the_end
-from callout.core.saying import as_is
+from callout.core.saying import Says, as_is
 from callout.station.hearing.launching import Child, launched
-from callout.station.showing.safety import shown_today
+from callout.station.showing.safety import CAUTION, kept_told, shown_today
 from callout.station.starting import StartingFace
+from callout.survey.settings_file import SETTINGS, language_of
 from callout.terminal.app import CalloutApp
 from callout.terminal.screen_running import shown_whole
+from callout.wording.language_files import load_wording
 
 if TYPE_CHECKING:
     from callout.station.face import Face
 
-_PARTS = ("survey.toml", "journal.db")
+_PARTS = (SETTINGS, "journal.db")
 
 
 def run_screen(args: argparse.Namespace) -> int:
@@ -40,8 +42,14 @@ def run_screen(args: argparse.Namespace) -> int:
 
 def screen_of(survey: Path, face: Face) -> CalloutApp:
     """The screen for ``face``; the day's first one begins with safety and what is kept."""
-    unseen = not shown_today(survey, date.today())  # noqa: DTZ011
-    return CalloutApp(face, safety=unseen, kept=_kept(survey) if unseen else "")
+    seen = shown_today(survey, date.today())  # noqa: DTZ011
+    return CalloutApp(face, load_wording(language_of(survey)), () if seen else _cautions(survey))
+
+
+def _cautions(survey: Path) -> Says:
+    from callout.survey.config import read_config
+
+    return (*CAUTION, kept_told(read_config(survey / SETTINGS).keeping))
 
 
 def _refuse(survey: Path) -> None:
@@ -50,15 +58,6 @@ def _refuse(survey: Path) -> None:
         from callout.journal.folder import open_survey
 
         open_survey(survey)
-
-
-def _kept(survey: Path) -> str:
-    from callout.journal.folder import open_survey
-    from callout.station.showing.safety import kept_told
-    from callout.wording.language_files import load_wording
-
-    config = open_survey(survey).config()
-    return load_wording(config.language).shown(kept_told(config.keeping))
 
 
 class _Screen:

@@ -86,7 +86,7 @@ def run(args: argparse.Namespace) -> int:
     folder = make_survey(path, trees, measuring, plots, datetime.now().astimezone().isoformat())
     clock, console = Clock(), rich_console(highlight=False, soft_wrap=True)
     console.print(f"Invented plot, number {number}, in {path}. Nobody's data.", markup=False)
-    console.print(english().shown(CAUTION), markup=False)
+    console.print(english().shown(*CAUTION), markup=False)
     for line in (HOW,) * args.digits + (HOW_CHECKED,) * args.check_digit:
         console.print(line, markup=False)
     station = make_station(

@@ -6,7 +6,8 @@ The table in ``machine`` leads here. A pending reading is echoed again, whole.
 from __future__ import annotations
 
 from callout.core.saying import saying
-from callout.session.state import Phase, left_to_do
+from callout.session.phase import Phase
+from callout.session.state import left_to_do
 from callout.session.told import echo
 from callout.session.turn import Result, Turn, asked, note_asked
 

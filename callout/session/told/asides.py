@@ -10,7 +10,8 @@ from dataclasses import replace
 from callout.core.events import Event, Heard
 from callout.core.saying import Says, saying
 from callout.core.told import unit_told
-from callout.session.state import Memory, Phase, left_to_do
+from callout.session.phase import Phase
+from callout.session.state import Memory, left_to_do
 from callout.session.told import echo
 from callout.session.told.answers import where
 from callout.session.turn import Result, Turn, asked

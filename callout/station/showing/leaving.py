@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from callout.core.events import Save
 from callout.core.saying import Says, saying
-from callout.session.state import Phase, left_to_do
+from callout.session.phase import Phase
+from callout.session.state import left_to_do
 from callout.session.tags import tag_shown
 from callout.station.done import Done
 from callout.station.station import Station

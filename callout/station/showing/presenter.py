@@ -13,6 +13,7 @@ from dataclasses import replace
 
 from callout.core.events import Heard, Say
 from callout.core.saying import Saying, Says, as_is, saying
+from callout.core.told import command_told
 from callout.devices.measurement import DeviceNotice, NoticeKind
 from callout.station.done import Done
 from callout.station.face import Level, Update, View
@@ -37,7 +38,7 @@ class StationFace:
         self._heard, self._tone = "", "told"
         self._faults: dict[str, Saying] = {}
         self._sounding = False
-        self._batteries: dict[str, str] = {}
+        self._batteries: dict[str, Saying] = {}
         self._listeners: list[Callable[[Update], None]] = []
         self._talk: TalkKey | None = None
         self._tape: TakesTyped = lambda text, keys_s: False
@@ -58,7 +59,7 @@ class StationFace:
         )
         hints = tuple(self._part(says) for name, says in now.items() if name in HINTS)
         talk = "" if self._talk is None else "open" if self._talk.is_open else "closed"
-        engine = "; ".join([shown.engine, *self._batteries.values()])
+        engine = "; ".join(filter(None, [shown.engine, *map(self._part, self._batteries.values())]))
         return replace(
             shown,
             engine=engine,
@@ -130,7 +131,7 @@ class StationFace:
 
     def battery(self, device: str, percent: int) -> None:
         """A tape reported its battery level."""
-        self._batteries[device] = f"{device} battery {percent} %"
+        self._batteries[device] = saying("tape-battery", device=device, percent=percent)
         self._tell(self.view())
 
     def notice(self, fault: TellFault) -> Callable[[DeviceNotice], None]:
@@ -177,7 +178,9 @@ class StationFace:
 
     def _watch(self, done: Done) -> None:
         if isinstance(done.event, Heard):
-            self._heard = done.event.words
+            words = done.event.words  # of a key: its kind
+            key = done.event.source == "key"
+            self._heard = self._part(command_told(words)) if key else words
         says = [effect for effect in done.effects if isinstance(effect, Say)]
         if says:
             self._said = tuple(one for say in says for one in say.says)

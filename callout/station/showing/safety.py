@@ -12,7 +12,12 @@ from callout.core.saying import Saying, saying
 if TYPE_CHECKING:
     from callout.survey.config import Keeping
 
-CAUTION = saying("caution")
+CAUTION = (
+    saying("caution-footing"),
+    saying("caution-ear"),
+    saying("caution-alone"),
+    saying("caution-rules"),
+)
 
 
 def kept_told(keeping: Keeping) -> Saying:

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from callout.station.face import STARTING, View
+from collections.abc import Iterable
+
+from rich.cells import cell_len
+
+from callout.core.saying import Saying, saying
+from callout.station.face import Phase, View
 from callout.terminal import labels
 from callout.terminal.plain import plain
-from callout.terminal.widgets.line import Line
+from callout.terminal.widgets.line import Line, Part, apart
 
 
 class Place(Line):
@@ -13,15 +18,20 @@ class Place(Line):
 
     def show(self, view: View) -> None:
         """Paint the head line of ``view``."""
-        if view.phase == STARTING:
-            self.put((plain(view.about, 80), "bold"))
+        about = plain(view.about, 80)
+        if view.phase is Phase.STARTING:
+            self.put((about, "bold"))
             return
-        unit = f"   {labels.unit_name(view)}" if view.unit else ""
+        progress = saying("progress", done=view.done, total=view.total, left=len(view.left))
         self.put(
-            (f"Plot {plain(view.plot, 24)}   {labels.progress(view)}", "bold"),
-            (f"{unit}   {plain(view.who, 16)}", ""),
-            (f"   {_voice(view)}", "bold" if view.muted or view.sounding else ""),
-            (f"   {plain(view.about, 80)}" if view.about else "", ""),
+            *apart(
+                (saying("plot-shown", plot=plain(view.plot, 24)), "bold"),
+                (progress, "bold"),
+                (labels.unit_name(view) if view.unit else "", ""),
+                (plain(view.who, 16), ""),
+                (_voice(view), "bold" if view.muted or view.sounding else ""),
+                (about, ""),
+            )
         )
 
 
@@ -30,9 +40,9 @@ class Past(Line):
 
     def show(self, view: View) -> None:
         """Paint the past of the tree in hand; nothing when there is none."""
-        before = f"Last time: {plain(view.before, 80)}" if view.before else ""
-        change = f"   Change: {plain(view.change, 60)}" if view.change else ""
-        self.put((before, ""), (change, "bold"))
+        before = saying("past", size=plain(view.before, 80)) if view.before else ""
+        change = saying("changed", change=plain(view.change, 60)) if view.change else ""
+        self.put(*apart((before, ""), (change, "bold")))
         self.display = bool(before or change)
 
 
@@ -41,17 +51,13 @@ class Warnings(Line):
 
     def show(self, view: View) -> None:
         """Paint the warnings of ``view``; takes no row when there are none."""
-        says = "; ".join(plain(item) for item in view.warnings)
-        looks = "; ".join(plain(item) for item in view.looks)
-        gap = "\n" if says and looks else ""
         self.put(
-            ("CHECK: " if says else "", "bold"),
-            (says, "bold"),
-            (gap, ""),
-            ("LOOK: " if looks else "", "bold"),
-            (looks, ""),
+            *_rows(
+                _listed((saying("warned"), "bold"), view.warnings, "bold"),
+                _listed((saying("looks"), "bold"), view.looks),
+            )
         )
-        self.display = bool(says or looks)
+        self.display = bool(view.warnings or view.looks)
 
 
 class Talk(Line):
@@ -59,14 +65,17 @@ class Talk(Line):
 
     def show(self, view: View) -> None:
         """Paint the last exchange."""
-        if view.phase == STARTING:
-            waits = f"Typed: {plain(view.heard)}\n" if view.heard else ""
-            self.put((waits, "bold"), ("taken as soon as it has started" if waits else "", ""))
+        heard = plain(view.heard)
+        if view.phase is Phase.STARTING:
+            typed: list[Part] = [(saying("typed"), "bold"), (f" {heard}\n", "bold")]
+            self.put(*(typed if heard else ()), (saying("taken-later") if heard else "", ""))
             return
-        heard = f"Heard: {plain(view.heard)}" if view.heard else "Heard: nothing yet"
-        said = f"Said:  {plain(view.said)}" if view.said else ""
-        gap = "\n" if said else ""
-        self.put((heard, ""), (gap, ""), (said, "bold"))
+        names = list(map(self.wording.part, (saying("heard"), saying("said"))))
+        cells = max(map(cell_len, names)) + 1
+        one, other = (labels.padded(name, cells) for name in names)
+        nothing: Part = (saying("nothing-heard"), "")
+        said: list[Part] = [(other, "bold"), (plain(view.said), "bold")] if view.said else []
+        self.put(*_rows([(one, ""), (heard, "") if heard else nothing], said))
 
 
 class Engine(Line):
@@ -74,10 +83,12 @@ class Engine(Line):
 
     def show(self, view: View) -> None:
         """Paint the engine's name."""
-        if view.phase == STARTING:
-            self.put(("Engine: loading", ""))
-            return
-        self.put((f"Engine: {plain(view.engine, 100)}" if view.engine else "Engine: none", ""))
+        if view.phase is Phase.STARTING:
+            self.put((saying("engine-loads"), ""))
+        elif view.engine:
+            self.put((saying("engine", name=plain(view.engine, 100)), ""))
+        else:
+            self.put((saying("engine-none"), ""))
 
 
 class Faults(Line):
@@ -85,18 +96,27 @@ class Faults(Line):
 
     def show(self, view: View) -> None:
         """Paint the faults of ``view``."""
-        faults = "; ".join(plain(item) for item in view.faults)
-        hints = "; ".join(plain(item) for item in view.hints)
-        gap = "\n" if faults and hints else ""
         self.put(
-            (f"FAULT: {faults}" if faults else "", "bold"),
-            (gap, ""),
-            (f"Note: {hints}" if hints else "", ""),
+            *_rows(
+                _listed((saying("fault"), "bold"), view.faults, "bold"),
+                _listed((saying("hint"), ""), view.hints),
+            )
         )
-        self.display = bool(faults or hints)
+        self.display = bool(view.faults or view.hints)
 
 
-def _voice(view: View) -> str:
+def _listed(name: Part, items: Iterable[str], style: str = "") -> list[Part]:
+    """``items`` in one row after their name; nothing if there are none."""
+    told = "; ".join(map(plain, items))
+    return [name, (" ", name[1]), (told, style)] if told else []
+
+
+def _rows(first: list[Part], second: list[Part]) -> list[Part]:
+    """One below the other."""
+    return [*first, ("\n", ""), *second] if first and second else first or second
+
+
+def _voice(view: View) -> Saying:
     if view.muted:
-        return "VOICE MUTED"
-    return "VOICE SPEAKING" if view.sounding else "voice on"
+        return saying("voice-muted")
+    return saying("voice-speaks") if view.sounding else saying("voice-on")

@@ -5,14 +5,15 @@ from __future__ import annotations
 from callout.station.face import View
 from callout.terminal import labels
 from callout.terminal.themes import PAIRS
-from callout.terminal.widgets.line import Line
+from callout.terminal.widgets.line import Line, Part, apart
+from callout.wording.wording import Wording
 
 
 class Banner(Line):
     """Says what the station waits for."""
 
-    def __init__(self, *, id: str | None = None) -> None:
-        super().__init__(id=id)
+    def __init__(self, wording: Wording, *, id: str | None = None) -> None:
+        super().__init__(wording, id=id)
         self._view: View | None = None
         self._typing = False
 
@@ -22,8 +23,8 @@ class Banner(Line):
         tone = labels.tone(view)
         for name in PAIRS:
             self.set_class(name == tone, name)
-        keys = labels.state_keys(view, self._typing)
-        self.put((labels.state_word(view), "bold"), ("   " + keys if keys else "", ""))
+        keys: list[Part] = [(key, "") for key in labels.state_keys(view, self._typing)]
+        self.put(*apart((labels.state(view), "bold"), *keys))
 
     def typing(self, on: bool) -> None:
         """Say that Enter sends the line while one is being typed, instead of "yes"."""

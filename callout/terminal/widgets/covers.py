@@ -10,67 +10,67 @@ from textual.containers import Container
 from textual.content import Content
 from textual.widgets import Static
 
+from callout.core.saying import Says, as_is, saying
+from callout.terminal.labels import padded
+from callout.terminal.widgets.line import Part, worded
+from callout.wording.wording import Wording
+
+_KEYS_CELLS = 20
 KEYS = (
-    ("Enter, Page Down", "yes: save what is shown large (with no line typed)"),
-    ("Esc, Page Up", "no: do not save it. With a line typed, Esc clears the line"),
-    ("F4", "accept: save it although there is a warning"),
-    ("F8", "undo the last one saved"),
-    ("F3", "repeat what was said"),
-    ("F5", "skip this tree; it stays on the list"),
-    ("F6", "talk: opens a closed microphone for one callout"),
-    ("F7", "mute the voice, or turn it on again"),
-    ("F9", "pause: nothing spoken is taken; again to go on"),
-    ("F10", "next: which tree comes next"),
-    ("F12", "another plot: type its name, then Enter"),
-    ("F2", "dark or light colours"),
-    ("F1", "these keys"),
-    ("Ctrl+Q", "leave; a reading that waits will still wait"),
-    ("any character", "types a callout: 83 24.6, then Enter. None acts by itself"),
-)
-SAY = "Or say or type: tree 83, 24.6, confirm, accept, no, undo, skip, what's left."
-SAFETY = (
-    "Watch your footing, and the limbs overhead.",
-    "Keep one ear free.",
-    "Tell someone where you are and when you will be back.",
-    "Local rules come first.",
+    (as_is("Enter, Page Down"), saying("help-confirm")),
+    (as_is("Esc, Page Up"), saying("help-reject")),
+    (as_is("F4"), saying("help-accept")),
+    (as_is("F8"), saying("help-undo")),
+    (as_is("F3"), saying("help-repeat")),
+    (as_is("F5"), saying("help-skip")),
+    (as_is("F6"), saying("help-talk")),
+    (as_is("F7"), saying("help-mute")),
+    (as_is("F9"), saying("help-pause")),
+    (as_is("F10"), saying("help-next")),
+    (as_is("F12"), saying("help-plot")),
+    (as_is("F2"), saying("help-colours")),
+    (as_is("F1"), saying("help-keys")),
+    (as_is("Ctrl+Q"), saying("help-leave")),
+    (saying("any-character"), saying("help-character")),
 )
 
 
 class Cover(Container):
-    """``safety`` or ``help`` over everything, or nothing; ``kept``: what is kept of voices."""
+    """``safety`` (the ``cautions``) or ``help`` over everything, or nothing."""
 
-    def __init__(self, kept: str, *, id: str | None = None) -> None:
+    def __init__(self, wording: Wording, cautions: Says, *, id: str | None = None) -> None:
         super().__init__(id=id)
-        self._kept = kept
+        self._wording, self._cautions = wording, cautions
 
     def compose(self) -> ComposeResult:
-        """Both texts; ``lay`` chooses."""
-        yield Static(_safety(self._kept), id="safety")
-        yield Static(_help(), id="help")
+        """Room for both; ``lay`` fills one."""
+        yield Static(id="safety")
+        yield Static(id="help")
 
     def lay(self, what: str) -> None:
         """Show ``safety`` or ``help``, or with '' nothing."""
         self.set_class(bool(what), "-laid")
-        for name in ("safety", "help"):
-            self.query_one(f"#{name}").display = name == what
+        for name, text in (("safety", self._safety), ("help", self._help)):
+            cover = self.query_one(f"#{name}", Static)
+            cover.display = name == what
+            if name == what:
+                cover.update(text())
 
+    def _safety(self) -> Content:
+        told = "\n\n".join(map(self._wording.shown, self._cautions))
+        head, end = saying("before-you-start"), saying("press-any-key")
+        return self._text((head, "bold"), (f"\n\n{told}\n\n", "bold"), (end, ""))
 
-def _safety(kept: str) -> Content:
-    return Content.assemble(
-        ("BEFORE YOU START\n\n", "bold"),
-        ("\n\n".join(SAFETY), "bold"),
-        (f"\n\n{kept}" if kept else "", ""),
-        ("\n\nPress any key.", ""),
-    )
+    def _help(self) -> Content:
+        rows: list[Part] = []
+        for key, does in KEYS:
+            name = padded(self._wording.part(key), _KEYS_CELLS)
+            rows += [(name, "bold"), (does, ""), ("\n", "")]
+        head, end = saying("the-keys"), saying("press-any-key-back")
+        more: list[Part] = [(saying("help-say"), ""), ("\n\n", ""), (saying("help-held"), "")]
+        return self._text(
+            (head, "bold"), ("\n\n", ""), *rows, ("\n", ""), *more, ("\n\n", ""), (end, "bold")
+        )
 
-
-def _help() -> Content:
-    rows = [Content.assemble((f"{key:<20}", "bold"), (does, ""), ("\n", "")) for key, does in KEYS]
-    return Content.assemble(
-        ("KEYS\n\n", "bold"),
-        *rows,
-        ("\n", ""),
-        (SAY, ""),
-        ("\n\nA held key counts once. Listening goes on meanwhile.", ""),
-        ("\n\nPress any key to go back.", "bold"),
-    )
+    def _text(self, *parts: Part) -> Content:
+        return Content.assemble(*(worded(part, self._wording) for part in parts))

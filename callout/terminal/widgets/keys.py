@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from callout.core.saying import Saying, saying
 from callout.terminal.widgets.line import Line
+from callout.wording.wording import Wording
 
 NOTICE_S = 4.0
-_KEYS = "Enter yes Esc no F4 accept F1 help F8 undo F3 repeat F5 skip F9 pause F7 mute"
 
 
 class Keys(Line):
     """Lists the keys; `notice` takes its place for a while."""
 
-    def __init__(self, *, id: str | None = None) -> None:
-        super().__init__(id=id)
+    def __init__(self, wording: Wording, *, id: str | None = None) -> None:
+        super().__init__(wording, id=id)
         self._until: float | None = None
 
     def on_mount(self) -> None:
@@ -23,13 +24,13 @@ class Keys(Line):
         """List the keys again."""
         self._until = None
         self.remove_class("notice")
-        self.put((_KEYS, ""))
+        self.put((saying("all-keys"), ""))
 
-    def notice(self, text: str, now: float) -> None:
-        """Say ``text`` for some seconds from ``now``."""
+    def notice(self, says: Saying, now: float) -> None:
+        """Tell it for some seconds from ``now``."""
         self._until = now + NOTICE_S
         self.add_class("notice")
-        self.put((text, "bold"))
+        self.put((says, "bold"))
 
     def grow_stale(self, now: float) -> None:
         """Remove an old notice."""

@@ -149,7 +149,9 @@ def test_one_that_does_not_answer_yet_is_waited_for_and_each_line_has_its_answer
     assert typist.left() == 0, typist.err.getvalue()
     assert saved(fen) == ["83 25.6"]
     told = [json.loads(line) for line in typist.out.getvalue().splitlines()]
-    assert {"event": "unanswered", "typed": "no, 25.6"} in told
+    unanswered = {line["typed"] for line in told if line["event"] == "unanswered"}
+    # The first line was shown; its answer may have been on the way when the daemon was stopped.
+    assert unanswered and unanswered <= {"83 25.4", "no, 25.6"}
 
 
 def test_a_line_that_the_daemon_took_with_it_is_named(start: Start, fen: SurveyFolder) -> None:

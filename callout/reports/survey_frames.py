@@ -79,10 +79,9 @@ def frames_of(place: Place) -> tuple[pd.DataFrame, pd.DataFrame]:
         measurements = _joined(earlier.frame, measurements)
     measurements = identified(measurements, place.origin)
     _retag(measurements, place.standing)
-    for column in _FEW_VALUES:
-        measurements[column] = measurements[column].astype("category")
-    for column in ("diameter_cm", "measured_height_m"):
-        measurements[column] = measurements[column].astype("float64")
+    measurements = measurements.astype(
+        {**dict.fromkeys(_FEW_VALUES, "category"), "diameter_cm": float, "measured_height_m": float}
+    )
     told = [_plot_row(plot.settings) for plot in plots.values()]
     return measurements, pd.DataFrame(
         told + _plots_gone(measurements, plots), columns=[*PLOT_COLUMNS, *PLOT_FURTHER]
@@ -161,9 +160,8 @@ def _joined(earlier: pd.DataFrame, now: pd.DataFrame) -> pd.DataFrame:
     columns = list(dict.fromkeys([*now.columns, *earlier.columns]))
     parts = [part.reindex(columns=columns) for part in (earlier, now) if len(part)]
     joined = pd.concat(parts, ignore_index=True) if len(parts) > 1 else parts[0].copy()
-    for name in columns:
-        if name not in MEASUREMENT_COLUMNS:
-            joined[name] = joined[name].astype(object).where(joined[name].notna(), "")
+    further = [name for name in columns if name not in MEASUREMENT_COLUMNS]
+    joined[further] = joined[further].astype(object).fillna("")
     return joined
 
 

@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from decimal import Decimal
 
 import pandas as pd
+import pytest
+
+from callout.reports.figures.style import Drawing
 
 CM = {"in": Decimal("2.54"), "cm": Decimal(1)}
 HEIGHT = {"in": 1.37, "cm": 1.30}
+
+
+@contextmanager
+def undrawn():
+    """Figures are empty files: for data whose report was drawn before, where its tables count."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Drawing, "in_form", lambda *_: b"")
+        yield
 
 
 def measurement(tag, date, value, unit="cm", **other):

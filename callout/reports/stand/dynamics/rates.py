@@ -14,7 +14,7 @@ import pandas as pd
 from statsmodels.stats.proportion import proportion_confint
 
 from callout.reports.stand.columns import CUT, DEAD, LIVE
-from callout.reports.stand.dynamics.change import fates, whole_basal_area
+from callout.reports.stand.dynamics.change import by_fate, fates, whole_basal_area
 from callout.reports.stand.dynamics.late import by_interval, census_days, spells
 from callout.reports.stand.formulas import log_rate
 from callout.reports.stand.sampling import FEWEST_PLOTS, FEWEST_STEMS, t_quantile
@@ -36,20 +36,16 @@ def demographic_rates(stems: pd.DataFrame, facts: pd.DataFrame | None = None) ->
     days = census_days(stems)
     known, _ = by_interval(spells(stems), days)
     rows = fates(stems, whole_basal_area(stems), facts)
-    counts = pd.crosstab([rows["plot"], rows["visit"]], rows["fate"])
-    counts = counts.reindex(columns=["ingrowth", *_COUNTED], fill_value=0)
     table = days.assign(to_census=days.groupby("plot", observed=True)["census"].shift(-1))
     table = table.merge(known.drop(columns="cut"), on=["plot", "visit"])
     table = table[table["to_census"].notna()].reset_index(drop=True)
-    counts = counts.reset_index().rename(columns={"ingrowth": "recruits"})
-    table = table.merge(counts, how="left", on=["plot", "visit"]).fillna(
-        dict.fromkeys(["recruits", *_COUNTED], 0)
-    )
+    counts = by_fate(table, rows, 1).rename(columns={"ingrowth": "recruits"})
+    table = pd.concat([table, counts[["recruits", *_COUNTED]]], axis=1)
     table = table.rename(columns={"census": "from_census"}).astype({"to_census": "int64"})
-    whole = (table["late"] == 0).all()
     table["at_risk"] = table["survivors"] + table["died"]
-    for name in ("recruits", *_COUNTED, *(("survivors", "died", "at_risk") if whole else ())):
-        table[name] = table[name].round().astype(np.int64)
+    if (table["late"] == 0).all():
+        for name in ("survivors", "died", "at_risk"):
+            table[name] = table[name].round().astype(np.int64)
     table["scope"] = _area_changed(table, facts)
     return _annual(table)
 

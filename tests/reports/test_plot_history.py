@@ -33,20 +33,34 @@ treatment = "thinned"
 """
 
 
-@pytest.fixture
-def survey(tmp_path):
+def made(folder):
     """Six oaks of 30.0 cm in 2015, of 31.0 in a winter; invented."""
     rows = [
         f"K1,{tag},red oak,2015-06-0{tag},30.0,cm,{day},31.0,cm"
         for tag in range(1, 7)
         for day in ["2018-12-28" if tag < 3 else "2019-01-05"]
     ]
-    roster = tmp_path / "trees.csv"
+    roster = folder / "trees.csv"
     head = "plot,tag,species,date,value,unit,date2,value2,unit2"
     roster.write_text("\n".join([head, *rows]) + "\n")
     plot = "--plot=K1:area_ha=0.25,treatment=thinned"
-    assert main(["new", str(tmp_path / "fen"), "--trees", str(roster), plot]) == 0
-    return tmp_path / "fen"
+    assert main(["new", str(folder / "fen"), "--trees", str(roster), plot]) == 0
+    return folder / "fen"
+
+
+@pytest.fixture
+def survey(tmp_path):
+    return made(tmp_path)
+
+
+@pytest.fixture(scope="module")
+def reported(tmp_path_factory):
+    """A survey whose history is told, and its report."""
+    folder = tmp_path_factory.mktemp("reported")
+    survey = made(folder)
+    tell(survey, HISTORY)
+    assert main(["report", str(survey), "--out", str(folder / "out"), "--title", "T"]) == 0
+    return survey, folder / "out"
 
 
 def tell(survey, text):
@@ -59,10 +73,9 @@ def table(folder, name):
         return list(csv.DictReader(file))
 
 
-def test_the_report_goes_by_what_held_on_the_day(survey, tmp_path):
-    tell(survey, HISTORY)
-    assert main(["report", str(survey), "--out", str(tmp_path / "out")]) == 0
-    first, second = table(tmp_path / "out", "summary")
+def test_the_report_goes_by_what_held_on_the_day(reported):
+    _, out = reported
+    first, second = table(out, "summary")
 
     def dense(size, hectares):
         return 6 * math.pi / 40_000 * size**2 / hectares
@@ -70,7 +83,7 @@ def test_the_report_goes_by_what_held_on_the_day(survey, tmp_path):
     assert float(first["basal_area_m2_ha"]) == near(dense(30.05, 0.10))  # rounded down: + 0.05
     assert float(second["basal_area_m2_ha"]) == near(dense(31.0, 0.25))
     assert [first["treatment"], second["treatment"]] == ["none yet", "thinned"]
-    assert [row["label"] for row in table(tmp_path / "out", "censuses")] == ["2015", "2018–2019"]
+    assert [row["label"] for row in table(out, "censuses")] == ["2015", "2018–2019"]
 
 
 def called(path, text):
@@ -124,15 +137,14 @@ def test_the_next_visit_and_every_form_know_the_history(survey, tmp_path, form):
     assert sorted(named[0]) == sorted(named[1]) == [""] * 6 + ["winter"] * 6
 
 
-def test_a_form_gives_the_report_that_its_survey_gives(survey, tmp_path):
-    tell(survey, HISTORY)
+def test_a_form_gives_the_report_that_its_survey_gives(reported, tmp_path):
+    survey, out = reported
     assert main(["export", str(survey), "--form", "datapackage", "--out", str(tmp_path / "a")]) == 0
-    report = ["report", "--title", "T", "--out"]
-    assert main([*report, str(tmp_path / "one"), str(survey)]) == 0
     with undrawn():
-        assert main([*report, str(tmp_path / "other"), str(tmp_path / "a")]) == 0
+        words = ["--out", str(tmp_path / "other"), "--title", "T"]
+        assert main(["report", str(tmp_path / "a"), *words]) == 0
     for name in ("summary", "carbon", "growth", "rates", "censuses"):
-        assert table(tmp_path / "one", name) == table(tmp_path / "other", name)
+        assert table(out, name) == table(tmp_path / "other", name)
 
 
 def test_every_plot_at_once(survey):

@@ -50,6 +50,24 @@ def test_a_spoilt_one_is_made_anew(cache: Path) -> None:
     assert [path.name for path in cache.iterdir()] == [kept.name]
 
 
+def test_one_that_another_process_made_meanwhile_is_left_as_it_is(
+    cache: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two first starts at once: the slower one must not take it from under the other."""
+    made: list[int] = []
+
+    def meanwhile() -> Path:
+        if not made:
+            made.append(0)
+            made[0] = (model_folder() / "model.bin").stat().st_ino
+        return packaged()
+
+    monkeypatch.setattr(kept_model, "packaged", meanwhile)
+    kept = model_folder()
+    assert [(kept / "model.bin").stat().st_ino] == made
+    assert [path.name for path in cache.iterdir()] == [kept.name]
+
+
 def test_where_none_can_be_kept_the_packages_is_used(
     cache: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

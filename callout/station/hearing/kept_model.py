@@ -36,7 +36,10 @@ def _make(kept: Path, package: Path) -> None:
     kept.parent.mkdir(parents=True, exist_ok=True, mode=FOLDER_MODE)
     if shutil.disk_usage(kept.parent).free < _LEAST_FREE_BYTES:
         return
-    shutil.rmtree(kept, ignore_errors=True)
+    if kept.exists():
+        if _is_right(kept):  # another process was quicker, and loads it now
+            return
+        shutil.rmtree(kept)
     with new_folder(kept) as building:
         for name in _BESIDE:
             shutil.copyfile(package / name, building / name)

@@ -121,11 +121,11 @@ def _last_rows(stem: Ints, census: Ints, less: Ints, dates: NDArray[Any]) -> NDA
 
 def _visits(plot: Ints, census: Ints) -> Ints:
     """The ordinal of each census within its plot."""
-    pairs = pd.DataFrame({"plot": plot, "census": census})
-    known = pairs.drop_duplicates().sort_values(["plot", "census"])
-    known["visit"] = known.groupby("plot").cumcount()
-    found = pairs.merge(known, how="left", on=["plot", "census"])["visit"]
-    return np.asarray(found, dtype=np.int64)
+    place, years = pd.factorize(census, sort=True)
+    width = max(1, len(years))
+    codes, found = pd.factorize(plot * width + place, sort=True)  # by plot, then by census
+    of_plot = found // width
+    return np.asarray((np.arange(len(found)) - np.searchsorted(of_plot, of_plot))[codes])
 
 
 def census_table(stems: pd.DataFrame) -> pd.DataFrame:

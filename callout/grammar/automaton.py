@@ -50,15 +50,15 @@ class _Arcs(Ordered[tuple[Arc, ...]]):
         return len(self._ways)
 
 
-class _Leaving(dict[int, Mapping[str, tuple[Arc, ...]]]):
-    def __init__(self, arcs: Ordered[tuple[Arc, ...]]) -> None:
+class _Leaving(dict[int, Mapping[str, list[Way]]]):
+    def __init__(self, ways: Ordered[Ordered[Way]]) -> None:
         super().__init__()
-        self._arcs = arcs
+        self._ways = ways
 
-    def __missing__(self, state: int) -> Mapping[str, tuple[Arc, ...]]:
-        by_word: dict[str, tuple[Arc, ...]] = {}
-        for arc in self._arcs[state]:
-            by_word[arc.word] = (*by_word.get(arc.word, ()), arc)
+    def __missing__(self, state: int) -> Mapping[str, list[Way]]:
+        by_word: dict[str, list[Way]] = {}
+        for way in self._ways[state]:
+            by_word.setdefault(way[0], []).append(way)
         self[state] = by_word
         return by_word
 
@@ -104,9 +104,9 @@ class Automaton:
         return {}
 
     @cached_property
-    def leaving(self) -> Mapping[int, Mapping[str, tuple[Arc, ...]]]:
-        """By state and word the arcs that lead on; made when a state is first asked for."""
-        return _Leaving(self.arcs)
+    def leaving(self) -> Mapping[int, Mapping[str, Ordered[Way]]]:
+        """By state and word the ways that lead on; made when a state is first asked for."""
+        return _Leaving(self.ways)
 
     @cached_property
     def steps(self) -> dict[tuple[frozenset[int], str], Step]:

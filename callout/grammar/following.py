@@ -30,9 +30,9 @@ def steps_of(automaton: Automaton, heard: Sequence[Heard]) -> list[Step]:
 
 def _step(automaton: Automaton, states: frozenset[int], word: str) -> Step:
     arcs = [
-        (state, arc.emits, arc.target)
+        (state, emits, target)
         for state in states
-        for arc in automaton.leaving[state].get(word, ())
+        for _, emits, target in automaton.leaving[state].get(word, ())
     ]
     if (between := automaton.anywhere.get(word)) is not None:
         arcs += [(state, (between,), state) for state in states]

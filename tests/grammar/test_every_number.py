@@ -70,8 +70,8 @@ class Walk:
         if said not in self._after:
             after: Reached = defaultdict(set)
             for state, emitted in self.reach(said[:-1]).items():
-                for arc in self._automaton.leaving[state].get(said[-1], ()):
-                    after[arc.target].update(old + arc.emits for old in emitted)
+                for _, emits, target in self._automaton.leaving[state].get(said[-1], ()):
+                    after[target].update(old + emits for old in emitted)
             self._after[said] = dict(after)
         return self._after[said]
 

@@ -33,9 +33,12 @@ MORE_REPAIRS = (
     "hold on", "make it", "i meant", "i said", "scratch that", "strike that", "should be",
     "should read", "should say", "should have been", "my mistake",
 )  # fmt: skip
+# What opens a callout, or takes something back, and may have a figure of its own behind it.
+MAY_BE_TALK = ("next one", "wrong one", "oh scratch")
 # Words that hold a figure and say none.
 TALK = (
     "take a break",
+    "take five",
     "a minute",
     "a second",
     "a moment",
@@ -56,8 +59,19 @@ TALK = (
     "forget that one",
     "scratch that one",
     "delete that one",
+    "scrap that one",
+    "to that one",
+    "skip that one",
+    "leave that one",
+    "undo that one",
+    "take that one",
+    "not that one",
+    "mind that one",
+    "previous one",
+    "old one",
+    "what one",
+    "it one back",
     "this one",
-    "next one",
     "last one",
     "which one",
     "look at one",
@@ -79,7 +93,7 @@ def walk(automaton: Automaton, start: tuple[int, str]) -> list[str]:
     while automaton.ways[state] and not (state in automaton.finals and chance.random() < 0.2):
         leaving = automaton.leaving[state]
         word = first if first in leaving and not words else chance.choice(sorted(leaving))
-        arc = chance.choice(leaving[word])
+        _, _, state = chance.choice(leaving[word])
         written = {
             "NUMERAL": str(chance.randrange(1000)),
             "DECIMAL": f"{chance.randrange(200)}.{chance.randrange(100)}",
@@ -87,7 +101,6 @@ def walk(automaton: Automaton, start: tuple[int, str]) -> list[str]:
             "FRACTION": f"{chance.randrange(1, 8)}/8",
         }
         words.append(written.get(word, word))
-        state = arc.target
     return words
 
 
@@ -143,12 +156,14 @@ def taken_back(plain: tuple[str, ...]) -> bool:
     return any(f" {repair} " in said for repair in (*REPAIRS, *MORE_REPAIRS, "not"))
 
 
-def without_talk(plain: tuple[str, ...], meaning: Meaning) -> tuple[str, ...]:
+def without_talk(
+    plain: tuple[str, ...], meaning: Meaning, also: tuple[str, ...]
+) -> tuple[str, ...]:
     said = f" {' '.join(plain)} "
     said = re.sub(r" an? (?=(stump|tag|breast|dbh|d b h|diameter|new|ingrowth|snag) )", " ", said)
     for nth, stem in NTH.items():
         said = re.sub(rf" {nth} (?=stem|trunk)", f" {stem} ", said)
-    for talk in TALK:  # "scratch that, one hundred" says a figure
+    for talk in (*TALK, *also):  # "scratch that, one hundred" says a figure
         if talk == "scratch that one" and meaning.kind != "scratch":
             continue  # "scratch that: one" says another
         said = re.sub(rf" {talk} (?!hundred|thousand|point)", " ", said)
@@ -160,9 +175,9 @@ def size_first(plain: tuple[str, ...]) -> bool:
     return bool({"on", "for", "of", "not"} & set(plain))
 
 
-def check(words: list[str], meaning: Meaning) -> None:
+def check(words: list[str], meaning: Meaning, talk: tuple[str, ...] = MAY_BE_TALK) -> None:
     """The words' own figures, in order, must give the tag and then the value."""
-    plain = without_talk(tuple(word.lower() for word in words), meaning)
+    plain = without_talk(tuple(word.lower() for word in words), meaning, talk)
     tag = meaning.tag or ""
     value = "" if meaning.value is None else f"{meaning.value:f}"
     if tag.startswith("A"):
@@ -208,14 +223,17 @@ def check_without_stray_marks(words: list[str], meaning: Meaning) -> None:
 
 
 def check_new_one(words: list[str], meaning: Meaning) -> None:
-    """The one of "new one" is the tree, or the first figure of its tag."""
+    """The one of "new one" is the tree, or the first figure of its tag; of "next one" too."""
     try:
         check(words, meaning)
     except AssertionError:
         said = " ".join(words).lower()
-        if "new one " not in said:
+        if any(talk in said for talk in MAY_BE_TALK):
+            check(words, meaning, talk=())
+        elif "new one " in said:
+            check(said.replace("new one ", "new ", 1).split(), meaning)
+        else:
             raise
-        check(said.replace("new one ", "new ", 1).split(), meaning)
 
 
 @settings(max_examples=800, deadline=None)

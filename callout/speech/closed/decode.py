@@ -100,8 +100,8 @@ class Decoder:
         places: dict[tuple[int, Emits], None] = {}
         said = self._words.get(word, "")
         for state, emits in prefix.places:
-            for arc in self._automaton.leaving[state].get(said, ()):
-                places[(arc.target, emits + arc.emits)] = None
+            for _, more, target in self._automaton.leaving[state].get(said, ()):
+                places[(target, emits + more)] = None
         child = _Prefix(word, (*prefix.words, said), tuple(places)) if places else None
         prefix.onward[word] = child
         return child

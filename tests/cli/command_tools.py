@@ -9,6 +9,7 @@ import os
 import signal
 import subprocess
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -27,6 +28,9 @@ class Ran:
     def lines(self) -> list[dict[str, Any]]:
         """Standard output as JSON lines."""
         return [json.loads(line) for line in self.out.splitlines()]
+
+
+Run = Callable[..., Ran]
 
 
 def run_callout(*arguments: object, env: dict[str, str] | None = None, **more: Any) -> Ran:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import signal
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 
 import pytest
-from command_tools import Ran, run_callout
+from command_tools import Ran, Run, run_callout
 
 from callout.cli.main import main
 from callout.journal.folder import SurveyFolder
@@ -16,7 +16,6 @@ from callout.practice.demo import make_demo_survey
 from callout.station.data import data_folder
 
 WALK = data_folder("audio_fixtures") / "walk.flac"
-Run = Callable[..., Ran]
 
 
 @pytest.fixture

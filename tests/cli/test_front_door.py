@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 import yaml
-from conftest import Run
+from command_tools import Run
 
 from callout.cli.commands import COMMANDS, build_parser
 from callout.cli.desk.completion_command import SHELLS, completion, manual

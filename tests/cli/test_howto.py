@@ -19,7 +19,7 @@ from pathlib import Path
 from urllib.parse import unquote
 
 import pytest
-from conftest import Run
+from command_tools import Run
 
 from callout.cli.commands import COMMANDS
 from callout.cli.main import main

@@ -68,9 +68,9 @@ def commands(spoken: Automaton) -> list[str]:
         state, said = todo.pop()
         if state in spoken.finals:
             found.append(said.strip())
-        for arc in spoken.arcs[state]:
-            if all(emit.startswith(("@kind:", "@status:")) for emit in arc.emits):
-                todo.append((arc.target, f"{said} {arc.word}"))
+        for word, emits, target in spoken.ways[state]:
+            if all(emit.startswith(("@kind:", "@status:")) for emit in emits):
+                todo.append((target, f"{said} {word}"))
     return sorted(set(found))
 
 

@@ -97,12 +97,12 @@ def walk(automaton: Automaton, rng: random.Random) -> str:
     while True:
         state, words = automaton.start, []
         while len(words) <= MAX_WORDS:
-            arcs = automaton.arcs[state]
-            if not arcs or (state in automaton.finals and rng.random() < 0.35):
+            leaving = automaton.leaving[state]
+            if not leaving or (state in automaton.finals and rng.random() < 0.35):
                 return _with_commas(words, rng)
-            word = rng.choice(sorted({arc.word for arc in arcs}))
+            word = rng.choice(sorted(leaving))
             words.append(word)
-            state = rng.choice([arc.target for arc in arcs if arc.word == word])
+            _, _, state = rng.choice(leaving[word])
 
 
 def template(rng: random.Random) -> str:

@@ -8,15 +8,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchmarks.hearing.sets import DIGITS
-from callout.grammar.automaton import Arc, Automaton, Emits
+from callout.grammar.automaton import Automaton, Emits
 from callout.speech.closed.encoder import Encoder
 
 
 def digits_automaton(least: int, most: int) -> Automaton:
     """Strings of ``least`` to ``most`` digits, as tags; zero and oh mean the same."""
-    arcs = tuple(
+    ways = tuple(
         tuple(
-            Arc(word, (str(digit),) if state else ("@tag", str(digit)), state + 1)
+            (word, (str(digit),) if state else ("@tag", str(digit)), state + 1)
             for digit, names in enumerate([("zero", "oh"), *((name,) for name in DIGITS[1:])])
             for word in names
         )
@@ -24,7 +24,7 @@ def digits_automaton(least: int, most: int) -> Automaton:
         else ()
         for state in range(most + 1)
     )
-    return Automaton(0, frozenset(range(least, most + 1)), arcs)
+    return Automaton(0, frozenset(range(least, most + 1)), ways)
 
 
 def encode(encoder: Encoder, samples: NDArray[np.int16]) -> NDArray[np.float32]:
@@ -37,9 +37,8 @@ def emits_of(automaton: Automaton, words: Sequence[str]) -> set[Emits]:
     reached: set[tuple[int, Emits]] = {(automaton.start, ())}
     for word in words:
         reached = {
-            (arc.target, emits + arc.emits)
+            (target, emits + more)
             for state, emits in reached
-            for arc in automaton.arcs[state]
-            if arc.word == word
+            for _, more, target in automaton.leaving[state].get(word, ())
         }
     return {emits for state, emits in reached if state in automaton.finals}

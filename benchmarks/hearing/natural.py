@@ -20,7 +20,7 @@ import soxr
 from benchmarks.hearing.judge import digits_automaton
 from benchmarks.hearing.plot import SCOPE
 from benchmarks.hearing.sets import DIGITS, RATE, Spoken, as_int16, noisy
-from callout.grammar.automaton import Arc, Automaton
+from callout.grammar.automaton import Automaton
 from callout.grammar.scope import Scope
 from callout.station.data import load_language
 from training.people import CORPORA, FOLDS, fold_of
@@ -90,9 +90,9 @@ def conditions(kind: str) -> dict[str, Callable[[Spoken], Spoken]]:
 
 def number_words_automaton() -> Automaton:
     """Number words in any order, as a tag: two digits for each word, zero and oh alike."""
-    arcs = tuple(
+    ways = tuple(
         tuple(
-            Arc(word, (f"{number:02}",) if state else ("@tag", f"{number:02}"), state + 1)
+            (word, (f"{number:02}",) if state else ("@tag", f"{number:02}"), state + 1)
             for number, names in enumerate([("zero", "oh"), *((w,) for w in NUMBER_WORDS[1:])])
             for word in names
         )
@@ -100,7 +100,7 @@ def number_words_automaton() -> Automaton:
         else ()
         for state in range(_MOST_WORDS + 1)
     )
-    return Automaton(0, frozenset(range(1, _MOST_WORDS + 1)), arcs)
+    return Automaton(0, frozenset(range(1, _MOST_WORDS + 1)), ways)
 
 
 def _read(path: Path) -> np.ndarray:

@@ -22,7 +22,7 @@ import soxr
 
 from benchmarks.hearing import sets
 from benchmarks.hearing.natural import fold_of
-from callout.grammar.automaton import Arc, Automaton
+from callout.grammar.automaton import Automaton
 from callout.speech.closed.encoder import Encoder
 from callout.speech.closed.head import Head
 from callout.speech.closed.mel import dull
@@ -197,9 +197,9 @@ def _others(voice: str = "rms") -> list[sets.Spoken]:
 
 def _four_digits() -> Automaton:
     names = [("zero", "oh"), *((name,) for name in sets.DIGITS[1:])]
-    arcs = tuple(
+    ways = tuple(
         tuple(
-            Arc(
+            (
                 word,
                 (("@tag",) if at == 0 else ()) + (str(digit),) + (("@kind:tree",) * (at == 3)),
                 at + 1,
@@ -209,7 +209,7 @@ def _four_digits() -> Automaton:
         )
         for at in range(4)
     )
-    return Automaton(0, frozenset([4]), (*arcs, ()))
+    return Automaton(0, frozenset([4]), (*ways, ()))
 
 
 def _figures(tuning: Tuning, head: Head, spoken: Sequence[sets.Spoken]) -> Figures:

@@ -14,40 +14,16 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import chain
 from operator import itemgetter
-from typing import Any, NamedTuple, Protocol, overload
+from typing import Any, Protocol
 
 Emits = tuple[str, ...]
 Way = tuple[str, Emits, int]
-"""An arc as a plain tuple: many are kept, and the garbage collector leaves plain ones alone."""
+"""An arc: a word that may come next, the tokens it (and adjacent tags) emit, and the next state.
+
+A plain tuple, since many are kept and the garbage collector leaves plain ones alone.
+"""
 Step = tuple[frozenset[int], tuple[tuple[int, Emits, int], ...]]
 """The states after a word, and the arcs that lead there: from where, what is emitted, to where."""
-
-
-class Arc(NamedTuple):
-    """A word that may come next, the tokens it (and adjacent tags) emit, and the next state."""
-
-    word: str
-    emits: Emits
-    target: int
-
-
-class _Arcs(Ordered[tuple[Arc, ...]]):
-    """The arcs by state, made when they are asked for."""
-
-    def __init__(self, ways: Ordered[Ordered[Way]]) -> None:
-        self._ways = ways
-
-    @overload
-    def __getitem__(self, state: int) -> tuple[Arc, ...]: ...
-    @overload
-    def __getitem__(self, state: slice) -> Ordered[tuple[Arc, ...]]: ...
-    def __getitem__(self, state: int | slice) -> tuple[Arc, ...] | Ordered[tuple[Arc, ...]]:
-        if isinstance(state, slice):
-            return _Arcs(self._ways[state])
-        return tuple(map(Arc._make, self._ways[state]))
-
-    def __len__(self) -> int:
-        return len(self._ways)
 
 
 class _Leaving(dict[int, Mapping[str, list[Way]]]):
@@ -75,11 +51,6 @@ class Automaton:
     finals: frozenset[int]
     ways: tuple[tuple[Way, ...], ...]
     anywhere: Mapping[str, str] = field(default_factory=dict)
-
-    @cached_property
-    def arcs(self) -> Ordered[tuple[Arc, ...]]:
-        """The ways by state, with names for their parts."""
-        return _Arcs(self.ways)
 
     @cached_property
     def words(self) -> frozenset[str]:

@@ -144,13 +144,12 @@ def _transitions(
     spoken: Automaton,
 ) -> tuple[int, int, list[tuple[int, int, float] | tuple[int, int, float, str]]]:
     """The automaton in PocketSphinx's form: one end state, each word once between two states."""
-    end = len(spoken.arcs)
-    ways: dict[tuple[int, int, str], None] = {}
-    for state, arcs in enumerate(spoken.arcs):
-        for arc in arcs:
-            ways[(state, arc.target, arc.word)] = None
+    end = len(spoken.ways)
+    once = dict.fromkeys(
+        (state, target, word) for state, ways in enumerate(spoken.ways) for word, _, target in ways
+    )
     transitions: list[tuple[int, int, float] | tuple[int, int, float, str]] = [
-        (source, target, 1.0, word) for source, target, word in ways
+        (source, target, 1.0, word) for source, target, word in once
     ]
     transitions.extend((state, end, 1.0) for state in sorted(spoken.finals))
     return spoken.start, end, transitions

@@ -127,9 +127,8 @@ def _alike(begun: Meaning, all_of_it: Meaning) -> bool:
 def _walk(spoken: Automaton, rng: random.Random) -> str:
     state, words = spoken.start, list[str]()
     while True:
-        arcs = spoken.arcs[state]
-        if not arcs or (state in spoken.finals and rng.random() < 0.2):
+        ways = spoken.ways[state]
+        if not ways or (state in spoken.finals and rng.random() < 0.2):
             return " ".join(words)
-        arc = rng.choice(arcs)
-        words.append(arc.word)
-        state = arc.target
+        word, _, state = rng.choice(ways)
+        words.append(word)

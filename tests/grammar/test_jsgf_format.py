@@ -27,9 +27,9 @@ def phrases(automaton: Automaton) -> list[str]:
         state, words, emits = todo.pop()
         if state in automaton.finals:
             found.append(f"{words.strip()} {{{emits.strip()}}}" if emits else words.strip())
-        for arc in automaton.arcs[state]:
-            said = f"{emits} {' '.join(arc.emits)}" if arc.emits else emits
-            todo.append((arc.target, f"{words} {arc.word}", said))
+        for word, more, target in automaton.ways[state]:
+            said = f"{emits} {' '.join(more)}" if more else emits
+            todo.append((target, f"{words} {word}", said))
     return sorted(found)
 
 
@@ -103,7 +103,7 @@ def test_a_phrase_that_two_rules_have_keeps_both_meanings() -> None:
 def test_states_that_go_on_alike_are_one() -> None:
     """What follows must not depend on the way there, else the recogniser's graph would grow."""
     automaton = compiled("public <callout> = (a | b | c) (d | e) f;")
-    assert len(automaton.arcs) == 4
+    assert len(automaton.ways) == 4
     assert len(automaton.finals) == 1
     assert automaton.words == {"a", "b", "c", "d", "e", "f"}
 

@@ -113,7 +113,7 @@ def test_native_numerals_are_refused_and_not_cut_into_figures(number):
 
 def emitted(automaton: Automaton, token: str) -> set[str]:
     return {
-        emit for arcs in automaton.arcs for arc in arcs for emit in arc.emits
+        emit for ways in automaton.ways for _, emits, _ in ways for emit in emits
         if emit.startswith(token)
     }  # fmt: skip
 
@@ -209,12 +209,11 @@ def test_no_callout_has_two_meanings():
     chance = random.Random(11)
     for _ in range(4_000):
         state, words = KOREAN.spoken.start, []
-        while KOREAN.spoken.arcs[state]:
+        while KOREAN.spoken.ways[state]:
             if state in KOREAN.spoken.finals and chance.random() < 0.2:
                 break
-            arc = chance.choice(KOREAN.spoken.arcs[state])
-            words.append(arc.word)
-            state = arc.target
+            word, _, state = chance.choice(KOREAN.spoken.ways[state])
+            words.append(word)
         found = meanings_of(KOREAN.full, tokens_of(" ".join(words)))
         assert len(found) == 1, words
 

@@ -45,7 +45,7 @@ def hears(automaton: Automaton, words: str) -> bool:
     states = {automaton.start}
     for word in words.split():
         states = {
-            arc.target for state in states for arc in automaton.arcs[state] if arc.word == word
+            target for state in states for _, _, target in automaton.leaving[state].get(word, ())
         }
     return bool(states & automaton.finals)
 

@@ -8,7 +8,7 @@ import random
 import numpy as np
 import pytest
 
-from callout.grammar.automaton import Arc, Automaton, Emits
+from callout.grammar.automaton import Automaton, Emits, Way
 from callout.speech.closed.decode import Decoder
 from callout.speech.closed.head import LogProbs
 
@@ -18,14 +18,14 @@ INDEX = {word: at for at, word in enumerate(WORDS)}
 
 def random_automaton(rng: random.Random) -> Automaton:
     states = rng.randint(2, 5)
-    arcs: list[tuple[Arc, ...]] = [
+    ways: list[tuple[Way, ...]] = [
         tuple(
-            Arc(rng.choice(WORDS[2:]), (rng.choice("abc"),), rng.randint(state + 1, states - 1))
+            (rng.choice(WORDS[2:]), (rng.choice("abc"),), rng.randint(state + 1, states - 1))
             for _ in range(rng.randint(1, 3))
         )
         for state in range(states - 1)
     ]
-    return Automaton(0, frozenset([states - 1]), (*arcs, ()))
+    return Automaton(0, frozenset([states - 1]), (*ways, ()))
 
 
 def every_path(automaton: Automaton) -> dict[tuple[str, ...], set[Emits]]:
@@ -36,7 +36,7 @@ def every_path(automaton: Automaton) -> dict[tuple[str, ...], set[Emits]]:
         if state in automaton.finals:
             found.setdefault(words, set()).add(emits)
         todo.extend(
-            (arc.target, (*words, arc.word), emits + arc.emits) for arc in automaton.arcs[state]
+            (target, (*words, word), emits + more) for word, more, target in automaton.ways[state]
         )
     return found
 
@@ -71,9 +71,7 @@ def test_best_and_next_meaning_are_those_of_enumeration(seed: int) -> None:
 
 
 def test_a_word_said_twice_needs_a_blank_between() -> None:
-    automaton = Automaton(
-        0, frozenset([2]), ((Arc("two", ("2",), 1),), (Arc("two", ("2",), 2),), ())
-    )
+    automaton = Automaton(0, frozenset([2]), ((("two", ("2",), 1),), (("two", ("2",), 2),), ()))
     sure = np.full((3, len(WORDS)), -9.0, dtype=np.float32)
     sure[[0, 2], INDEX["two"]] = sure[1, 0] = 0.0
     assert Decoder(automaton, INDEX).meanings(sure)[0].score == pytest.approx(0.0, abs=1e-3)
@@ -84,7 +82,7 @@ def test_a_word_said_twice_needs_a_blank_between() -> None:
 
 
 def test_nothing_is_found_where_no_path_fits() -> None:
-    automaton = Automaton(0, frozenset([1]), ((Arc("six", ("6",), 1),), ()))
+    automaton = Automaton(0, frozenset([1]), ((("six", ("6",), 1),), ()))
     silence = np.full((4, len(WORDS)), -20.0, dtype=np.float32)
     silence[:, 0] = 0.0
     assert Decoder(automaton, INDEX).meanings(silence) == ()

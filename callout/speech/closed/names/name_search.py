@@ -14,7 +14,7 @@ from itertools import islice, pairwise, product
 
 import numpy as np
 
-from callout.grammar.automaton import Arc, Automaton
+from callout.grammar.automaton import Automaton, Way
 from callout.speech.closed.ctc import log_likelihoods
 from callout.speech.closed.decode import Decoder
 from callout.speech.closed.head import LogProbs
@@ -85,7 +85,7 @@ def place(phones: LogProbs, one: Proposed, pronouncer: Pronouncer) -> LogProbs:
 
 def likelihood(phones: LogProbs, words: Words, pronouncer: Pronouncer) -> float:
     """The natural log of how likely ``words`` are in (T, phones), however they are spelt."""
-    chain = (*((Arc(word, (), at + 1),) for at, word in enumerate(words)), ())
+    chain = (*(((word, (), at + 1),) for at, word in enumerate(words)), ())
     automaton = Automaton(0, frozenset({len(words)}), chain)
     found = _decoder(automaton, pronouncer).meanings(phones, 1)
     return found[0].score if found else -np.inf
@@ -112,40 +112,40 @@ def with_words(automaton: Automaton, words: Collection[str]) -> Automaton:
 
     @cache
     def leads(state: int) -> bool:
-        return any(arc.word in words or leads(arc.target) for arc in automaton.arcs[state])
+        return any(word in words or leads(target) for word, _, target in automaton.ways[state])
 
     begin = (automaton.start, False)
     numbers, todo = {begin: 0}, [begin]
-    arcs, finals = list[tuple[Arc, ...]](), set[int]()
+    kept, finals = list[tuple[Way, ...]](), set[int]()
     for state, held in todo:
         if held and state in automaton.finals:
-            finals.add(len(arcs))
+            finals.add(len(kept))
         ways = []
-        for arc in automaton.arcs[state]:
-            after = (arc.target, held or arc.word in words)
-            if not after[1] and not leads(arc.target):
+        for word, emits, target in automaton.ways[state]:
+            after = (target, held or word in words)
+            if not after[1] and not leads(target):
                 continue
             if after not in numbers:
                 numbers[after] = len(numbers)
                 todo.append(after)
-            ways.append(Arc(arc.word, arc.emits, numbers[after]))
-        arcs.append(tuple(ways))
-    return Automaton(0, frozenset(finals), tuple(arcs))
+            ways.append((word, emits, numbers[after]))
+        kept.append(tuple(ways))
+    return Automaton(0, frozenset(finals), tuple(kept))
 
 
 def names_of(automaton: Automaton) -> frozenset[Words]:
     """Every name that may be said: what comes after the token that announces one."""
-    begins = {arc.target for ways in automaton.arcs for arc in ways if arc.emits[-1:] == (_OPENS,)}
+    begins = {to for ways in automaton.ways for _, emits, to in ways if emits[-1:] == (_OPENS,)}
     return frozenset(name for state in begins for name in _names_from(automaton, state))
 
 
 def _names_from(automaton: Automaton, state: int, said: Words = ()) -> Iterator[Words]:
     """The names that go on from ``state``: the last word of each emits it."""
-    for arc in automaton.arcs[state]:
-        if arc.emits:
-            yield (*said, arc.word)
+    for word, emits, target in automaton.ways[state]:
+        if emits:
+            yield (*said, word)
         else:
-            yield from _names_from(automaton, arc.target, (*said, arc.word))
+            yield from _names_from(automaton, target, (*said, word))
 
 
 def _decoder(automaton: Automaton, pronouncer: Pronouncer) -> Decoder:
@@ -154,12 +154,12 @@ def _decoder(automaton: Automaton, pronouncer: Pronouncer) -> Decoder:
 
 def in_phones(automaton: Automaton, pronouncer: Pronouncer) -> Automaton:
     """``automaton`` with each word spelt in phones; it emits the words."""
-    arcs: list[list[Arc]] = [[] for _ in automaton.arcs]
-    for state, ways in enumerate(automaton.arcs):
-        for word, target in dict.fromkeys((arc.word, arc.target) for arc in ways):
+    made: list[list[Way]] = [[] for _ in automaton.ways]
+    for state, ways in enumerate(automaton.ways):
+        for word, target in dict.fromkeys((word, target) for word, _, target in ways):
             for spelt in pronouncer.of(word):
-                inner = range(len(arcs), len(arcs) + len(spelt) - 1)
-                arcs.extend([] for _ in inner)
+                inner = range(len(made), len(made) + len(spelt) - 1)
+                made.extend([] for _ in inner)
                 for sign, (at, to) in zip(spelt, pairwise((state, *inner, target)), strict=True):
-                    arcs[at].append(Arc(SIGNS[sign], (word,) if to == target else (), to))
-    return Automaton(automaton.start, automaton.finals, tuple(map(tuple, arcs)))
+                    made[at].append((SIGNS[sign], (word,) if to == target else (), to))
+    return Automaton(automaton.start, automaton.finals, tuple(map(tuple, made)))

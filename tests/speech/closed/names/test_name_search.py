@@ -41,7 +41,7 @@ def search() -> NameSearch:
 def test_only_callouts_with_a_name_are_left():
     part = with_words(SPOKEN, LACKING)
     assert names_of(part) == {tuple(name.split()) for name in SPECIES}
-    assert {arc.word for arc in part.arcs[part.start]} == {"new"}
+    assert {word for word, _, _ in part.ways[part.start]} == {"new"}
     assert with_words(SPOKEN, {"unheard-of"}).finals == frozenset()
 
 

@@ -117,14 +117,14 @@ def _read_once() -> None:
         files = tuple(held(one) for one in beside if one.is_file())
         return made(code, path, names, files, data.grammar_folders())
 
-    def in_turn(*rules: Any) -> Any:
-        path = compiled._path(*rules, *([None] * (3 - len(rules))))
+    def in_turn(grammar: Any, root: str, scope: Any = None) -> Any:
+        path = compiled._path(grammar, root, scope)
         if path.exists() or os.environ.get("XDG_CACHE_HOME") != _CACHE:
-            return compile(*rules)
+            return compile(grammar, root, scope)
         path.parent.mkdir(parents=True, exist_ok=True)
         with path.with_suffix(".lock").open("w") as turn:
             fcntl.flock(turn, fcntl.LOCK_EX)
-            return compile(*rules)
+            return compile(grammar, root, scope)
 
     compiled._read = lambda path: automaton(path, held(path))
     data._language, data.compiled = language_of, in_turn

@@ -8,10 +8,10 @@ an automaton down to what a watcher of the emitted tokens allows, e.g. the tags 
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Collection, Hashable, Iterable, Mapping
 from collections.abc import Sequence as Ordered
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
 from itertools import chain
 from operator import itemgetter
 from typing import Any, Protocol
@@ -94,15 +94,6 @@ class Automaton:
         }
 
 
-def without_words(automaton: Automaton, words: frozenset[str]) -> Automaton:
-    """``automaton`` without any path through one of ``words``."""
-    kept = {
-        state: tuple(way for way in ways if way[0] not in words)
-        for state, ways in enumerate(automaton.ways)
-    }
-    return tidied(kept, automaton.start, set(automaton.finals))
-
-
 class Watcher(Protocol):
     """Follows emitted tokens and says which are allowed; its states are hashable values."""
 
@@ -132,8 +123,7 @@ class _Narrowing:
 
     def narrowed(self) -> Automaton:
         """All of it."""
-        start = self._visit(self._automaton.start, 0)
-        return self._table.automaton(self._table.number(False, set()) if start is None else start)
+        return self._table.automaton(self._visit(self._automaton.start, 0))
 
     def _visit(self, state: int, watched: int) -> int | None:
         """The number of the product state; None if no utterance can end from there."""
@@ -153,7 +143,7 @@ class _Narrowing:
                 if number is not None:
                     ways.add((word, emits, number))
         final = state in self._automaton.finals and self._watcher.ends(following.states[watched])
-        return self._table.number(final, ways) if ways or final else None
+        return self._table.number_if_ends(final, ways)
 
 
 class _Following:
@@ -212,54 +202,26 @@ class Table:
                 self._finals.add(number)
         return self._merged[key]
 
-    def automaton(self, start: int) -> Automaton:
-        return Automaton(start, frozenset(self._finals), tuple(self._ways))
+    def number_if_ends(self, final: bool, ways: Collection[Way]) -> int | None:
+        """As ``number``; None if no utterance can end from there."""
+        return self.number(final, ways) if final or ways else None
+
+    def automaton(self, start: int | None) -> Automaton:
+        """The states so far; where there is no ``start``, nothing can be said."""
+        first = self.number(False, ()) if start is None else start
+        return Automaton(first, frozenset(self._finals), tuple(self._ways))
 
 
-def tidied(by_state: Mapping[int, tuple[Way, ...]], start: int, finals: set[int]) -> Automaton:
-    """Drop states that cannot end, and merge equivalent ones."""
-    useful = _can_end(by_state, finals)
+def without_words(automaton: Automaton, words: frozenset[str]) -> Automaton:
+    """``automaton`` without any path through one of ``words``."""
     table = Table()
-    numbers: dict[int, int] = {}
-    for state in _deepest_first(by_state, start):
-        if state in useful or state == start:
-            ways = (
-                (word, emits, numbers[to]) for word, emits, to in by_state[state] if to in numbers
-            )
-            numbers[state] = table.number(state in finals, ways)
-    return table.automaton(numbers[start])
 
+    @cache
+    def kept(state: int) -> int | None:
+        ways = set[Way]()
+        for word, emits, target in automaton.ways[state]:
+            if word not in words and (number := kept(target)) is not None:
+                ways.add((word, emits, number))
+        return table.number_if_ends(state in automaton.finals, ways)
 
-def _can_end(by_state: Mapping[int, tuple[Way, ...]], finals: set[int]) -> set[int]:
-    before: dict[int, list[int]] = {}
-    for state, ways in by_state.items():
-        for _, _, target in ways:
-            before.setdefault(target, []).append(state)
-    useful, todo = set(finals), list(finals)
-    while todo:
-        for state in before.get(todo.pop(), ()):
-            if state not in useful:
-                useful.add(state)
-                todo.append(state)
-    return useful
-
-
-def _deepest_first(by_state: Mapping[int, tuple[Way, ...]], start: int) -> list[int]:
-    """States in an order where every arc's target comes before its source."""
-    order: list[int] = []
-    done: set[int] = set()
-    stack: list[tuple[int, int]] = [(start, 0)]
-    while stack:
-        state, at = stack.pop()
-        if at == 0 and state in done:
-            continue
-        ways = by_state[state]
-        while at < len(ways) and ways[at][2] in done:
-            at += 1
-        if at < len(ways):
-            stack.append((state, at))
-            stack.append((ways[at][2], 0))
-            continue
-        done.add(state)
-        order.append(state)
-    return order
+    return table.automaton(kept(automaton.start))

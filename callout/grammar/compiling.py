@@ -163,5 +163,5 @@ class _Joining:
         """The number of the state; None if no callout can end from there."""
         if places not in self._states:
             ways, final = frozenset(self._onward(places)), _END in places
-            self._states[places] = self._table.number(final, ways) if ways or final else None
+            self._states[places] = self._table.number_if_ends(final, ways)
         return self._states[places]
